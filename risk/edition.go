@@ -1,0 +1,23 @@
+package risk
+
+import "levinward/risk/trace"
+
+// Edition computes the risk of a site by one published edition of a standard.
+// A stored result keeps the edition it was computed with.
+type Edition interface {
+	// ID is the name of the edition in documents, "iec-62305-2:2010".
+	ID() string
+	// Quantities lists all symbols with unit, clause and formula.
+	Quantities() []*trace.Quantity
+	// Tables lists the printed tables in use.
+	Tables() []*trace.Table
+	// Reads lists the fields of the input that the edition uses, as
+	// pointers with * for an index ("/structures/*/height_m").
+	Reads() []string
+	// Validate reports everything that keeps the edition from computing the input.
+	Validate(*Input) []Violation
+	// Assess computes all risks. The input must be valid. With a nil trace nothing is recorded.
+	Assess(*Input, *trace.Trace) (Result, error)
+	// Evaluator prepares the evaluation of one structure under different measures.
+	Evaluator(in *Input, structure int) Evaluator
+}

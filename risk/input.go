@@ -1,0 +1,242 @@
+package risk
+
+// Input is one site as the computation sees it, every default already taken.
+// Lengths are in metres, areas in square metres, voltages of equipment in kV
+// where the name says so, money in any one currency.
+type Input struct {
+	Name, Reference string
+	Edition         string
+	Location        Location
+	FlashDensity    FlashDensity
+	// SoilResistivity is rho [ohm m]; 0 where it is not known.
+	SoilResistivity float64
+	Structures      []Structure
+	Lines           []Line
+	// Tolerable is R_T [1/a] per loss; 0 takes the typical value of the edition.
+	Tolerable [Losses]float64
+	Costs     Costs
+	// Assumptions are the defaults that were taken to complete the input.
+	Assumptions []Assumption
+}
+
+// Losses is the number of types of loss.
+const Losses = 4
+
+// Location is a point on WGS 84, in degrees.
+type Location struct{ Latitude, Longitude float64 }
+
+// FlashDensity says how often lightning strikes the ground here. Exactly one of
+// the ways is used, by Origin.
+type FlashDensity struct {
+	Origin           DensityOrigin
+	NG               float64 // ground flashes per km2 and year, for given and map
+	ThunderstormDays float64 // T_D per year
+	Relation         Relation
+	Source           string
+	Year             int // of the newest data, 0 where not known
+	StandardError    float64
+}
+
+// Structure is a building, or the neighbour at the far end of a line.
+type Structure struct {
+	ID string
+	// Length, Width and Height of the box [m]; Protrusion is the height H_P of
+	// the highest protrusion above ground [m], 0 for none.
+	Length, Width, Height, Protrusion float64
+	// NotAssessed marks a structure that only stands at the far end of a line.
+	NotAssessed  bool
+	Surroundings Surroundings
+	Occupancy    Occupancy
+	LPS          LPS
+	// NaturalLPS: a continuous metal or reinforced-concrete frame, bonded and earthed, acts as an LPS.
+	NaturalLPS           bool
+	Screen               Screen // outer screen, w_m1
+	FailureEndangersLife bool
+	Explosion            ExplosionZone
+	PublicSupply         PublicSupply
+	CulturalHeritage     bool
+	Persons              float64 // n_t; 0 where not known, then every zone holds everyone
+	Zones                []Zone
+}
+
+// Screen is a spatial grid-like screen. Mesh is its mesh width w_m [m]; 0 is a
+// continuous metal sheet of at least 0.1 mm.
+type Screen struct {
+	Present bool
+	Mesh    float64
+}
+
+// Zone is a part of a structure with uniform characteristics.
+type Zone struct {
+	ID             string
+	Place          Place
+	Persons        float64 // n_z
+	Hours          float64 // t_z, hours a year in the zone
+	Surface        Surface
+	StructureShock ShockMeasures // against touch and step voltages from flashes to the structure
+	LineShock      ShockMeasures // against touch voltages from flashes to a line
+	FireRisk       FireRisk
+	FireProtection FireProtection
+	SpecialHazard  SpecialHazard
+	Screen         Screen // inner screen, w_m2
+	Systems        []System
+	Losses         [Losses]LossValues
+	Values         Values
+}
+
+// ShockMeasures is a set of measures against injury by touch and step voltages.
+type ShockMeasures uint8
+
+// The measures a ShockMeasures can hold.
+const (
+	WarningNotices ShockMeasures = 1 << iota
+	Insulation
+	SoilEquipotentialization
+	PhysicalRestriction
+)
+
+// ShockMeasureNames lists the names of the measures, in the order of their bits.
+var ShockMeasureNames = []string{"warning_notices", "insulation", "soil_equipotentialization", "physical_restriction"}
+
+// Names lists the measures in the set.
+func (m ShockMeasures) Names() []string {
+	names := []string{}
+	for i, n := range ShockMeasureNames {
+		if m&(1<<i) != 0 {
+			names = append(names, n)
+		}
+	}
+	return names
+}
+
+// LossValues overrides the typical mean losses of a zone for one type of loss. A nil value is not overridden.
+type LossValues struct{ LT, LF, LO *float64 }
+
+// Values are the economic values of a zone, in money.
+type Values struct{ Animals, Building, Contents, Systems float64 }
+
+// Total is the value of everything in the zone.
+func (v Values) Total() float64 { return v.Animals + v.Building + v.Contents + v.Systems }
+
+// System is an internal system of a zone that a line feeds.
+type System struct {
+	Line   int // index into Input.Lines
+	Wiring Wiring
+	// Withstand is U_W [kV]; 0 takes the line's.
+	Withstand float64
+}
+
+// Line is a service line that enters a structure.
+type Line struct {
+	ID        string
+	Structure int // index into Input.Structures
+	To        int // index of the structure at the far end; -1: the network
+	Service   Service
+	Sections  []Section
+	Shield    Shield
+	Withstand float64 // U_W [kV]
+	// BondingSPD (P_EB) and CoordinatedSPD (P_SPD) are what is installed at each assessed end.
+	BondingSPD, CoordinatedSPD SPD
+	Electrical                 Electrical
+}
+
+// Length is the length of the line [m].
+func (l *Line) Length() float64 {
+	total := 0.0
+	for i := range l.Sections {
+		total += l.Sections[i].Length
+	}
+	return total
+}
+
+// Ends reports whether the line enters structure s.
+func (l *Line) Ends(s int) bool { return l.Structure == s || l.To == s }
+
+// Far is the structure at the other end of the line seen from structure s, -1 where it is the network.
+func (l *Line) Far(s int) int {
+	if l.Structure == s {
+		return l.To
+	}
+	return l.Structure
+}
+
+// Section is a part of a line with uniform characteristics.
+type Section struct {
+	Installation Installation
+	Length       float64 // L_L [m]
+	Environment  Environment
+	Service      Service
+}
+
+// Shield is the screen of a line.
+type Shield struct {
+	Type       ShieldType
+	Bonded     bool    // to the bonding bar the equipment is bonded to
+	Resistance float64 // R_S [ohm/km]; 0 where not known
+}
+
+// SPD is a set of SPDs chosen for a protection level. Probability is P_EB or
+// P_SPD of a set better than LPL I (0.001 to 0.005); it is 0 for the others.
+type SPD struct {
+	Level       Level
+	Probability float64
+}
+
+// Electrical says what is connected through a line.
+type Electrical struct {
+	Current Current
+	// alternating current
+	System          EarthingSystem
+	Nominal         float64 // V, line to neutral for one phase and three
+	MaxOperating    float64 // V, highest continuous operating voltage line to neutral or pole to pole; 0 where not known
+	Phases          int     // 1 or 3
+	Neutral         bool
+	SourceConnected bool
+	ShortCircuit    float64 // prospective short-circuit current at the SPD [kA]; 0 where not known
+	// direct current
+	Origin                 DCOrigin
+	OpenCircuit            float64 // U_OC,STC of the array [V]; 0 where not known
+	TemperatureCoefficient float64 // of U_OC per kelvin, negative; 0 where not known
+	LowestTemperature      *float64
+	ShortCircuitSTC        float64 // I_SC,STC [A]; 0 where not known
+	EquipmentMaxInput      float64 // V; 0 where not known
+	Equipment              Equipment
+	Building               Building
+	// installation
+	EquipmentDistance float64 // cable between SPD and equipment [m]; 0 where not known
+	LeadLength        float64 // both connecting leads together [m]; 0 where not known
+}
+
+// Costs are what measures cost. Without Money they are relative: a set of
+// bonding SPDs for LPL III-IV on one line is 1.
+type Costs struct {
+	Money          bool
+	Currency       string
+	LPS            [LPSIFullCover + 1]float64 // per structure; classes with natural frame cost what class I costs
+	Bonding        [BetterThanI + 1]float64   // per line end
+	Coordinated    [BetterThanI + 1]float64   // per line end, on top of bonding
+	FireProtection [AutomaticFireProtection + 1]float64
+	WarningNotices float64 // per structure
+	Insulation     float64 // of exposed parts, per structure
+	// Interest, Amortization and Maintenance are fractions of the price per year (i, a, m).
+	Interest, Amortization, Maintenance float64
+}
+
+// Yearly is the share of a price that is paid each year, i + a + m.
+func (c *Costs) Yearly() float64 { return c.Interest + c.Amortization + c.Maintenance }
+
+// Assumption is a default that was taken because the input gave nothing.
+type Assumption struct {
+	Pointer      string // RFC 6901, where the value would stand in the input
+	Value        string
+	Reason       string
+	Clause       string
+	Decisive     bool          // another plausible value changes the outcome
+	Alternatives []Alternative // the plausible values that change it
+}
+
+// Alternative is what the answer would be with another plausible value.
+type Alternative struct {
+	Value   string
+	Outcome string
+}

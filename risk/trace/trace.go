@@ -1,0 +1,257 @@
+// Package trace records how each value of a computation came about: its symbol,
+// unit, clause and formula, the values it was computed from and the row of the
+// table it was read from.
+//
+// A Trace is a nil-safe recorder. Computing code calls it at every value and
+// gets the value back; with a nil Trace nothing is recorded and nothing is
+// allocated.
+//
+//	CD := t.Pick(cd, locationFactor, int(s.Surroundings), 0)
+//	ND := t.Set(nd, NG*AD*CD*1e-6)
+package trace
+
+import "strconv"
+
+// Provenance says how far a number can be trusted.
+type Provenance uint8
+
+// The marks a value can carry.
+const (
+	Given           Provenance = iota // supplied by the user
+	SecondarySource                   // read in a public secondary source
+	Memory                            // from memory of the standard, not checked against a copy
+	CommonPractice                    // a fact of the trade without a published source
+	Assumed                           // a default taken because the user gave nothing
+	Computed                          // follows from a formula that has itself been read in a secondary source
+)
+
+var provenanceNames = [...]string{"given", "secondary_source", "memory", "common_practice", "assumed", "computed"}
+
+func (p Provenance) String() string { return provenanceNames[p] }
+
+// MarshalText gives the name used in documents.
+func (p Provenance) MarshalText() ([]byte, error) { return []byte(p.String()), nil }
+
+// Quantity is a kind of value: what it is called, in which unit it is given and
+// by which clause and formula it is computed. Quantities are package variables;
+// a branch of a clause has a quantity of its own.
+type Quantity struct {
+	Symbol     string      // as the standard prints it, "N_D"
+	Name       string      // in words
+	Unit       string      // "1/a", "m2", "" for a pure number
+	Clause     string      // document and clause
+	Expr       string      // formula over the symbols of In; empty for given and table values
+	In         []*Quantity // what the formula uses; each symbol once
+	Provenance Provenance  // of the formula, or of the given value
+	Reads      string      // input field, relative to the scope's record; empty where none is read
+
+	id int32
+}
+
+// Table is a printed table, laid out as printed.
+type Table struct {
+	Number  string // "A.1"
+	Title   string
+	Clause  string
+	Symbols []string // one per column
+	Rows    []Row
+}
+
+// Row is one line of a table.
+type Row struct {
+	Text       string
+	Values     []float64
+	Provenance Provenance
+}
+
+// Step is one recorded value.
+type Step struct {
+	Quantity *Quantity
+	Scope    int32
+	Value    float64
+	Table    *Table // nil unless the value was read from a table
+	Row, Col int16
+	Note     string // for a given or assumed value: where it comes from
+
+	from, fromEnd int32
+	previous      int32 // step before this one of the same quantity, -1 at the first
+}
+
+// Scope is a place in the site that values belong to.
+type Scope struct {
+	Name    string // "/clinic/zone-2"
+	Pointer string // RFC 6901 pointer to the record in the input
+	parent  int32
+}
+
+// Trace collects steps. The zero value is ready for use; a nil *Trace records nothing.
+type Trace struct {
+	Steps  []Step
+	Scopes []Scope
+
+	arena []int32 // indices into Steps, referred to by Step.from
+	scope int32
+	last  []int32 // newest step of each quantity, by quantity id, +1
+	taken []int32 // number of steps already taken by a collecting quantity, by its id
+}
+
+// quantities counts the numbered quantities; it changes only while packages are initialised.
+var quantities int32
+
+// Number gives each quantity the index a Trace finds it by. A package calls it
+// once, from a variable or init, with all its quantities.
+func Number(qs ...*Quantity) []*Quantity {
+	for _, q := range qs {
+		if q.id == 0 {
+			quantities++
+			q.id = quantities
+		}
+	}
+	return qs
+}
+
+// New returns an empty trace with room for the given number of steps.
+func New(steps int) *Trace {
+	return &Trace{
+		Steps:  make([]Step, 0, steps),
+		arena:  make([]int32, 0, 3*steps),
+		last:   make([]int32, quantities+1),
+		taken:  make([]int32, quantities+1),
+		Scopes: []Scope{{Name: "/", parent: -1}},
+	}
+}
+
+// Enter makes a scope below the current one the current one. The name is one
+// part of the path. The record it stands for is entry index of the named
+// collection: of the enclosing scope's record, or of the input itself where the
+// collection begins with a slash; without a collection it is the enclosing record.
+func (t *Trace) Enter(name, collection string, index int) {
+	if t == nil {
+		return
+	}
+	at := t.Scopes[t.scope]
+	path, pointer := at.Name, at.Pointer
+	if path != "/" {
+		path += "/"
+	}
+	switch {
+	case collection == "":
+	case collection[0] == '/':
+		pointer = collection + "/" + strconv.Itoa(index)
+	default:
+		pointer += "/" + collection + "/" + strconv.Itoa(index)
+	}
+	t.Scopes = append(t.Scopes, Scope{Name: path + name, Pointer: pointer, parent: t.scope})
+	t.scope = int32(len(t.Scopes) - 1)
+}
+
+// Leave returns to the enclosing scope.
+func (t *Trace) Leave() {
+	if t != nil {
+		t.scope = t.Scopes[t.scope].parent
+	}
+}
+
+// Set records a computed value with the newest step of each quantity it uses, and returns it.
+func (t *Trace) Set(q *Quantity, v float64) float64 {
+	if t == nil {
+		return v
+	}
+	from := int32(len(t.arena))
+	for _, in := range q.In {
+		if i := t.last[in.id]; i > 0 {
+			t.arena = append(t.arena, i-1)
+		}
+	}
+	t.add(Step{Quantity: q, Value: v, from: from, fromEnd: int32(len(t.arena))})
+	return v
+}
+
+// Collect records a value computed over several steps of one quantity ("sum(x)",
+// "prod(x)", "max(x)"): all steps of its first input recorded since the last time q was
+// collected, and the newest step of each further input.
+func (t *Trace) Collect(q *Quantity, v float64) float64 {
+	if t == nil {
+		return v
+	}
+	from := int32(len(t.arena))
+	many := q.In[0]
+	for i := t.last[many.id] - 1; i >= t.taken[q.id]; i = t.Steps[i].previous {
+		t.arena = append(t.arena, i)
+	}
+	for l, r := from, int32(len(t.arena))-1; l < r; l, r = l+1, r-1 {
+		t.arena[l], t.arena[r] = t.arena[r], t.arena[l]
+	}
+	for _, in := range q.In[1:] {
+		if i := t.last[in.id]; i > 0 {
+			t.arena = append(t.arena, i-1)
+		}
+	}
+	t.add(Step{Quantity: q, Value: v, from: from, fromEnd: int32(len(t.arena))})
+	t.taken[q.id] = int32(len(t.Steps)) - 1
+	return v
+}
+
+// Begin makes the next Collect of q start from here.
+func (t *Trace) Begin(q *Quantity) {
+	if t != nil {
+		t.taken[q.id] = int32(len(t.Steps))
+	}
+}
+
+// Given records a value of the input.
+func (t *Trace) Given(q *Quantity, v float64) float64 {
+	if t != nil {
+		t.add(Step{Quantity: q, Value: v})
+	}
+	return v
+}
+
+// Noted records a value with a remark on where it comes from.
+func (t *Trace) Noted(q *Quantity, v float64, note string) float64 {
+	if t != nil {
+		t.Set(q, v)
+		t.Steps[len(t.Steps)-1].Note = note
+	}
+	return v
+}
+
+// Pick reads a table, records the row and returns the value.
+func (t *Trace) Pick(q *Quantity, table *Table, row, col int) float64 {
+	v := table.Rows[row].Values[col]
+	if t != nil {
+		t.add(Step{Quantity: q, Value: v, Table: table, Row: int16(row), Col: int16(col)})
+	}
+	return v
+}
+
+// Mark is a recorded step that can be recalled.
+type Mark int32
+
+// Last returns the newest step of a quantity.
+func (t *Trace) Last(q *Quantity) Mark {
+	if t == nil {
+		return 0
+	}
+	return Mark(t.last[q.id])
+}
+
+// Recall makes an earlier step the newest of its quantity again, for a value that was computed in another scope.
+func (t *Trace) Recall(m Mark) {
+	if t != nil && m > 0 {
+		t.last[t.Steps[m-1].Quantity.id] = int32(m)
+	}
+}
+
+// From lists the steps that step i was computed from, as indices into Steps.
+func (t *Trace) From(i int) []int32 {
+	s := &t.Steps[i]
+	return t.arena[s.from:s.fromEnd]
+}
+
+func (t *Trace) add(s Step) {
+	s.Scope = t.scope
+	s.previous = t.last[s.Quantity.id] - 1
+	t.Steps = append(t.Steps, s)
+	t.last[s.Quantity.id] = int32(len(t.Steps))
+}
