@@ -1,0 +1,118 @@
+package spd
+
+import (
+	"strconv"
+
+	"levinward/risk"
+	"levinward/risk/trace"
+)
+
+// Position is the place of a device along its line.
+type Position string
+
+// The places of a device.
+const (
+	LineEntrance Position = "line_entrance" // where the line enters the structure, LPZ 0/1
+	AtEquipment  Position = "equipment"     // at equipment more than 10 m of cable from the entrance
+	AtArray      Position = "array"         // at a photovoltaic array more than 10 m from the building
+)
+
+// TestClass is the test a device has passed: I, II, III for power (IEC 61643-11, -31, -41), D1, C2, C1
+// for telecommunication and data (IEC 61643-21).
+type TestClass string
+
+// The test classes.
+const (
+	ClassI   TestClass = "I"
+	ClassII  TestClass = "II"
+	ClassIII TestClass = "III"
+	D1       TestClass = "D1"
+	C2       TestClass = "C2"
+	C1       TestClass = "C1"
+)
+
+// Connection is the connection type of IEC 60364-5-53 clause 534; empty outside a.c.
+type Connection string
+
+// The connection types.
+const (
+	NoConnection Connection = ""
+	CT1          Connection = "CT1" // each live conductor to PE (or PEN)
+	CT2          Connection = "CT2" // each phase to neutral, neutral to PE ("3+1")
+)
+
+// Opt is a number that may be absent: not known, or not applicable. In JSON it is null then.
+type Opt struct {
+	Value float64
+	Valid bool
+}
+
+// Some is a present number.
+func Some(v float64) Opt { return Opt{Value: v, Valid: true} }
+
+// Ptr is nil for an absent number.
+func (o Opt) Ptr() *float64 {
+	if !o.Valid {
+		return nil
+	}
+	return &o.Value
+}
+
+// MarshalJSON writes the number, or null.
+func (o Opt) MarshalJSON() ([]byte, error) {
+	if !o.Valid {
+		return []byte("null"), nil
+	}
+	return strconv.AppendFloat(nil, o.Value, 'g', -1, 64), nil
+}
+
+// Mode is a mode of protection and what the device must do in it.
+type Mode struct {
+	Mode    string // "L-N", "L-PE", "L-PEN", "N-PE", "+/-", "+/PE", "-/PE", "line-line", "line-earth"
+	UcMin   Opt    // lowest maximum continuous operating voltage [V]
+	UpMax   Opt    // highest voltage protection level [kV]
+	InMin   Opt    // lowest nominal discharge current 8/20 [kA]
+	IimpMin Opt    // lowest impulse current 10/350 [kA]; class I and D1 only
+}
+
+// Leads are the connecting conductors of a device, copper.
+type Leads struct {
+	MaxLength Opt // both leads together [m]
+	Earth     Opt // smallest cross-section to earth [mm2]
+	Live      Opt // smallest cross-section to live conductors [mm2]
+}
+
+// Basis is the reason of one value of an Entry.
+type Basis struct {
+	Field      string // name of the value in documents, "uc_min_v"
+	Mode       string // the mode it stands for; empty for all
+	Reason     string
+	Clause     string
+	Provenance trace.Provenance
+}
+
+// Entry is what the schedule says of one device. Ratings are given whether or not
+// the device is required, so that one can be fitted all the same.
+type Entry struct {
+	Line, Structure int // indices into Input.Lines, Input.Structures
+	Position        Position
+	Required        bool
+	// Because lists every rule that asks for the device or, where none does, why each one does not.
+	Because    []risk.Reason
+	Service    risk.Service
+	Current    risk.Current // of power lines; without meaning for telecommunication
+	TestClass  TestClass
+	Level      risk.Level // NoSPD where no lightning protection level applies
+	Connection Connection
+	Modes      []Mode
+
+	UcMin, UcMax    Opt // [V]: operation from below, protection from above; UcMin is the largest of the modes
+	UpMax           Opt // [kV]
+	InMin           Opt // kA 8/20, per line conductor; N-PE in its mode
+	IimpMin         Opt // kA 10/350, per line conductor; N-PE in its mode
+	ImaxMin         Opt // kA 8/20; trade rule, not normative
+	ShortCircuitMin Opt // [kA]
+	Leads           Leads
+	Notes           []string
+	Basis           []Basis // at least one for each present number
+}
