@@ -170,7 +170,7 @@ var folds = map[string]struct {
 	"min":  {math.Inf(1), math.Min},
 }
 
-var functions = map[string]func(float64) float64{"sqrt": math.Sqrt, "ln": math.Log}
+var functions = map[string]func(float64) float64{"sqrt": math.Sqrt, "ln": math.Log, "ceil": math.Ceil, "floor": math.Floor}
 
 func (p *parser) call(name string) expression {
 	args := []expression{p.sum()}

@@ -44,6 +44,9 @@ type Quantity struct {
 	In         []*Quantity // what the formula uses; each symbol once
 	Provenance Provenance  // of the formula, or of the given value
 	Reads      string      // input field, relative to the scope's record; empty where none is read
+	// BranchOf is the quantity this one is a branch of: where a formula uses that
+	// quantity, a step of any of its branches serves.
+	BranchOf *Quantity
 
 	id int32
 }
@@ -102,12 +105,21 @@ var quantities int32
 // once, from a variable or init, with all its quantities.
 func Number(qs ...*Quantity) []*Quantity {
 	for _, q := range qs {
-		if q.id == 0 {
-			quantities++
-			q.id = quantities
-		}
+		q.number()
 	}
 	return qs
+}
+
+func (q *Quantity) number() int32 {
+	switch {
+	case q.id != 0:
+	case q.BranchOf != nil:
+		q.id = q.BranchOf.number()
+	default:
+		quantities++
+		q.id = quantities
+	}
+	return q.id
 }
 
 // New returns an empty trace with room for the given number of steps.
@@ -213,6 +225,22 @@ func (t *Trace) Noted(q *Quantity, v float64, note string) float64 {
 		t.Set(q, v)
 		t.Steps[len(t.Steps)-1].Note = note
 	}
+	return v
+}
+
+// SetFrom records a value with a remark and with the steps it was computed from as named by the
+// caller, for a quantity whose inputs come from one of several branches that share a symbol.
+func (t *Trace) SetFrom(q *Quantity, v float64, note string, from ...Mark) float64 {
+	if t == nil {
+		return v
+	}
+	start := int32(len(t.arena))
+	for _, m := range from {
+		if m > 0 {
+			t.arena = append(t.arena, int32(m)-1)
+		}
+	}
+	t.add(Step{Quantity: q, Value: v, Note: note, from: start, fromEnd: int32(len(t.arena))})
 	return v
 }
 
