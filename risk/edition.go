@@ -18,6 +18,9 @@ type Edition interface {
 	Validate(*Input) []Violation
 	// Assess computes all risks. The input must be valid. With a nil trace nothing is recorded.
 	Assess(*Input, *trace.Trace) (Result, error)
+	// CostOfLoss compares the yearly cost of loss R_4 c_t with and without measures: before and after
+	// are R_4 [1/a], value is c_t, price is C_P (money), yearly is i + a + m [1/a].
+	CostOfLoss(before, after, value, price, yearly float64, t *trace.Trace) Cost
 	// Evaluator prepares the evaluation of one structure under different measures.
 	Evaluator(in *Input, structure int) Evaluator
 }

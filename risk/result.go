@@ -94,3 +94,11 @@ type StructureMeasures struct {
 
 // Reason is a rule that applies, and where it comes from.
 type Reason struct{ Rule, Clause string }
+
+// Cost compares the yearly cost of loss with and without measures, in money per year.
+type Cost struct {
+	Without  float64 // C_L
+	With     float64 // C_RL
+	Measures float64 // C_PM
+	Saving   float64 // S_M; measures are justified where it is positive
+}

@@ -48,7 +48,8 @@ func (t *Trace) checkStep(i int, parsed map[*Quantity]expression) error {
 	}
 	for _, j := range t.From(i) {
 		in := &t.Steps[j]
-		env.values[in.Quantity.Symbol] = append(env.values[in.Quantity.Symbol], in.Value)
+		name := declared(q, in.Quantity)
+		env.values[name] = append(env.values[name], in.Value)
 	}
 	v, err := e(env)
 	if err != nil {
@@ -63,4 +64,14 @@ func (t *Trace) checkStep(i int, parsed map[*Quantity]expression) error {
 		return fmt.Errorf("recorded %v, %s gives %v", s.Value, q.Expr, v)
 	}
 	return nil
+}
+
+// declared is the symbol under which q's formula uses a step of quantity used.
+func declared(q, used *Quantity) string {
+	for _, in := range q.In {
+		if in.id == used.id {
+			return in.Symbol
+		}
+	}
+	return used.Symbol
 }

@@ -43,7 +43,7 @@ type Quantity struct {
 	Expr       string      // formula over the symbols of In; empty for given and table values
 	In         []*Quantity // what the formula uses; each symbol once
 	Provenance Provenance  // of the formula, or of the given value
-	Reads      string      // input field, relative to the scope's record; empty where none is read
+	Reads      string      // input field, relative to the scope's record or, after a slash, to the input; empty where none is read
 	// BranchOf is the quantity this one is a branch of: where a formula uses that
 	// quantity, a step of any of its branches serves.
 	BranchOf *Quantity
@@ -228,22 +228,6 @@ func (t *Trace) Noted(q *Quantity, v float64, note string) float64 {
 	return v
 }
 
-// SetFrom records a value with a remark and with the steps it was computed from as named by the
-// caller, for a quantity whose inputs come from one of several branches that share a symbol.
-func (t *Trace) SetFrom(q *Quantity, v float64, note string, from ...Mark) float64 {
-	if t == nil {
-		return v
-	}
-	start := int32(len(t.arena))
-	for _, m := range from {
-		if m > 0 {
-			t.arena = append(t.arena, int32(m)-1)
-		}
-	}
-	t.add(Step{Quantity: q, Value: v, Note: note, from: start, fromEnd: int32(len(t.arena))})
-	return v
-}
-
 // Pick reads a table, records the row and returns the value.
 func (t *Trace) Pick(q *Quantity, table *Table, row, col int) float64 {
 	v := table.Rows[row].Values[col]
@@ -268,6 +252,19 @@ func (t *Trace) Last(q *Quantity) Mark {
 func (t *Trace) Recall(m Mark) {
 	if t != nil && m > 0 {
 		t.last[t.Steps[m-1].Quantity.id] = int32(m)
+	}
+}
+
+// Pointer is the place in the input that step i read, an RFC 6901 pointer; empty where it read none.
+func (t *Trace) Pointer(i int) string {
+	s := &t.Steps[i]
+	switch field := s.Quantity.Reads; {
+	case field == "":
+		return ""
+	case field[0] == '/':
+		return field
+	default:
+		return t.Scopes[s.Scope].Pointer + "/" + field
 	}
 }
 

@@ -1,0 +1,138 @@
+package ed2
+
+import (
+	"maps"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"levinward/risk"
+	"levinward/risk/trace"
+)
+
+// everything is an invented site that uses every branch of the edition but those that exclude each other.
+func everything() *risk.Input {
+	v := 1e-3
+	own := risk.LossValues{LT: &v, LF: &v, LO: &v}
+	return &risk.Input{Edition: ID, FlashDensity: risk.FlashDensity{NG: 4},
+		Tolerable: [risk.Losses]float64{risk.HumanLife: 1e-4, risk.PublicService: 1e-4, risk.CulturalHeritage: 1e-4, risk.EconomicValue: 1e-4},
+		Structures: []risk.Structure{
+			{ID: "clinic", Length: 15, Width: 20, Height: 6, Surroundings: risk.Isolated, Occupancy: risk.Hospital, Persons: 5, FailureEndangersLife: true,
+				PublicSupply: risk.PowerGasWater, CulturalHeritage: true, Zones: []risk.Zone{
+					{ID: "ward", Persons: 5, Hours: 8760, Surface: risk.Linoleum, FireRisk: risk.LowFireRisk, Systems: []risk.System{{Line: 0}, {Line: 1, Withstand: 1.5}}, Values: risk.Values{Animals: 1, Building: 2, Contents: 3, Systems: 4}},
+					{ID: "store", Persons: 1, Hours: 8760, Surface: risk.Linoleum, FireRisk: risk.LowFireRisk, Screen: risk.Screen{Present: true, Mesh: 5},
+						StructureShock: risk.WarningNotices | risk.Insulation, LineShock: risk.WarningNotices, Systems: []risk.System{{Line: 0}, {Line: 1, Withstand: 1.5}},
+						Values: risk.Values{Animals: 1},
+						Losses: [risk.Losses]risk.LossValues{own, own, own, own}},
+					{ID: "yard", Place: risk.Outside, Persons: 1, Hours: 8760, Surface: risk.Gravel},
+				}},
+			{ID: "mast", Length: 5, Width: 5, Height: 5, Protrusion: 30, LPS: risk.LPSI, Surroundings: risk.Hilltop, Explosion: risk.Explosion1, Screen: risk.Screen{Present: true, Mesh: 0.5},
+				Zones: []risk.Zone{{ID: "hut", Hours: 8760, Systems: []risk.System{{Line: 1, Wiring: risk.LoopsAvoided}}}}},
+		},
+		Lines: []risk.Line{
+			{ID: "supply", To: -1, Withstand: 2.5, Sections: []risk.Section{{Installation: risk.Buried, Length: 1000}, {Length: 300, Service: risk.HighVoltage}}},
+			{ID: "data", To: 1, Withstand: 1.5, Service: risk.Telecom, Sections: []risk.Section{{Length: 1000, Service: risk.Telecom}}, Shield: risk.Shield{Type: risk.Shielded, Bonded: true, Resistance: 3},
+				BondingSPD: risk.SPD{Level: risk.BetterThanI, Probability: 0.002}, CoordinatedSPD: risk.SPD{Level: risk.LevelII}},
+		},
+	}
+}
+
+func assess(t testing.TB, in *risk.Input) (risk.Result, *trace.Trace) {
+	t.Helper()
+	if v := (Edition{}).Validate(in); len(v) > 0 {
+		t.Fatalf("invalid input: %v", v)
+	}
+	tr := trace.New(500)
+	r, err := Edition{}.Assess(in, tr)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r, tr
+}
+
+// variants of everything that take the branches which exclude each other.
+func variants() []*risk.Input {
+	days, power, mapped, sheet := everything(), everything(), everything(), everything()
+	days.FlashDensity = risk.FlashDensity{Origin: risk.DensityThunderstormDays, ThunderstormDays: 60}
+	power.FlashDensity = risk.FlashDensity{Origin: risk.DensityThunderstormDays, ThunderstormDays: 60, Relation: risk.Power}
+	mapped.FlashDensity.Origin = risk.DensityMap
+	sheet.Structures[0].Screen = risk.Screen{Present: true}
+	sheet.Structures[0].LPS = risk.LPSINaturalFrame
+	sheet.Lines[0].CoordinatedSPD = risk.SPD{Level: risk.BetterThanI, Probability: 0.003}
+	herd := everything() // animals outside, and inside no failure that endangers life
+	herd.Structures[0].Zones[2].Values.Animals = 5
+	herd.Structures[0].Zones[0].Values.Animals = 0
+	herd.Structures[0].FailureEndangersLife = false
+	return []*risk.Input{everything(), days, power, mapped, sheet, herd}
+}
+
+func TestFormulasAgreeWithRecordedValues(t *testing.T) {
+	for _, in := range variants() {
+		_, tr := assess(t, in)
+		if err := tr.Check(); err != nil {
+			t.Error(err)
+		}
+	}
+}
+
+func TestEveryQuantityIsUsed(t *testing.T) {
+	used := map[*trace.Quantity]bool{}
+	for _, in := range variants() {
+		_, tr := assess(t, in)
+		Edition{}.CostOfLoss(1e-3, 1e-4, 1e6, 1e3, 0.15, tr)
+		for i := range tr.Steps {
+			used[tr.Steps[i].Quantity] = true
+		}
+	}
+	for _, q := range quantities {
+		if !used[q] {
+			t.Errorf("%s (%s) is never recorded", q.Symbol, q.Name)
+		}
+	}
+}
+
+var index = regexp.MustCompile(`/\d+`)
+
+func TestReadsAreTheFieldsOfTheTrace(t *testing.T) {
+	found := map[string]bool{}
+	for _, in := range variants() {
+		_, tr := assess(t, in)
+		for i := range tr.Steps {
+			if p := tr.Pointer(i); p != "" {
+				found[index.ReplaceAllString(p, "/*")] = true
+			}
+		}
+	}
+	for _, p := range branching {
+		found[p] = true
+	}
+	got := slices.Sorted(maps.Keys(found))
+	want := slices.Sorted(slices.Values(Edition{}.Reads()))
+	if !slices.Equal(got, want) {
+		t.Errorf("fields in the trace:\n%s\nfields declared:\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
+	}
+}
+
+func BenchmarkAssess(b *testing.B) {
+	in := everything()
+	b.Run("result", func(b *testing.B) {
+		b.ReportAllocs()
+		for b.Loop() {
+			Edition{}.Assess(in, nil)
+		}
+	})
+	b.Run("worksheet", func(b *testing.B) {
+		b.ReportAllocs()
+		for b.Loop() {
+			Edition{}.Assess(in, trace.New(500))
+		}
+	})
+	b.Run("evaluator", func(b *testing.B) {
+		b.ReportAllocs()
+		e := Edition{}.Evaluator(in, 0)
+		for b.Loop() {
+			e.Risks(&none)
+		}
+	})
+}
