@@ -60,11 +60,17 @@ func variants() []*risk.Input {
 	sheet.Structures[0].Screen = risk.Screen{Present: true}
 	sheet.Structures[0].LPS = risk.LPSINaturalFrame
 	sheet.Lines[0].CoordinatedSPD = risk.SPD{Level: risk.BetterThanI, Probability: 0.003}
+	typical := everything() // typical limits, and heritage without values
+	typical.Tolerable = [risk.Losses]float64{}
+	bare := everything()
+	for z := range bare.Structures[0].Zones {
+		bare.Structures[0].Zones[z].Values = risk.Values{}
+	}
 	herd := everything() // animals outside, and inside no failure that endangers life
 	herd.Structures[0].Zones[2].Values.Animals = 5
 	herd.Structures[0].Zones[0].Values.Animals = 0
 	herd.Structures[0].FailureEndangersLife = false
-	return []*risk.Input{everything(), days, power, mapped, sheet, herd}
+	return []*risk.Input{everything(), days, power, mapped, sheet, typical, bare, herd}
 }
 
 func TestFormulasAgreeWithRecordedValues(t *testing.T) {

@@ -266,10 +266,12 @@ func number() {
 		lossWithout, lossWith, priceOfMeasures, yearlyShare, yearlyCost, saving,
 	}
 	for k := range risk.Loss(risk.Losses) {
-		for _, v := range []*q{lt[k], lf[k], lo[k], ltGiven[k], lfGiven[k], loGiven[k], la[k], lb[k], lc[k]} {
-			if v != nil {
-				quantities = append(quantities, v)
-			}
+		quantities = append(quantities, lf[k], lfGiven[k], lb[k])
+		if la[k] != nil {
+			quantities = append(quantities, lt[k], ltGiven[k], la[k])
+		}
+		if lc[k] != nil {
+			quantities = append(quantities, lo[k], loGiven[k], lc[k])
 		}
 		for c := range risk.Components {
 			if component[k][c] != nil {
