@@ -190,6 +190,7 @@ func everySet(c *risk.Costs, p risk.Measures, f func(m *risk.Measures, cost floa
 		classes = append(classes, v)
 	}
 	shocks := []risk.ShockMeasures{0, 1, 2, 3}
+	f(&p, 0) // what is there breaks no rule
 	m := clone(&p)
 	for _, m.LPS = range classes {
 		for m.FireProtection = p.FireProtection; m.FireProtection <= risk.AutomaticFireProtection; m.FireProtection++ {

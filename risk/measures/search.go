@@ -253,12 +253,13 @@ func (s *search) tighten(limit float64) bool {
 	reached := s.top.ratios.worst() <= limit
 	if !reached {
 		limit = s.top.ratios.worst() * (1 + 1e-9)
-		if s.chosen.ratios.worst() <= limit {
-			return false
-		}
 	}
 	s.limit = limit
-	s.best.take(&s.top.measures, s.top.cost, &s.top.risks, &s.top.ratios)
+	first := &s.top
+	if s.chosen.ratios.worst() <= limit {
+		first = &s.chosen
+	}
+	s.best.take(&first.measures, first.cost, &first.risks, &first.ratios)
 	s.m = clone(&s.top.measures)
 	s.decide(0, 0, &s.top.ratios, 0)
 	s.chosen = s.best
