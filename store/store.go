@@ -24,8 +24,8 @@ const Local Organisation = "00000000-0000-7000-8000-000000000001"
 // ErrInvalid before anything is written.
 const (
 	MaxDocument = 64 << 20 // bytes of Input, Result, Worksheet or definitions, each
-	MaxText     = 4096     // bytes of every other text: name, reference, hashes …
-	MaxKey      = 255      // bytes of an idempotency key
+	MaxKey      = 255      // bytes of an idempotency key or the hash of definitions
+	MaxText     = 4096     // bytes of every other text: name, reference …
 )
 
 // DefaultLimit and MaxLimit bound the length of a page.

@@ -1,0 +1,301 @@
+package postgres
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"github.com/jackc/pgx/v5"
+
+	"levinward/store"
+)
+
+// ON CONFLICT waits for a concurrent request with the same key and then does
+// nothing, so that no revision is inserted either.
+const create = `
+WITH head AS (
+	INSERT INTO assessment (organisation, id, created_at, newest, name_folded, reference_folded,
+		latitude, longitude, review_due, idempotency_key, body_hash)
+	VALUES ($1, $2, $3, 1, $4, $5, $8, $9, $14, $18, $19)
+	ON CONFLICT (organisation, idempotency_key) WHERE idempotency_key IS NOT NULL DO NOTHING
+	RETURNING 1 AS revision
+)` + appendRevision
+
+// An assessment whose newest revision is another one is not updated, and
+// concurrent updates of one row follow each other.
+const revise = `
+WITH head AS (
+	UPDATE assessment
+	SET newest = newest + 1, name_folded = $4, reference_folded = $5,
+		latitude = $8, longitude = $9, review_due = $14
+	WHERE organisation = $1 AND id = $2 AND newest = $18::bigint
+	RETURNING newest AS revision
+)` + appendRevision
+
+const appendRevision = `
+INSERT INTO revision (organisation, assessment, revision, created_at, name, reference, latitude, longitude,
+	edition, engine, input_hash, definitions_hash, review_due, input, result, worksheet)
+SELECT $1, $2, revision, $3, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17 FROM head
+RETURNING revision`
+
+// arguments are $1 to $17 of create and revise.
+func arguments(org string, r *store.Record) []any {
+	return []any{
+		org, r.ID, r.CreatedAt, store.Fold(r.Name), store.Fold(r.Reference),
+		r.Name, r.Reference, r.Latitude, r.Longitude, r.Edition, r.Engine,
+		r.InputHash, r.DefinitionsHash, r.ReviewDue, r.Input, r.Result, r.Worksheet,
+	}
+}
+
+const header = `r.assessment, r.revision, r.created_at, r.name, r.reference, r.latitude, r.longitude,
+	r.edition, r.engine, r.input_hash, r.definitions_hash, r.review_due`
+
+// fields are the destinations for header.
+func fields(h *store.Header) []any {
+	return []any{
+		&h.ID, &h.Revision, &h.CreatedAt, &h.Name, &h.Reference, &h.Latitude, &h.Longitude,
+		&h.Edition, &h.Engine, &h.InputHash, &h.DefinitionsHash, &h.ReviewDue,
+	}
+}
+
+// Create stores the first revision of an assessment.
+func (s *Store) Create(ctx context.Context, org store.Organisation, r store.Record, idem *store.Idempotency) (store.Record, bool, error) {
+	if err := errors.Join(r.Normalise(), idem.Check()); err != nil {
+		return store.Record{}, false, err
+	}
+	owner, ok := store.CanonicalID(string(org))
+	if !ok {
+		return store.Record{}, false, noOrganisation(org)
+	}
+	var key, bodyHash *string
+	if idem != nil {
+		key, bodyHash = &idem.Key, &idem.BodyHash
+	}
+	replayed := false
+	err := s.do(ctx, func(ctx context.Context) error {
+		for {
+			err := s.pool.QueryRow(ctx, create, append(arguments(owner, &r), key, bodyHash)...).Scan(&r.Revision)
+			switch {
+			case violates(err, uniqueViolation):
+				return store.ErrExists
+			case violates(err, foreignKeyViolation):
+				return noOrganisation(org)
+			case !errors.Is(err, pgx.ErrNoRows):
+				return err
+			}
+			first, err := s.firstUnder(ctx, owner, idem)
+			if errors.Is(err, store.ErrNotFound) {
+				continue // the record with this key has just been deleted
+			}
+			r, replayed = first, true
+			return err
+		}
+	})
+	if err != nil {
+		return store.Record{}, false, err
+	}
+	r.Worksheet = nil
+	return r, replayed, nil
+}
+
+// firstUnder returns the first revision of the record created with a key.
+func (s *Store) firstUnder(ctx context.Context, owner string, idem *store.Idempotency) (store.Record, error) {
+	const query = `
+		SELECT a.body_hash, ` + header + `, r.input, r.result
+		FROM assessment a JOIN revision r ON r.organisation = a.organisation AND r.assessment = a.id AND r.revision = 1
+		WHERE a.organisation = $1 AND a.idempotency_key = $2`
+	var bodyHash string
+	r, err := scanRecord(s.pool.QueryRow(ctx, query, owner, idem.Key), &bodyHash)
+	if err == nil && bodyHash != idem.BodyHash {
+		return store.Record{}, store.ErrKeyReused
+	}
+	return r, err
+}
+
+// Newest returns the newest revision of an assessment.
+func (s *Store) Newest(ctx context.Context, org store.Organisation, id string) (store.Record, error) {
+	return s.record(ctx, org, id, `
+		SELECT `+header+`, r.input, r.result FROM revision r
+		WHERE r.organisation = $1 AND r.assessment = $2 ORDER BY r.revision DESC LIMIT 1`)
+}
+
+// Revision returns one revision of an assessment.
+func (s *Store) Revision(ctx context.Context, org store.Organisation, id string, n int) (store.Record, error) {
+	return s.record(ctx, org, id, `
+		SELECT `+header+`, r.input, r.result FROM revision r
+		WHERE r.organisation = $1 AND r.assessment = $2 AND r.revision = $3::bigint`, n)
+}
+
+// record runs a query for one record; $1 and $2 are organisation and id.
+func (s *Store) record(ctx context.Context, org store.Organisation, id, query string, args ...any) (r store.Record, err error) {
+	key, err := address(org, id)
+	if err != nil {
+		return store.Record{}, err
+	}
+	err = s.do(ctx, func(ctx context.Context) (err error) {
+		r, err = scanRecord(s.pool.QueryRow(ctx, query, append(key, args...)...))
+		return err
+	})
+	return r, err
+}
+
+// scanRecord reads header, input and result, after any further columns.
+func scanRecord(row pgx.Row, before ...any) (store.Record, error) {
+	var r store.Record
+	err := row.Scan(append(append(before, fields(&r.Header)...), &r.Input, &r.Result)...)
+	if err != nil {
+		return store.Record{}, orNotFound(err)
+	}
+	inUTC(&r.Header)
+	return r, nil
+}
+
+// Worksheet returns the worksheet of one revision.
+func (s *Store) Worksheet(ctx context.Context, org store.Organisation, id string, n int) (doc []byte, err error) {
+	key, err := address(org, id)
+	if err != nil {
+		return nil, err
+	}
+	err = s.do(ctx, func(ctx context.Context) error {
+		const query = `SELECT worksheet FROM revision
+			WHERE organisation = $1 AND assessment = $2 AND revision = $3::bigint`
+		return orNotFound(s.pool.QueryRow(ctx, query, append(key, n)...).Scan(&doc))
+	})
+	return doc, err
+}
+
+// Revisions returns all revisions of an assessment, oldest first.
+func (s *Store) Revisions(ctx context.Context, org store.Organisation, id string) (all []store.Header, err error) {
+	key, err := address(org, id)
+	if err != nil {
+		return nil, err
+	}
+	err = s.do(ctx, func(ctx context.Context) error {
+		rows, err := s.pool.Query(ctx, `SELECT `+header+` FROM revision r
+			WHERE r.organisation = $1 AND r.assessment = $2 ORDER BY r.revision`, key...)
+		if err != nil {
+			return err
+		}
+		all, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (h store.Header, err error) {
+			err = row.Scan(fields(&h)...)
+			inUTC(&h)
+			return h, err
+		})
+		if err == nil && len(all) == 0 {
+			return store.ErrNotFound
+		}
+		return err
+	})
+	return all, err
+}
+
+// Revise appends a revision to an assessment.
+func (s *Store) Revise(ctx context.Context, org store.Organisation, r store.Record, expected int) (store.Record, error) {
+	key, err := address(org, r.ID)
+	if err != nil {
+		return store.Record{}, err
+	}
+	if err := r.Normalise(); err != nil {
+		return store.Record{}, err
+	}
+	err = s.do(ctx, func(ctx context.Context) error {
+		err := s.pool.QueryRow(ctx, revise, append(arguments(key[0].(string), &r), expected)...).Scan(&r.Revision)
+		if !errors.Is(err, pgx.ErrNoRows) {
+			return err
+		}
+		var conflict store.ConflictError
+		const newest = `SELECT newest FROM assessment WHERE organisation = $1 AND id = $2`
+		if err := s.pool.QueryRow(ctx, newest, key...).Scan(&conflict.Current); err != nil {
+			return orNotFound(err)
+		}
+		return &conflict
+	})
+	if err != nil {
+		return store.Record{}, err
+	}
+	r.Worksheet = nil
+	return r, nil
+}
+
+// Delete removes an assessment; its revisions go with it.
+func (s *Store) Delete(ctx context.Context, org store.Organisation, id string) error {
+	key, err := address(org, id)
+	if err != nil {
+		return err
+	}
+	return s.do(ctx, func(ctx context.Context) error {
+		tag, err := s.pool.Exec(ctx, `DELETE FROM assessment WHERE organisation = $1 AND id = $2`, key...)
+		if err == nil && tag.RowsAffected() == 0 {
+			return store.ErrNotFound
+		}
+		return err
+	})
+}
+
+// PutDefinitions stores quantity definitions unless they are there.
+func (s *Store) PutDefinitions(ctx context.Context, org store.Organisation, hash string, doc []byte) error {
+	if err := store.CheckDefinitions(hash, doc); err != nil {
+		return err
+	}
+	owner, ok := store.CanonicalID(string(org))
+	if !ok {
+		return noOrganisation(org)
+	}
+	return s.do(ctx, func(ctx context.Context) error {
+		_, err := s.pool.Exec(ctx, `INSERT INTO definitions (organisation, hash, document) VALUES ($1, $2, $3)
+			ON CONFLICT DO NOTHING`, owner, hash, doc)
+		if violates(err, foreignKeyViolation) {
+			return noOrganisation(org)
+		}
+		return err
+	})
+}
+
+// Definitions returns quantity definitions.
+func (s *Store) Definitions(ctx context.Context, org store.Organisation, hash string) (doc []byte, err error) {
+	owner, ok := store.CanonicalID(string(org))
+	if !ok || store.CheckHash(hash) != nil {
+		return nil, store.ErrNotFound
+	}
+	err = s.do(ctx, func(ctx context.Context) error {
+		const query = `SELECT document FROM definitions WHERE organisation = $1 AND hash = $2`
+		return orNotFound(s.pool.QueryRow(ctx, query, owner, hash).Scan(&doc))
+	})
+	return doc, err
+}
+
+// AddOrganisation makes an organisation known unless it already is.
+func (s *Store) AddOrganisation(ctx context.Context, org store.Organisation, name string) error {
+	if err := store.CheckOrganisation(org, name); err != nil {
+		return err
+	}
+	return s.do(ctx, func(ctx context.Context) error {
+		_, err := s.pool.Exec(ctx, `INSERT INTO organisation (id, name) VALUES ($1, $2)
+			ON CONFLICT DO NOTHING`, string(org), name)
+		return err
+	})
+}
+
+// address is the key of an assessment. What is no UUID is nobody's key.
+func address(org store.Organisation, id string) ([]any, error) {
+	owner, ok1 := store.CanonicalID(string(org))
+	id, ok2 := store.CanonicalID(id)
+	if !ok1 || !ok2 {
+		return nil, store.ErrNotFound
+	}
+	return []any{owner, id}, nil
+}
+
+func noOrganisation(org store.Organisation) error {
+	return fmt.Errorf("organisation %.40q: %w", string(org), store.ErrNotFound)
+}
+
+func orNotFound(err error) error {
+	if errors.Is(err, pgx.ErrNoRows) {
+		return store.ErrNotFound
+	}
+	return err
+}
+
+// inUTC undoes the driver's conversion to the local time zone.
+func inUTC(h *store.Header) { h.CreatedAt = h.CreatedAt.UTC() }

@@ -1,0 +1,81 @@
+package postgres
+
+import (
+	"context"
+	"fmt"
+	"strings"
+
+	"github.com/jackc/pgx/v5"
+
+	"levinward/store"
+)
+
+// List returns a page of assessments.
+func (s *Store) List(ctx context.Context, org store.Organisation, f store.Filter) (store.Page, error) {
+	if err := f.Normalise(); err != nil {
+		return store.Page{}, err
+	}
+	owner, ok := store.CanonicalID(string(org))
+	if !ok {
+		return store.Page{}, nil
+	}
+	query, args, err := listQuery(owner, f)
+	if err != nil {
+		return store.Page{}, err
+	}
+	var entries []store.Entry
+	err = s.do(ctx, func(ctx context.Context) error {
+		rows, err := s.pool.Query(ctx, query, args...)
+		if err != nil {
+			return err
+		}
+		entries, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (e store.Entry, err error) {
+			err = row.Scan(append(fields(&e.Header), &e.FirstCreatedAt, &e.Result)...)
+			inUTC(&e.Header)
+			e.FirstCreatedAt = e.FirstCreatedAt.UTC()
+			return e, err
+		})
+		return err
+	})
+	return store.NextPage(entries, f.Limit), err
+}
+
+func listQuery(owner string, f store.Filter) (query string, args []any, err error) {
+	arg := func(v any) string {
+		args = append(args, v)
+		return fmt.Sprintf("$%d", len(args))
+	}
+	where := []string{"a.organisation = " + arg(owner)}
+	if f.Cursor != "" {
+		p, err := store.ParseCursor(f.Cursor)
+		if err != nil {
+			return "", nil, err
+		}
+		where = append(where, fmt.Sprintf("(a.created_at, a.id) < (%s, %s)", arg(p.FirstCreatedAt), arg(p.ID)))
+	}
+	if f.Query != "" {
+		q := arg(f.Query)
+		where = append(where, fmt.Sprintf("(strpos(a.name_folded, %s) > 0 OR strpos(a.reference_folded, %s) > 0)", q, q))
+	}
+	if b := f.BBox; b != nil {
+		where = append(where, fmt.Sprintf("a.latitude BETWEEN %s AND %s", arg(b.South), arg(b.North)))
+		var spans []string
+		for _, s := range b.Spans() {
+			spans = append(spans, fmt.Sprintf("a.longitude BETWEEN %s AND %s", arg(s.West), arg(s.East)))
+		}
+		where = append(where, "("+strings.Join(spans, " OR ")+")")
+	}
+	if f.DueOn != nil {
+		where = append(where, fmt.Sprintf("(a.review_due <= %s) = %s", arg(*f.DueOn), arg(f.Due)))
+	}
+	result := "NULL::bytea"
+	if f.WithResult {
+		result = "r.result"
+	}
+	query = `SELECT ` + header + `, a.created_at, ` + result + `
+		FROM assessment a JOIN revision r
+			ON r.organisation = a.organisation AND r.assessment = a.id AND r.revision = a.newest
+		WHERE ` + strings.Join(where, " AND ") + `
+		ORDER BY a.created_at DESC, a.id DESC LIMIT ` + arg(f.Limit+1)
+	return query, args, nil
+}

@@ -1,0 +1,339 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"time"
+
+	sqlite3 "modernc.org/sqlite/lib"
+
+	"levinward/store"
+)
+
+const create = `
+INSERT INTO assessment (organisation, id, created_at, newest, name_folded, reference_folded,
+	latitude, longitude, review_due, idempotency_key, body_hash)
+VALUES ($1, $2, $3, 1, $4, $5, $6, $7, $8, $9, $10)
+ON CONFLICT (organisation, idempotency_key) WHERE idempotency_key IS NOT NULL DO NOTHING`
+
+const revise = `
+UPDATE assessment
+SET newest = newest + 1, name_folded = $3, reference_folded = $4, latitude = $5, longitude = $6, review_due = $7
+WHERE organisation = $1 AND id = $2 AND newest = $8`
+
+const appendRevision = `
+INSERT INTO revision (organisation, assessment, revision, created_at, name, reference, latitude, longitude,
+	edition, engine, input_hash, definitions_hash, review_due, input, result, worksheet)
+VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16)`
+
+func (s *Store) prepare(ctx context.Context) error {
+	for _, p := range []struct {
+		stmt **sql.Stmt
+		text string
+	}{{&s.create, create}, {&s.revise, revise}, {&s.appendRevision, appendRevision}} {
+		stmt, err := s.writer.PrepareContext(ctx, p.text)
+		if err != nil {
+			return err
+		}
+		*p.stmt = stmt
+	}
+	return nil
+}
+
+const header = `r.assessment, r.revision, r.created_at, r.name, r.reference, r.latitude, r.longitude,
+	r.edition, r.engine, r.input_hash, r.definitions_hash, r.review_due`
+
+// headerRow is a store.Header as it stands in a row.
+type headerRow struct {
+	store.Header
+	createdAt int64
+	reviewDue string
+}
+
+// fields are the destinations for header.
+func (h *headerRow) fields() []any {
+	return []any{
+		&h.ID, &h.Revision, &h.createdAt, &h.Name, &h.Reference, &h.Latitude, &h.Longitude,
+		&h.Edition, &h.Engine, &h.InputHash, &h.DefinitionsHash, &h.reviewDue,
+	}
+}
+
+func (h *headerRow) read() (_ store.Header, err error) {
+	h.CreatedAt = fromMicros(h.createdAt)
+	h.ReviewDue, err = time.Parse(time.DateOnly, h.reviewDue)
+	return h.Header, err
+}
+
+func fromMicros(t int64) time.Time { return time.UnixMicro(t).UTC() }
+
+// Create stores the first revision of an assessment.
+func (s *Store) Create(ctx context.Context, org store.Organisation, r store.Record, idem *store.Idempotency) (store.Record, bool, error) {
+	if err := errors.Join(r.Normalise(), idem.Check()); err != nil {
+		return store.Record{}, false, err
+	}
+	owner, ok := store.CanonicalID(string(org))
+	if !ok {
+		return store.Record{}, false, noOrganisation(org)
+	}
+	var key, bodyHash *string
+	if idem != nil {
+		key, bodyHash = &idem.Key, &idem.BodyHash
+	}
+	replayed := false
+	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		inserted, err := affected(tx.StmtContext(ctx, s.create).ExecContext(ctx,
+			owner, r.ID, r.CreatedAt.UnixMicro(), store.Fold(r.Name), store.Fold(r.Reference),
+			r.Latitude, r.Longitude, r.ReviewDue.Format(time.DateOnly), key, bodyHash))
+		switch {
+		case code(err) == sqlite3.SQLITE_CONSTRAINT_PRIMARYKEY:
+			return store.ErrExists
+		case code(err) == sqlite3.SQLITE_CONSTRAINT_FOREIGNKEY:
+			return noOrganisation(org)
+		case err != nil:
+			return err
+		case inserted:
+			r.Revision = 1
+			return s.append(ctx, tx, owner, &r)
+		}
+		r, err = firstUnder(ctx, tx, owner, idem)
+		replayed = true
+		return err
+	})
+	if err != nil {
+		return store.Record{}, false, err
+	}
+	r.Worksheet = nil
+	return r, replayed, nil
+}
+
+func (s *Store) append(ctx context.Context, tx *sql.Tx, owner string, r *store.Record) error {
+	_, err := tx.StmtContext(ctx, s.appendRevision).ExecContext(ctx,
+		owner, r.ID, r.Revision, r.CreatedAt.UnixMicro(), r.Name, r.Reference, r.Latitude, r.Longitude,
+		r.Edition, r.Engine, r.InputHash, r.DefinitionsHash, r.ReviewDue.Format(time.DateOnly),
+		r.Input, r.Result, r.Worksheet)
+	return err
+}
+
+// firstUnder returns the first revision of the record created with a key.
+func firstUnder(ctx context.Context, tx *sql.Tx, owner string, idem *store.Idempotency) (store.Record, error) {
+	const query = `
+		SELECT a.body_hash, ` + header + `, r.input, r.result
+		FROM assessment a JOIN revision r ON r.organisation = a.organisation AND r.assessment = a.id AND r.revision = 1
+		WHERE a.organisation = $1 AND a.idempotency_key = $2`
+	var bodyHash string
+	r, err := scanRecord(tx.QueryRowContext(ctx, query, owner, idem.Key), &bodyHash)
+	if err == nil && bodyHash != idem.BodyHash {
+		return store.Record{}, store.ErrKeyReused
+	}
+	return r, err
+}
+
+// Newest returns the newest revision of an assessment.
+func (s *Store) Newest(ctx context.Context, org store.Organisation, id string) (store.Record, error) {
+	return s.record(ctx, org, id, `
+		SELECT `+header+`, r.input, r.result FROM revision r
+		WHERE r.organisation = $1 AND r.assessment = $2 ORDER BY r.revision DESC LIMIT 1`)
+}
+
+// Revision returns one revision of an assessment.
+func (s *Store) Revision(ctx context.Context, org store.Organisation, id string, n int) (store.Record, error) {
+	return s.record(ctx, org, id, `
+		SELECT `+header+`, r.input, r.result FROM revision r
+		WHERE r.organisation = $1 AND r.assessment = $2 AND r.revision = $3`, n)
+}
+
+// record runs a query for one record; $1 and $2 are organisation and id.
+func (s *Store) record(ctx context.Context, org store.Organisation, id, query string, args ...any) (r store.Record, err error) {
+	key, err := address(org, id)
+	if err != nil {
+		return store.Record{}, err
+	}
+	err = s.do(ctx, func(ctx context.Context) (err error) {
+		r, err = scanRecord(s.reader.QueryRowContext(ctx, query, append(key, args...)...))
+		return err
+	})
+	return r, err
+}
+
+// scanRecord reads header, input and result, after any further columns.
+func scanRecord(row *sql.Row, before ...any) (r store.Record, err error) {
+	var h headerRow
+	if err := row.Scan(append(append(before, h.fields()...), &r.Input, &r.Result)...); err != nil {
+		return store.Record{}, orNotFound(err)
+	}
+	r.Header, err = h.read()
+	return r, err
+}
+
+// Worksheet returns the worksheet of one revision.
+func (s *Store) Worksheet(ctx context.Context, org store.Organisation, id string, n int) (doc []byte, err error) {
+	key, err := address(org, id)
+	if err != nil {
+		return nil, err
+	}
+	err = s.do(ctx, func(ctx context.Context) error {
+		const query = `SELECT worksheet FROM revision
+			WHERE organisation = $1 AND assessment = $2 AND revision = $3`
+		return orNotFound(s.reader.QueryRowContext(ctx, query, append(key, n)...).Scan(&doc))
+	})
+	return doc, err
+}
+
+// Revisions returns all revisions of an assessment, oldest first.
+func (s *Store) Revisions(ctx context.Context, org store.Organisation, id string) (all []store.Header, err error) {
+	key, err := address(org, id)
+	if err != nil {
+		return nil, err
+	}
+	err = s.do(ctx, func(ctx context.Context) error {
+		rows, err := s.reader.QueryContext(ctx, `SELECT `+header+` FROM revision r
+			WHERE r.organisation = $1 AND r.assessment = $2 ORDER BY r.revision`, key...)
+		if err != nil {
+			return err
+		}
+		defer rows.Close()
+		for rows.Next() {
+			var row headerRow
+			if err := rows.Scan(row.fields()...); err != nil {
+				return err
+			}
+			h, err := row.read()
+			if err != nil {
+				return err
+			}
+			all = append(all, h)
+		}
+		return rows.Err()
+	})
+	if err == nil && len(all) == 0 {
+		err = store.ErrNotFound
+	}
+	return all, err
+}
+
+// Revise appends a revision to an assessment.
+func (s *Store) Revise(ctx context.Context, org store.Organisation, r store.Record, expected int) (store.Record, error) {
+	key, err := address(org, r.ID)
+	if err != nil {
+		return store.Record{}, err
+	}
+	if err := r.Normalise(); err != nil {
+		return store.Record{}, err
+	}
+	r.Revision = expected + 1
+	owner := key[0].(string)
+	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		updated, err := affected(tx.StmtContext(ctx, s.revise).ExecContext(ctx,
+			owner, r.ID, store.Fold(r.Name), store.Fold(r.Reference),
+			r.Latitude, r.Longitude, r.ReviewDue.Format(time.DateOnly), expected))
+		if err != nil {
+			return err
+		}
+		if updated {
+			return s.append(ctx, tx, owner, &r)
+		}
+		var conflict store.ConflictError
+		const newest = `SELECT newest FROM assessment WHERE organisation = $1 AND id = $2`
+		if err := tx.QueryRowContext(ctx, newest, key...).Scan(&conflict.Current); err != nil {
+			return orNotFound(err)
+		}
+		return &conflict
+	})
+	if err != nil {
+		return store.Record{}, err
+	}
+	r.Worksheet = nil
+	return r, nil
+}
+
+// Delete removes an assessment; its revisions go with it.
+func (s *Store) Delete(ctx context.Context, org store.Organisation, id string) error {
+	key, err := address(org, id)
+	if err != nil {
+		return err
+	}
+	return s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		deleted, err := affected(tx.ExecContext(ctx, `DELETE FROM assessment WHERE organisation = $1 AND id = $2`, key...))
+		if err == nil && !deleted {
+			return store.ErrNotFound
+		}
+		return err
+	})
+}
+
+// PutDefinitions stores quantity definitions unless they are there.
+func (s *Store) PutDefinitions(ctx context.Context, org store.Organisation, hash string, doc []byte) error {
+	if err := store.CheckDefinitions(hash, doc); err != nil {
+		return err
+	}
+	owner, ok := store.CanonicalID(string(org))
+	if !ok {
+		return noOrganisation(org)
+	}
+	return s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		_, err := tx.ExecContext(ctx, `INSERT INTO definitions (organisation, hash, document) VALUES ($1, $2, $3)
+			ON CONFLICT DO NOTHING`, owner, hash, doc)
+		if code(err) == sqlite3.SQLITE_CONSTRAINT_FOREIGNKEY {
+			return noOrganisation(org)
+		}
+		return err
+	})
+}
+
+// Definitions returns quantity definitions.
+func (s *Store) Definitions(ctx context.Context, org store.Organisation, hash string) (doc []byte, err error) {
+	owner, ok := store.CanonicalID(string(org))
+	if !ok || store.CheckHash(hash) != nil {
+		return nil, store.ErrNotFound
+	}
+	err = s.do(ctx, func(ctx context.Context) error {
+		const query = `SELECT document FROM definitions WHERE organisation = $1 AND hash = $2`
+		return orNotFound(s.reader.QueryRowContext(ctx, query, owner, hash).Scan(&doc))
+	})
+	return doc, err
+}
+
+// AddOrganisation makes an organisation known unless it already is.
+func (s *Store) AddOrganisation(ctx context.Context, org store.Organisation, name string) error {
+	if err := store.CheckOrganisation(org, name); err != nil {
+		return err
+	}
+	owner, _ := store.CanonicalID(string(org))
+	return s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		_, err := tx.ExecContext(ctx, `INSERT INTO organisation (id, name) VALUES ($1, $2)
+			ON CONFLICT DO NOTHING`, owner, name)
+		return err
+	})
+}
+
+// affected tells whether a statement changed a row.
+func affected(result sql.Result, err error) (bool, error) {
+	if err != nil {
+		return false, err
+	}
+	n, err := result.RowsAffected()
+	return n > 0, err
+}
+
+// address is the key of an assessment. What is no UUID is nobody's key.
+func address(org store.Organisation, id string) ([]any, error) {
+	owner, ok1 := store.CanonicalID(string(org))
+	id, ok2 := store.CanonicalID(id)
+	if !ok1 || !ok2 {
+		return nil, store.ErrNotFound
+	}
+	return []any{owner, id}, nil
+}
+
+func noOrganisation(org store.Organisation) error {
+	return fmt.Errorf("organisation %.40q: %w", string(org), store.ErrNotFound)
+}
+
+func orNotFound(err error) error {
+	if errors.Is(err, sql.ErrNoRows) {
+		return store.ErrNotFound
+	}
+	return err
+}

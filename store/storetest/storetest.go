@@ -1,0 +1,219 @@
+// Package storetest holds every store to one behaviour, and provides the
+// PostgreSQL databases that tests need.
+package storetest
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"reflect"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/google/uuid"
+
+	"levinward/store"
+)
+
+// Run tests a store. open returns a new, empty store and closes it after t.
+func Run(t *testing.T, open func(t *testing.T) store.Store) {
+	for _, test := range []struct {
+		name string
+		run  func(*testing.T, suite)
+	}{
+		{"what was stored comes back", roundTrip},
+		{"any record comes back", anyRecord},
+		{"what is not there is not found", notFound},
+		{"faulty records are refused", invalidRecords},
+		{"an id is given once", idTaken},
+		{"many create at once", manyCreate},
+		{"ended contexts leave nothing", endedContext},
+		{"contexts that end at any moment leave all or nothing", contextEndsMidway},
+
+		{"an idempotency key repeats the first answer", idempotency},
+		{"one key stores once, however many try", idempotencyRace},
+		{"one key and several bodies store once", idempotencyBodiesRace},
+
+		{"revisions are appended and never change", revisions},
+		{"only one revision follows another", revisionRace},
+		{"delete takes everything", deletion},
+		{"delete and revise exclude each other", deleteReviseRace},
+
+		{"lists are ordered and cut into pages", pages},
+		{"pages stay whole while others write", pagesWhileWriting},
+		{"malformed cursors are refused", badCursors},
+		{"lists by place", byPlace},
+		{"lists by name or reference", byText},
+		{"lists by review date", byReviewDate},
+		{"faulty filters are refused", invalidFilters},
+
+		{"organisations do not see each other", organisations},
+		{"definitions are stored once", definitions},
+		{"any sequence of calls behaves like a map", behavesLikeMap},
+		{"a closed store is unavailable", closed},
+	} {
+		t.Run(test.name, func(t *testing.T) {
+			test.run(t, suite{open(t), t.Context(), store.Local})
+		})
+	}
+}
+
+// suite is a store under test and the organisation whose records a test uses.
+type suite struct {
+	store.Store
+	ctx context.Context
+	org store.Organisation
+}
+
+// A fixed time, so that tests do not depend on the clock.
+var day = time.Date(2031, 5, 17, 9, 30, 0, 123456000, time.UTC)
+
+func newID() string { return uuid.Must(uuid.NewV7()).String() }
+
+// record is a valid record of an invented site.
+func record(name string) store.Record {
+	return store.Record{
+		Header: store.Header{
+			ID: newID(), CreatedAt: day, Name: name, Reference: "R-1", Latitude: -3.117, Longitude: 36.683,
+			Edition: "edition-1", Engine: "engine-1", InputHash: "input-1", DefinitionsHash: "definitions-1",
+			ReviewDue: time.Date(2034, 1, 1, 0, 0, 0, 0, time.UTC),
+		},
+		Input:     []byte(`{"name": "` + name + `"}`),
+		Result:    []byte(`{"result of": "` + name + `"}`),
+		Worksheet: []byte(`{"worksheet of": "` + name + `"}`),
+	}
+}
+
+// named makes n records that differ.
+func named(prefix string, n int) []store.Record {
+	var all []store.Record
+	for i := range n {
+		all = append(all, record(fmt.Sprintf("%s %d", prefix, i)))
+	}
+	return all
+}
+
+// fataler is *testing.T or *rapid.T.
+type fataler interface {
+	Helper()
+	Fatalf(format string, args ...any)
+}
+
+func (s suite) create(t fataler, r store.Record) store.Record {
+	t.Helper()
+	stored, replayed, err := s.Create(s.ctx, s.org, r, nil)
+	if err != nil || replayed {
+		t.Fatalf("Create: replayed %v, %v", replayed, err)
+	}
+	return stored
+}
+
+func (s suite) revise(t fataler, r store.Record, expected int) store.Record {
+	t.Helper()
+	stored, err := s.Revise(s.ctx, s.org, r, expected)
+	if err != nil {
+		t.Fatalf("Revise: %v", err)
+	}
+	return stored
+}
+
+// holds demands that the store has this revision, whole and unchanged.
+func (s suite) holds(t fataler, want store.Record) {
+	t.Helper()
+	got, err := s.Revision(s.ctx, s.org, want.ID, want.Revision)
+	if err != nil {
+		t.Fatalf("Revision %d: %v", want.Revision, err)
+	}
+	worksheet, err := s.Worksheet(s.ctx, s.org, want.ID, want.Revision)
+	if err != nil {
+		t.Fatalf("Worksheet %d: %v", want.Revision, err)
+	}
+	if !bytes.Equal(worksheet, want.Worksheet) {
+		t.Fatalf("worksheet is %q, want %q", worksheet, want.Worksheet)
+	}
+	sameRecord(t, got, want)
+}
+
+// sameRecord compares all but the worksheet, which no record brings along.
+func sameRecord(t fataler, got, want store.Record) {
+	t.Helper()
+	want.Worksheet = nil
+	if !reflect.DeepEqual(got, want) {
+		t.Fatalf("got\n%+v\nwant\n%+v", got, want)
+	}
+}
+
+// gone demands that nothing at all is left of an assessment.
+func (s suite) gone(t fataler, id string) {
+	t.Helper()
+	_, err := s.Newest(s.ctx, s.org, id)
+	is(t, err, store.ErrNotFound)
+	_, err = s.Revisions(s.ctx, s.org, id)
+	is(t, err, store.ErrNotFound)
+	_, err = s.Revision(s.ctx, s.org, id, 1)
+	is(t, err, store.ErrNotFound)
+	_, err = s.Worksheet(s.ctx, s.org, id, 1)
+	is(t, err, store.ErrNotFound)
+	for _, e := range s.list(t, store.Filter{}) {
+		if e.ID == id {
+			t.Fatalf("%s is still in the list", id)
+		}
+	}
+}
+
+// list follows the pages to the end.
+func (s suite) list(t fataler, f store.Filter) (all []store.Entry) {
+	t.Helper()
+	for {
+		page, err := s.List(s.ctx, s.org, f)
+		if err != nil {
+			t.Fatalf("List: %v", err)
+		}
+		all = append(all, page.Entries...)
+		if page.Next == "" {
+			return all
+		}
+		f.Cursor = page.Next
+	}
+}
+
+// names are those of a list, sorted as the list is.
+func (s suite) names(t fataler, f store.Filter) string {
+	t.Helper()
+	var all []string
+	for _, e := range s.list(t, f) {
+		all = append(all, e.Name)
+	}
+	return strings.Join(all, ",")
+}
+
+func is(t fataler, err, want error) {
+	t.Helper()
+	if !errors.Is(err, want) {
+		t.Fatalf("error is %v, want %v", err, want)
+	}
+}
+
+func noError(t fataler, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatalf("%v", err)
+	}
+}
+
+// together runs n calls at the same time.
+func together(n int, call func(i int)) {
+	var wg sync.WaitGroup
+	start := make(chan struct{})
+	for i := range n {
+		wg.Go(func() {
+			<-start
+			call(i)
+		})
+	}
+	close(start)
+	wg.Wait()
+}
