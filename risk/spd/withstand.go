@@ -1,0 +1,65 @@
+package spd
+
+import (
+	"levinward/risk"
+	"levinward/risk/trace"
+)
+
+// ratedWithstand is U_W by overvoltage category. A row serves voltages up to its own.
+var ratedWithstand = &trace.Table{Number: "F.1", Title: "Rated impulse withstand voltage U_W [kV] by voltage line to neutral (or d.c.) and overvoltage category", Clause: "IEC 60664-1 Table F.1", Symbols: []string{"IV", "III", "II", "I"}, Rows: []trace.Row{
+	{Text: "50 V", Values: []float64{1.5, 0.8, 0.5, 0.33}, Provenance: trace.SecondarySource},
+	{Text: "100 V", Values: []float64{2.5, 1.5, 0.8, 0.5}, Provenance: trace.SecondarySource},
+	{Text: "120/208 V", Values: []float64{4, 2.5, 1.5, 0.8}, Provenance: trace.SecondarySource},
+	{Text: "230/400, 277/480 V", Values: []float64{6, 4, 2.5, 1.5}, Provenance: trace.SecondarySource},
+	{Text: "400/690 V", Values: []float64{8, 6, 4, 2.5}, Provenance: trace.SecondarySource},
+	{Text: "1000 V", Values: []float64{12, 8, 6, 4}, Provenance: trace.SecondarySource},
+	{Text: "1500 V d.c.", Values: []float64{15, 10, 8, 6}, Provenance: trace.SecondarySource},
+}}
+
+// ratedUpTo is the highest voltage line to neutral that a row of ratedWithstand serves.
+var ratedUpTo = []float64{50, 100, 150, 300, 600, 1000}
+
+const categoryII = 2 // column of ratedWithstand: equipment, the category an unknown device is taken for
+
+// telecomWithstand is U_W of telecommunication equipment not stated otherwise [kV]; common practice, no published source.
+const telecomWithstand = 1.5
+
+// Withstand is the rated impulse withstand voltage U_W [kV] of equipment where
+// it is not stated: 1.5 kV on telecommunication lines; the photovoltaic table by U_OC,MAX on
+// PV lines; category II of the voltage otherwise. The reason names the row.
+// Unknown voltages take the lowest row, the safe side.
+func Withstand(service risk.Service, e *risk.Electrical) (kV float64, reason, clause string) {
+	switch {
+	case service == risk.Telecom:
+		return telecomWithstand, "telecommunication equipment", "common practice, no published source"
+	case e.Current == risk.DC && e.Origin == risk.Photovoltaic:
+		return photovoltaicWithstand(e)
+	}
+	row := 0
+	for i, v := range ratedUpTo {
+		if e.Nominal > v {
+			row = i + 1
+		}
+	}
+	r := &ratedWithstand.Rows[row]
+	return r.Values[categoryII], "overvoltage category II at " + r.Text, ratedWithstand.Clause
+}
+
+// photovoltaicWithstand reads the row at or below U_OC,STC, which never lies above U_OC,MAX: the safe side.
+func photovoltaicWithstand(e *risk.Electrical) (kV float64, reason, clause string) {
+	col := 2
+	switch e.Equipment {
+	case risk.Module:
+		col = 1
+	case risk.Inverter:
+		col = 3
+	}
+	row := 0
+	for i := range pvWithstand.Rows {
+		if e.OpenCircuit >= pvWithstand.Rows[i].Values[0] {
+			row = i
+		}
+	}
+	r := &pvWithstand.Rows[row]
+	return r.Values[col], "photovoltaic equipment (" + e.Equipment.String() + ") at " + r.Text, pvWithstand.Clause
+}
