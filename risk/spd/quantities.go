@@ -2,7 +2,170 @@ package spd
 
 import "levinward/risk/trace"
 
-var quantities = trace.Number()
+var quantities []*trace.Quantity
+
+// define enters a quantity into the list.
+func define(q trace.Quantity) *trace.Quantity {
+	quantities = append(quantities, &q)
+	return &q
+}
+
+func init() { trace.Number(quantities...) }
 
 // Quantities lists the symbols of a schedule with unit, clause and formula.
 func Quantities() []*trace.Quantity { return quantities }
+
+type on = []*trace.Quantity
+
+// Need.
+var (
+	qNG   = define(trace.Quantity{Symbol: "N_G", Name: "ground flash density used by the risk assessment", Unit: "1/(km2 a)"})
+	qLPAL = define(trace.Quantity{Symbol: "L_PAL", Name: "aerial low-voltage length within 1 km", Unit: "km", Clause: std443, Provenance: read})
+	qLPCL = define(trace.Quantity{Symbol: "L_PCL", Name: "low-voltage cable length within 1 km", Unit: "km", Clause: std443, Provenance: read})
+	qLPAH = define(trace.Quantity{Symbol: "L_PAH", Name: "aerial high-voltage length within 1 km", Unit: "km", Clause: std443, Provenance: read})
+	qLPCH = define(trace.Quantity{Symbol: "L_PCH", Name: "high-voltage cable length within 1 km", Unit: "km", Clause: std443, Provenance: read})
+	qLP   = define(trace.Quantity{Symbol: "L_P", Name: "length for the calculated risk level", Unit: "km", Clause: std443,
+		Expr: "2*L_PAL+L_PCL+0.4*L_PAH+0.2*L_PCH", In: on{qLPAL, qLPCL, qLPAH, qLPCH}, Provenance: read})
+	qFenv = define(trace.Quantity{Symbol: "f_env", Name: "environmental factor for F = 1", Clause: std443, Provenance: read})
+	qF    = define(trace.Quantity{Symbol: "F", Name: "national factor", Clause: std443, Provenance: read})
+	qCRL  = define(trace.Quantity{Symbol: "CRL", Name: "calculated risk level; a device is required below 1000", Clause: std443,
+		Expr: "f_env*F/(L_P*N_G)", In: on{qFenv, qF, qLP, qNG}, Provenance: read})
+	qKcrit = define(trace.Quantity{Symbol: "k_crit", Name: "constant of the critical length", Unit: "m/(km2 a)", Clause: std712, Provenance: read})
+	qLcrit = define(trace.Quantity{Symbol: "L_crit", Name: "critical length of the d.c. route", Unit: "m", Clause: std712,
+		Expr: "k_crit/N_G", In: on{qKcrit, qNG}, Provenance: read})
+	qRoute = define(trace.Quantity{Symbol: "L", Name: "length of the d.c. route", Unit: "m", Clause: std712, Reads: "sections", Provenance: trace.Given})
+)
+
+// Threat and sharing.
+var (
+	qI   = define(trace.Quantity{Symbol: "I", Name: "peak of the first positive impulse", Unit: "kA", Clause: stdThreat + "Table 3", Provenance: read})
+	qN   = define(trace.Quantity{Symbol: "n", Name: "external conductive lines of the structure", Clause: stdThreat + "E.2", Provenance: read})
+	qNc  = define(trace.Quantity{Symbol: "n'", Name: "conductors of the line", Clause: stdThreat + "E.2", Provenance: read})
+	qN1  = define(trace.Quantity{Symbol: "n_1", Name: "buried external lines", Clause: stdThreat + "E.2", Provenance: memory})
+	qN2  = define(trace.Quantity{Symbol: "n_2", Name: "overhead external lines", Clause: stdThreat + "E.2", Provenance: memory})
+	qRho = define(trace.Quantity{Symbol: "rho", Name: "soil resistivity", Unit: "ohm m", Reads: "soil_resistivity_ohm_m"})
+	qZ   = define(trace.Quantity{Symbol: "Z", Name: "conventional earthing impedance of the earth termination", Unit: "ohm", Clause: stdThreat + "Table E.1", Provenance: memory})
+	qZ1  = define(trace.Quantity{Symbol: "Z_1", Name: "conventional earthing impedance of buried lines", Unit: "ohm", Clause: stdThreat + "Table E.1", Provenance: memory})
+	qZ2  = define(trace.Quantity{Symbol: "Z_2", Name: "earth resistance of the arrangement that joins the overhead line to ground", Unit: "ohm", Clause: stdThreat + "E.2", Provenance: memory})
+	qKe  = define(trace.Quantity{Symbol: "k_e", Name: "share of the current in this line", Clause: stdThreat + "E.2", Provenance: memory})
+	qKe1 = define(trace.Quantity{Symbol: "k_e", Name: "share of the current in a buried line", Clause: stdThreat + "E.2",
+		Expr: "Z/(Z_1+Z*(n_1+n_2*Z_1/Z_2))", In: on{qZ, qZ1, qZ2, qN1, qN2}, Provenance: memory, BranchOf: qKe})
+	qKe2 = define(trace.Quantity{Symbol: "k_e", Name: "share of the current in an overhead line", Clause: stdThreat + "E.2",
+		Expr: "Z/(Z_2+Z*(n_2+n_1*Z_2/Z_1))", In: on{qZ, qZ1, qZ2, qN1, qN2}, Provenance: memory, BranchOf: qKe})
+
+	qI0      = define(trace.Quantity{Symbol: "i_0", Name: "current per conductor by the first approximation", Unit: "kA", Clause: stdThreat + "E.2", Provenance: read})
+	qI0Share = define(trace.Quantity{Symbol: "i_0", Name: "current per conductor: half to earth, half over lines and conductors", Unit: "kA", Clause: stdThreat + "E.2",
+		Expr: "0.5*I/(n*n')", In: on{qI, qN, qNc}, Provenance: read, BranchOf: qI0})
+	qIz      = define(trace.Quantity{Symbol: "i_z", Name: "current per conductor by earthing impedances", Unit: "kA", Clause: stdThreat + "E.2", Provenance: memory})
+	qIzShare = define(trace.Quantity{Symbol: "i_z", Name: "current per conductor by earthing impedances", Unit: "kA", Clause: stdThreat + "E.2",
+		Expr: "k_e*I/n'", In: on{qKe, qI, qNc}, Provenance: memory, BranchOf: qIz})
+	qS3   = define(trace.Quantity{Symbol: "i_S3", Name: "current per conductor from a flash to the line, 10/350", Unit: "kA", Clause: stdThreat + "Tables E.2, E.3", Provenance: memory})
+	qIcl  = define(trace.Quantity{Symbol: "i_cl", Name: "impulse current set by a clause or table", Unit: "kA", Clause: stdSPD, Provenance: read})
+	qIclN = define(trace.Quantity{Symbol: "i_clN", Name: "impulse current N-PE set by the clause", Unit: "kA", Clause: stdSPD, Provenance: memory})
+	qM    = define(trace.Quantity{Symbol: "m", Name: "line and neutral conductors", Clause: "CLC/TS 61643-12", Provenance: read})
+	qIreq = define(trace.Quantity{Symbol: "I_req", Name: "largest impulse current per conductor", Unit: "kA", Clause: stdSPD,
+		Expr: "max(i_0,i_z,i_S3,i_cl)", In: on{qI0, qIz, qS3, qIcl}, Provenance: read})
+	qIreqN = define(trace.Quantity{Symbol: "I_reqN", Name: "impulse current N-PE in CT2: the sum of the conductors", Unit: "kA", Clause: "CLC/TS 61643-12; " + stdSPD,
+		Expr: "max(m*max(i_0,i_z,i_S3),i_clN)", In: on{qM, qI0, qIz, qS3, qIclN}, Provenance: read})
+	qIimp  = define(trace.Quantity{Symbol: "I_imp", Name: "lowest impulse current 10/350", Unit: "kA", Clause: stdPower, In: on{qIreq}, Provenance: read})
+	qIimpN = define(trace.Quantity{Symbol: "I_impN", Name: "lowest impulse current 10/350, N-PE", Unit: "kA", Clause: stdPower, In: on{qIreqN}, Provenance: read})
+)
+
+// Nominal and maximum discharge current.
+var (
+	qNcl  = define(trace.Quantity{Symbol: "j_cl", Name: "nominal discharge current set by the clause", Unit: "kA", Clause: stdSPD, Provenance: read})
+	qNclN = define(trace.Quantity{Symbol: "j_clN", Name: "nominal discharge current N-PE set by the clause", Unit: "kA", Clause: stdSPD, Provenance: memory})
+	qNS1  = define(trace.Quantity{Symbol: "j_S1", Name: "induced surge from a flash to the structure, 8/20", Unit: "kA", Clause: stdThreat + "Tables E.2, E.3", Provenance: memory})
+	qNS2  = define(trace.Quantity{Symbol: "j_S2", Name: "surge from a flash near the structure, 8/20", Unit: "kA", Clause: stdThreat + "Tables E.2, E.3", Provenance: memory})
+	qNS4  = define(trace.Quantity{Symbol: "j_S4", Name: "surge from a flash near the line, 8/20", Unit: "kA", Clause: stdThreat + "Tables E.2, E.3", Provenance: memory})
+	qNreq = define(trace.Quantity{Symbol: "j_req", Name: "largest nominal discharge current per conductor", Unit: "kA", Clause: stdSPD,
+		Expr: "max(j_cl,j_S1,j_S2,j_S4)", In: on{qNcl, qNS1, qNS2, qNS4}, Provenance: read})
+	qNreqN = define(trace.Quantity{Symbol: "j_reqN", Name: "nominal discharge current N-PE in CT2: the sum of the conductors", Unit: "kA", Clause: stdSPD,
+		Expr: "max(j_clN,m*j_req)", In: on{qNclN, qM, qNreq}, Provenance: memory})
+	qIn   = define(trace.Quantity{Symbol: "I_n", Name: "lowest nominal discharge current 8/20", Unit: "kA", Clause: stdPower, In: on{qNreq}, Provenance: read})
+	qInC2 = define(trace.Quantity{Symbol: "I_n", Name: "lowest nominal discharge current 8/20 of a second device, category C2", Unit: "kA", Clause: stdData, Provenance: memory, BranchOf: qIn})
+	qInN  = define(trace.Quantity{Symbol: "I_nN", Name: "lowest nominal discharge current 8/20, N-PE", Unit: "kA", Clause: stdPower, In: on{qNreqN}, Provenance: read})
+	qEx   = define(trace.Quantity{Symbol: "I_ex", Name: "usual maximum discharge current for this exposure", Unit: "kA", Clause: "trade handbooks, not normative", Provenance: read})
+	qImax = define(trace.Quantity{Symbol: "I_max", Name: "usual maximum discharge current 8/20, never below I_n", Unit: "kA", Clause: "trade handbooks, not normative",
+		Expr: "max(I_ex,I_n)", In: on{qEx, qIn}, Provenance: read})
+)
+
+// Voltages.
+var (
+	qU0   = define(trace.Quantity{Symbol: "U_0", Name: "nominal voltage, line to neutral", Unit: "V", Reads: "electrical/nominal_v"})
+	qUmax = define(trace.Quantity{Symbol: "U_max", Name: "highest continuous operating voltage", Unit: "V", Reads: "electrical/max_operating_v"})
+	qUten = define(trace.Quantity{Symbol: "U_max", Name: "highest operating voltage where not given: nominal voltage and 10 %", Unit: "V", Clause: stdSPD,
+		Expr: "1.1*U_0", In: on{qU0}, Provenance: read, BranchOf: qUmax})
+	qUoc   = define(trace.Quantity{Symbol: "U_OC", Name: "open-circuit voltage at standard test conditions", Unit: "V", Reads: "electrical/open_circuit_v"})
+	qAlpha = define(trace.Quantity{Symbol: "alpha", Name: "temperature coefficient of the open-circuit voltage", Unit: "1/K", Reads: "electrical/temperature_coefficient_per_k"})
+	qTmin  = define(trace.Quantity{Symbol: "T_min", Name: "lowest temperature", Unit: "degree C", Reads: "electrical/lowest_temperature_c"})
+	qUpv   = define(trace.Quantity{Symbol: "U_OCMAX", Name: "open-circuit voltage on the coldest day", Unit: "V", Clause: std712, Provenance: read})
+	qUpvT  = define(trace.Quantity{Symbol: "U_OCMAX", Name: "open-circuit voltage at the lowest temperature, not below that at 25 degree C", Unit: "V", Clause: std712,
+		Expr: "max(U_OC,U_OC*(1+alpha*(T_min-25)))", In: on{qUoc, qAlpha, qTmin}, Provenance: read, BranchOf: qUpv})
+	qUpvK = define(trace.Quantity{Symbol: "U_OCMAX", Name: "open-circuit voltage on the coldest day, temperature or coefficient not known: K_U = 1.2", Unit: "V", Clause: std712,
+		Expr: "1.2*U_OC", In: on{qUoc}, Provenance: read, BranchOf: qUpv})
+	qUin  = define(trace.Quantity{Symbol: "U_in", Name: "highest input voltage of the equipment", Unit: "V", Reads: "electrical/equipment_max_input_v"})
+	qUch  = define(trace.Quantity{Symbol: "U_ch", Name: "highest charging voltage", Unit: "V", Clause: trade, Provenance: practice})
+	qUchN = define(trace.Quantity{Symbol: "U_ch", Name: "highest charging voltage, from the nominal voltage as for 48 V lead-acid", Unit: "V", Clause: trade,
+		Expr: "62/48*U_0", In: on{qU0}, Provenance: practice, BranchOf: qUch})
+	qUchM = define(trace.Quantity{Symbol: "U_ch", Name: "highest charging voltage as given", Unit: "V",
+		Expr: "U_max", In: on{qUmax}, BranchOf: qUch})
+
+	// u_C is the lowest U_C before rounding; each mode and kind of line is a branch.
+	qUcRaw = define(trace.Quantity{Symbol: "u_C", Name: "lowest U_C before rounding", Unit: "V", Clause: stdSPD, Provenance: read})
+	qUcLN  = define(trace.Quantity{Symbol: "u_C", Name: "lowest U_C of L-N, L-PEN, and L-PE in TN and TT", Unit: "V", Clause: stdSPD,
+		Expr: "max(1.1*U_0,U_max)", In: on{qU0, qUmax}, Provenance: read, BranchOf: qUcRaw})
+	qUcIT = define(trace.Quantity{Symbol: "u_C", Name: "lowest U_C of L-PE in IT", Unit: "V", Clause: stdSPD,
+		Expr: "sqrt(3)*max(1.1*U_0,U_max)", In: on{qU0, qUmax}, Provenance: read, BranchOf: qUcRaw})
+	qUcNPE = define(trace.Quantity{Symbol: "u_C", Name: "lowest U_C of N-PE", Unit: "V", Clause: stdSPD,
+		Expr: "max(U_0,U_max/1.1)", In: on{qU0, qUmax}, Provenance: read, BranchOf: qUcRaw})
+	qUcPV = define(trace.Quantity{Symbol: "u_C", Name: "lowest U_CPV of all modes", Unit: "V", Clause: std712,
+		Expr: "U_OCMAX", In: on{qUpv}, Provenance: read, BranchOf: qUcRaw})
+	qUcIn = define(trace.Quantity{Symbol: "u_C", Name: "lowest U_C: inactive up to the input voltage of the equipment", Unit: "V", Clause: trade,
+		Expr: "U_in", In: on{qUin}, Provenance: practice, BranchOf: qUcRaw})
+	qUcBat = define(trace.Quantity{Symbol: "u_C", Name: "lowest U_C of a battery circuit", Unit: "V", Clause: trade,
+		Expr: "1.1*U_ch", In: on{qUch}, Provenance: practice, BranchOf: qUcRaw})
+	qUcGiven = define(trace.Quantity{Symbol: "u_C", Name: "lowest U_C: highest operating voltage as given", Unit: "V", Clause: stdSPD,
+		Expr: "U_max", In: on{qUmax}, Provenance: read, BranchOf: qUcRaw})
+
+	qUc    = define(trace.Quantity{Symbol: "U_C", Name: "lowest U_C, as printed", Unit: "V", Clause: stdSPD, Provenance: read})
+	qUcUp  = define(trace.Quantity{Symbol: "U_C", Name: "lowest U_C, rounded up to a full volt", Unit: "V", Expr: "ceil(u_C-1e-6)", In: on{qUcRaw}, Provenance: practice, BranchOf: qUc})
+	qUcMin = define(trace.Quantity{Symbol: "U_Cmin", Name: "largest of the modes", Unit: "V", Expr: "max(U_C)", In: on{qUc}, Provenance: read})
+	qUw    = define(trace.Quantity{Symbol: "U_W", Name: "impulse withstand of the equipment", Unit: "kV", Reads: "withstand_kv"})
+	qUwPV  = define(trace.Quantity{Symbol: "U_W", Name: "impulse withstand of the modules, not stated", Unit: "kV", Clause: std712, Provenance: memory, BranchOf: qUw})
+	qKU    = define(trace.Quantity{Symbol: "k_U", Name: "share of U_W that may reach the equipment", Clause: stdSPD, Provenance: read})
+	qUlim  = define(trace.Quantity{Symbol: "U_lim", Name: "highest effective protection level U_P/F", Unit: "kV", Clause: stdSPD, Expr: "k_U*U_W", In: on{qKU, qUw}, Provenance: read})
+	qLeadC = define(trace.Quantity{Symbol: "c_l", Name: "voltage on the leads per metre", Unit: "kV/m", Clause: "IEC 62305-4:2010 Annex C", Provenance: read})
+	qLeadK = define(trace.Quantity{Symbol: "k_l", Name: "voltage on the leads as a share of U_P", Clause: "IEC 62305-4:2010 Annex C", Provenance: memory})
+	qLead  = define(trace.Quantity{Symbol: "l", Name: "length of both leads together", Unit: "m", Reads: "electrical/lead_length_m"})
+	qUpRaw = define(trace.Quantity{Symbol: "u_P", Name: "highest U_P before rounding", Unit: "kV", Clause: "IEC 62305-4:2010 Annex C",
+		Expr: "(U_lim-c_l*l)/(1+k_l)", In: on{qUlim, qLeadC, qLead, qLeadK}, Provenance: read})
+	qUp    = define(trace.Quantity{Symbol: "U_P", Name: "highest U_P", Unit: "kV", Clause: stdPower, In: on{qUpRaw}, Provenance: read})
+	qRatio = define(trace.Quantity{Symbol: "r_P", Name: "usual ratio of U_P to U_C", Clause: trade, Provenance: practice})
+	qUcTop = define(trace.Quantity{Symbol: "u_Cmax", Name: "U_C above which a limiting device does not usually reach U_P", Unit: "V", Clause: trade,
+		Expr: "1000*U_P/r_P", In: on{qUp, qRatio}, Provenance: practice})
+	qUcMax = define(trace.Quantity{Symbol: "U_Cmax", Name: "highest useful U_C, in full volts, never below the lowest", Unit: "V", Clause: trade,
+		Expr: "max(U_Cmin,floor(u_Cmax))", In: on{qUcMin, qUcTop}, Provenance: practice})
+	qOnset = define(trace.Quantity{Symbol: "k_on", Name: "beginning of action as a multiple of U_C, low estimate", Clause: trade, Provenance: practice})
+	qPeak  = define(trace.Quantity{Symbol: "k_p", Name: "peak factor", Clause: trade, Provenance: practice})
+	qUon   = define(trace.Quantity{Symbol: "U_on", Name: "voltage at which a device with the lowest U_C begins to act at the earliest", Unit: "V", Clause: trade,
+		Expr: "k_on*k_p*U_Cmin", In: on{qOnset, qPeak, qUcMin}, Provenance: practice})
+)
+
+// Installation.
+var (
+	qIk      = define(trace.Quantity{Symbol: "I_k", Name: "prospective short-circuit current at the device", Unit: "kA", Reads: "electrical/short_circuit_ka"})
+	qIsc     = define(trace.Quantity{Symbol: "I_SC", Name: "short-circuit current of the array at standard test conditions", Unit: "A", Reads: "electrical/short_circuit_a"})
+	qSCCR    = define(trace.Quantity{Symbol: "I_SCCR", Name: "lowest short-circuit rating", Unit: "kA", Clause: stdSPD, Provenance: read})
+	qSCac    = define(trace.Quantity{Symbol: "I_SCCR", Name: "lowest short-circuit rating", Unit: "kA", Clause: stdSPD, Expr: "I_k", In: on{qIk}, Provenance: read, BranchOf: qSCCR})
+	qSCpv    = define(trace.Quantity{Symbol: "I_SCCR", Name: "lowest short-circuit rating I_SCPV", Unit: "kA", Clause: std712, Expr: "1.25*I_SC/1000", In: on{qIsc}, Provenance: read, BranchOf: qSCCR})
+	qSCpvBat = define(trace.Quantity{Symbol: "I_SCCR", Name: "lowest short-circuit rating where a battery can feed the line too", Unit: "kA", Clause: std712 + "; " + trade,
+		Expr: "max(1.25*I_SC/1000,I_k)", In: on{qIsc, qIk}, Provenance: read, BranchOf: qSCCR})
+	qSE   = define(trace.Quantity{Symbol: "s_E", Name: "cross-section to earth by class", Unit: "mm2", Clause: stdSPD, Provenance: memory})
+	qSL   = define(trace.Quantity{Symbol: "s_L", Name: "cross-section to live conductors by class", Unit: "mm2", Clause: stdSPD, Provenance: memory})
+	qSEr  = define(trace.Quantity{Symbol: "S_Ereq", Name: "cross-section to earth", Unit: "mm2", Clause: stdSPD + "; GB 50057", Expr: "max(s_E,I_imp/8)", In: on{qSE, qIimp}, Provenance: read})
+	qSErN = define(trace.Quantity{Symbol: "S_Ereq", Name: "cross-section to earth, carrying the N-PE current", Unit: "mm2", Clause: stdSPD + "; GB 50057", Expr: "max(s_E,I_impN/8)", In: on{qSE, qIimpN}, Provenance: read, BranchOf: qSEr})
+	qSLr  = define(trace.Quantity{Symbol: "S_Lreq", Name: "cross-section to live conductors", Unit: "mm2", Clause: stdSPD + "; GB 50057", Expr: "max(s_L,I_imp/8)", In: on{qSL, qIimp}, Provenance: read})
+	qSEu  = define(trace.Quantity{Symbol: "S_E", Name: "next standard cross-section to earth", Unit: "mm2", In: on{qSEr}, Provenance: practice})
+	qSLu  = define(trace.Quantity{Symbol: "S_L", Name: "next standard cross-section to live conductors", Unit: "mm2", In: on{qSLr}, Provenance: practice})
+)

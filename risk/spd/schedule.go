@@ -5,18 +5,581 @@ import (
 	"levinward/risk/trace"
 )
 
+const (
+	leadLimit = 0.5  // longest connecting leads together [m]
+	farAway   = 10.0 // cable beyond which a second device is needed [m]
+)
+
+// Names of the modes of protection.
+const (
+	modeLN   = "L-N"
+	modeLPE  = "L-PE"
+	modeLPEN = "L-PEN"
+	modeNPE  = "N-PE"
+)
+
+// Reasons of the remaining values.
+var (
+	byShortCircuit = rule{"Prospective short-circuit current at the device.", stdSPD, read}
+	byPVCurrent    = rule{"1.25 times the short-circuit current of the array.", std712, read}
+	byPVBattery    = rule{"The larger of 1.25 times the short-circuit current of the array and the short-circuit current of the battery.", std712 + "; " + trade, practice}
+	byLeadLimit    = rule{"Both connecting leads together at most 0.5 m, never over 1 m.", stdSPD, read}
+	bySection      = rule{"Copper, by class; for class I at least I_imp / 8, next standard cross-section.", stdSPD + "; GB 50057", memory}
+)
+
+const (
+	noteEarth = "Prove the earth connection first: a device moves the surge to earth and can do very little without one. The input gives no earth resistance."
+	noteLocal = "Backup overcurrent device not above the value its maker states."
+)
+
 // Schedule says for every line end at an assessed structure which device it
 // needs, in the order of structures, then lines; a second device follows the first of its
-// line. The input must be valid and res and rec must belong to it. With a nil
-// trace nothing is recorded.
+// line. The input must be valid and res and rec must belong to it; without rec
+// the measures are those of the input. With a nil trace nothing is recorded.
 func Schedule(in *risk.Input, res *risk.Result, rec *risk.Recommendation, t *trace.Trace) []Entry {
-	var entries []Entry
+	devices := 0
 	for si := range in.Structures {
 		for li := range in.Lines {
-			if !in.Structures[si].NotAssessed && in.Lines[li].Ends(si) {
-				entries = append(entries, Entry{Line: li, Structure: si, Position: LineEntrance, Service: in.Lines[li].Service, Current: in.Lines[li].Electrical.Current})
+			if x := (end{structure: si, line: li, l: &in.Lines[li]}); here(in, si, li) {
+				devices += 1 + len(x.further())
 			}
 		}
 	}
-	return entries
+	if devices == 0 {
+		return nil
+	}
+	s := &scheduler{
+		in: in, t: t, NG: res.NG, acceptable: acceptable(res, rec),
+		entries: make([]Entry, 0, devices),
+		reasons: make([]risk.Reason, 0, 5*devices),
+		modes:   make([]Mode, 0, 3*devices),
+		notes:   make([]string, 0, 6*devices),
+		bases:   make([]Basis, 0, 14*devices),
+	}
+	t.Noted(qNG, res.NG, "as used by the risk assessment")
+	for si := range in.Structures {
+		if !in.Structures[si].NotAssessed {
+			s.structure(si, rec)
+		}
+	}
+	return s.entries
+}
+
+// here reports whether line li has an end at structure si that is scheduled.
+func here(in *risk.Input, si, li int) bool {
+	return !in.Structures[si].NotAssessed && in.Lines[li].Ends(si)
+}
+
+// acceptable reports whether every risk is within its limit under the recommended measures.
+func acceptable(res *risk.Result, rec *risk.Recommendation) bool {
+	if rec != nil {
+		return !rec.Needed || rec.Sufficient
+	}
+	for i := range res.Structures {
+		for j := range res.Structures[i].Risks {
+			if r := &res.Structures[i].Risks[j]; r.Applies && !r.Acceptable() {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// scheduler builds the entries. Their lists share one array each, so that a schedule costs few allocations.
+type scheduler struct {
+	in         *risk.Input
+	t          *trace.Trace
+	NG         float64
+	acceptable bool
+	site       site
+
+	entries []Entry
+	reasons []risk.Reason
+	modes   []Mode
+	notes   []string
+	bases   []Basis
+}
+
+func (s *scheduler) note(text string) { s.notes = append(s.notes, text) }
+
+func (s *scheduler) because(field, mode string, why *rule) {
+	s.bases = append(s.bases, Basis{Field: field, Mode: mode, Reason: why.reason, Clause: why.clause, Provenance: why.provenance})
+}
+
+// site is what all line ends at one structure have in common.
+type site struct {
+	index            int
+	s                *risk.Structure
+	measures         []risk.EndMeasures
+	lps              bool       // there is an LPS, or is to be one
+	level            risk.Level // its LPL
+	buried, overhead int        // external lines that share a lightning current
+	vital            bool       // life or a public service is at stake
+	storage          bool       // a battery line enters
+	acNeeds          bool       // an a.c. line end requires a device
+	powerNeeds       bool       // a power line end requires a device
+}
+
+func (p *site) lines() int { return p.buried + p.overhead }
+
+// structure schedules the line ends of one structure.
+func (s *scheduler) structure(si int, rec *risk.Recommendation) {
+	s.enterSite(si, rec)
+	s.t.Enter(s.site.s.ID, "/structures", si)
+	for li := range s.in.Lines {
+		if s.in.Lines[li].Ends(si) {
+			s.line(s.end(li))
+		}
+	}
+	s.t.Leave()
+}
+
+func (s *scheduler) enterSite(si int, rec *risk.Recommendation) {
+	st := &s.in.Structures[si]
+	p := site{index: si, s: st, vital: st.FailureEndangersLife || st.PublicSupply != risk.NoPublicSupply}
+	class := st.LPS
+	if rec != nil {
+		for i := range rec.Set.Structures {
+			if m := &rec.Set.Structures[i]; m.Structure == si {
+				p.measures = m.Measures.Ends
+				class = max(class, m.Measures.LPS)
+			}
+		}
+	}
+	p.lps, p.level = protectionLevel(class, st.NaturalLPS)
+	for li := range s.in.Lines {
+		l := &s.in.Lines[li]
+		if !l.Ends(si) {
+			continue
+		}
+		x := end{structure: si, line: li, l: l}
+		switch {
+		case !x.leadsAway():
+		case x.nearest().Installation == risk.Aerial:
+			p.overhead++
+		default:
+			p.buried++
+		}
+		p.storage = p.storage || x.direct() && l.Electrical.Origin == risk.Battery
+	}
+	s.site = p
+	s.findNeeds()
+}
+
+// findNeeds asks beforehand, without recording, whether the power lines need devices: other lines follow them.
+func (s *scheduler) findNeeds() {
+	t := s.t
+	s.t = nil
+	for _, direct := range [...]bool{false, true} {
+		for li := range s.in.Lines {
+			if x := s.end(li); x.l.Ends(x.structure) && !x.telecom() && x.direct() == direct && s.need(&x).required() {
+				s.site.powerNeeds = true
+				s.site.acNeeds = s.site.acNeeds || !direct
+			}
+		}
+	}
+	s.t = t
+}
+
+// protectionLevel is the LPL of an LPS; a natural one of unknown class counts as LPL I.
+func protectionLevel(class risk.LPS, natural bool) (bool, risk.Level) {
+	switch {
+	case class >= risk.LPSI:
+		return true, risk.LevelI
+	case class == risk.LPSII:
+		return true, risk.LevelII
+	case class != risk.NoLPS:
+		return true, risk.LevelIIIIV
+	case natural:
+		return true, risk.LevelI
+	}
+	return false, risk.NoSPD
+}
+
+// end is one end of a line at a structure.
+type end struct {
+	structure, line      int
+	l                    *risk.Line
+	site                 *site
+	bonding, coordinated risk.Level
+	stated               bool // the input states as much
+}
+
+func (s *scheduler) end(li int) end {
+	l := &s.in.Lines[li]
+	x := end{structure: s.site.index, line: li, l: l, site: &s.site, bonding: l.BondingSPD.Level, coordinated: l.CoordinatedSPD.Level}
+	for i := range s.site.measures {
+		if m := &s.site.measures[i]; m.Line == li {
+			x.bonding = max(x.bonding, m.Bonding.Level)
+			x.coordinated = max(x.coordinated, m.Coordinated.Level)
+		}
+	}
+	x.stated = x.bonding == l.BondingSPD.Level && x.coordinated == l.CoordinatedSPD.Level
+	return x
+}
+
+func (x *end) telecom() bool { return x.l.Service == risk.Telecom }
+func (x *end) direct() bool  { return !x.telecom() && x.l.Electrical.Current == risk.DC }
+func (x *end) pv() bool      { return x.direct() && x.l.Electrical.Origin == risk.Photovoltaic }
+
+// driven reports whether the risk asks for a device at this end.
+func (x *end) driven() bool { return x.bonding != risk.NoSPD || x.coordinated != risk.NoSPD }
+
+// idle reports an a.c. input without source that does not leave the building.
+func (x *end) idle() bool {
+	return !x.telecom() && !x.direct() && !x.l.Electrical.SourceConnected && x.l.Length() == 0
+}
+
+// bonded reports whether the device bonds the line to an LPS.
+func (x *end) bonded() bool { return x.site.lps && !x.idle() }
+
+// section is section i of the line, counted from the structure.
+func (x *end) section(i int) *risk.Section {
+	if x.l.Structure != x.structure {
+		i = len(x.l.Sections) - 1 - i
+	}
+	return &x.l.Sections[i]
+}
+
+// nearest is the section next to the structure.
+func (x *end) nearest() risk.Section {
+	if len(x.l.Sections) == 0 {
+		return risk.Section{}
+	}
+	return *x.section(0)
+}
+
+// leadsAway reports whether the line carries a share of a lightning current away. Direct current from
+// generation or storage has no earth of its own to carry it to.
+func (x *end) leadsAway() bool {
+	return x.l.Length() > 0 && x.l.Shield.Type != risk.IsolatingInterface && (!x.direct() || x.l.To >= 0)
+}
+
+// further lists the places of devices beyond the entrance.
+func (x *end) further() []Position {
+	array := x.pv() && x.l.Structure == x.structure && x.l.To < 0 && x.l.Length() > farAway
+	equipment := x.l.Electrical.EquipmentDistance > farAway
+	switch {
+	case array && equipment:
+		return bothPlaces
+	case array:
+		return bothPlaces[:1]
+	case equipment:
+		return bothPlaces[1:]
+	}
+	return nil
+}
+
+var bothPlaces = []Position{AtArray, AtEquipment}
+
+// conductors is n', the current-carrying conductors of the line; one pair for telecommunication.
+func (x *end) conductors() float64 {
+	n := x.lineAndNeutral()
+	if !x.telecom() && !x.direct() {
+		switch x.l.Electrical.System {
+		case risk.TNS:
+			n++ // PE
+		case risk.TNC, risk.TNCS:
+			n = x.phases() + 1 // PEN
+		}
+	}
+	return n
+}
+
+// lineAndNeutral is the number of line and neutral conductors.
+func (x *end) lineAndNeutral() float64 {
+	if x.telecom() || x.direct() {
+		return 2
+	}
+	if x.neutral() || x.phases() == 1 {
+		return x.phases() + 1
+	}
+	return x.phases()
+}
+
+func (x *end) conductorNote() string {
+	switch {
+	case x.telecom():
+		return "one pair, more pairs share the current"
+	case x.direct():
+		return "two poles"
+	}
+	return "by phases, neutral and type of system earthing"
+}
+
+func (x *end) phases() float64 {
+	if x.l.Electrical.Phases == 3 {
+		return 3
+	}
+	return 1
+}
+
+// neutral reports a neutral conductor; a single phase has one outside IT.
+func (x *end) neutral() bool {
+	return x.l.Electrical.Neutral || x.phases() == 1 && x.l.Electrical.System != risk.IT
+}
+
+// rowNPE is the row of the clause minima for N-PE in CT2.
+func (x *end) rowNPE() int {
+	if x.phases() == 3 {
+		return rowNPE3
+	}
+	return rowNPE1
+}
+
+// exposure is the row of the usual I_max.
+func (x *end) exposure() int {
+	switch {
+	case x.site.s.Surroundings == risk.Hilltop:
+		return exposureHigh
+	case x.nearest().Environment == risk.Rural:
+		return exposureMedium
+	}
+	return exposureLow
+}
+
+// line schedules the devices at one line end.
+func (s *scheduler) line(x end) {
+	s.t.Enter(x.l.ID, "/lines", x.line)
+	g := s.need(&x)
+	s.device(&x, LineEntrance, g)
+	for _, place := range x.further() {
+		s.t.Enter(string(place), "", 0)
+		s.device(&x, place, beyond(place, g.required()))
+		s.t.Leave()
+	}
+	s.t.Leave()
+}
+
+// beyond is the ground of a device beyond the entrance.
+func beyond(place Position, required bool) grounds {
+	if place == AtArray {
+		return either(required, forArray, againstSecond)
+	}
+	return either(required, forDistance, againstSecond)
+}
+
+// device appends the entry of one device.
+func (s *scheduler) device(x *end, place Position, g grounds) {
+	r, mo, n, b := len(s.reasons), len(s.modes), len(s.notes), len(s.bases)
+	s.reasons = g.tell(s.reasons)
+	en := Entry{
+		Line: x.line, Structure: x.structure, Position: place, Required: g.required(),
+		Service: x.l.Service, Current: x.l.Electrical.Current, TestClass: x.class(place), Level: x.level(), Connection: x.connection(),
+	}
+	s.note(noteEarth)
+	s.situation(x, &en)
+	s.appendModes(x, en.Connection)
+	en.Modes = s.modes[mo:len(s.modes):len(s.modes)]
+	s.operating(x, &en)
+	s.protection(x, &en)
+	if en.TestClass == ClassI || en.TestClass == D1 {
+		s.impulse(x, &en)
+	}
+	s.nominal(x, &en)
+	s.shortCircuit(x, &en)
+	s.connect(x, &en)
+	en.Because = s.reasons[r:len(s.reasons):len(s.reasons)]
+	en.Notes = s.notes[n:len(s.notes):len(s.notes)]
+	en.Basis = s.bases[b:len(s.bases):len(s.bases)]
+	s.entries = append(s.entries, en)
+}
+
+// level is the highest LPL that applies at the end.
+func (x *end) level() risk.Level {
+	l := max(x.bonding, x.coordinated)
+	if x.bonded() {
+		l = max(l, x.site.level)
+	}
+	return l
+}
+
+// class is the test class at a place.
+func (x *end) class(place Position) TestClass {
+	first := x.entranceClass()
+	switch {
+	case place != AtEquipment:
+		return first
+	case first == D1:
+		return C2
+	case first == ClassII && !x.direct():
+		return ClassIII
+	}
+	return ClassII
+}
+
+func (x *end) entranceClass() TestClass {
+	near := x.nearest()
+	overhead := near.Installation == risk.Aerial && near.Service == risk.LowVoltage
+	switch {
+	case x.telecom():
+		return D1
+	case x.bonded(), x.bonding != risk.NoSPD, x.coordinated != risk.NoSPD && overhead:
+		return ClassI
+	}
+	return ClassII
+}
+
+// connection is the connection type: CT2 where there is a neutral apart from PE, CT1 in TN-C and IT.
+func (x *end) connection() Connection {
+	switch {
+	case x.telecom() || x.direct():
+		return NoConnection
+	case (x.l.Electrical.System == risk.TT || x.l.Electrical.System == risk.TNS) && x.neutral():
+		return CT2
+	}
+	return CT1
+}
+
+func (s *scheduler) appendModes(x *end, c Connection) {
+	add := func(names ...string) {
+		for _, n := range names {
+			s.modes = append(s.modes, Mode{Mode: n})
+		}
+	}
+	system := x.l.Electrical.System
+	switch {
+	case x.telecom():
+		add("line-line", "line-earth")
+	case x.direct():
+		add("+/-", "+/PE", "-/PE")
+	case c == CT2:
+		add(modeLN, modeNPE)
+	case system == risk.TNC || system == risk.TNCS:
+		add(modeLPEN)
+	case x.neutral():
+		add(modeLPE, modeNPE)
+	default:
+		add(modeLPE)
+	}
+}
+
+// situation notes what is particular to the kind of line.
+func (s *scheduler) situation(x *end, en *Entry) {
+	if en.Level == risk.BetterThanI {
+		s.note("Better than LPL I is asked for: the ratings are those of LPL I; choose above them as the stated probability demands.")
+	}
+	if x.l.Shield.Type != risk.NoShield && x.bonded() {
+		s.note("The current is shared as in an unshielded line, the safe side: a bonded screen lowers it.")
+	}
+	switch {
+	case x.telecom():
+		s.note("Match the device to the interface: frequency, attenuation and feeding current.")
+	case x.direct():
+		s.directNotes(x, en)
+	default:
+		s.alternatingNotes(x)
+	}
+}
+
+func (s *scheduler) alternatingNotes(x *end) {
+	el := &x.l.Electrical
+	s.note("A device for a.c.: a rating for d.c. alone does not serve.")
+	if !el.SourceConnected && x.l.Length() > 0 {
+		s.note("A line that leaves the building does not become safe by being switched off: lightning reaches the building through it all the same.")
+	}
+	if x.site.s.Occupancy == risk.OccupancyUnknown && el.SourceConnected {
+		s.note("The use of the structure is not known and counts as a dwelling in clause 443: other uses can require a device whatever the calculated risk level.")
+	}
+	if x.l.Service == risk.HighVoltage {
+		s.note("For the low-voltage side of the transformer; arresters on the high-voltage side are a matter of the network operator.")
+	}
+	switch el.System {
+	case risk.TT:
+		s.note("Upstream of the residual-current device only connection type CT2 is allowed in TT; a residual-current device upstream is of type S or immune to 3 kA 8/20.")
+	case risk.TNCS:
+		s.note("For the point where the PEN is not yet split; after it, L-N or L-PE and N-PE as in TN-S.")
+	case risk.TNS:
+		s.note("Connection type CT1 is allowed in TN-S as well, each mode with the ratings of L-N.")
+	}
+	s.note(noteLocal)
+}
+
+func (s *scheduler) directNotes(x *end, en *Entry) {
+	s.note("The data sheet must state the d.c. value of U_C: a device rated for a.c. only cannot interrupt direct current and is not to be used.")
+	if !x.pv() {
+		s.note("Device to IEC 61643-41, up to 1500 V d.c.")
+		return
+	}
+	s.note("Device to IEC 61643-31 for photovoltaic lines.")
+	if s.fedByBattery(x) {
+		s.note("IEC 61643-31 excludes systems with storage: where the battery can feed this line, check the device against the voltage and short-circuit current of the battery too.")
+	}
+	if x.bonded() && en.TestClass == ClassI {
+		s.note("The separation distance to the lightning protection system is taken as not kept, the safe side; where it is kept, class II on the d.c. side is enough, with class I on the a.c. side.")
+	}
+}
+
+// fedByBattery reports whether a battery can feed a photovoltaic line.
+func (s *scheduler) fedByBattery(x *end) bool {
+	return x.l.Electrical.Equipment == risk.ChargeController || x.site.storage
+}
+
+// shortCircuit sets the short-circuit rating.
+func (s *scheduler) shortCircuit(x *end, en *Entry) {
+	el := &x.l.Electrical
+	t := s.t
+	switch {
+	case x.telecom():
+	case x.pv() && el.ShortCircuitSTC > 0:
+		Isc := t.Given(qIsc, el.ShortCircuitSTC)
+		if el.ShortCircuit > 0 {
+			Ik := t.Given(qIk, el.ShortCircuit)
+			en.ShortCircuitMin = Some(t.Set(qSCpvBat, max(1.25*Isc/1000, Ik)))
+			s.because("short_circuit_min_ka", "", &byPVBattery)
+			return
+		}
+		en.ShortCircuitMin = Some(t.Set(qSCpv, 1.25*Isc/1000))
+		s.because("short_circuit_min_ka", "", &byPVCurrent)
+	case x.pv():
+		s.note("Short-circuit rating I_SCPV: at least 1.25 times the short-circuit current of the array, which is not known; find it on the data sheet of the modules.")
+	case el.ShortCircuit > 0:
+		t.Given(qIk, el.ShortCircuit)
+		en.ShortCircuitMin = Some(t.Set(qSCac, el.ShortCircuit))
+		s.because("short_circuit_min_ka", "", &byShortCircuit)
+	default:
+		s.note("Short-circuit rating: at least the prospective short-circuit current here, of a battery too; it is not known and must be found.")
+	}
+}
+
+// connect sets the connecting conductors.
+func (s *scheduler) connect(x *end, en *Entry) {
+	en.Leads.MaxLength = Some(leadLimit)
+	s.because("leads.max_length_m", "", &byLeadLimit)
+	if x.telecom() {
+		return
+	}
+	t := s.t
+	row := conductorRow(en.TestClass)
+	earth := t.Pick(qSE, conductors, row, 0)
+	live := t.Pick(qSL, conductors, row, 1)
+	if en.TestClass == ClassI {
+		live = t.Noted(qSLu, roundUp(t.Set(qSLr, max(live, en.IimpMin.Value/8)), prefSection), "next standard cross-section")
+		earth = t.Noted(qSEu, roundUp(s.earthSection(en, earth), prefSection), "next standard cross-section")
+	}
+	en.Leads.Earth = Some(earth)
+	s.because("leads.earth_mm2", "", &bySection)
+	if live > 0 {
+		en.Leads.Live = Some(live)
+		s.because("leads.live_mm2", "", &bySection)
+	}
+}
+
+// earthSection is the cross-section of the conductor to earth of a class I device before rounding; N-PE carries the most in CT2.
+func (s *scheduler) earthSection(en *Entry, byClass float64) float64 {
+	if np := neutralPE(en); np != nil {
+		return s.t.Set(qSErN, max(byClass, np.IimpMin.Value/8))
+	}
+	return s.t.Set(qSEr, max(byClass, en.IimpMin.Value/8))
+}
+
+// conductorRow is the row of the conductors by class.
+func conductorRow(c TestClass) int {
+	switch c {
+	case ClassI:
+		return 0
+	case ClassII:
+		return 1
+	}
+	return 2
 }

@@ -1,0 +1,307 @@
+package spd
+
+import (
+	"math"
+
+	"levinward/risk"
+)
+
+// Reasons of the voltages.
+var (
+	byPrintedUc  = rule{"Lowest continuous operating voltage at 230/400 V, as printed.", stdSPD, read}
+	byLineUc     = rule{"1.1 times the nominal voltage to neutral, at least the highest operating voltage; rounded up to a full volt.", stdSPD, read}
+	byITUc       = rule{"1.1 times the voltage between lines: in IT the device sees it during an earth fault; rounded up to a full volt.", stdSPD, read}
+	byNeutralUc  = rule{"Voltage to neutral, which N-PE sees during a fault; rounded up to a full volt.", stdSPD, read}
+	byPVCold     = rule{"Open-circuit voltage of the array at the lowest temperature; rounded up to a full volt.", std712, read}
+	byPVFactor   = rule{"1.2 times the open-circuit voltage of the array, lowest temperature or temperature coefficient not known; rounded up to a full volt.", std712, read}
+	byInput      = rule{"The device stays inactive up to the highest input voltage of the equipment; rounded up to a full volt.", trade, practice}
+	byGivenUc    = rule{"Highest operating voltage as given; rounded up to a full volt.", stdSPD, read}
+	byCharging   = rule{"1.1 times the highest charging voltage; rounded up to a full volt.", trade, practice}
+	byBattery    = rule{"Usual for a lead-acid battery of this nominal voltage: at least 1.1 times the highest charging voltage.", trade, practice}
+	byUcMax      = rule{"A limiting device of higher U_C does not usually reach the U_P asked for: U_P is about 4.5 times an a.c. U_C, 3.5 times a d.c. U_C, and it begins to act at 1.2 to 1.5 times U_C or more. A device above this value whose data sheet states a U_P low enough is right all the same.", trade, practice}
+	byTargetAt   = rule{"U_P with leads at most U_W: the device is at the equipment. Next preferred value downwards.", "IEC 62305-4:2010 Annex C", memory}
+	byTargetNear = rule{"U_P with leads at most 0.8 U_W: up to 10 m of cable to the equipment. Next preferred value downwards.", stdSPD, read}
+	byTargetFar  = rule{"U_P with leads at most half of U_W: more than 10 m of cable to the equipment. Next preferred value downwards.", stdSPD, read}
+	byTargetLife = rule{"U_P with leads at most half of U_W: life or a public service is at stake. Next preferred value downwards.", "IEC 62305-4:2010 Annex C", memory}
+)
+
+var targetRules = [...]*rule{targetAt: &byTargetAt, targetNear: &byTargetNear, targetFar: &byTargetFar, targetVital: &byTargetLife}
+
+// operating sets the lowest U_C of every mode and of the entry.
+func (s *scheduler) operating(x *end, en *Entry) {
+	s.t.Begin(qUcMin)
+	switch {
+	case x.telecom():
+		s.operatingTelecom(x, en)
+	case x.l.Electrical.Current == risk.AC:
+		s.operatingAC(x, en)
+	default:
+		s.operatingDC(x, en)
+	}
+	highest := 0.0
+	for i := range en.Modes {
+		highest = max(highest, en.Modes[i].UcMin.Value)
+	}
+	if highest > 0 {
+		en.UcMin = Some(s.t.Collect(qUcMin, highest))
+	}
+}
+
+// roundedUp records U_C as the next full volt above u. The small allowance keeps 1.1 x 240 V at 264 V.
+func (s *scheduler) roundedUp(u float64) float64 {
+	return s.t.Set(qUcUp, math.Ceil(u-1e-6))
+}
+
+func (s *scheduler) operatingAC(x *end, en *Entry) {
+	el := &x.l.Electrical
+	t := s.t
+	U0 := t.Given(qU0, el.Nominal)
+	var Umax float64
+	if el.MaxOperating > 0 {
+		Umax = t.Given(qUmax, el.MaxOperating)
+	} else {
+		Umax = t.Set(qUten, 1.1*U0)
+	}
+	printed := el.Nominal == 230 && Umax <= printedUc.Rows[ucLN].Values[0]
+	for i := range en.Modes {
+		mo := &en.Modes[i]
+		row, why := acMode(mo.Mode, el.System)
+		if printed {
+			mo.UcMin = Some(t.Pick(qUc, printedUc, row, 0))
+			why = &byPrintedUc
+		} else {
+			mo.UcMin = Some(s.roundedUp(s.formulaUc(row, U0, Umax)))
+		}
+		s.because("uc_min_v", mo.Mode, why)
+	}
+	if x.nearest().Environment == risk.Rural {
+		s.note("Rural lines vary widely in voltage: take U_C one commercial step above the minimum, as long as U_P is kept.")
+	}
+}
+
+// acMode finds the row of the printed voltages and the reason for a mode.
+func acMode(mode string, system risk.EarthingSystem) (int, *rule) {
+	switch {
+	case mode == modeNPE:
+		return ucNPE, &byNeutralUc
+	case mode == modeLPEN:
+		return ucLPEN, &byLineUc
+	case mode == modeLN:
+		return ucLN, &byLineUc
+	case system == risk.IT:
+		return ucLPEIT, &byITUc
+	}
+	return ucLPE, &byLineUc
+}
+
+func (s *scheduler) formulaUc(row int, U0, Umax float64) float64 {
+	switch row {
+	case ucNPE:
+		return s.t.Set(qUcNPE, max(U0, Umax/1.1))
+	case ucLPEIT:
+		return s.t.Set(qUcIT, math.Sqrt(3)*max(1.1*U0, Umax))
+	}
+	return s.t.Set(qUcLN, max(1.1*U0, Umax))
+}
+
+func (s *scheduler) operatingTelecom(x *end, en *Entry) {
+	if x.l.Electrical.MaxOperating <= 0 {
+		s.note("U_C: at least the highest voltage on the line, ringing and remote feeding included; the input does not give it.")
+		return
+	}
+	s.t.Given(qUmax, x.l.Electrical.MaxOperating)
+	s.allModes(en, s.roundedUp(s.t.Set(qUcGiven, x.l.Electrical.MaxOperating)), &byGivenUc)
+}
+
+func (s *scheduler) allModes(en *Entry, uc float64, why *rule) {
+	for i := range en.Modes {
+		en.Modes[i].UcMin = Some(uc)
+	}
+	s.because("uc_min_v", "", why)
+}
+
+func (s *scheduler) operatingDC(x *end, en *Entry) {
+	var uc float64
+	var why *rule
+	if x.pv() {
+		uc, why = s.photovoltaicUc(x)
+	} else {
+		uc, why = s.batteryUc(x)
+	}
+	if why != nil {
+		s.allModes(en, uc, why)
+	}
+}
+
+// photovoltaicUc returns the lowest U_CPV; no rule where no voltage is known.
+func (s *scheduler) photovoltaicUc(x *end) (float64, *rule) {
+	el := &x.l.Electrical
+	switch {
+	case el.OpenCircuit > 0:
+		u, why := s.coldestDay(el)
+		if el.EquipmentMaxInput > 0 && u > el.EquipmentMaxInput {
+			s.note("Contradiction: on the coldest day the array exceeds the highest input voltage of the equipment. No protective device changes that: put fewer modules in series.")
+		}
+		return s.roundedUp(s.t.Set(qUcPV, u)), why
+	case el.EquipmentMaxInput > 0:
+		s.t.Given(qUin, el.EquipmentMaxInput)
+		return s.roundedUp(s.t.Set(qUcIn, el.EquipmentMaxInput)), &byInput
+	case el.MaxOperating > 0:
+		s.t.Given(qUmax, el.MaxOperating)
+		return s.roundedUp(s.t.Set(qUcGiven, el.MaxOperating)), &byGivenUc
+	}
+	s.note("U_C: the open-circuit voltage of the array is not known; add up that of the modules in series from their data sheet.")
+	return 0, nil
+}
+
+// coldestDay returns U_OC,MAX.
+func (s *scheduler) coldestDay(el *risk.Electrical) (float64, *rule) {
+	t := s.t
+	U := t.Given(qUoc, el.OpenCircuit)
+	if el.TemperatureCoefficient == 0 || el.LowestTemperature == nil {
+		return t.Set(qUpvK, 1.2*U), &byPVFactor
+	}
+	alpha := t.Given(qAlpha, el.TemperatureCoefficient)
+	T := t.Given(qTmin, *el.LowestTemperature)
+	return t.Set(qUpvT, max(U, U*(1+alpha*(T-25)))), &byPVCold
+}
+
+// batteryUc returns the lowest U_C of a battery or load circuit; a load rises to the charging voltage too.
+func (s *scheduler) batteryUc(x *end) (float64, *rule) {
+	el := &x.l.Electrical
+	t := s.t
+	if el.MaxOperating > 0 {
+		t.Given(qUmax, el.MaxOperating)
+		U := t.Set(qUchM, el.MaxOperating)
+		return s.roundedUp(t.Set(qUcBat, 1.1*U)), &byCharging
+	}
+	for row := range batteryUc.Rows {
+		if batteryUc.Rows[row].Values[0] == el.Nominal {
+			return t.Pick(qUc, batteryUc, row, 2), &byBattery
+		}
+	}
+	switch {
+	case el.EquipmentMaxInput > 0:
+		t.Given(qUin, el.EquipmentMaxInput)
+		return s.roundedUp(t.Set(qUcIn, el.EquipmentMaxInput)), &byInput
+	case el.Nominal > 0:
+		U0 := t.Given(qU0, el.Nominal)
+		U := t.Set(qUchN, 62.0/48*U0)
+		return s.roundedUp(t.Set(qUcBat, 1.1*U)), &byCharging
+	}
+	s.note("U_C: neither the nominal nor the highest voltage of the circuit is known.")
+	return 0, nil
+}
+
+// protection sets the highest U_P and with it the highest useful U_C.
+func (s *scheduler) protection(x *end, en *Entry) {
+	t := s.t
+	Uw := s.withstand(x, en)
+	row := s.targetRow(x, en)
+	kU := t.Pick(qKU, target, row, 0)
+	Ulim := t.Set(qUlim, kU*Uw)
+	l, lead := s.leads(x, en)
+	c := t.Pick(qLeadC, leadDrop, lead, 0)
+	k := t.Pick(qLeadK, leadDrop, lead, 1)
+	raw := t.Set(qUpRaw, (Ulim-c*l)/(1+k))
+	Up := roundDown(raw, prefUp)
+	if Up == 0 {
+		s.note("Contradiction to resolve: the voltage on the leads alone takes up what the equipment withstands. Wire through the terminals of the device, without leads, or choose equipment of higher U_W.")
+		return
+	}
+	en.UpMax = Some(t.Noted(qUp, Up, "next preferred value downwards"))
+	for i := range en.Modes {
+		en.Modes[i].UpMax = en.UpMax
+	}
+	s.because("up_max_kv", "", targetRules[row])
+	if en.UcMin.Valid && !x.telecom() {
+		s.ceiling(x, en)
+	}
+}
+
+// withstand returns U_W of the equipment behind the device: the lowest of the line's and of the
+// internal systems on it; the modules' at an array.
+func (s *scheduler) withstand(x *end, en *Entry) float64 {
+	if en.Position == AtArray {
+		if u, ok := s.moduleWithstand(x); ok {
+			return u
+		}
+	}
+	U := x.l.Withstand
+	for i := range s.site.s.Zones {
+		for _, sys := range s.site.s.Zones[i].Systems {
+			if sys.Line == x.line && sys.Withstand > 0 {
+				U = min(U, sys.Withstand)
+			}
+		}
+	}
+	return s.t.Given(qUw, U)
+}
+
+// moduleWithstand returns U_W of modules by the table, from the row at or below U_OC,MAX.
+func (s *scheduler) moduleWithstand(x *end) (float64, bool) {
+	if x.l.Electrical.OpenCircuit <= 0 {
+		return 0, false
+	}
+	U, _ := s.coldestDay(&x.l.Electrical)
+	row := 0
+	for row+1 < len(pvWithstand.Rows) && pvWithstand.Rows[row+1].Values[0] <= U {
+		row++
+	}
+	return s.t.Pick(qUwPV, pvWithstand, row, 1), true
+}
+
+func (s *scheduler) targetRow(x *end, en *Entry) int {
+	distance := x.l.Electrical.EquipmentDistance
+	switch {
+	case s.site.vital:
+		return targetVital
+	case en.Position == AtEquipment:
+		return targetAt
+	case en.Position == LineEntrance && distance > farAway:
+		return targetFar
+	}
+	if en.Position == LineEntrance && distance == 0 {
+		s.note("Taken as up to 10 m of cable from the device to the equipment: measure it. Beyond 10 m a second device belongs at the equipment.")
+	}
+	return targetNear
+}
+
+// leads returns the length of the connecting leads [m] and the row of the voltage on them.
+func (s *scheduler) leads(x *end, en *Entry) (float64, int) {
+	l := x.l.Electrical.LeadLength
+	if l > 0 {
+		s.t.Given(qLead, l)
+	} else {
+		l = s.t.Noted(qLead, leadLimit, "not known, taken as the longest allowed")
+	}
+	if l > leadLimit {
+		s.note("The connecting leads are longer than 0.5 m together: shorten them. U_P is set for the length given.")
+	}
+	if l > leadLimit || en.TestClass == ClassI || en.TestClass == D1 {
+		return l, leadsLightning
+	}
+	return l, leadsInduced
+}
+
+// ceiling sets the highest useful U_C, and says where no device can satisfy both bounds.
+func (s *scheduler) ceiling(x *end, en *Entry) {
+	t := s.t
+	row := onsetDC
+	if x.l.Electrical.Current == risk.AC {
+		row = onsetAC
+	}
+	ratio := t.Pick(qRatio, onset, row, 3)
+	top := t.Set(qUcTop, 1000*en.UpMax.Value/ratio)
+	lowest := en.UcMin.Value
+	en.UcMax = Some(t.Set(qUcMax, max(lowest, math.Floor(top))))
+	s.because("uc_max_v", "", &byUcMax)
+	kon := t.Pick(qOnset, onset, row, 0)
+	kp := t.Pick(qPeak, onset, row, 2)
+	switch Uon := t.Set(qUon, kon*kp*lowest); {
+	case Uon > 1000*en.UpMax.Value:
+		s.note("Contradiction to resolve: a device that bears the operating voltage begins to act above the voltage the equipment withstands. Choose equipment of higher U_W, or lower the operating voltage.")
+	case top < lowest:
+		s.note("Few limiting devices bear the operating voltage and reach this U_P: choose by the U_P on the data sheet, shorten the leads, or add a device at the equipment.")
+	}
+}
