@@ -166,13 +166,13 @@ func checkExact(t interface {
 	for i := range cheapest {
 		cheapest[i] = math.Inf(1)
 	}
-	lowest, lowestCost := math.Inf(1), 0.0
+	lowest := math.Inf(1)
+	var tried [][2]float64
 	measures.EverySet(&in.Costs, measures.Present(in, 0), func(m *risk.Measures, cost float64) {
 		r, _ := ed2.Edition{}.Assess(with(in, 0, m), nil)
 		w := worst(&r.Structures[0].Risks, totals(&r.Structures[0].Risks))
-		if w < lowest*(1-1e-9) || w < lowest*(1+1e-9) && cost < lowestCost {
-			lowest, lowestCost = w, cost
-		}
+		lowest = min(lowest, w)
+		tried = append(tried, [2]float64{w, cost})
 		for i := range sets {
 			if w <= limits[i] {
 				cheapest[i] = min(cheapest[i], cost)
@@ -180,6 +180,12 @@ func checkExact(t interface {
 		}
 	})
 	if !got.Sufficient {
+		lowestCost := math.Inf(1)
+		for _, x := range tried {
+			if x[0] <= lowest*(1+1e-9) {
+				lowestCost = min(lowestCost, x[1])
+			}
+		}
 		w := worst(&before.Structures[0].Risks, got.Set.Structures[0].Risks)
 		if lowest <= 1 || !near(w, lowest) || !near(got.Set.Cost, lowestCost) || len(got.Alternatives) > 0 {
 			t.Fatalf("insufficient: worst %v at %v, every set: %v at %v", w, got.Set.Cost, lowest, lowestCost)

@@ -117,10 +117,10 @@ func (s *search) decideEnds(index int, optimistic *ratios, cost units) {
 		s.setEnd(i, s.lowest[i].bonding, s.lowest[i].coordinated)
 	}
 	_, s.start = s.evaluate()
-	s.descend(0, 0, &ratios{})
 	for i := range s.ends {
 		s.setEnd(i, s.ends[i].bonding.best, s.ends[i].coordinated.best)
 	}
+	s.descend(0, 0, &ratios{})
 }
 
 // save evaluates every level of every line end with the other ends at their best.
@@ -376,6 +376,11 @@ func (s *search) descend(depth int, extra units, gain *ratios) {
 	if depth == len(s.order) {
 		s.consider(s.base + extra)
 		return
+	}
+	if depth > 0 {
+		if _, r := s.evaluate(); r.worst() > s.limit {
+			return
+		}
 	}
 	i := s.order[depth]
 	first := 0
