@@ -119,13 +119,29 @@ func CheckLength(e Electrode, r Result, class risk.LPS, rho float64, t *trace.Tr
 
 // radius returns r_e of the largest ring or grid [m], 0 where there is none.
 func (e *Electrode) radius(t *trace.Trace) float64 {
-	largest, best := 0.0, Electrode{}
-	for _, p := range e.parts() {
-		if v := p.radiusOf(nil); v > largest {
-			largest, best = v, p
+	if e.Kind != Combination {
+		return e.radiusOf(t)
+	}
+	best := 0
+	for i := range e.Parts {
+		if e.Parts[i].radiusOf(nil) > e.Parts[best].radiusOf(nil) {
+			best = i
 		}
 	}
-	return best.radiusOf(t)
+	e.enter(best, t)
+	defer t.Leave()
+	return e.Parts[best].radiusOf(t)
+}
+
+// radiusOf returns r_e of a ring or grid [m].
+func (e *Electrode) radiusOf(t *trace.Trace) float64 {
+	switch e.Kind {
+	case Ring:
+		return t.Set(reRing, t.Given(ringD, e.RingDiameter)/2)
+	case Grid:
+		return t.Set(reGrid, math.Sqrt(t.Given(gridA, e.Area)/math.Pi))
+	}
+	return 0
 }
 
 // count adds up the rods and wires and those at least so long [m].
@@ -182,15 +198,4 @@ func (c *LengthCheck) typeB(e *Electrode, radius float64, t *trace.Trace) {
 		word = "enough"
 	}
 	c.Outcome = fmt.Sprintf("%s: r_e %.4g m, needed %s m; at least %d additional electrodes of %.4g m horizontal or %.4g m vertical are needed, %d are there.", word, radius, number(c.L1), fewest, c.Horizontal, c.Vertical, c.Long)
-}
-
-// radiusOf returns r_e of a ring or grid [m].
-func (e *Electrode) radiusOf(t *trace.Trace) float64 {
-	switch e.Kind {
-	case Ring:
-		return t.Set(reRing, t.Given(ringD, e.RingDiameter)/2)
-	case Grid:
-		return t.Set(reGrid, math.Sqrt(t.Given(gridA, e.Area)/math.Pi))
-	}
-	return 0
 }

@@ -118,10 +118,9 @@ func TestResistanceFallsWithSize(t *testing.T) {
 		case earth.Rod, earth.Wire:
 			larger.Length *= grow
 		case earth.Rods:
-			if e.Length *= 1; e.Count > 2 {
-				larger.Length = min(larger.Length*grow, e.Spacing)
-			} else {
-				larger.Length *= grow
+			larger.Length *= grow
+			if e.Count > 2 {
+				larger.Length = min(larger.Length, e.Spacing)
 			}
 		case earth.Ring:
 			larger.RingDiameter *= grow
@@ -129,7 +128,7 @@ func TestResistanceFallsWithSize(t *testing.T) {
 			larger.ConductorLength *= grow
 		}
 		if len(larger.Validate()) > 0 {
-			t.Skip("grown out of bounds")
+			return // grown out of bounds
 		}
 		if a, b := ohms(t, e, 100), ohms(t, larger, 100); b > a*rounding {
 			t.Errorf("%+v: %v ohm, larger %v ohm", e, a, b)

@@ -2,6 +2,7 @@ package earth
 
 import (
 	"math"
+	"slices"
 	"strconv"
 
 	"levinward/risk"
@@ -51,6 +52,7 @@ const (
 var (
 	noteUniform = Note{"For uniform soil at its driest; prove the finished electrode by measurement before anything relies on it.", "common practice, no published source", rule}
 	noteLong    = Note{"Longer than 60 m: to a lightning current, which rises in microseconds, the far part of a conductor hardly helps; several shorter electrodes serve better.", "IEC 62305-3:2010, Annex E", mem}
+	noteIdle    = Note{"A part stands too near to the earlier ones to be shown to help, and is not counted; further away it would be.", pointSource, computed}
 	noteShallow = Note{"Less than 0.5 m deep: lay rings and horizontal conductors at 0.5 m or more, below frost and drying.", iec3, mem}
 )
 
@@ -74,6 +76,9 @@ func (e *Electrode) resistance(soil float64, t *trace.Trace) Result {
 	res := Result{Mutual: e.mutual(), Notes: e.notes()}
 	if e.Kind == Combination {
 		res.Resistance, res.Formula, res.Parts = e.together(soil, t)
+		if slices.ContainsFunc(res.Parts, func(p Part) bool { return p.Idle }) {
+			res.Notes = append(res.Notes, noteIdle)
+		}
 	} else {
 		res.Resistance, res.Formula = e.single(soil, t)
 	}
@@ -207,7 +212,7 @@ func (e *Electrode) together(rho float64, t *trace.Trace) (float64, *trace.Quant
 	parts := make([]Part, len(e.Parts))
 	sum, formula := 0.0, ra
 	for i := range e.Parts {
-		t.Enter("part-"+strconv.Itoa(i+1), "parts", i)
+		e.enter(i, t)
 		p := &parts[i]
 		p.Resistance, p.Formula = e.Parts[i].single(rho, t)
 		if i == 0 {
@@ -222,6 +227,9 @@ func (e *Electrode) together(rho float64, t *trace.Trace) (float64, *trace.Quant
 	}
 	return sum, formula, parts
 }
+
+// enter makes part i the scope of what is recorded.
+func (e *Electrode) enter(i int, t *trace.Trace) { t.Enter("part-"+strconv.Itoa(i+1), "parts", i) }
 
 // parallel returns the resistance of two bonded electrodes a and b with mutual resistance m.
 // Where m reaches the smaller of the two, the worse electrode cannot be shown to help.
