@@ -1,0 +1,135 @@
+// Package assess is the one use case of the service: from an input to the
+// risks, the measures that suffice, the SPD schedule and the worksheet. Request handler,
+// background worker and command line all call it.
+package assess
+
+import (
+	"strconv"
+	"time"
+
+	"levinward/api/wire"
+	"levinward/risk"
+	"levinward/risk/ed2"
+	"levinward/risk/measures"
+	"levinward/risk/spd"
+	"levinward/risk/trace"
+)
+
+// Editions lists the editions of the standard that can be computed.
+var Editions = []risk.Edition{ed2.Edition{}}
+
+// edition finds an edition by its name, nil where it is not implemented.
+func edition(id string) risk.Edition {
+	for _, e := range Editions {
+		if e.ID() == id {
+			return e
+		}
+	}
+	return nil
+}
+
+// Run computes a site whose references are in order. It returns the faults that keep the
+// edition from computing it, or the answer. With a nil trace no worksheet is recorded.
+func Run(site *wire.Site, t *trace.Trace) (*wire.Answer, []risk.Violation) {
+	in := &site.Input
+	if len(site.Violations) > 0 {
+		return nil, site.Violations
+	}
+	ed := edition(in.Edition)
+	if ed == nil {
+		return nil, []risk.Violation{{Rule: risk.RuleUnknownEdition, Pointer: "/edition", Reason: "this edition is not implemented; allowed: " + editionNames()}}
+	}
+	if faults := ed.Validate(in); len(faults) > 0 {
+		return nil, faults
+	}
+	res, err := ed.Assess(in, t)
+	if err != nil {
+		return nil, []risk.Violation{{Rule: risk.RuleNotApplicable, Reason: err.Error()}}
+	}
+	rec := measures.Recommend(in, &res, ed)
+	a := &wire.Answer{Input: in, Result: &res, Recommendation: &rec, Cautions: cautions}
+	a.Schedule = spd.Schedule(in, &res, &rec, t)
+	a.Costs = costs(in, &res, &rec, ed, t)
+	a.Assumptions = sensitivity(site, &res, ed)
+	a.Warnings = warnings(in, &rec)
+	return a, nil
+}
+
+func editionNames() string {
+	names := ""
+	for i, e := range Editions {
+		if i > 0 {
+			names += ", "
+		}
+		names += e.ID()
+	}
+	return names
+}
+
+// costs makes the cost comparison of each structure that has values, where prices are in money.
+func costs(in *risk.Input, res *risk.Result, rec *risk.Recommendation, ed risk.Edition, t *trace.Trace) []*risk.Cost {
+	all := make([]*risk.Cost, len(in.Structures))
+	if !in.Costs.Money {
+		return all
+	}
+	for _, m := range rec.Set.Structures {
+		r := &res.Structures[m.Structure]
+		econ := &r.Risks[risk.EconomicValue]
+		if !econ.Applies {
+			continue
+		}
+		t.Enter(in.Structures[m.Structure].ID, "/structures", m.Structure)
+		c := ed.CostOfLoss(econ.Total, m.Risks[risk.EconomicValue], r.TotalValue, m.Cost, in.Costs.Yearly(), t)
+		t.Leave()
+		all[m.Structure] = &c
+	}
+	return all
+}
+
+// cautions stand in every result.
+var cautions = []string{
+	"This is a screening and design aid. Local codes and a licensed practitioner decide; have the design checked and signed before anything is built.",
+	"An SPD moves the surge to earth. Prove the earth connection and the bonding first; without them an SPD protects nothing.",
+	"Work on live, photovoltaic and battery circuits can kill. A photovoltaic array is live whenever there is light; a battery cannot be switched off.",
+	"No protection against lightning is complete: stay away from lines, metal parts and open ground during a thunderstorm.",
+	"Values marked memory were not checked against a licensed copy of the standard. Damage to the surroundings of the structure is not covered.",
+}
+
+// warnings are remarks on this input.
+func warnings(in *risk.Input, rec *risk.Recommendation) []string {
+	var w []string
+	for i := range in.Lines {
+		l := &in.Lines[i]
+		if l.Withstand < 1 {
+			w = append(w, "Line "+strconv.Quote(l.ID)+": U_W is below 1 kV; the tables begin at 1 kV, whose values were used and may be too favourable.")
+		}
+		if l.Electrical.Phases == 3 && l.Electrical.Nominal == 400 {
+			w = append(w, "Line "+strconv.Quote(l.ID)+": nominal_v is line to neutral; 400 V with three phases means a 400/690 V system. For 230/400 V give 230.")
+		}
+		if l.Shield.Resistance > 20 {
+			w = append(w, "Line "+strconv.Quote(l.ID)+": the shield resistance is above 20 ohm/km; the line counts as unshielded in Table B.8.")
+		}
+	}
+	if in.FlashDensity.Origin == risk.DensityThunderstormDays {
+		w = append(w, "N_G is derived from thunderstorm days, which is a weak relation; use lightning location data no older than five years where there are any.")
+	}
+	if rec.Needed && !rec.Sufficient {
+		w = append(w, "No set of measures in the search brings every risk to its limit. What is recommended is the best that can be reached; reduce the fire risk, divide the structure or find other measures with a specialist.")
+	}
+	if !rec.Proven {
+		w = append(w, "The search for measures was stopped at its bound: the set suffices, but a cheaper one is not excluded.")
+	}
+	return w
+}
+
+// yearsValid is how long lightning data count as current (IEC 62858).
+const yearsValid = 5
+
+// ReviewDue is the day from which the lightning data are too old, counted from
+// the end of the year of the data, or from now where the year is not known.
+func ReviewDue(in *risk.Input, now time.Time) time.Time {
+	if y := in.FlashDensity.Year; y > 0 {
+		return time.Date(y+yearsValid+1, 1, 1, 0, 0, 0, 0, time.UTC)
+	}
+	return time.Date(now.Year()+yearsValid, now.Month(), now.Day(), 0, 0, 0, 0, time.UTC)
+}

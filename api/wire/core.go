@@ -1,0 +1,500 @@
+package wire
+
+import (
+	"strconv"
+
+	"levinward/risk"
+	"levinward/risk/measures"
+	"levinward/risk/spd"
+)
+
+// Site is an input ready for computation, with the defaults that completed it.
+type Site struct {
+	Input      risk.Input
+	Assumed    []Assumed
+	Violations []risk.Violation
+}
+
+// Core turns a decoded input into the plain types of package risk: defaults
+// taken and listed, references resolved, every fault of reference found. Nothing is
+// computed. The site can be used only if there are no violations.
+func (in *Input) Core() *Site {
+	b := &builder{in: in, site: &Site{}, structures: map[string]int{}, lines: map[string]int{}}
+	b.head()
+	b.density()
+	b.names()
+	for i := range in.Structures {
+		b.structure(i)
+	}
+	if in.Lines == nil {
+		b.assumedLines()
+	} else {
+		for i := range *in.Lines {
+			b.line(i)
+		}
+	}
+	for i := range in.Structures {
+		b.zones(i)
+	}
+	return b.site
+}
+
+type builder struct {
+	in         *Input
+	site       *Site
+	structures map[string]int // id to index
+	lines      map[string]int
+}
+
+func (b *builder) fault(rule risk.Rule, pointer, reason string) {
+	b.site.Violations = append(b.site.Violations, risk.Violation{Rule: rule, Pointer: pointer, Reason: reason})
+}
+
+func pointer(parts ...any) string {
+	s := make([]byte, 0, 64)
+	for _, p := range parts {
+		s = append(s, '/')
+		switch p := p.(type) {
+		case int:
+			s = strconv.AppendInt(s, int64(p), 10)
+		case string:
+			s = append(s, p...)
+		}
+	}
+	return string(s)
+}
+
+// or takes a given value, or assumes the default.
+func or[T any](b *builder, given *T, d *Default, value T, where Where, at ...any) T {
+	if given != nil {
+		return *given
+	}
+	b.assume(d, where, at...)
+	return value
+}
+
+func (b *builder) assume(d *Default, where Where, at ...any) {
+	b.site.Assumed = append(b.site.Assumed, Assumed{Default: d, Where: where, base: at})
+}
+
+var nowhere = Where{-1, -1, -1}
+
+func (b *builder) head() {
+	in, core := b.in, &b.site.Input
+	core.Name, core.Reference = in.Name, in.Reference
+	core.Edition = or(b, in.Edition, defaultEdition, defaultEdition.Value, nowhere)
+	core.Location = risk.Location{Latitude: *in.Location.Latitude, Longitude: *in.Location.Longitude}
+	core.SoilResistivity = or(b, in.SoilResistivity, defaultSoil, 0, nowhere)
+	if t := in.Tolerable; t != nil {
+		for k, v := range [risk.Losses]*float64{t.HumanLife, t.PublicService, t.CulturalHeritage, t.EconomicValue} {
+			if v != nil {
+				core.Tolerable[k] = *v
+			}
+		}
+	}
+	core.Costs = b.costs()
+}
+
+func (b *builder) costs() risk.Costs {
+	m := b.in.MeasureCosts
+	if m == nil {
+		b.assume(defaultCosts, nowhere)
+		return measures.DefaultCosts()
+	}
+	c := risk.Costs{Money: true, Currency: m.Currency, WarningNotices: *m.WarningNotices, Insulation: *m.Insulation}
+	c.LPS[risk.LPSIV], c.LPS[risk.LPSIII], c.LPS[risk.LPSII], c.LPS[risk.LPSI] = *m.LPS.IV, *m.LPS.III, *m.LPS.II, *m.LPS.I
+	c.LPS[risk.LPSINaturalFrame], c.LPS[risk.LPSIFullCover] = *m.LPS.I, *m.LPS.I
+	c.Bonding[risk.LevelIIIIV], c.Bonding[risk.LevelII], c.Bonding[risk.LevelI] = *m.Bonding.IIIIV, *m.Bonding.II, *m.Bonding.I
+	c.Coordinated[risk.LevelIIIIV], c.Coordinated[risk.LevelII], c.Coordinated[risk.LevelI] = *m.Coordinated.IIIIV, *m.Coordinated.II, *m.Coordinated.I
+	c.Bonding[risk.BetterThanI], c.Coordinated[risk.BetterThanI] = *m.Bonding.I, *m.Coordinated.I
+	c.FireProtection[risk.ManualFireProtection], c.FireProtection[risk.AutomaticFireProtection] = *m.FireProtection.Manual, *m.FireProtection.Automatic
+	c.Interest = or(b, m.Interest, defaultInterest, 0.05, nowhere, "measure_costs")
+	c.Amortization = or(b, m.Amortization, defaultAmortization, 0.05, nowhere, "measure_costs")
+	c.Maintenance = or(b, m.Maintenance, defaultMaintenance, 0.05, nowhere, "measure_costs")
+	return c
+}
+
+func (b *builder) density() {
+	f, d := b.in.FlashDensity, &b.site.Input.FlashDensity
+	d.Source = f.Source
+	if f.Year != nil {
+		d.Year = int(*f.Year)
+	}
+	if f.StandardError != nil {
+		d.StandardError = *f.StandardError
+	}
+	const one = "exactly one of ground_flashes_per_km2_year, thunderstorm_days_per_year must be given"
+	switch {
+	case f.GroundFlashes != nil && f.ThunderstormDays != nil, f.GroundFlashes == nil && f.ThunderstormDays == nil:
+		b.fault(risk.RuleContradiction, "/flash_density", one)
+	case f.GroundFlashes != nil:
+		d.NG = *f.GroundFlashes
+		if f.Relation != nil {
+			b.fault(risk.RuleNotApplicable, "/flash_density/relation", "goes with thunderstorm_days_per_year only")
+		}
+	default:
+		d.Origin, d.ThunderstormDays = risk.DensityThunderstormDays, *f.ThunderstormDays
+		d.Relation = or(b, f.Relation, defaultRelation, larger(*f.ThunderstormDays), nowhere, "flash_density")
+	}
+}
+
+// larger is the relation that gives the higher N_G for a number of thunderstorm days: 0.04 T^1.25 exceeds 0.1 T from about 39 days on.
+func larger(days float64) risk.Relation {
+	const crossing = 39.0625 // (0.1/0.04)^4
+	if days > crossing {
+		return risk.Power
+	}
+	return risk.Linear
+}
+
+// names indexes the ids of structures and lines and finds duplicates.
+func (b *builder) names() {
+	b.site.Input.Structures = make([]risk.Structure, len(b.in.Structures))
+	for i := range b.in.Structures {
+		b.name(b.structures, b.in.Structures[i].ID, i, pointer("structures", i, "id"))
+	}
+	if b.in.Lines == nil {
+		return
+	}
+	b.site.Input.Lines = make([]risk.Line, len(*b.in.Lines))
+	for i := range *b.in.Lines {
+		b.name(b.lines, (*b.in.Lines)[i].ID, i, pointer("lines", i, "id"))
+	}
+}
+
+func (b *builder) name(ids map[string]int, id string, i int, pointer string) {
+	if first, taken := ids[id]; taken {
+		b.fault(risk.RuleDuplicateID, pointer, "is also the id of entry "+strconv.Itoa(first)+"; every id must be different")
+		return
+	}
+	ids[id] = i
+}
+
+func (b *builder) structure(i int) {
+	w, s := &b.in.Structures[i], &b.site.Input.Structures[i]
+	s.ID, s.Length, s.Width, s.Height = w.ID, *w.Length, *w.Width, *w.Height
+	if w.Protrusion != nil {
+		s.Protrusion = *w.Protrusion
+	}
+	s.NotAssessed = w.Assess != nil && !*w.Assess
+	where := Where{i, -1, -1}
+	at := []any{"structures", i}
+	s.Surroundings = or(b, w.Surroundings, defaultSurroundings, risk.Isolated, where, at...)
+	if s.NotAssessed {
+		return
+	}
+	s.Occupancy = risk.Occupancy(or(b, w.Occupancy, defaultOccupancy, Occupancy(risk.OccupancyUnknown), where, at...))
+	s.LPS = or(b, w.LPS, defaultLPS, risk.NoLPS, where, at...)
+	s.NaturalLPS = or(b, w.NaturalLPS, defaultNaturalLPS, false, where, at...)
+	s.Screen = b.screen(w.ScreenMesh, defaultOuterScreen, where, at)
+	hospital := s.Occupancy == risk.Hospital
+	life := defaultEndangersLife
+	if hospital {
+		life = defaultHospitalLife
+	}
+	s.FailureEndangersLife = or(b, w.FailureEndangersLife, life, hospital, where, at...)
+	s.Explosion = or(b, w.Explosion, defaultExplosion, risk.NoExplosion, where, at...)
+	s.PublicSupply = or(b, w.PublicSupply, defaultPublicSupply, risk.NoPublicSupply, where, at...)
+	s.CulturalHeritage = or(b, w.CulturalHeritage, defaultHeritage, false, where, at...)
+	b.persons(i)
+}
+
+func (b *builder) screen(mesh *float64, d *Default, where Where, at []any) risk.Screen {
+	if mesh == nil {
+		b.assume(d, where, at...)
+		return risk.Screen{}
+	}
+	return risk.Screen{Present: true, Mesh: *mesh}
+}
+
+// persons sets n_t: as given, else the sum of the zones where each is given, else not known.
+func (b *builder) persons(i int) {
+	w, s := &b.in.Structures[i], &b.site.Input.Structures[i]
+	sum, all := 0.0, w.Zones != nil
+	if w.Zones != nil {
+		for z := range *w.Zones {
+			if p := (*w.Zones)[z].Persons; p != nil {
+				sum += *p
+			} else {
+				all = false
+			}
+		}
+	}
+	switch {
+	case w.Persons != nil:
+		s.Persons = *w.Persons
+		if sum > s.Persons*(1+1e-9) {
+			b.fault(risk.RuleTooManyPersons, pointer("structures", i, "zones"), "the persons of the zones add up to "+format(sum)+", more than the "+format(s.Persons)+" of the structure")
+		}
+	case all && sum > 0:
+		s.Persons = sum
+		b.assume(defaultPersonsSum, Where{i, -1, -1}, "structures", i)
+	default:
+		if sum > 0 {
+			b.fault(risk.RuleContradiction, pointer("structures", i, "persons"), "is needed where some zones state their persons and others do not")
+		}
+		b.assume(defaultPersons, Where{i, -1, -1}, "structures", i)
+	}
+}
+
+// zones comes after the lines, because internal systems name them.
+func (b *builder) zones(i int) {
+	w, s := &b.in.Structures[i], &b.site.Input.Structures[i]
+	if s.NotAssessed {
+		if w.Zones != nil {
+			b.fault(risk.RuleNotApplicable, pointer("structures", i, "zones"), "a structure that is not assessed has no zones")
+		}
+		return
+	}
+	if w.Zones == nil {
+		b.assume(defaultZones, Where{i, -1, -1}, "structures", i)
+		s.Zones = make([]risk.Zone, 1)
+		b.zone(i, 0, &Zone{ID: "inside"})
+		return
+	}
+	s.Zones = make([]risk.Zone, len(*w.Zones))
+	ids := map[string]int{}
+	for z := range *w.Zones {
+		b.name(ids, (*w.Zones)[z].ID, z, pointer("structures", i, "zones", z, "id"))
+		b.zone(i, z, &(*w.Zones)[z])
+	}
+}
+
+func (b *builder) zone(i, zi int, w *Zone) {
+	s := &b.site.Input.Structures[i]
+	z := &s.Zones[zi]
+	where := Where{i, zi, -1}
+	at := []any{"structures", i, "zones", zi}
+	z.ID = w.ID
+	if w.Place != nil { // absent: inside, which the rules of an inside zone make the safe side
+		z.Place = *w.Place
+	}
+	z.Persons = s.Persons
+	if w.Persons != nil {
+		z.Persons = *w.Persons
+	} else if b.in.Structures[i].Zones != nil {
+		b.assume(defaultZonePersons, where, at...)
+	}
+	z.Hours = or(b, w.Hours, defaultHours, 8760, where, at...)
+	z.Surface = or(b, w.Surface, defaultSurface(z.Place), surfaceOf(z.Place), where, at...)
+	z.StructureShock = shockSet(b, w.StructureShock, defaultStructureShock, where, at)
+	b.own(z, w, i, zi)
+	if z.Place == risk.Outside {
+		if w.Systems != nil && len(*w.Systems) > 0 {
+			b.fault(risk.RuleNotApplicable, pointer("structures", i, "zones", zi, "systems"), "an outside zone has no internal systems: leave systems out")
+		}
+		return
+	}
+	z.LineShock = shockSet(b, w.LineShock, defaultLineShock, where, at)
+	z.FireRisk = or(b, w.FireRisk, defaultFireRisk, risk.OrdinaryFireRisk, where, at...)
+	z.FireProtection = or(b, w.FireProtection, defaultFireProtection, risk.NoFireProtection, where, at...)
+	z.SpecialHazard = or(b, w.SpecialHazard, defaultSpecialHazard, risk.NoHazard, where, at...)
+	z.Screen = b.screen(w.ScreenMesh, defaultInnerScreen, where, at)
+	b.systems(i, zi, w, where, at)
+}
+
+func surfaceOf(p risk.Place) risk.Surface {
+	if p == risk.Outside {
+		return risk.AgriculturalSoil
+	}
+	return risk.Concrete
+}
+
+type shockMeasure interface{ mask() risk.ShockMeasures }
+
+func (m StructureShockMeasure) mask() risk.ShockMeasures { return 1 << m.bit }
+
+func shockSet[M shockMeasure](b *builder, given *[]M, d *Default, where Where, at []any) risk.ShockMeasures {
+	if given == nil {
+		b.assume(d, where, at...)
+		return 0
+	}
+	var set risk.ShockMeasures
+	for _, m := range *given {
+		set |= m.mask()
+	}
+	return set
+}
+
+// own takes the losses and values given for a zone.
+func (b *builder) own(z *risk.Zone, w *Zone, i, zi int) {
+	if w.Losses != nil {
+		for k, l := range [risk.Losses]*LossValues{w.Losses.HumanLife, w.Losses.PublicService, w.Losses.CulturalHeritage, w.Losses.EconomicValue} {
+			if l != nil {
+				z.Losses[k] = risk.LossValues{LT: l.LT, LF: l.LF, LO: l.LO}
+			}
+		}
+	}
+	if w.Values != nil {
+		z.Values = risk.Values{Animals: value(w.Values.Animals), Building: value(w.Values.Building), Contents: value(w.Values.Contents), Systems: value(w.Values.Systems)}
+	}
+}
+
+func value(p *float64) float64 {
+	if p == nil {
+		return 0
+	}
+	return *p
+}
+
+func (b *builder) systems(i, zi int, w *Zone, where Where, at []any) {
+	z := &b.site.Input.Structures[i].Zones[zi]
+	lines := b.site.Input.Lines
+	if w.Systems == nil {
+		for l := range lines {
+			if lines[l].Ends(i) {
+				z.Systems = append(z.Systems, risk.System{Line: l})
+			}
+		}
+		if len(z.Systems) > 0 {
+			b.assume(defaultSystems, where, at...)
+		}
+		return
+	}
+	z.Systems = make([]risk.System, 0, len(*w.Systems))
+	for n, sys := range *w.Systems {
+		l, known := b.lines[sys.Line]
+		switch {
+		case !known:
+			b.fault(risk.RuleUnknownReference, pointer("structures", i, "zones", zi, "systems", n, "line"), "there is no line "+strconv.Quote(sys.Line))
+			continue
+		case l < len(lines) && !lines[l].Ends(i):
+			b.fault(risk.RuleUnknownReference, pointer("structures", i, "zones", zi, "systems", n, "line"), "line "+strconv.Quote(sys.Line)+" does not enter this structure")
+			continue
+		}
+		wiring := or(b, sys.Wiring, defaultWiring, risk.Unrouted, Where{i, zi, l}, "structures", i, "zones", zi, "systems", n)
+		z.Systems = append(z.Systems, risk.System{Line: l, Wiring: wiring, Withstand: value(sys.Withstand)})
+	}
+}
+
+// assumedLines gives every assessed structure a supply line where the input says nothing of lines.
+func (b *builder) assumedLines() {
+	one := 0
+	for i := range b.site.Input.Structures {
+		if !b.site.Input.Structures[i].NotAssessed {
+			one++
+		}
+	}
+	b.assume(defaultLines, nowhere)
+	for i := range b.site.Input.Structures {
+		s := &b.site.Input.Structures[i]
+		if s.NotAssessed {
+			continue
+		}
+		id := "supply"
+		if one > 1 {
+			id = "supply-" + s.ID
+		}
+		b.site.Input.Lines = append(b.site.Input.Lines, risk.Line{})
+		b.lineOf(len(b.site.Input.Lines)-1, &Line{ID: id, Structure: s.ID})
+	}
+}
+
+func (b *builder) line(i int) { b.lineOf(i, &(*b.in.Lines)[i]) }
+
+func (b *builder) lineOf(i int, w *Line) {
+	l := &b.site.Input.Lines[i]
+	where := Where{-1, -1, i}
+	at := []any{"lines", i}
+	l.ID = w.ID
+	l.Structure = b.reference(w.Structure, pointer("lines", i, "structure"))
+	l.To = -1
+	if w.To != nil {
+		l.To = b.reference(*w.To, pointer("lines", i, "to"))
+		if l.To == l.Structure && l.To >= 0 {
+			b.fault(risk.RuleSameStructure, pointer("lines", i, "to"), "is the structure the line begins at; name another one or leave to out for the network")
+		}
+	}
+	l.Service = or(b, w.Service, defaultService, risk.LowVoltage, where, at...)
+	b.sections(i, w, where, at)
+	b.shield(i, w, where, at)
+	b.electrical(l, w, i, where, at)
+	if w.Withstand != nil {
+		l.Withstand = *w.Withstand
+	} else {
+		b.withstand(l, where, at)
+	}
+	l.BondingSPD = risk.SPD(or(b, w.BondingSPD, defaultBonding, SPD{}, where, at...))
+	l.CoordinatedSPD = risk.SPD(or(b, w.CoordinatedSPD, defaultCoordinated, SPD{}, where, at...))
+}
+
+func (b *builder) withstand(l *risk.Line, where Where, at []any) {
+	kv, reason, clause := spd.Withstand(l.Service, &l.Electrical)
+	l.Withstand = kv
+	d := *defaultWithstand
+	d.Value, d.Reason, d.Clause = format(kv), "not given: "+reason, clause
+	b.assume(&d, where, at...)
+}
+
+// reference finds a structure by its id, -1 where there is none.
+func (b *builder) reference(id, pointer string) int {
+	if i, ok := b.structures[id]; ok {
+		return i
+	}
+	b.fault(risk.RuleUnknownReference, pointer, "there is no structure "+strconv.Quote(id))
+	return -1
+}
+
+func (b *builder) sections(i int, w *Line, where Where, at []any) {
+	l := &b.site.Input.Lines[i]
+	if w.Sections == nil {
+		s := risk.Section{Service: l.Service}
+		s.Installation = or(b, w.Installation, defaultInstallation, risk.Aerial, where, at...)
+		s.Length = or(b, w.Length, defaultLength, 1000, where, at...)
+		s.Environment = b.environment(nil)
+		l.Sections = []risk.Section{s}
+		return
+	}
+	if w.Installation != nil {
+		b.fault(risk.RuleContradiction, pointer("lines", i, "installation"), "stands in each section where sections are given")
+	}
+	if w.Length != nil {
+		b.fault(risk.RuleContradiction, pointer("lines", i, "length_m"), "stands in each section where sections are given")
+	}
+	l.Sections = make([]risk.Section, len(*w.Sections))
+	for n := range *w.Sections {
+		ws, s := &(*w.Sections)[n], &l.Sections[n]
+		at := []any{"lines", i, "sections", n}
+		s.Service = l.Service
+		if ws.Service != nil {
+			s.Service = *ws.Service
+		}
+		s.Installation = or(b, ws.Installation, defaultInstallation, risk.Aerial, where, at...)
+		s.Length = or(b, ws.Length, defaultLength, 1000, where, at...)
+		s.Environment = b.environment(ws.Environment)
+	}
+}
+
+// environment is that of the section, else of the site; its default is listed once.
+func (b *builder) environment(own *risk.Environment) risk.Environment {
+	switch {
+	case own != nil:
+		return *own
+	case b.in.Environment != nil:
+		return *b.in.Environment
+	}
+	for i := range b.site.Assumed {
+		if b.site.Assumed[i].Default == defaultEnvironment {
+			return risk.Rural
+		}
+	}
+	b.assume(defaultEnvironment, nowhere)
+	return risk.Rural
+}
+
+func (b *builder) shield(i int, w *Line, where Where, at []any) {
+	l := &b.site.Input.Lines[i]
+	if w.Shield == nil {
+		b.assume(defaultShield, where, at...)
+		return
+	}
+	l.Shield.Type = *w.Shield.Type
+	screened := l.Shield.Type == risk.Shielded || l.Shield.Type == risk.ProtectiveCable
+	at = []any{"lines", i, "shield"}
+	if screened {
+		l.Shield.Bonded = or(b, w.Shield.Bonded, defaultShieldBonded, false, where, at...)
+		l.Shield.Resistance = or(b, w.Shield.Resistance, defaultShieldResistance, 0, where, at...)
+	} else if w.Shield.Resistance != nil {
+		b.fault(risk.RuleNotApplicable, pointer("lines", i, "shield", "resistance_ohm_per_km"), "only a shielded line or a protective cable has a shield resistance")
+	}
+}

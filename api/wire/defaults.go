@@ -1,0 +1,213 @@
+package wire
+
+import (
+	"reflect"
+
+	"levinward/risk"
+)
+
+var electricalType = reflect.TypeFor[Electrical]()
+
+// Where is the place a default was taken, as indices into the input; -1 where it has none.
+type Where struct{ Structure, Zone, Line int }
+
+// Default is what an absent field is taken as, and why.
+type Default struct {
+	Field, Value   string
+	Reason, Clause string
+	// Plausible values that the site may have instead. Whoever computes can
+	// tell which of them would change the outcome.
+	Plausible []Plausible
+}
+
+// Plausible is another value of a field, and how to put it into an input.
+type Plausible struct {
+	Value string
+	Set   func(in *risk.Input, at Where)
+}
+
+// Assumed is a default that was taken at some place.
+type Assumed struct {
+	*Default
+	Where Where
+	base  []any
+}
+
+// Pointer is the place in the input where the value would stand.
+func (a *Assumed) Pointer() string {
+	return pointer(append(a.base[:len(a.base):len(a.base)], a.Field)...)
+}
+
+const (
+	ours     = "levinward default, common practice, no published source"
+	annexA   = "IEC 62305-2:2010 Annex A"
+	annexB   = "IEC 62305-2:2010 Annex B"
+	annexC   = "IEC 62305-2:2010 Annex C"
+	unproved = "not given: nothing that is not proved to be there is counted"
+)
+
+func ofStructure(set func(*risk.Structure)) func(*risk.Input, Where) {
+	return func(in *risk.Input, at Where) { set(&in.Structures[at.Structure]) }
+}
+
+func ofZone(set func(*risk.Zone)) func(*risk.Input, Where) {
+	return func(in *risk.Input, at Where) { set(&in.Structures[at.Structure].Zones[at.Zone]) }
+}
+
+func ofLine(set func(*risk.Line)) func(*risk.Input, Where) {
+	return func(in *risk.Input, at Where) { set(&in.Lines[at.Line]) }
+}
+
+func ofEverySection(set func(*risk.Section)) func(*risk.Input, Where) {
+	return func(in *risk.Input, at Where) {
+		for l := range in.Lines {
+			if at.Line < 0 || at.Line == l {
+				for s := range in.Lines[l].Sections {
+					set(&in.Lines[l].Sections[s])
+				}
+			}
+		}
+	}
+}
+
+func environments(values ...risk.Environment) []Plausible {
+	var p []Plausible
+	for _, v := range values {
+		p = append(p, Plausible{v.String(), ofEverySection(func(s *risk.Section) { s.Environment = v })})
+	}
+	return p
+}
+
+func zoneValues[E interface{ String() string }](field func(*risk.Zone) *E, values ...E) []Plausible {
+	var p []Plausible
+	for _, v := range values {
+		p = append(p, Plausible{v.String(), ofZone(func(z *risk.Zone) { *field(z) = v })})
+	}
+	return p
+}
+
+func structureValues[E interface{ String() string }](field func(*risk.Structure) *E, values ...E) []Plausible {
+	var p []Plausible
+	for _, v := range values {
+		p = append(p, Plausible{v.String(), ofStructure(func(s *risk.Structure) { *field(s) = v })})
+	}
+	return p
+}
+
+// The defaults of the site.
+var (
+	defaultEdition     = &Default{Field: "edition", Value: "iec-62305-2:2010", Reason: "not given: the only edition implemented", Clause: "IEC 62305-2:2010"}
+	defaultEnvironment = &Default{Field: "environment", Value: "rural", Reason: "not given: the environment with the most line events", Clause: annexA + ", Table A.4",
+		Plausible: environments(risk.Suburban, risk.Urban)}
+	defaultSoil         = &Default{Field: "soil_resistivity_ohm_m", Value: "not known", Reason: "not given: the earth connection is to be proved first", Clause: "IEC 62305-3; " + ours}
+	defaultRelation     = &Default{Field: "relation", Value: "the relation with the higher result", Reason: "not given: linear 0.1 T_D up to 39 days, power 0.04 T_D^1.25 above", Clause: annexA + ", A.1"}
+	defaultCosts        = &Default{Field: "measure_costs", Value: "relative costs", Reason: "not given: a set of bonding SPDs LPL III-IV on one line costs 1, the other measures in proportion", Clause: ours}
+	defaultInterest     = &Default{Field: "interest_per_year", Value: "0.05", Reason: "not given: the value of a published worked example", Clause: "IEC 62305-2:2010 Annex D"}
+	defaultAmortization = &Default{Field: "amortization_per_year", Value: "0.05", Reason: "not given: the value of a published worked example", Clause: "IEC 62305-2:2010 Annex D"}
+	defaultMaintenance  = &Default{Field: "maintenance_per_year", Value: "0.05", Reason: "not given: the value of a published worked example", Clause: "IEC 62305-2:2010 Annex D"}
+)
+
+// The defaults of a structure.
+var (
+	defaultSurroundings = &Default{Field: "surroundings", Value: "isolated", Reason: "not given: nothing nearby is counted on to take the flashes", Clause: annexA + ", Table A.1",
+		Plausible: structureValues(func(s *risk.Structure) *risk.Surroundings { return &s.Surroundings }, risk.SimilarObjects, risk.Hilltop)}
+	defaultOccupancy = &Default{Field: "occupancy", Value: "L_F 1e-1", Reason: "not given: the highest typical mean loss without risk of explosion", Clause: annexC + ", Table C.2",
+		Plausible: structureValues(func(s *risk.Structure) *risk.Occupancy { return &s.Occupancy }, risk.Commercial, risk.OtherOccupancy)}
+	defaultLPS           = &Default{Field: "lps", Value: "none", Reason: unproved, Clause: annexB + ", Table B.2"}
+	defaultNaturalLPS    = &Default{Field: "natural_lps", Value: "false", Reason: unproved, Clause: annexB + ", B.4"}
+	defaultOuterScreen   = &Default{Field: "screen_mesh_m", Value: "no screen", Reason: unproved, Clause: annexB + ", B.5"}
+	defaultEndangersLife = &Default{Field: "failure_endangers_life", Value: "false", Reason: "not given, and the structure is not stated to be a hospital", Clause: "IEC 62305-2:2010 4.3",
+		Plausible: []Plausible{{"true", ofStructure(func(s *risk.Structure) { s.FailureEndangersLife = true })}}}
+	defaultHospitalLife = &Default{Field: "failure_endangers_life", Value: "true", Reason: "not given: in a hospital failure of internal systems endangers life", Clause: "IEC 62305-2:2010 4.3",
+		Plausible: []Plausible{{"false", ofStructure(func(s *risk.Structure) { s.FailureEndangersLife = false })}}}
+	defaultExplosion    = &Default{Field: "explosion_zone", Value: "none", Reason: "not given: explosive atmospheres are to be stated by whoever knows the site", Clause: annexC + ", Table C.5"}
+	defaultPublicSupply = &Default{Field: "public_service", Value: "none", Reason: "not given: the structure is not stated to serve the public with power, gas, water or telecommunication", Clause: annexC + ", Table C.8"}
+	defaultHeritage     = &Default{Field: "cultural_heritage", Value: "false", Reason: "not given", Clause: annexC + ", Table C.10"}
+	defaultPersons      = &Default{Field: "persons", Value: "everyone in every zone", Reason: "not given: each zone is taken to hold everyone", Clause: annexC + ", C.3"}
+	defaultPersonsSum   = &Default{Field: "persons", Value: "sum of the zones", Reason: "not given: the persons of the zones together", Clause: annexC + ", C.3"}
+	defaultZones        = &Default{Field: "zones", Value: "one inside zone that holds everyone all year", Reason: "not given", Clause: annexC + ", C.3"}
+)
+
+// The defaults of a zone.
+var (
+	defaultZonePersons = &Default{Field: "persons", Value: "everyone", Reason: "not given: the zone is taken to hold everyone", Clause: annexC + ", C.3"}
+	defaultHours       = &Default{Field: "hours_per_year", Value: "8760", Reason: "not given: somebody is there all year", Clause: annexC + ", C.3",
+		Plausible: []Plausible{{"2920", ofZone(func(z *risk.Zone) { z.Hours = 2920 })}}}
+	defaultInsideSurface = &Default{Field: "surface", Value: "concrete", Reason: "not given: the floor that reduces shock least", Clause: annexC + ", Table C.3",
+		Plausible: zoneValues(func(z *risk.Zone) *risk.Surface { return &z.Surface }, risk.Ceramic, risk.Linoleum)}
+	defaultOutsideSurface = &Default{Field: "surface", Value: "agricultural", Reason: "not given: the soil that reduces shock least", Clause: annexC + ", Table C.3",
+		Plausible: zoneValues(func(z *risk.Zone) *risk.Surface { return &z.Surface }, risk.Gravel, risk.Asphalt)}
+	defaultStructureShock = &Default{Field: "structure_shock_measures", Value: "none", Reason: unproved, Clause: annexB + ", Table B.1"}
+	defaultLineShock      = &Default{Field: "line_shock_measures", Value: "none", Reason: unproved, Clause: annexB + ", Table B.6"}
+	defaultFireRisk       = &Default{Field: "fire_risk", Value: "ordinary", Reason: "not given: fire load 400 to 800 MJ/m2; a combustible structure or roof is high", Clause: annexC + ", Table C.5",
+		Plausible: zoneValues(func(z *risk.Zone) *risk.FireRisk { return &z.FireRisk }, risk.LowFireRisk, risk.HighFireRisk)}
+	defaultFireProtection = &Default{Field: "fire_protection", Value: "none", Reason: unproved, Clause: annexC + ", Table C.4",
+		Plausible: zoneValues(func(z *risk.Zone) *risk.FireProtection { return &z.FireProtection }, risk.ManualFireProtection, risk.AutomaticFireProtection)}
+	defaultSpecialHazard = &Default{Field: "special_hazard", Value: "none", Reason: "not given: no panic and no difficult evacuation stated", Clause: annexC + ", Table C.6",
+		Plausible: zoneValues(func(z *risk.Zone) *risk.SpecialHazard { return &z.SpecialHazard }, risk.LowPanic, risk.AveragePanic, risk.DifficultEvacuation)}
+	defaultInnerScreen = &Default{Field: "screen_mesh_m", Value: "no screen", Reason: unproved, Clause: annexB + ", B.5"}
+	defaultSystems     = &Default{Field: "systems", Value: "every line of the structure, unrouted", Reason: "not given: each line feeds equipment in the zone through a loop of about 50 m2", Clause: annexB + ", Table B.5",
+		Plausible: []Plausible{{"loops avoided", ofZone(setWiring(risk.LoopsAvoided))}}}
+	defaultWiring = &Default{Field: "wiring", Value: "unrouted", Reason: "not given: loop of about 50 m2", Clause: annexB + ", Table B.5",
+		Plausible: []Plausible{{"loops_avoided", ofZone(setWiring(risk.LoopsAvoided))}}}
+)
+
+func setWiring(w risk.Wiring) func(*risk.Zone) {
+	return func(z *risk.Zone) {
+		for i := range z.Systems {
+			z.Systems[i].Wiring = w
+		}
+	}
+}
+
+func defaultSurface(p risk.Place) *Default {
+	if p == risk.Outside {
+		return defaultOutsideSurface
+	}
+	return defaultInsideSurface
+}
+
+// The defaults of a line.
+var (
+	defaultLines = &Default{Field: "lines", Value: "one aerial low-voltage supply line of 1000 m", Reason: "not given: a building that wants electricity has a line; give an empty list where there is none", Clause: ours,
+		Plausible: []Plausible{{"no line", func(in *risk.Input, _ Where) {
+			in.Lines = nil
+			for s := range in.Structures {
+				for z := range in.Structures[s].Zones {
+					in.Structures[s].Zones[z].Systems = nil
+				}
+			}
+		}}}}
+	defaultService      = &Default{Field: "service", Value: "low_voltage", Reason: "not given", Clause: annexA + ", Table A.3"}
+	defaultInstallation = &Default{Field: "installation", Value: "aerial", Reason: "not given: an aerial line takes the most flashes", Clause: annexA + ", Table A.2",
+		Plausible: []Plausible{{"buried", ofEverySection(func(s *risk.Section) { s.Installation = risk.Buried })}}}
+	defaultLength = &Default{Field: "length_m", Value: "1000", Reason: "not given: the length the standard takes where it is not known", Clause: annexA + ", A.4",
+		Plausible: []Plausible{{"100", ofEverySection(func(s *risk.Section) { s.Length = 100 })}, {"300", ofEverySection(func(s *risk.Section) { s.Length = 300 })}}}
+	defaultShield           = &Default{Field: "shield", Value: "none", Reason: unproved, Clause: annexB + ", Table B.4"}
+	defaultShieldBonded     = &Default{Field: "bonded", Value: "false", Reason: unproved, Clause: annexB + ", Table B.4"}
+	defaultShieldResistance = &Default{Field: "resistance_ohm_per_km", Value: "as unshielded", Reason: "not given: the row of Table B.8 with the highest probability", Clause: annexB + ", Table B.8"}
+	defaultWithstand        = &Default{Field: "withstand_kv",
+		Plausible: []Plausible{{"1.5", ofLine(func(l *risk.Line) { l.Withstand = 1.5 })}, {"4", ofLine(func(l *risk.Line) { l.Withstand = 4 })}}}
+	defaultBonding     = &Default{Field: "bonding_spd", Value: "none", Reason: unproved, Clause: annexB + ", Table B.7"}
+	defaultCoordinated = &Default{Field: "coordinated_spd", Value: "none", Reason: unproved, Clause: annexB + ", Table B.3"}
+)
+
+// The defaults of what is connected through a line.
+var (
+	defaultElectrical        = &Default{Field: "electrical", Value: "a.c., 230 V, one phase with neutral, TT, source connected", Reason: "not given: the usual rural supply", Clause: ours}
+	defaultCurrent           = &Default{Field: "current", Value: "ac", Reason: "not given", Clause: ours}
+	defaultDirectCurrent     = &Default{Field: "current", Value: "dc", Reason: "not given, but data of a direct current line are", Clause: ours}
+	defaultSourceConnected   = &Default{Field: "source_connected", Value: "true", Reason: "not given: a source is taken to be connected", Clause: ours}
+	defaultShortCircuit      = &Default{Field: "short_circuit_ka", Value: "not known", Reason: "not given: the device and its backup protection are to be checked against the short-circuit current on site", Clause: "IEC 60364-5-53 534"}
+	defaultEquipmentDistance = &Default{Field: "equipment_distance_m", Value: "up to 10", Reason: "not given: equipment beyond 10 m of cable needs a second device; measure it", Clause: "IEC 60364-5-53 534"}
+	defaultLeadLength        = &Default{Field: "lead_length_m", Value: "0.5", Reason: "not given: the length the leads are to keep", Clause: "IEC 60364-5-53 534"}
+	defaultSystem            = &Default{Field: "system", Value: "TT", Reason: "not given: the usual rural system", Clause: ours}
+	defaultNominal           = &Default{Field: "nominal_v", Value: "230", Reason: "not given, line to neutral", Clause: ours}
+	defaultPhases            = &Default{Field: "phases", Value: "1", Reason: "not given", Clause: ours}
+	defaultNeutral           = &Default{Field: "neutral", Value: "true", Reason: "not given", Clause: ours}
+	defaultOriginPV          = &Default{Field: "origin", Value: "photovoltaic", Reason: "not given, but data of a photovoltaic array are", Clause: ours}
+	defaultOriginLoad        = &Default{Field: "origin", Value: "load", Reason: "not given", Clause: ours}
+	defaultEquipment         = &Default{Field: "equipment", Value: "other", Reason: "not given: withstand as of equipment that is neither module nor grid inverter", Clause: "IEC 60364-7-712"}
+	defaultColdVoltage       = &Default{Field: "temperature_coefficient_per_k", Value: "U_OC,MAX = 1.2 U_OC,STC", Reason: "temperature coefficient or lowest temperature not given", Clause: "IEC 60364-7-712"}
+	defaultBuilding          = &Default{Field: "building", Value: "dwelling", Reason: "not given: the kind with the shortest critical length", Clause: "IEC 60364-7-712"}
+)

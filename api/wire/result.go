@@ -1,0 +1,247 @@
+package wire
+
+import (
+	"time"
+
+	"levinward/risk"
+	"levinward/risk/spd"
+	"levinward/risk/trace"
+)
+
+// Result is the answer to an input. Id, revision and time are those of the
+// stored record; a calculation that is not stored has none.
+type Result struct {
+	ID             string            `json:"id,omitempty"`
+	Revision       int               `json:"revision,omitempty"`
+	CreatedAt      *time.Time        `json:"created_at,omitempty"`
+	Edition        string            `json:"edition"`
+	Engine         string            `json:"engine"`
+	InputHash      string            `json:"input_hash"`
+	Input          *Input            `json:"input"`
+	Assumptions    []Assumption      `json:"assumptions"`
+	FlashDensity   DensityUsed       `json:"flash_density"`
+	ReviewDue      string            `json:"review_due,omitempty"`
+	Structures     []StructureResult `json:"structures"`
+	Lines          []LineResult      `json:"lines"`
+	Recommendation Recommendation    `json:"recommendation"`
+	Schedule       []ScheduleEntry   `json:"spd_schedule"`
+	Warnings       []string          `json:"warnings"`
+	Cautions       []string          `json:"cautions"`
+}
+
+// Assumption is a default that was taken.
+type Assumption struct {
+	Pointer      string        `json:"pointer"`
+	Value        string        `json:"value"`
+	Reason       string        `json:"reason"`
+	Clause       string        `json:"clause"`
+	Decisive     bool          `json:"decisive"`
+	Alternatives []Alternative `json:"alternatives,omitempty"`
+}
+
+// Alternative is what the answer would be with another plausible value.
+type Alternative struct {
+	Value   string `json:"value"`
+	Outcome string `json:"outcome"`
+}
+
+// DensityUsed is the ground flash density that was used and where it comes from.
+type DensityUsed struct {
+	GroundFlashes float64            `json:"ground_flashes_per_km2_year"`
+	Origin        risk.DensityOrigin `json:"origin"`
+	Derived       bool               `json:"derived"`
+	Relation      string             `json:"relation,omitempty"`
+	Source        string             `json:"source,omitempty"`
+	Year          int                `json:"year,omitempty"`
+}
+
+// DirectNear is a pair of values for flashes to and near something.
+type DirectNear struct {
+	Direct float64 `json:"direct"`
+	Near   float64 `json:"near"`
+}
+
+// StructureResult is the result of one structure.
+type StructureResult struct {
+	ID             string      `json:"id"`
+	Assessed       bool        `json:"assessed"`
+	Area           DirectNear  `json:"collection_area_m2"`
+	Events         DirectNear  `json:"events_per_year"`
+	Risks          Risks       `json:"risks"`
+	SystemFailures float64     `json:"internal_system_failures_per_year"`
+	CostOfLoss     *CostOfLoss `json:"cost_of_loss,omitempty"`
+}
+
+// Risks holds the risks that apply.
+type Risks struct {
+	HumanLife        *Risk `json:"loss_of_human_life,omitempty"`
+	PublicService    *Risk `json:"loss_of_public_service,omitempty"`
+	CulturalHeritage *Risk `json:"loss_of_cultural_heritage,omitempty"`
+	EconomicValue    *Risk `json:"loss_of_economic_value,omitempty"`
+}
+
+func (r *Risks) slots() [risk.Losses]**Risk {
+	return [risk.Losses]**Risk{&r.HumanLife, &r.PublicService, &r.CulturalHeritage, &r.EconomicValue}
+}
+
+// Of returns the risk of one loss, nil where it does not apply.
+func (r *Risks) Of(k risk.Loss) *Risk { return *r.slots()[k] }
+
+// Risk is the risk of one type of loss per year. Tolerable is null where the cost comparison decides.
+type Risk struct {
+	Total      float64    `json:"total"`
+	Tolerable  *float64   `json:"tolerable"`
+	Acceptable bool       `json:"acceptable"`
+	Components Components `json:"components"`
+	Zones      []ZoneRisk `json:"zones"`
+}
+
+// ZoneRisk is the risk in one zone per year.
+type ZoneRisk struct {
+	ID         string     `json:"id"`
+	Total      float64    `json:"total"`
+	Components Components `json:"components"`
+}
+
+// Components are the eight risk components per year; one that does not count is 0.
+type Components struct {
+	RA float64 `json:"R_A"`
+	RB float64 `json:"R_B"`
+	RC float64 `json:"R_C"`
+	RM float64 `json:"R_M"`
+	RU float64 `json:"R_U"`
+	RV float64 `json:"R_V"`
+	RW float64 `json:"R_W"`
+	RZ float64 `json:"R_Z"`
+}
+
+// CostOfLoss compares the yearly cost of loss with and without measures.
+type CostOfLoss struct {
+	TotalValue float64 `json:"total_value"`
+	Without    float64 `json:"without_measures_per_year"`
+	// the rest only where prices of measures are given in money
+	Currency  string   `json:"currency,omitempty"`
+	With      *float64 `json:"with_measures_per_year,omitempty"`
+	Measures  *float64 `json:"measures_per_year,omitempty"`
+	Saving    *float64 `json:"saving_per_year,omitempty"`
+	Justified *bool    `json:"justified,omitempty"`
+}
+
+// LineResult is the result of one line.
+type LineResult struct {
+	ID     string     `json:"id"`
+	Area   DirectNear `json:"collection_area_m2"`
+	Events LineEvents `json:"events_per_year"`
+}
+
+// LineEvents are the numbers of events on a line per year.
+type LineEvents struct {
+	Direct            float64  `json:"direct"`
+	Near              float64  `json:"near"`
+	AdjacentStructure float64  `json:"adjacent_structure"`
+	AdjacentAtFarEnd  *float64 `json:"adjacent_structure_at_far_end,omitempty"`
+}
+
+// Recommendation is the cheapest set of measures that suffices.
+type Recommendation struct {
+	Needed     bool `json:"needed"`
+	Sufficient bool `json:"sufficient"`
+	Proven     bool `json:"proven_cheapest"`
+	MeasureSet
+	Alternatives []MeasureSet `json:"alternatives"`
+}
+
+// MeasureSet is a set of measures, what it costs and the risk that remains.
+type MeasureSet struct {
+	Measures   MeasuresTaken            `json:"measures"`
+	Cost       float64                  `json:"cost"`
+	CostUnit   string                   `json:"cost_unit"`
+	RisksAfter map[string]RemainingRisk `json:"risks_after"`
+}
+
+// MeasuresTaken are measures by structure and line end, those in place already included.
+type MeasuresTaken struct {
+	Structures []StructureMeasures `json:"structures"`
+	Lines      []LineMeasures      `json:"lines"`
+}
+
+// StructureMeasures are the measures of a structure.
+type StructureMeasures struct {
+	ID             string              `json:"id"`
+	LPS            risk.LPS            `json:"lps"`
+	FireProtection risk.FireProtection `json:"fire_protection"`
+	StructureShock []string            `json:"structure_shock_measures"`
+	LineShock      []string            `json:"line_shock_measures"`
+}
+
+// LineMeasures are the SPDs at one end of a line.
+type LineMeasures struct {
+	ID          string `json:"id"`
+	Structure   string `json:"structure"`
+	Bonding     SPD    `json:"bonding_spd"`
+	Coordinated SPD    `json:"coordinated_spd"`
+}
+
+// RemainingRisk is the risk per year under a set of measures.
+type RemainingRisk struct {
+	HumanLife        *float64 `json:"loss_of_human_life,omitempty"`
+	PublicService    *float64 `json:"loss_of_public_service,omitempty"`
+	CulturalHeritage *float64 `json:"loss_of_cultural_heritage,omitempty"`
+	EconomicValue    *float64 `json:"loss_of_economic_value,omitempty"`
+}
+
+// ScheduleEntry is one device of the SPD schedule.
+type ScheduleEntry struct {
+	Line            string         `json:"line"`
+	Structure       string         `json:"structure"`
+	Position        spd.Position   `json:"position"`
+	Required        bool           `json:"required"`
+	Because         []Reason       `json:"because"`
+	Service         risk.Service   `json:"service"`
+	Current         *risk.Current  `json:"current"`
+	TestClass       spd.TestClass  `json:"test_class"`
+	Level           *risk.Level    `json:"lightning_protection_level"`
+	Connection      *string        `json:"connection"`
+	Modes           []ScheduleMode `json:"modes"`
+	UcMin           spd.Opt        `json:"uc_min_v"`
+	UcMax           spd.Opt        `json:"uc_max_v"`
+	UpMax           spd.Opt        `json:"up_max_kv"`
+	InMin           spd.Opt        `json:"in_min_ka"`
+	IimpMin         spd.Opt        `json:"iimp_min_ka"`
+	ImaxMin         spd.Opt        `json:"imax_min_ka"`
+	ShortCircuitMin spd.Opt        `json:"short_circuit_min_ka"`
+	Leads           Leads          `json:"leads"`
+	Notes           []string       `json:"notes"`
+	Basis           []Basis        `json:"basis"`
+}
+
+// ScheduleMode is a mode of protection and what the device must do in it.
+type ScheduleMode struct {
+	Mode    string  `json:"mode"`
+	UcMin   spd.Opt `json:"uc_min_v"`
+	UpMax   spd.Opt `json:"up_max_kv"`
+	InMin   spd.Opt `json:"in_min_ka"`
+	IimpMin spd.Opt `json:"iimp_min_ka"`
+}
+
+// Leads are the connecting conductors of a device, copper.
+type Leads struct {
+	MaxLength spd.Opt `json:"max_length_m"`
+	Earth     spd.Opt `json:"earth_mm2"`
+	Live      spd.Opt `json:"live_mm2"`
+}
+
+// Reason is a rule that applies and where it comes from.
+type Reason struct {
+	Rule   string `json:"rule"`
+	Clause string `json:"clause"`
+}
+
+// Basis is the reason of one number of a schedule entry.
+type Basis struct {
+	Field      string           `json:"field"`
+	Mode       string           `json:"mode,omitempty"`
+	Reason     string           `json:"reason"`
+	Clause     string           `json:"clause"`
+	Provenance trace.Provenance `json:"provenance"`
+}
