@@ -78,10 +78,6 @@ func (o *Options) check(f *faults) []float64 {
 	switch form.Kind {
 	case Rods:
 		f.absent("/count", float64(form.Count), "the number of rods is what is sought")
-		if form.Arrangement >= arrangements {
-			f.add(risk.RuleOutOfRange, "/arrangement", form.Arrangement.String()+"; allowed: line, triangle, square", "")
-			return nil
-		}
 		counts := o.counts()
 		largest = counts[len(counts)-1]
 	case Wire:
@@ -147,11 +143,16 @@ func (o *Options) sizes() []float64 {
 
 // counts lists the numbers of rods the arrangement has within the bound; one rod is any arrangement.
 func (o *Options) counts() []float64 {
-	most := [arrangements]int{Line: int(spans[Rods][count].high), Triangle: 3, Square: 4 * len(squareFactor.Rows)}[o.Form.Arrangement]
+	most, by := int(spans[Rods][count].high), 1
+	switch o.Form.Arrangement {
+	case Triangle:
+		most, by = 3, 3
+	case Square:
+		most, by = 4*len(squareFactor.Rows), 4
+	}
 	if o.MaxCount > 0 {
 		most = min(most, o.MaxCount)
 	}
-	by := [arrangements]int{Line: 1, Triangle: 3, Square: 4}[o.Form.Arrangement]
 	all := []float64{1}
 	for n := max(by, 2); n <= most; n += by {
 		all = append(all, float64(n))

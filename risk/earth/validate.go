@@ -2,6 +2,7 @@ package earth
 
 import (
 	"math"
+	"slices"
 	"strconv"
 
 	"levinward/risk"
@@ -58,17 +59,25 @@ func (e *Electrode) check(f *faults, at string, part bool) {
 	if !part && e.Distance != 0 {
 		f.add(risk.RuleNotApplicable, at+"/distance_m", "only a later part of a combination has a distance to earlier parts", "")
 	}
-	if e.Kind != Rods && e.Arrangement != Line {
+	switch {
+	case e.Arrangement >= arrangements:
+		f.add(risk.RuleOutOfRange, at+"/arrangement", e.Arrangement.String()+"; allowed: line, triangle, square", "")
+	case e.Kind != Rods && e.Arrangement != Line:
 		f.add(risk.RuleNotApplicable, at+"/arrangement", "only several rods have an arrangement", "")
 	}
-	if e.checkSizes(f, at) {
-		e.checkForm(f, at)
-	}
+	e.checkForm(f, at, e.checkSizes(f, at))
+}
+
+// sound marks the sizes that are within their range.
+type sound [dimensions]bool
+
+func (s sound) all(sizes ...dimension) bool {
+	return !slices.ContainsFunc(sizes, func(d dimension) bool { return !s[d] })
 }
 
 // checkSizes holds every size against the range of its kind.
-func (e *Electrode) checkSizes(f *faults, at string) bool {
-	ok := true
+func (e *Electrode) checkSizes(f *faults, at string) sound {
+	var ok sound
 	for d := range dimensions {
 		v, s, pointer := e.size(d), spans[e.Kind][d], at+"/"+dimensionFields[d]
 		unit := unitOf(d)
@@ -77,33 +86,39 @@ func (e *Electrode) checkSizes(f *faults, at string) bool {
 		}
 		switch {
 		case s != span{}:
-			ok = f.within(pointer, v, s, unit) && ok
+			ok[d] = f.within(pointer, v, s, unit)
 		case v != 0:
 			f.add(risk.RuleNotApplicable, pointer, "a "+e.Kind.String()+" electrode has no such size; leave it out", "")
-			ok = false
 		}
 	}
 	return ok
 }
 
-// checkForm holds sizes that are in range against each other: the conditions of the formulas.
-func (e *Electrode) checkForm(f *faults, at string) {
-	switch e.Kind {
-	case Rod:
+// checkForm holds sound sizes against each other: the conditions of the formulas.
+func (e *Electrode) checkForm(f *faults, at string, ok sound) {
+	if ok.all(length, diameter) {
 		f.thin(at, "/length_m", e.Length, e.Diameter)
-	case Rods:
-		f.thin(at, "/length_m", e.Length, e.Diameter)
-		e.checkRods(f, at)
-	case Wire:
-		f.thin(at, "/length_m", e.Length, e.Diameter)
-		f.shallow(at, e.Depth, e.Diameter, e.Length)
-	case Ring:
+	}
+	if ok.all(ringDiameter, diameter) {
 		f.thin(at, "/ring_diameter_m", e.RingDiameter, e.Diameter)
+	}
+	if ok.all(depth, diameter, length) {
+		f.shallow(at, e.Depth, e.Diameter, e.Length)
+	}
+	if ok.all(depth, diameter, ringDiameter) {
 		f.shallow(at, e.Depth, e.Diameter, e.RingDiameter)
-	case Grid:
-		if least := 2 * math.Sqrt(math.Pi*e.Area); e.ConductorLength < least {
-			f.add(risk.RuleContradiction, at+"/conductor_length_m", number(e.ConductorLength)+" m cannot even surround "+number(e.Area)+" m2; allowed: "+number(least)+" m or more", "")
-		}
+	}
+	if least := 2 * math.Sqrt(math.Pi*e.Area); ok.all(area, conductorLength) && e.ConductorLength < least {
+		f.add(risk.RuleContradiction, at+"/conductor_length_m", number(e.ConductorLength)+" m cannot even surround "+number(e.Area)+" m2; allowed: "+number(least)+" m or more", "")
+	}
+	if ok[count] {
+		e.checkCount(f, at)
+	}
+	switch {
+	case ok.all(count, spacing, length) && e.Count > 2 && e.Spacing < e.Length:
+		f.add(risk.RuleOutOfRange, at+"/spacing_m", "rods nearer than their length: "+number(e.Spacing)+" m; allowed for more than two rods: "+number(e.Length)+" m or more. Rods in between may be left out of the count", bs7430)
+	case ok.all(spacing, diameter) && e.Spacing < 2*e.Diameter:
+		f.add(risk.RuleOutOfRange, at+"/spacing_m", number(e.Spacing)+" m; allowed: at least two diameters", dwight)
 	}
 }
 
@@ -121,25 +136,14 @@ func (f *faults) shallow(at string, depth, diameter, extent float64) {
 	}
 }
 
-func (e *Electrode) checkRods(f *faults, at string) {
-	switch e.Arrangement {
-	case Line:
-	case Triangle:
-		if e.Count != 3 {
-			f.add(risk.RuleOutOfRange, at+"/count", strconv.Itoa(e.Count)+" rods; allowed in a triangle: 3", bs7430)
-		}
-	case Square:
-		if most := 4 * len(squareFactor.Rows); e.Count%4 != 0 || e.Count > most {
-			f.add(risk.RuleOutOfRange, at+"/count", strconv.Itoa(e.Count)+" rods; allowed in a hollow square: 4, 8, 12 … "+strconv.Itoa(most), squareFactor.Clause)
-		}
-	default:
-		f.add(risk.RuleOutOfRange, at+"/arrangement", e.Arrangement.String()+"; allowed: line, triangle, square", "")
-	}
+// checkCount holds the number of rods against their arrangement.
+func (e *Electrode) checkCount(f *faults, at string) {
+	most := 4 * len(squareFactor.Rows)
 	switch {
-	case e.Count > 2 && e.Spacing < e.Length:
-		f.add(risk.RuleOutOfRange, at+"/spacing_m", "rods nearer than their length: "+number(e.Spacing)+" m; allowed for more than two rods: "+number(e.Length)+" m or more. Rods in between may be left out of the count", bs7430)
-	case e.Spacing < 2*e.Diameter:
-		f.add(risk.RuleOutOfRange, at+"/spacing_m", number(e.Spacing)+" m; allowed: at least two diameters", dwight)
+	case e.Arrangement == Triangle && e.Count != 3:
+		f.add(risk.RuleOutOfRange, at+"/count", strconv.Itoa(e.Count)+" rods; allowed in a triangle: 3", bs7430)
+	case e.Arrangement == Square && (e.Count%4 != 0 || e.Count > most):
+		f.add(risk.RuleOutOfRange, at+"/count", strconv.Itoa(e.Count)+" rods; allowed in a hollow square: 4, 8, 12 … "+strconv.Itoa(most), squareFactor.Clause)
 	}
 }
 

@@ -57,6 +57,8 @@ func TestEveryFaultIsReported(t *testing.T) {
 		{"square of six", but(goodRods, func(e *earth.Electrode) { e.Arrangement, e.Count = earth.Square, 6 }), "/count"},
 		{"square beyond the table", but(goodRods, func(e *earth.Electrode) { e.Arrangement, e.Count = earth.Square, 40 }), "/count"},
 		{"three rods nearer than their length", but(goodRods, func(e *earth.Electrode) { e.Spacing = 2.9 }), "/spacing_m"},
+		{"faults of size and form at once", earth.Electrode{Kind: earth.Rods, Arrangement: earth.Triangle, Length: 3, Diameter: nan, Count: 4, Spacing: 1}, "/diameter_m /count /spacing_m"},
+		{"unknown arrangement and sizes", earth.Electrode{Kind: earth.Rods, Arrangement: 9, Length: nan, Diameter: 0.016, Count: 4, Spacing: 1}, "/arrangement /length_m"},
 		{"two rods that touch", but(goodRods, func(e *earth.Electrode) { e.Count, e.Diameter, e.Spacing = 2, 0.06, 0.11 }), "/spacing_m"},
 		{"deeper than half its length", but(goodWire, func(e *earth.Electrode) { e.Length, e.Depth = 4, 2.1 }), "/depth_m"},
 		{"ring deeper than its radius", but(goodRing, func(e *earth.Electrode) { e.RingDiameter, e.Depth = 4, 2.1 }), "/depth_m"},
