@@ -48,6 +48,7 @@ type prices struct {
 	insulation     units
 	unit           units
 	scale, largest float64
+	rising         bool // every better SPD costs more
 }
 
 // dearest bounds a price, so that sums over any number of lines stay exact.
@@ -67,6 +68,10 @@ func pricesOf(c *risk.Costs) prices {
 	})
 	p.unit = max(p.unit, 1)
 	p.each(c, func(_ float64, u *units) { *u /= p.unit })
+	p.rising = true
+	for i := risk.LevelIIIIV; i <= risk.LevelI; i++ {
+		p.rising = p.rising && p.bonding[i] > p.bonding[i-1] && p.coordinated[i] > 0
+	}
 	return p
 }
 

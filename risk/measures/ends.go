@@ -33,6 +33,15 @@ type savings struct {
 	bonding, coordinated [risk.BetterThanI + 1]ratios
 }
 
+// table is what is remembered of one combination of structure-wide measures: the
+// result with the lowest choice at every line end, and the savings at each.
+type table struct {
+	known bool
+	risks [risk.Losses]float64
+	ratios
+	ends []savings
+}
+
 // required is the bonding that a class of LPS demands at every line end.
 func required(class risk.LPS) risk.Level {
 	switch class {
@@ -108,19 +117,40 @@ func (s *search) endFloor(i int, need risk.Level) units {
 // cost includes the least that the line ends can cost.
 func (s *search) decideEnds(index int, optimistic *ratios, cost units) {
 	need := required(s.m.LPS)
-	if s.tables[index] == nil {
-		s.tables[index] = s.save(need, optimistic)
+	t := &s.tables[index]
+	if !t.known {
+		t.known = true
+		s.lowestEnds(need)
+		t.risks, t.ratios = s.evaluate()
+		s.bestEnds()
+	}
+	if s.prices.rising && t.worst() <= s.limit { // anything more only costs more
+		s.lowestEnds(need)
+		s.consider(cost, &t.risks, &t.ratios)
+		s.bestEnds()
+		return
+	}
+	if t.ends == nil {
+		t.ends = s.save(need, optimistic)
 	}
 	s.base = cost
-	s.pack(s.tables[index], need)
-	for i := range s.lowest {
-		s.setEnd(i, s.lowest[i].bonding, s.lowest[i].coordinated)
+	s.pack(t, need)
+	s.descend(0, 0, &ratios{}, false)
+}
+
+// lowestEnds leaves every line end of s.m as it is, with the bonding that is required.
+func (s *search) lowestEnds(need risk.Level) {
+	for i := range s.ends {
+		e := &s.ends[i]
+		s.setEnd(i, max(e.bonding.present.Level, need), e.coordinated.present.Level)
 	}
-	_, s.start = s.evaluate()
+}
+
+// bestEnds puts the best SPDs at every line end of s.m.
+func (s *search) bestEnds() {
 	for i := range s.ends {
 		s.setEnd(i, s.ends[i].bonding.best, s.ends[i].coordinated.best)
 	}
-	s.descend(0, 0, &ratios{})
 }
 
 // save evaluates every level of every line end with the other ends at their best.
@@ -184,33 +214,48 @@ type knapsack struct {
 
 // pack prepares the knapsack. A level that is not enough with everything else at
 // its best is left out, and so is a choice that another replaces at a lower price.
-func (s *search) pack(t []savings, need risk.Level) {
+func (s *search) pack(t *table, need risk.Level) {
 	n := len(s.ends)
 	if s.options == nil {
 		s.lowest, s.options, s.order, s.picked = make([]pair, n), make([][]option, n), make([]int, n), make([]int, n)
 	}
+	raised := false
 	for i := range s.ends {
-		e := &s.ends[i]
-		b, c := max(e.bonding.present.Level, need), e.coordinated.present.Level
-		for t[i].bonding[b].worst() > s.limit {
-			b++
-		}
-		for t[i].coordinated[c].worst() > s.limit {
-			c++
-		}
-		if c > e.coordinated.present.Level {
-			b = max(b, c)
-		}
-		s.lowest[i] = pair{b, c}
-		s.options[i] = s.choices(s.options[i][:0], i, &t[i])
+		s.lowest[i] = s.enough(i, &t.ends[i], need)
+		raised = raised || s.lowest[i] != pair{max(s.ends[i].bonding.present.Level, need), s.ends[i].coordinated.present.Level}
+		s.options[i] = s.choices(s.options[i][:0], i, &t.ends[i])
 		s.base += cheapest(s.options[i]) - s.endFloor(i, need)
 		s.order[i] = i
+	}
+	s.start = t.ratios
+	if raised {
+		for i, low := range s.lowest {
+			s.setEnd(i, low.bonding, low.coordinated)
+		}
+		_, s.start = s.evaluate()
+		s.bestEnds()
 	}
 	// Ends that decide most come first. The order is stable, so that twins keep theirs.
 	slices.SortStableFunc(s.order, func(i, j int) int {
 		return cmp.Compare(s.weight(j), s.weight(i))
 	})
 	s.cut()
+}
+
+// enough is the lowest choice at end i that can be enough, with everything else at its best.
+func (s *search) enough(i int, t *savings, need risk.Level) pair {
+	e := &s.ends[i]
+	p := pair{max(e.bonding.present.Level, need), e.coordinated.present.Level}
+	for t.bonding[p.bonding].worst() > s.limit {
+		p.bonding++
+	}
+	for t.coordinated[p.coordinated].worst() > s.limit {
+		p.coordinated++
+	}
+	if p.coordinated > e.coordinated.present.Level {
+		p.bonding = max(p.bonding, p.coordinated)
+	}
+	return p
 }
 
 // weight is the most that can be gained at an end.
@@ -234,15 +279,16 @@ func (s *search) choices(o []option, i int, t *savings) []option {
 			o = append(o, x)
 		}
 	}
-	kept := o[:0]
-	all := slices.Clone(o)
-	for j := range all {
-		replaced := false
-		for l := range all {
-			replaced = replaced || l != j && replaces(&all[l], &all[j], l < j, t)
+	var replaced [16]bool // of at most 4 x 4 options
+	for j := range o {
+		for l := range o {
+			replaced[j] = replaced[j] || l != j && replaces(&o[l], &o[j], l < j, t)
 		}
-		if !replaced {
-			kept = append(kept, all[j])
+	}
+	kept := o[:0]
+	for j := range o {
+		if !replaced[j] {
+			kept = append(kept, o[j])
 		}
 	}
 	return kept
@@ -367,22 +413,25 @@ func (s *search) promising(depth int, extra units, gain *ratios) bool {
 	return r.worst() <= s.limit
 }
 
-// descend decides the ends from depth on.
-func (s *search) descend(depth int, extra units, gain *ratios) {
+// descend decides the ends from depth on. changed says that the end before is
+// not at its best, so that what can be reached has to be evaluated anew.
+func (s *search) descend(depth int, extra units, gain *ratios, changed bool) {
 	*s.budget--
 	if *s.budget <= 0 || !s.promising(depth, extra, gain) {
 		return
 	}
 	if depth == len(s.order) {
-		s.consider(s.base + extra)
+		risks, r := s.evaluate()
+		s.consider(s.base+extra, &risks, &r)
 		return
 	}
-	if depth > 0 {
+	if changed {
 		if _, r := s.evaluate(); r.worst() > s.limit {
 			return
 		}
 	}
 	i := s.order[depth]
+	best := pair{s.ends[i].bonding.best, s.ends[i].coordinated.best}
 	first := 0
 	if t := s.ends[i].twin; t >= 0 {
 		first = s.picked[t]
@@ -395,7 +444,7 @@ func (s *search) descend(depth int, extra units, gain *ratios) {
 		for k := range g {
 			g[k] += o.gain[k]
 		}
-		s.descend(depth+1, extra+o.extra, &g)
+		s.descend(depth+1, extra+o.extra, &g, o.pair != best)
 	}
-	s.setEnd(i, s.ends[i].bonding.best, s.ends[i].coordinated.best)
+	s.setEnd(i, best.bonding, best.coordinated)
 }

@@ -79,7 +79,7 @@ type search struct {
 	knots [axes + 1]int // index of the first corner of each depth in corners
 	// corners holds the ratios with the axes up to a depth decided and everything else at its best.
 	corners []corner
-	tables  [][]savings // per combination of all axes
+	tables  []table // per combination of all axes
 
 	limit float64       // of the search that runs: what the worst ratio may be
 	best  set           // of the search that runs
@@ -188,7 +188,7 @@ func (s *search) finishTop() {
 		s.top.cost += s.endPrice(i, e.bonding.best, e.coordinated.best) - s.endFloor(i, required(s.m.LPS))
 	}
 	s.corners = make([]corner, size)
-	s.tables = make([][]savings, count)
+	s.tables = make([]table, count)
 	s.best.measures.Ends = make([]risk.EndMeasures, len(s.ends))
 }
 
@@ -303,15 +303,14 @@ func (s *search) corner(index int) *ratios {
 	return &c.ratios
 }
 
-// consider takes s.m as the best set where it is one.
-func (s *search) consider(cost units) {
-	risks, r := s.evaluate()
+// consider takes s.m, which costs cost and leaves risks, as the best set where it is one.
+func (s *search) consider(cost units, risks *[risk.Losses]float64, r *ratios) {
 	if r.worst() > s.limit {
 		return
 	}
-	c := prefer(cost, s.best.cost, &r, &s.best.ratios)
+	c := prefer(cost, s.best.cost, r, &s.best.ratios)
 	if c < 0 || c == 0 && less(&s.m, &s.best.measures) {
-		s.best.take(&s.m, cost, &risks, &r)
+		s.best.take(&s.m, cost, risks, r)
 	}
 }
 
