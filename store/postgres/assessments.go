@@ -6,6 +6,7 @@ import (
 	"fmt"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgxpool"
 
 	"levinward/store"
 )
@@ -72,9 +73,9 @@ func (s *Store) Create(ctx context.Context, org store.Organisation, r store.Reco
 		key, bodyHash = &idem.Key, &idem.BodyHash
 	}
 	replayed := false
-	err := s.do(ctx, func(ctx context.Context) error {
+	err := s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
 		for {
-			err := s.pool.QueryRow(ctx, create, append(arguments(owner, &r), key, bodyHash)...).Scan(&r.Revision)
+			err := c.QueryRow(ctx, create, append(arguments(owner, &r), key, bodyHash)...).Scan(&r.Revision)
 			switch {
 			case violates(err, uniqueViolation):
 				return store.ErrExists
@@ -83,7 +84,7 @@ func (s *Store) Create(ctx context.Context, org store.Organisation, r store.Reco
 			case !errors.Is(err, pgx.ErrNoRows):
 				return err
 			}
-			first, err := s.firstUnder(ctx, owner, idem)
+			first, err := firstUnder(ctx, c, owner, idem)
 			if errors.Is(err, store.ErrNotFound) {
 				continue // the record with this key has just been deleted
 			}
@@ -99,13 +100,13 @@ func (s *Store) Create(ctx context.Context, org store.Organisation, r store.Reco
 }
 
 // firstUnder returns the first revision of the record created with a key.
-func (s *Store) firstUnder(ctx context.Context, owner string, idem *store.Idempotency) (store.Record, error) {
+func firstUnder(ctx context.Context, c *pgxpool.Conn, owner string, idem *store.Idempotency) (store.Record, error) {
 	const query = `
 		SELECT a.body_hash, ` + header + `, r.input, r.result
 		FROM assessment a JOIN revision r ON r.organisation = a.organisation AND r.assessment = a.id AND r.revision = 1
 		WHERE a.organisation = $1 AND a.idempotency_key = $2`
 	var bodyHash string
-	r, err := scanRecord(s.pool.QueryRow(ctx, query, owner, idem.Key), &bodyHash)
+	r, err := scanRecord(c.QueryRow(ctx, query, owner, idem.Key), &bodyHash)
 	if err == nil && bodyHash != idem.BodyHash {
 		return store.Record{}, store.ErrKeyReused
 	}
@@ -132,8 +133,8 @@ func (s *Store) record(ctx context.Context, org store.Organisation, id, query st
 	if err != nil {
 		return store.Record{}, err
 	}
-	err = s.do(ctx, func(ctx context.Context) (err error) {
-		r, err = scanRecord(s.pool.QueryRow(ctx, query, append(key, args...)...))
+	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) (err error) {
+		r, err = scanRecord(c.QueryRow(ctx, query, append(key, args...)...))
 		return err
 	})
 	return r, err
@@ -156,10 +157,10 @@ func (s *Store) Worksheet(ctx context.Context, org store.Organisation, id string
 	if err != nil {
 		return nil, err
 	}
-	err = s.do(ctx, func(ctx context.Context) error {
+	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
 		const query = `SELECT worksheet FROM revision
 			WHERE organisation = $1 AND assessment = $2 AND revision = $3::bigint`
-		return orNotFound(s.pool.QueryRow(ctx, query, append(key, n)...).Scan(&doc))
+		return orNotFound(c.QueryRow(ctx, query, append(key, n)...).Scan(&doc))
 	})
 	return doc, err
 }
@@ -170,8 +171,8 @@ func (s *Store) Revisions(ctx context.Context, org store.Organisation, id string
 	if err != nil {
 		return nil, err
 	}
-	err = s.do(ctx, func(ctx context.Context) error {
-		rows, err := s.pool.Query(ctx, `SELECT `+header+` FROM revision r
+	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
+		rows, err := c.Query(ctx, `SELECT `+header+` FROM revision r
 			WHERE r.organisation = $1 AND r.assessment = $2 ORDER BY r.revision`, key...)
 		if err != nil {
 			return err
@@ -198,14 +199,14 @@ func (s *Store) Revise(ctx context.Context, org store.Organisation, r store.Reco
 	if err := r.Normalise(); err != nil {
 		return store.Record{}, err
 	}
-	err = s.do(ctx, func(ctx context.Context) error {
-		err := s.pool.QueryRow(ctx, revise, append(arguments(key[0].(string), &r), expected)...).Scan(&r.Revision)
+	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
+		err := c.QueryRow(ctx, revise, append(arguments(key[0].(string), &r), expected)...).Scan(&r.Revision)
 		if !errors.Is(err, pgx.ErrNoRows) {
 			return err
 		}
 		var conflict store.ConflictError
 		const newest = `SELECT newest FROM assessment WHERE organisation = $1 AND id = $2`
-		if err := s.pool.QueryRow(ctx, newest, key...).Scan(&conflict.Current); err != nil {
+		if err := c.QueryRow(ctx, newest, key...).Scan(&conflict.Current); err != nil {
 			return orNotFound(err)
 		}
 		return &conflict
@@ -223,8 +224,8 @@ func (s *Store) Delete(ctx context.Context, org store.Organisation, id string) e
 	if err != nil {
 		return err
 	}
-	return s.do(ctx, func(ctx context.Context) error {
-		tag, err := s.pool.Exec(ctx, `DELETE FROM assessment WHERE organisation = $1 AND id = $2`, key...)
+	return s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
+		tag, err := c.Exec(ctx, `DELETE FROM assessment WHERE organisation = $1 AND id = $2`, key...)
 		if err == nil && tag.RowsAffected() == 0 {
 			return store.ErrNotFound
 		}
@@ -241,8 +242,8 @@ func (s *Store) PutDefinitions(ctx context.Context, org store.Organisation, hash
 	if !ok {
 		return noOrganisation(org)
 	}
-	return s.do(ctx, func(ctx context.Context) error {
-		_, err := s.pool.Exec(ctx, `INSERT INTO definitions (organisation, hash, document) VALUES ($1, $2, $3)
+	return s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
+		_, err := c.Exec(ctx, `INSERT INTO definitions (organisation, hash, document) VALUES ($1, $2, $3)
 			ON CONFLICT DO NOTHING`, owner, hash, doc)
 		if violates(err, foreignKeyViolation) {
 			return noOrganisation(org)
@@ -257,9 +258,9 @@ func (s *Store) Definitions(ctx context.Context, org store.Organisation, hash st
 	if !ok || store.CheckHash(hash) != nil {
 		return nil, store.ErrNotFound
 	}
-	err = s.do(ctx, func(ctx context.Context) error {
+	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
 		const query = `SELECT document FROM definitions WHERE organisation = $1 AND hash = $2`
-		return orNotFound(s.pool.QueryRow(ctx, query, owner, hash).Scan(&doc))
+		return orNotFound(c.QueryRow(ctx, query, owner, hash).Scan(&doc))
 	})
 	return doc, err
 }
@@ -269,8 +270,8 @@ func (s *Store) AddOrganisation(ctx context.Context, org store.Organisation, nam
 	if err := store.CheckOrganisation(org, name); err != nil {
 		return err
 	}
-	return s.do(ctx, func(ctx context.Context) error {
-		_, err := s.pool.Exec(ctx, `INSERT INTO organisation (id, name) VALUES ($1, $2)
+	return s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
+		_, err := c.Exec(ctx, `INSERT INTO organisation (id, name) VALUES ($1, $2)
 			ON CONFLICT DO NOTHING`, string(org), name)
 		return err
 	})

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgxpool"
 
 	"levinward/store"
 )
@@ -24,8 +25,8 @@ func (s *Store) List(ctx context.Context, org store.Organisation, f store.Filter
 		return store.Page{}, err
 	}
 	var entries []store.Entry
-	err = s.do(ctx, func(ctx context.Context) error {
-		rows, err := s.pool.Query(ctx, query, args...)
+	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
+		rows, err := c.Query(ctx, query, args...)
 		if err != nil {
 			return err
 		}

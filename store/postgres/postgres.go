@@ -25,8 +25,8 @@ import (
 // Store is a store.Store on PostgreSQL.
 type Store struct {
 	pool *pgxpool.Pool
-	// patience is how long one call waits for a connection and its answer
-	// before the database counts as unavailable.
+	// patience is how long a call waits for a connection, and then for its
+	// answer, before the database counts as unavailable.
 	patience time.Duration
 }
 
@@ -64,7 +64,7 @@ func Migrate(ctx context.Context, dsn string, migrations fs.FS) (applied []strin
 
 // Ping tells whether the database answers.
 func (s *Store) Ping(ctx context.Context) error {
-	return s.do(ctx, s.pool.Ping)
+	return s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error { return c.Ping(ctx) })
 }
 
 // Close waits for running calls and closes the connections.
@@ -141,9 +141,20 @@ func compare(ctx context.Context, provider *goose.Provider) (upToDate bool, err 
 	return current == target, nil
 }
 
-// do bounds the time of a call and translates its error.
-func (s *Store) do(ctx context.Context, call func(context.Context) error) error {
-	limited, cancel := context.WithTimeout(ctx, s.patience)
+// do runs a call on a connection, bounds its time and translates its error.
+//
+// The caller's context ends the wait for a connection. A statement that was
+// sent is seen through: breaking it off would cost the connection, for seconds
+// if a long document was on its way, and leave open whether it was carried out.
+func (s *Store) do(ctx context.Context, call func(context.Context, *pgxpool.Conn) error) error {
+	waiting, cancel := context.WithTimeout(ctx, s.patience)
 	defer cancel()
-	return translate(ctx, call(limited))
+	conn, err := s.pool.Acquire(waiting)
+	if err != nil {
+		return translate(ctx, err)
+	}
+	defer conn.Release()
+	running, cancel := context.WithTimeout(context.WithoutCancel(ctx), s.patience)
+	defer cancel()
+	return translate(ctx, call(running, conn))
 }

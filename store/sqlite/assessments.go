@@ -150,8 +150,8 @@ func (s *Store) record(ctx context.Context, org store.Organisation, id, query st
 	if err != nil {
 		return store.Record{}, err
 	}
-	err = s.do(ctx, func(ctx context.Context) (err error) {
-		r, err = scanRecord(s.reader.QueryRowContext(ctx, query, append(key, args...)...))
+	err = s.do(ctx, s.reader, func(ctx context.Context, c *sql.Conn) (err error) {
+		r, err = scanRecord(c.QueryRowContext(ctx, query, append(key, args...)...))
 		return err
 	})
 	return r, err
@@ -173,10 +173,10 @@ func (s *Store) Worksheet(ctx context.Context, org store.Organisation, id string
 	if err != nil {
 		return nil, err
 	}
-	err = s.do(ctx, func(ctx context.Context) error {
+	err = s.do(ctx, s.reader, func(ctx context.Context, c *sql.Conn) error {
 		const query = `SELECT worksheet FROM revision
 			WHERE organisation = $1 AND assessment = $2 AND revision = $3`
-		return orNotFound(s.reader.QueryRowContext(ctx, query, append(key, n)...).Scan(&doc))
+		return orNotFound(c.QueryRowContext(ctx, query, append(key, n)...).Scan(&doc))
 	})
 	return doc, err
 }
@@ -187,8 +187,8 @@ func (s *Store) Revisions(ctx context.Context, org store.Organisation, id string
 	if err != nil {
 		return nil, err
 	}
-	err = s.do(ctx, func(ctx context.Context) error {
-		rows, err := s.reader.QueryContext(ctx, `SELECT `+header+` FROM revision r
+	err = s.do(ctx, s.reader, func(ctx context.Context, c *sql.Conn) error {
+		rows, err := c.QueryContext(ctx, `SELECT `+header+` FROM revision r
 			WHERE r.organisation = $1 AND r.assessment = $2 ORDER BY r.revision`, key...)
 		if err != nil {
 			return err
@@ -288,9 +288,9 @@ func (s *Store) Definitions(ctx context.Context, org store.Organisation, hash st
 	if !ok || store.CheckHash(hash) != nil {
 		return nil, store.ErrNotFound
 	}
-	err = s.do(ctx, func(ctx context.Context) error {
+	err = s.do(ctx, s.reader, func(ctx context.Context, c *sql.Conn) error {
 		const query = `SELECT document FROM definitions WHERE organisation = $1 AND hash = $2`
-		return orNotFound(s.reader.QueryRowContext(ctx, query, owner, hash).Scan(&doc))
+		return orNotFound(c.QueryRowContext(ctx, query, owner, hash).Scan(&doc))
 	})
 	return doc, err
 }

@@ -24,8 +24,8 @@ func (s *Store) List(ctx context.Context, org store.Organisation, f store.Filter
 		return store.Page{}, err
 	}
 	var entries []store.Entry
-	err = s.do(ctx, func(ctx context.Context) error {
-		rows, err := s.reader.QueryContext(ctx, query, args...)
+	err = s.do(ctx, s.reader, func(ctx context.Context, c *sql.Conn) error {
+		rows, err := c.QueryContext(ctx, query, args...)
 		if err != nil {
 			return err
 		}

@@ -27,8 +27,8 @@ import (
 // Store is a store.Store in an SQLite file.
 type Store struct {
 	writer, reader *sql.DB
-	// patience is how long one call waits for its turn and its answer before
-	// the database counts as unavailable.
+	// patience is how long a call waits for a connection, and then for its
+	// answer, before the database counts as unavailable.
 	patience time.Duration
 
 	create, revise, appendRevision *sql.Stmt // on writer
@@ -72,9 +72,9 @@ func Migrate(ctx context.Context, file string, migrations fs.FS) (applied []stri
 
 // Ping tells whether the database answers, by reading from it.
 func (s *Store) Ping(ctx context.Context) error {
-	return s.do(ctx, func(ctx context.Context) error {
+	return s.do(ctx, s.reader, func(ctx context.Context, c *sql.Conn) error {
 		var n int
-		return s.reader.QueryRowContext(ctx, "SELECT count(*) FROM organisation").Scan(&n)
+		return c.QueryRowContext(ctx, "SELECT count(*) FROM organisation").Scan(&n)
 	})
 }
 
@@ -133,17 +133,27 @@ func migrate(ctx context.Context, db *sql.DB, migrations fs.FS) (applied []strin
 	}
 }
 
-// do bounds the time of a call and translates its error.
-func (s *Store) do(ctx context.Context, call func(context.Context) error) error {
-	limited, cancel := context.WithTimeout(ctx, s.patience)
+// do runs a call on a connection, bounds its time and translates its error.
+//
+// The caller's context ends the wait for a connection. A call that has one is
+// seen through: breaking it off would cost the connection.
+func (s *Store) do(ctx context.Context, db *sql.DB, call func(context.Context, *sql.Conn) error) error {
+	waiting, cancel := context.WithTimeout(ctx, s.patience)
 	defer cancel()
-	return translate(ctx, call(limited))
+	conn, err := db.Conn(waiting)
+	if err != nil {
+		return translate(ctx, err)
+	}
+	defer conn.Close() // back to the pool
+	running, cancel := context.WithTimeout(context.WithoutCancel(ctx), s.patience)
+	defer cancel()
+	return translate(ctx, call(running, conn))
 }
 
 // write runs a call in a transaction that is kept only if it succeeds.
 func (s *Store) write(ctx context.Context, call func(context.Context, *sql.Tx) error) error {
-	return s.do(ctx, func(ctx context.Context) error {
-		tx, err := s.writer.BeginTx(ctx, nil)
+	return s.do(ctx, s.writer, func(ctx context.Context, c *sql.Conn) error {
+		tx, err := c.BeginTx(ctx, nil)
 		if err != nil {
 			return err
 		}

@@ -85,13 +85,18 @@ func pagesWhileWriting(t *testing.T, s suite) {
 	failure := make([]error, writers+1)
 	together(writers+1, func(w int) {
 		if w == writers {
-			failure[w] = s.walkRepeatedly(stay, 15)
-			done.Store(true)
+			defer done.Store(true)
+			for walks := 0; walks < 15 || written.Load() < 300; walks++ {
+				if failure[w] = s.walk(stay); failure[w] != nil || done.Load() {
+					return
+				}
+			}
 			return
 		}
 		for i := 0; !done.Load(); i++ {
 			if err := s.comeAndGo(w, i, stay); err != nil {
 				failure[w] = fmt.Errorf("writer: %w", err)
+				done.Store(true)
 				return
 			}
 			written.Add(1)
@@ -126,37 +131,35 @@ func (s suite) comeAndGo(writer, i int, stay []store.Record) error {
 	return nil
 }
 
-// walkRepeatedly demands every record that stays exactly once and in order.
-func (s suite) walkRepeatedly(stay []store.Record, walks int) error {
-	for range walks {
-		seen := map[string]bool{}
-		next := 0
-		f := store.Filter{Limit: 9}
-		for {
-			page, err := s.List(s.ctx, s.org, f)
-			if err != nil {
-				return err
-			}
-			for _, e := range page.Entries {
-				if seen[e.ID] {
-					return fmt.Errorf("%s came twice", e.Name)
-				}
-				seen[e.ID] = true
-				if strings.HasPrefix(e.Name, "stay") {
-					if e.ID != stay[next].ID {
-						return fmt.Errorf("%s came where %s was due", e.Name, stay[next].Name)
-					}
-					next++
-				}
-			}
-			if page.Next == "" {
-				break
-			}
-			f.Cursor = page.Next
+// walk demands every record that stays exactly once and in order.
+func (s suite) walk(stay []store.Record) error {
+	seen := map[string]bool{}
+	next := 0
+	for f := (store.Filter{Limit: 9}); ; {
+		page, err := s.List(s.ctx, s.org, f)
+		if err != nil {
+			return err
 		}
-		if next != len(stay) {
-			return fmt.Errorf("%d of %d came", next, len(stay))
+		for _, e := range page.Entries {
+			if seen[e.ID] {
+				return fmt.Errorf("%s came twice", e.Name)
+			}
+			seen[e.ID] = true
+			if !strings.HasPrefix(e.Name, "stay") {
+				continue
+			}
+			if next == len(stay) || e.ID != stay[next].ID {
+				return fmt.Errorf("%s came out of order", e.Name)
+			}
+			next++
 		}
+		if page.Next == "" {
+			break
+		}
+		f.Cursor = page.Next
+	}
+	if next != len(stay) {
+		return fmt.Errorf("%d of %d came", next, len(stay))
 	}
 	return nil
 }
