@@ -106,6 +106,9 @@ type Entry struct {
 	Connection Connection
 	Modes      []Mode
 
+	CRL            Opt // calculated risk level, where it was asked for
+	CriticalLength Opt // L_crit of a photovoltaic route [m]
+
 	UcMin, UcMax    Opt // [V]: operation from below, protection from above; UcMin is the largest of the modes
 	UpMax           Opt // [kV]
 	InMin           Opt // kA 8/20, per line conductor; N-PE in its mode

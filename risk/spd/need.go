@@ -143,6 +143,7 @@ func (s *scheduler) supply(x *end) grounds {
 	if !ok {
 		return againstNoLength
 	}
+	x.crl = Some(crl)
 	return either(crl < 1000, forCRL, againstCRL)
 }
 
@@ -269,8 +270,9 @@ func (s *scheduler) photovoltaic(x *end, g grounds) grounds {
 	L := s.t.Given(qRoute, x.l.Length())
 	k := s.t.Pick(qKcrit, criticalLength, int(x.l.Electrical.Building), 0)
 	out := againstRoute
-	if s.NG > 0 && L >= s.t.Set(qLcrit, k/s.NG) {
-		out = forRoute
+	if s.NG > 0 {
+		x.critical = Some(s.t.Set(qLcrit, k/s.NG))
+		out = either(L >= x.critical.Value, forRoute, againstRoute)
 	}
 	return out | either(g&(forRisk|forCounted) != 0 || !s.acceptable, forPVGuide, againstPVGuide)
 }

@@ -20,16 +20,18 @@ const (
 
 // Reasons of the remaining values.
 var (
+	byCRL          = rule{"f_env F / (L_P N_G); below 1000 a device is required. F = 1; a part of the supply that is not described counts as aerial low voltage up to 1 km.", std443, read}
+	byCritical     = rule{"Constant of the kind of building divided by N_G.", std712, read}
 	byShortCircuit = rule{"Prospective short-circuit current at the device.", stdSPD, read}
 	byPVCurrent    = rule{"1.25 times the short-circuit current of the array.", std712, read}
-	byPVBattery    = rule{"The larger of 1.25 times the short-circuit current of the array and the short-circuit current of the battery.", std712 + "; " + trade, practice}
+	byPVBattery    = rule{"The larger of 1.25 times the short-circuit current of the array and the short-circuit current given for the line, that of a battery.", std712 + "; " + trade, practice}
 	byLeadLimit    = rule{"Both connecting leads together at most 0.5 m, never over 1 m.", stdSPD, read}
 	bySection      = rule{"Copper, by class; for class I at least I_imp / 8, next standard cross-section.", stdSPD + "; GB 50057", memory}
 )
 
 const (
 	noteEarth = "Prove the earth connection first: a device moves the surge to earth and can do very little without one. The input gives no earth resistance."
-	noteLocal = "Backup overcurrent device not above the value its maker states."
+	noteLocal = "Backup overcurrent device not above the value its maker states. A spark gap interrupts the follow current itself: between line and neutral at least the prospective short-circuit current, in N-PE at least 100 A (TN, TT; from memory)."
 )
 
 // Schedule says for every line end at an assessed structure which device it
@@ -203,6 +205,7 @@ type end struct {
 	site                 *site
 	bonding, coordinated risk.Level
 	stated               bool // the input states as much
+	crl, critical        Opt  // found on the way to the need
 }
 
 func (s *scheduler) end(li int) end {
@@ -367,6 +370,9 @@ func (s *scheduler) device(x *end, place Position, g grounds) {
 		Line: x.line, Structure: x.structure, Position: place, Required: g.required(),
 		Service: x.l.Service, Current: x.l.Electrical.Current, TestClass: x.class(place), Level: x.level(), Connection: x.connection(),
 	}
+	if place == LineEntrance {
+		s.exposed(x, &en)
+	}
 	s.note(noteEarth)
 	s.situation(x, &en)
 	s.appendModes(x, en.Connection)
@@ -383,6 +389,17 @@ func (s *scheduler) device(x *end, place Position, g grounds) {
 	en.Notes = s.notes[n:len(s.notes):len(s.notes)]
 	en.Basis = s.bases[b:len(s.bases):len(s.bases)]
 	s.entries = append(s.entries, en)
+}
+
+// exposed tells the figures that the need was decided by.
+func (s *scheduler) exposed(x *end, en *Entry) {
+	en.CRL, en.CriticalLength = x.crl, x.critical
+	if en.CRL.Valid {
+		s.because("calculated_risk_level", "", &byCRL)
+	}
+	if en.CriticalLength.Valid {
+		s.because("critical_length_m", "", &byCritical)
+	}
 }
 
 // level is the highest LPL that applies at the end.

@@ -154,16 +154,28 @@ func (s *scheduler) photovoltaicUc(x *end) (float64, *rule) {
 	return 0, nil
 }
 
-// coldestDay returns U_OC,MAX.
+func coefficientKnown(el *risk.Electrical) bool {
+	return el.TemperatureCoefficient != 0 && el.LowestTemperature != nil
+}
+
+// openCircuitMax is U_OC,MAX, the open-circuit voltage of an array on the coldest day [V].
+func openCircuitMax(el *risk.Electrical) float64 {
+	if !coefficientKnown(el) {
+		return 1.2 * el.OpenCircuit
+	}
+	return max(el.OpenCircuit, el.OpenCircuit*(1+el.TemperatureCoefficient*(*el.LowestTemperature-25)))
+}
+
+// coldestDay records U_OC,MAX.
 func (s *scheduler) coldestDay(el *risk.Electrical) (float64, *rule) {
 	t := s.t
-	U := t.Given(qUoc, el.OpenCircuit)
-	if el.TemperatureCoefficient == 0 || el.LowestTemperature == nil {
-		return t.Set(qUpvK, 1.2*U), &byPVFactor
+	t.Given(qUoc, el.OpenCircuit)
+	if !coefficientKnown(el) {
+		return t.Set(qUpvK, openCircuitMax(el)), &byPVFactor
 	}
-	alpha := t.Given(qAlpha, el.TemperatureCoefficient)
-	T := t.Given(qTmin, *el.LowestTemperature)
-	return t.Set(qUpvT, max(U, U*(1+alpha*(T-25)))), &byPVCold
+	t.Given(qAlpha, el.TemperatureCoefficient)
+	t.Given(qTmin, *el.LowestTemperature)
+	return t.Set(qUpvT, openCircuitMax(el)), &byPVCold
 }
 
 // batteryUc returns the lowest U_C of a battery or load circuit; a load rises to the charging voltage too.
@@ -243,7 +255,7 @@ func (s *scheduler) moduleWithstand(x *end) (float64, bool) {
 	if x.l.Electrical.OpenCircuit <= 0 {
 		return 0, false
 	}
-	U, _ := s.coldestDay(&x.l.Electrical)
+	U := openCircuitMax(&x.l.Electrical)
 	row := 0
 	for row+1 < len(pvWithstand.Rows) && pvWithstand.Rows[row+1].Values[0] <= U {
 		row++
@@ -253,16 +265,18 @@ func (s *scheduler) moduleWithstand(x *end) (float64, bool) {
 
 func (s *scheduler) targetRow(x *end, en *Entry) int {
 	distance := x.l.Electrical.EquipmentDistance
+	if distance == 0 && en.Position == LineEntrance {
+		s.note("Taken as up to 10 m of cable from the device to the equipment: measure it. Beyond 10 m a second device belongs at the equipment.")
+	}
 	switch {
+	case en.Position == AtArray:
+		return targetNear
 	case s.site.vital:
 		return targetVital
 	case en.Position == AtEquipment:
 		return targetAt
-	case en.Position == LineEntrance && distance > farAway:
+	case distance > farAway:
 		return targetFar
-	}
-	if en.Position == LineEntrance && distance == 0 {
-		s.note("Taken as up to 10 m of cable from the device to the equipment: measure it. Beyond 10 m a second device belongs at the equipment.")
 	}
 	return targetNear
 }
@@ -302,6 +316,6 @@ func (s *scheduler) ceiling(x *end, en *Entry) {
 	case Uon > 1000*en.UpMax.Value:
 		s.note("Contradiction to resolve: a device that bears the operating voltage begins to act above the voltage the equipment withstands. Choose equipment of higher U_W, or lower the operating voltage.")
 	case top < lowest:
-		s.note("Few limiting devices bear the operating voltage and reach this U_P: choose by the U_P on the data sheet, shorten the leads, or add a device at the equipment.")
+		s.note("A usual limiting device for this operating voltage does not reach this U_P. Shorten the leads or wire through the terminals of the device, add a device at the equipment, or choose equipment of higher U_W; a device whose data sheet states this U_P is right.")
 	}
 }

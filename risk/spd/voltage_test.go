@@ -1,0 +1,217 @@
+package spd
+
+import (
+	"math"
+	"testing"
+
+	"levinward/risk"
+	"levinward/risk/trace"
+
+	"pgregory.net/rapid"
+)
+
+// Operating voltages at 230/400 V as printed in IEC 60364-5-53 (2002 and 2015), read in secondary sources.
+func TestOperatingVoltagesAC(t *testing.T) {
+	cases := []struct {
+		el   risk.Electrical
+		conn Connection
+		want map[string]float64
+	}{
+		{risk.Electrical{System: risk.TT, Nominal: 230, Phases: 1, Neutral: true}, CT2, map[string]float64{"L-N": 254, "N-PE": 231}},
+		{risk.Electrical{System: risk.TNS, Nominal: 230, Phases: 3, Neutral: true}, CT2, map[string]float64{"L-N": 254, "N-PE": 231}},
+		{risk.Electrical{System: risk.TNC, Nominal: 230, Phases: 3}, CT1, map[string]float64{"L-PEN": 254}},
+		{risk.Electrical{System: risk.TNCS, Nominal: 230, Phases: 1, Neutral: true}, CT1, map[string]float64{"L-PEN": 254}},
+		{risk.Electrical{System: risk.IT, Nominal: 230, Phases: 3, Neutral: true}, CT1, map[string]float64{"L-PE": 440, "N-PE": 231}},
+		{risk.Electrical{System: risk.IT, Nominal: 230, Phases: 3}, CT1, map[string]float64{"L-PE": 440}},
+		// by the formulas: 1.1 U0, sqrt(3) 1.1 U0, U0
+		{risk.Electrical{System: risk.TT, Nominal: 240, Phases: 1, Neutral: true}, CT2, map[string]float64{"L-N": 264, "N-PE": 240}},
+		{risk.Electrical{System: risk.TT, Nominal: 120, Phases: 1, Neutral: true}, CT2, map[string]float64{"L-N": 132, "N-PE": 120}},
+		{risk.Electrical{System: risk.IT, Nominal: 127, Phases: 3}, CT1, map[string]float64{"L-PE": 242}},
+		// a higher operating voltage raises them
+		{risk.Electrical{System: risk.TT, Nominal: 230, MaxOperating: 280, Phases: 1, Neutral: true}, CT2, map[string]float64{"L-N": 280, "N-PE": 255}},
+		{risk.Electrical{System: risk.TT, Nominal: 230, MaxOperating: 240, Phases: 1, Neutral: true}, CT2, map[string]float64{"L-N": 254, "N-PE": 231}},
+	}
+	for _, c := range cases {
+		l := mains(aerial(300))
+		l.Electrical = c.el
+		e := first(t, site1(dwelling, l), 1)
+		if e.Connection != c.conn || len(e.Modes) != len(c.want) {
+			t.Errorf("%+v: %s %+v", c.el, e.Connection, e.Modes)
+			continue
+		}
+		for name, want := range c.want {
+			near(t, c.el.System.String()+" "+name, mode(t, &e, name).UcMin.Value, want, 0)
+		}
+	}
+}
+
+// Open-circuit voltage on the coldest day; figures of published worked examples, read in secondary sources.
+func TestPhotovoltaicVoltage(t *testing.T) {
+	at := func(T float64) *float64 { return &T }
+	cases := []struct {
+		name string
+		el   risk.Electrical
+		want float64
+	}{
+		{"45.8 V, -0.13 V per degree, 0 degrees", risk.Electrical{OpenCircuit: 45.8, TemperatureCoefficient: -0.13 / 45.8, LowestTemperature: at(0)}, 49.05},
+		{"49.5 V, -0.28 % per degree, -5 degrees", risk.Electrical{OpenCircuit: 49.5, TemperatureCoefficient: -0.0028, LowestTemperature: at(-5)}, 53.66},
+		{"49.7 V, factor 1.2", risk.Electrical{OpenCircuit: 49.7}, 59.64},
+		{"49.7 V, -0.25 % per degree, -20 degrees", risk.Electrical{OpenCircuit: 49.7, TemperatureCoefficient: -0.0025, LowestTemperature: at(-20)}, 55.29},
+		{"never below the value at 25 degrees", risk.Electrical{OpenCircuit: 50, TemperatureCoefficient: -0.003, LowestTemperature: at(30)}, 50},
+	}
+	for _, c := range cases {
+		near(t, c.name, openCircuitMax(&c.el), c.want, 0.005)
+		l := array(20)
+		l.Electrical.OpenCircuit, l.Electrical.TemperatureCoefficient, l.Electrical.LowestTemperature = c.el.OpenCircuit, c.el.TemperatureCoefficient, c.el.LowestTemperature
+		e := first(t, site1(dwelling, l), 1)
+		near(t, c.name, e.UcMin.Value, math.Ceil(openCircuitMax(&c.el)-1e-6), 0)
+	}
+	if n := math.Floor(1000 / openCircuitMax(&cases[1].el)); n != 18 {
+		t.Errorf("modules in series up to 1000 V: %v, published 18", n)
+	}
+}
+
+// Voltage on the leads: 1 uH/m and 8 kA 8/20 give 1 kV/m; both examples read in secondary sources.
+func TestLeads(t *testing.T) {
+	drop := leadDrop.Rows[leadsLightning].Values[0]
+	near(t, "0.5 m [V]", 1000*drop*0.5, 500, 0)
+	effective := 1.5 + drop*(0.6+0.7)
+	near(t, "U_P 1.5 kV with leads of 0.6 and 0.7 m", effective, 2.8, 1e-12)
+	if effective > 4 || effective <= 2.5 {
+		t.Error("2.8 kV passes 4 kV and fails 2.5 kV")
+	}
+	// the schedule asks for less, by the length given
+	for length, want := range map[float64]float64{0: 1.5, 0.5: 1.5, 1: 1, 1.3: 0.7} {
+		l := mains(aerial(300))
+		l.Electrical.LeadLength = length
+		near(t, "U_P", first(t, site1(dwelling, l), 1).UpMax.Value, want, 0)
+	}
+}
+
+// A circuit with an input of 95 V d.c.: common practice, no published source. A device of
+// 100 V d.c. is right; one of 500 or 600 V protects nothing although nothing goes wrong in normal operation.
+func TestCommonPracticeInput(t *testing.T) {
+	l := array(20)
+	l.Withstand = 0.8 // table value for such equipment, from memory
+	l.Electrical.OpenCircuit, l.Electrical.EquipmentMaxInput = 0, 95
+	e := first(t, site1(dwelling, l), 1)
+	suitable := func(uc float64) bool { return e.UcMin.Value <= uc && uc <= e.UcMax.Value }
+	if !e.UcMin.Valid || !e.UcMax.Valid || !suitable(100) || suitable(94) || suitable(500) || suitable(600) {
+		t.Errorf("U_C from %v to %v V", e.UcMin.Value, e.UcMax.Value)
+	}
+	for _, row := range onset.Rows {
+		if row.Provenance != trace.CommonPractice {
+			t.Error("the onset is a fact of the trade")
+		}
+	}
+	near(t, "100 V begins to act at 120 V", onset.Rows[onsetDC].Values[0]*100, 120, 0)
+	near(t, "or at 150 V", onset.Rows[onsetDC].Values[1]*100, 150, 0)
+}
+
+// A device rated for a.c. only is not to be used on a d.c. line: common practice, no published source.
+func TestDirectCurrentSaysSo(t *testing.T) {
+	e := first(t, site1(dwelling, array(20)), 1)
+	if e.Current != risk.DC || len(e.Modes) != 3 {
+		t.Fatalf("%+v", e)
+	}
+	found := false
+	for _, n := range e.Notes {
+		found = found || n == "The data sheet must state the d.c. value of U_C: a device rated for a.c. only cannot interrupt direct current and is not to be used."
+	}
+	if !found {
+		t.Errorf("%q", e.Notes)
+	}
+}
+
+// Battery circuits: 18, 36, 72 V for 12, 24, 48 V lead-acid: common practice, no published source.
+func TestBatteryVoltage(t *testing.T) {
+	for _, origin := range []risk.DCOrigin{risk.Battery, risk.Load} {
+		for _, c := range []struct{ nominal, highest, input, want float64 }{
+			{12, 0, 0, 18}, {24, 0, 0, 36}, {48, 0, 0, 72}, {48, 58, 0, 64}, {0, 0, 95, 95}, {96, 0, 0, 137}, {0, 0, 0, 0},
+		} {
+			l := array(20)
+			l.Electrical = risk.Electrical{Current: risk.DC, Origin: origin, Nominal: c.nominal, MaxOperating: c.highest, EquipmentMaxInput: c.input}
+			e := first(t, site1(dwelling, l), 1)
+			near(t, "U_C", e.UcMin.Value, c.want, 0)
+			if e.UcMin.Valid != (c.want > 0) {
+				t.Errorf("%+v: %+v", c, e.UcMin)
+			}
+		}
+	}
+}
+
+// U_P by distance: 0.8 U_W up to 10 m (read); beyond 10 m U_W/2 and a second device at the equipment within U_W
+// (memory); life at stake U_W/2 (memory). With induced surges the leads take 0.2 U_P (memory).
+func TestProtectionLevelByDistance(t *testing.T) {
+	for _, c := range []struct {
+		distance float64
+		life     bool
+		want     []float64
+	}{
+		{0, false, []float64{1.5}},     // 2.0/1.2 = 1.67
+		{10, false, []float64{1.5}},    //
+		{10.1, false, []float64{1, 2}}, // 1.25/1.2 = 1.04; 2.5/1.2 = 2.08
+		{5, true, []float64{1}},        // 1.25/1.2
+	} {
+		l := mains(aerial(300))
+		l.Electrical.EquipmentDistance = c.distance
+		es := schedule(t, site1(risk.Structure{FailureEndangersLife: c.life}, l), 1, nil)
+		if len(es) != len(c.want) {
+			t.Errorf("%+v: %d devices", c, len(es))
+			continue
+		}
+		for i := range es {
+			near(t, string(es[i].Position), es[i].UpMax.Value, c.want[i], 0)
+		}
+	}
+}
+
+// The weakest internal system on the line sets U_W.
+func TestWeakestSystem(t *testing.T) {
+	s := risk.Structure{Zones: []risk.Zone{{Systems: []risk.System{{Line: 0, Withstand: 1.5}, {Line: 1, Withstand: 0.5}}}}}
+	near(t, "U_P from 1.5 kV", first(t, site1(s, mains(aerial(300))), 1).UpMax.Value, 1, 0)
+}
+
+func TestContradictions(t *testing.T) {
+	l := array(5)
+	l.Withstand, l.Electrical.LeadLength = 0.33, 1
+	e := first(t, site1(dwelling, l), 1)
+	if e.UpMax.Valid || e.UcMax.Valid {
+		t.Errorf("leads take up everything: %+v", e)
+	}
+	l.Electrical.LeadLength, l.Electrical.OpenCircuit = 0.5, 300
+	e = first(t, site1(dwelling, l), 1)
+	if !e.UpMax.Valid || e.UcMax != e.UcMin {
+		t.Errorf("operating voltage above the withstand: %+v", e)
+	}
+}
+
+func TestBoundsInOrder(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		in := drawInput(t)
+		for _, e := range schedule(t, in, 3, nil) {
+			if e.UcMax.Valid && e.UcMax.Value < e.UcMin.Value {
+				t.Fatalf("upper bound below the lower: %+v", e)
+			}
+			uw := in.Lines[e.Line].Withstand
+			if e.Position != AtArray && e.UpMax.Value > uw {
+				t.Fatalf("U_P %v above U_W %v", e.UpMax.Value, uw)
+			}
+		}
+	})
+}
+
+// Longer leads and less withstand never allow a higher U_P.
+func TestProtectionLevelFalls(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		l := mains(aerial(300))
+		l.Withstand = rapid.Float64Range(0.3, 8).Draw(t, "U_W")
+		l.Electrical.LeadLength = rapid.Float64Range(0.01, 1.5).Draw(t, "leads")
+		before := first(t, site1(dwelling, l), 1).UpMax.Value
+		l.Electrical.LeadLength += rapid.Float64Range(0, 1).Draw(t, "longer")
+		l.Withstand *= rapid.Float64Range(0.5, 1).Draw(t, "weaker")
+		if after := first(t, site1(dwelling, l), 1).UpMax.Value; after > before {
+			t.Fatalf("%v, before %v", after, before)
+		}
+	})
+}
