@@ -48,7 +48,7 @@ type prices struct {
 	insulation     units
 	unit           units
 	scale, largest float64
-	rising         bool // every better SPD costs more
+	step           units // the least that any better SPD costs more; 0 where one costs no more
 }
 
 // dearest bounds a price, so that sums over any number of lines stay exact.
@@ -68,10 +68,11 @@ func pricesOf(c *risk.Costs) prices {
 	})
 	p.unit = max(p.unit, 1)
 	p.each(c, func(_ float64, u *units) { *u /= p.unit })
-	p.rising = true
+	p.step = p.bonding[risk.LevelIIIIV]
 	for i := risk.LevelIIIIV; i <= risk.LevelI; i++ {
-		p.rising = p.rising && p.bonding[i] > p.bonding[i-1] && p.coordinated[i] > 0
+		p.step = min(p.step, p.bonding[i]-p.bonding[i-1], p.coordinated[i])
 	}
+	p.step = max(p.step, 0)
 	return p
 }
 

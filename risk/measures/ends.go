@@ -36,7 +36,6 @@ type savings struct {
 // table is what is remembered of one combination of structure-wide measures: the
 // result with the lowest choice at every line end, and the savings at each.
 type table struct {
-	known bool
 	risks [risk.Losses]float64
 	ratios
 	ends []savings
@@ -117,14 +116,18 @@ func (s *search) endFloor(i int, need risk.Level) units {
 // cost includes the least that the line ends can cost.
 func (s *search) decideEnds(index int, optimistic *ratios, cost units) {
 	need := required(s.m.LPS)
-	t := &s.tables[index]
-	if !t.known {
-		t.known = true
+	t := s.tables[index]
+	if t == nil {
+		t = &table{}
+		s.tables[index] = t
 		s.lowestEnds(need)
 		t.risks, t.ratios = s.evaluate()
 		s.bestEnds()
 	}
-	if s.prices.rising && t.worst() <= s.limit { // anything more only costs more
+	if t.worst() > s.limit && cost+s.prices.step > s.best.cost {
+		return
+	}
+	if t.worst() <= s.limit && s.prices.step > 0 { // anything more only costs more
 		s.lowestEnds(need)
 		s.consider(cost, &t.risks, &t.ratios)
 		s.bestEnds()

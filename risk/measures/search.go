@@ -78,19 +78,13 @@ type search struct {
 	ends  []end
 	knots [axes + 1]int // index of the first corner of each depth in corners
 	// corners holds the ratios with the axes up to a depth decided and everything else at its best.
-	corners []corner
-	tables  []table // per combination of all axes
+	corners []*ratios
+	tables  []*table // per combination of all axes
 
 	limit float64       // of the search that runs: what the worst ratio may be
 	best  set           // of the search that runs
 	m     risk.Measures // what is evaluated next
 	knapsack
-}
-
-// corner is a remembered evaluation.
-type corner struct {
-	known bool
-	ratios
 }
 
 func newSearch(in *risk.Input, structure int, r *risk.StructureResult, ed risk.Edition, p *prices, budget *int) *search {
@@ -187,8 +181,8 @@ func (s *search) finishTop() {
 		e := &s.ends[i]
 		s.top.cost += s.endPrice(i, e.bonding.best, e.coordinated.best) - s.endFloor(i, required(s.m.LPS))
 	}
-	s.corners = make([]corner, size)
-	s.tables = make([]table, count)
+	s.corners = make([]*ratios, size)
+	s.tables = make([]*table, count)
 	s.best.measures.Ends = make([]risk.EndMeasures, len(s.ends))
 }
 
@@ -295,12 +289,11 @@ func (s *search) decide(a, index int, optimistic *ratios, cost units) {
 
 // corner is the evaluation of s.m, remembered under index.
 func (s *search) corner(index int) *ratios {
-	c := &s.corners[index]
-	if !c.known {
-		_, c.ratios = s.evaluate()
-		c.known = true
+	if s.corners[index] == nil {
+		_, r := s.evaluate()
+		s.corners[index] = &r
 	}
-	return &c.ratios
+	return s.corners[index]
 }
 
 // consider takes s.m, which costs cost and leaves risks, as the best set where it is one.
