@@ -251,15 +251,15 @@ func (m *DensityMap) Cell(column, row int) (float64, bool) {
 	return float64(v), v == v
 }
 
-// DensityMapLimits bounds what reading one map may cost. Memory stays below about MaxBytes for a GeoTIFF's file,
-// 4 bytes for each cell, and 16 bytes for each point of a CSV.
+// DensityMapLimits bounds what reading one map may cost. Beside 4 bytes for each cell, memory stays below about twice
+// the file for a GeoTIFF, about twice the cells for an ASCII grid, and about 60 bytes for each point of a CSV.
 type DensityMapLimits struct {
 	MaxCells  int   // cells of the grid
 	MaxPoints int   // rows of a CSV
 	MaxBytes  int64 // length of the file
 }
 
-// DefaultDensityMapLimits takes a world grid of 0.03 degrees, as CSV of 0.05 degrees.
+// DefaultDensityMapLimits takes a world grid of 0.03 degrees in 12 000 x 6000 cells, as CSV one of 0.05 degrees.
 var DefaultDensityMapLimits = DensityMapLimits{MaxCells: 100_000_000, MaxPoints: 30_000_000, MaxBytes: 1 << 29}
 
 // ReadDensityMap reads a flash-density map within DefaultDensityMapLimits; see DensityMapLimits.Read.
@@ -269,14 +269,14 @@ func ReadDensityMap(r io.Reader, meta DensityMapMeta) (*DensityMap, error) {
 
 // Read reads a flash-density map and finds out its format by its first bytes:
 //
-//   - Esri ASCII grid;
+//   - Esri ASCII grid, whose no-data mark is -9999 when it declares none;
 //   - GeoTIFF or BigTIFF, one band, geographic on WGS 84 or on an unspecified datum;
 //   - CSV with the columns longitude, latitude, value.
 //
 // Negative, infinite and implausibly high values are refused; no-data marks and NaN become cells without data.
 // The error is a *DensityMapError when the file or meta is at fault, and otherwise wraps the error of r.
 func (limits DensityMapLimits) Read(r io.Reader, meta DensityMapMeta) (*DensityMap, error) {
-	limited := &rasterLimitedReader{r: r, left: limits.MaxBytes}
+	limited := &rasterLimitedReader{r: r, left: max(0, limits.MaxBytes)}
 	in := bufio.NewReaderSize(limited, 64<<10)
 	faults := &rasterFaults{}
 	meta.check(faults)
@@ -346,7 +346,7 @@ type rasterLimitedReader struct {
 
 func (l *rasterLimitedReader) Read(p []byte) (int, error) {
 	// One byte more than allowed is asked for: only its arrival shows that the file is too long.
-	if int64(len(p)) > l.left+1 {
+	if int64(len(p))-1 > l.left {
 		p = p[:l.left+1]
 	}
 	n, err := l.r.Read(p)

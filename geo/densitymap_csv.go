@@ -2,6 +2,7 @@ package geo
 
 import (
 	"bufio"
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -312,7 +313,7 @@ func (a *rasterAxis) fit(faults *rasterFaults) (first, spacing float64, cells in
 	for i := range order {
 		order[i] = i
 	}
-	slices.SortFunc(order, func(i, j int) int { return int(a.keys[i] - a.keys[j]) })
+	slices.SortFunc(order, func(i, j int) int { return cmp.Compare(a.keys[i], a.keys[j]) })
 	gaps := make([]int64, len(order)-1)
 	for i := range gaps {
 		gaps[i] = a.keys[order[i+1]] - a.keys[order[i]]

@@ -1,6 +1,6 @@
 #!/bin/sh
 # Makes the fixtures of this folder and the reference values in testdata/reference from invented.asc and
-# invented-world.asc. Needs gdal_translate, gdalwarp, gdalbuildvrt and gdallocationinfo (made with GDAL 3.6.2, Debian
+# invented-world.asc. Needs gdal_translate, gdalwarp, gdalbuildvrt, gdaladdo and gdallocationinfo (made with GDAL 3.6.2, Debian
 # package gdal-bin). The tests need none of them. Run it in this folder: sh make.sh
 set -eu
 reference=../../../testdata/reference
@@ -42,6 +42,8 @@ cmp "$work/swapped.asc" "$work/straight.asc"
 tif float32-bigtiff-deflate -ot Float32 -co BIGTIFF=YES -co COMPRESS=DEFLATE
 tif float32-bigtiff-big-endian -ot Float32 -co BIGTIFF=YES -co ENDIANNESS=BIG
 tif float32-points -ot Float32 -mo AREA_OR_POINT=Point
+tif float32-overviews -ot Float32
+gdaladdo -q -r nearest float32-overviews.tif 2 4
 tif float64-strips -ot Float64
 tif float64-deflate-floating -ot Float64 -co COMPRESS=DEFLATE -co PREDICTOR=3
 tif float64-lzw-differences -ot Float64 -co COMPRESS=LZW -co PREDICTOR=2
