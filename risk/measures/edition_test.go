@@ -45,6 +45,12 @@ func endangered(lines int) *risk.Input {
 	return in
 }
 
+// calm is the input where lightning is rare.
+func calm(in *risk.Input) *risk.Input {
+	in.FlashDensity.NG = 0.2
+	return in
+}
+
 // village is an invented village of five structures, eight lines and ten zones.
 func village() *risk.Input {
 	in := &risk.Input{Edition: ed2.ID, FlashDensity: risk.FlashDensity{NG: 9}, Costs: measures.DefaultCosts()}
@@ -263,6 +269,104 @@ func drawPost(t *rapid.T, lines int) *risk.Input {
 	return in
 }
 
+// drawMeasures draws measures of a structure that are at least those of p.
+func drawMeasures(t *rapid.T, p *risk.Measures) risk.Measures {
+	m := *p
+	m.LPS = max(p.LPS, risk.LPS(rapid.IntRange(0, 4).Draw(t, "class")))
+	m.FireProtection = max(p.FireProtection, risk.FireProtection(rapid.IntRange(0, 2).Draw(t, "fire protection")))
+	m.StructureShock |= risk.ShockMeasures(rapid.IntRange(0, 3).Draw(t, "structure shock"))
+	m.LineShock |= risk.ShockMeasures(rapid.IntRange(0, 3).Draw(t, "line shock"))
+	m.Ends = slices.Clone(p.Ends)
+	for i := range m.Ends {
+		raise(&m.Ends[i].Bonding, risk.Level(rapid.IntRange(0, 3).Draw(t, "bonding")))
+		raise(&m.Ends[i].Coordinated, risk.Level(rapid.IntRange(0, 3).Draw(t, "coordinated")))
+	}
+	return m
+}
+
+func raise(s *risk.SPD, to risk.Level) {
+	if to > s.Level {
+		*s = risk.SPD{Level: to}
+	}
+}
+
+// TestPropertiesOfTheFormulas checks on the edition what the search relies on:
+// a better measure never raises a risk, and with the structure-wide measures
+// fixed, what an SPD saves never shrinks when the SPDs at another end get better.
+func TestPropertiesOfTheFormulas(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		in := drawPost(t, 4)
+		e := ed2.Edition{}.Evaluator(in, 0)
+		p := measures.Present(in, 0)
+		low := drawMeasures(t, &p)
+		high := drawMeasures(t, &low)
+		a, b := e.Risks(&low), e.Risks(&high)
+		for k := range a {
+			if b[k] > a[k]*(1+1e-12) {
+				t.Fatalf("risk %d rises from %v to %v with better measures:\n%+v\n%+v", k, a[k], b[k], low, high)
+			}
+		}
+		if len(p.Ends) < 2 {
+			return
+		}
+		better := low
+		better.Ends = slices.Clone(high.Ends)
+		better.Ends[0] = low.Ends[0]
+		saved := func(m risk.Measures) (s [risk.Losses]float64) {
+			before := e.Risks(&m)
+			m.Ends = slices.Clone(m.Ends)
+			m.Ends[0] = high.Ends[0]
+			after := e.Risks(&m)
+			for k := range s {
+				s[k] = before[k] - after[k]
+			}
+			return s
+		}
+		x, y := saved(low), saved(better)
+		for k := range x {
+			if x[k] > y[k]+1e-12*a[k] {
+				t.Fatalf("risk %d: saved %v, with better SPDs elsewhere %v:\n%+v\n%+v", k, x[k], y[k], low, high)
+			}
+		}
+	})
+}
+
+// TestMeasureWithoutEffectAtTheBest checks the third: what has no effect with everything else at its best has none anywhere.
+func TestMeasureWithoutEffectAtTheBest(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		in := drawPost(t, 3)
+		e := ed2.Edition{}.Evaluator(in, 0)
+		p := measures.Present(in, 0)
+		top := risk.Measures{LPS: max(p.LPS, risk.LPSI), FireProtection: risk.AutomaticFireProtection, StructureShock: 3 | p.StructureShock, LineShock: 3 | p.LineShock, Ends: slices.Clone(p.Ends)}
+		for i := range top.Ends {
+			raise(&top.Ends[i].Bonding, risk.LevelI)
+			raise(&top.Ends[i].Coordinated, risk.LevelI)
+		}
+		anywhere := drawMeasures(t, &p)
+		for what, change := range map[string]func(to, from *risk.Measures){
+			"LPS":             func(to, from *risk.Measures) { to.LPS = from.LPS },
+			"fire protection": func(to, from *risk.Measures) { to.FireProtection = from.FireProtection },
+			"structure shock": func(to, from *risk.Measures) { to.StructureShock = from.StructureShock },
+			"line shock":      func(to, from *risk.Measures) { to.LineShock = from.LineShock },
+			"SPDs": func(to, from *risk.Measures) {
+				to.Ends = slices.Clone(to.Ends)
+				if len(to.Ends) > 0 {
+					to.Ends[0] = from.Ends[0]
+				}
+			},
+		} {
+			without := top
+			change(&without, &p)
+			low, high := anywhere, anywhere
+			change(&low, &p)
+			change(&high, &top)
+			if a, b := e.Risks(&low), e.Risks(&high); e.Risks(&without) == e.Risks(&top) && a != b {
+				t.Fatalf("%s: no effect at the best, but %v and %v at %+v", what, a, b, anywhere)
+			}
+		}
+	})
+}
+
 // counted counts the evaluations that a search asks for.
 type counted struct {
 	ed2.Edition
@@ -289,7 +393,7 @@ func BenchmarkRecommend(b *testing.B) {
 		in   *risk.Input
 	}{
 		{"2 lines", post(2)}, {"3 lines", post(3)}, {"3 lines, systems endanger life", endangered(3)},
-		{"village", village()}, {"12 lines", post(12)}, {"12 lines, systems endanger life", endangered(12)},
+		{"village", village()}, {"12 lines, nothing suffices", post(12)}, {"12 lines", calm(post(12))}, {"12 lines, systems endanger life", calm(endangered(12))},
 	} {
 		res := assess(b, x.in)
 		b.Run(x.name+"/one evaluation", func(b *testing.B) {
