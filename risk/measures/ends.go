@@ -138,7 +138,7 @@ func (s *search) decideEnds(index int, optimistic *ratios, cost units) {
 	}
 	s.base = cost
 	s.pack(t, need)
-	s.descend(0, 0, &ratios{}, false)
+	s.descend(0, 0, ratios{}, false)
 }
 
 // lowestEnds leaves every line end of s.m as it is, with the bonding that is required.
@@ -418,9 +418,9 @@ func (s *search) promising(depth int, extra units, gain *ratios) bool {
 
 // descend decides the ends from depth on. changed says that the end before is
 // not at its best, so that what can be reached has to be evaluated anew.
-func (s *search) descend(depth int, extra units, gain *ratios, changed bool) {
+func (s *search) descend(depth int, extra units, gain ratios, changed bool) {
 	*s.budget--
-	if *s.budget <= 0 || !s.promising(depth, extra, gain) {
+	if *s.budget <= 0 || !s.promising(depth, extra, &gain) {
 		return
 	}
 	if depth == len(s.order) {
@@ -443,11 +443,11 @@ func (s *search) descend(depth int, extra units, gain *ratios, changed bool) {
 		o := &s.options[i][j]
 		s.picked[i] = j
 		s.setEnd(i, o.bonding, o.coordinated)
-		g := *gain
+		g := gain
 		for k := range g {
 			g[k] += o.gain[k]
 		}
-		s.descend(depth+1, extra+o.extra, &g, o.pair != best)
+		s.descend(depth+1, extra+o.extra, g, o.pair != best)
 	}
 	s.setEnd(i, best.bonding, best.coordinated)
 }

@@ -58,11 +58,11 @@ func Recommend(in *risk.Input, res *risk.Result, ed risk.Edition) risk.Recommend
 }
 
 func recommend(in *risk.Input, res *risk.Result, ed risk.Edition, budget int) risk.Recommendation {
-	costs := in.Costs
-	if costs == (risk.Costs{}) {
-		costs = DefaultCosts()
+	p := pricesOf(&in.Costs)
+	if p.largest == 0 {
+		costs := DefaultCosts()
+		p = pricesOf(&costs)
 	}
-	p := pricesOf(&costs)
 	r := risk.Recommendation{Sufficient: true, Proven: true}
 	var searches []*search
 	for i := range res.Structures {

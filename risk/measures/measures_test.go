@@ -16,7 +16,7 @@ import (
 // edition of the standard in edition_test.go.
 
 func TestAlternativesAreCheapestForTheirMargins(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
+	check(t, func(t *rapid.T) {
 		e, in := drawSite(t, 1, 2)
 		res, _ := e.Assess(in, nil)
 		got := Recommend(in, &res, e)
@@ -74,7 +74,7 @@ func dominates(a, b *risk.MeasureSet, res *risk.Result) bool {
 }
 
 func TestNoSetDominatesAnother(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
+	check(t, func(t *rapid.T) {
 		e, in := drawSite(t, 3, 4)
 		res, _ := e.Assess(in, nil)
 		got := Recommend(in, &res, e)
@@ -103,7 +103,7 @@ func TestNoSetDominatesAnother(t *testing.T) {
 }
 
 func TestSameAnswerEveryTime(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
+	check(t, func(t *rapid.T) {
 		e, in := drawSite(t, 2, 4)
 		res, _ := e.Assess(in, nil)
 		if a, b := Recommend(in, &res, e), Recommend(in, &res, e); !reflect.DeepEqual(a, b) {
@@ -113,7 +113,7 @@ func TestSameAnswerEveryTime(t *testing.T) {
 }
 
 func TestHigherLimitNeverCostsMore(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
+	check(t, func(t *rapid.T) {
 		e, in := drawSite(t, 1, 4)
 		res, _ := e.Assess(in, nil)
 		strict := Recommend(in, &res, e)
@@ -129,7 +129,7 @@ func TestHigherLimitNeverCostsMore(t *testing.T) {
 }
 
 func TestExhaustedSearchSaysSo(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
+	check(t, func(t *rapid.T) {
 		e, in := drawSite(t, 2, 4)
 		res, _ := e.Assess(in, nil)
 		exact := Recommend(in, &res, e)
@@ -255,6 +255,15 @@ func TestPricesAddUpExactly(t *testing.T) {
 	p = pricesOf(&c)
 	if p.lps[risk.LPSI] <= 0 || p.insulation != 0 || p.notices != 0 {
 		t.Errorf("%+v", p)
+	}
+}
+
+func TestWithoutPricesTheDefaultOnesCount(t *testing.T) {
+	in := &risk.Input{Tolerable: [risk.Losses]float64{1e-5}, Structures: []risk.Structure{{Zones: []risk.Zone{{FireRisk: risk.HighFireRisk}}}}}
+	e := invented{structures: []inventedStructure{{fire: [7]float64{1, 0.5, 0.5}, lps: [7]float64{1, 1, 1, 1, 1}, b: [risk.Losses]float64{2e-5}}}}
+	res, _ := e.Assess(in, nil)
+	if got, want := Recommend(in, &res, e).Set.Cost, DefaultCosts().FireProtection[risk.ManualFireProtection]; got != want {
+		t.Errorf("cost %v, want %v", got, want)
 	}
 }
 

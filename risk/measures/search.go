@@ -99,7 +99,6 @@ func newSearch(in *risk.Input, structure int, r *risk.StructureResult, ed risk.E
 	s.chosen.measures = clone(&s.present)
 	s.chosen.risks, s.chosen.ratios = s.evaluate()
 	s.limitEnds(twins(in, structure, &s.present))
-	s.findTop()
 	return s
 }
 
@@ -133,9 +132,12 @@ func (s *search) set(a int, v uint8) {
 	}
 }
 
-// findTop finds the best that can be reached, the measures that have an effect
-// there, and with them the values of every axis.
+// findTop finds, once, the best that can be reached, the measures that have an
+// effect there, and with them the values of every axis.
 func (s *search) findTop() {
+	if s.corners != nil {
+		return
+	}
 	both := risk.WarningNotices | risk.Insulation
 	p := &s.present
 	s.m.LPS = max(p.LPS, risk.LPSI)
@@ -235,6 +237,7 @@ func (s *search) shockAxis(a *axis, present, best risk.ShockMeasures) {
 
 // improves reports whether a search for a limit can lead to a better set than the chosen one.
 func (s *search) improves(limit float64) bool {
+	s.findTop()
 	return s.top.ratios.worst() <= limit && s.top.ratios.worst() < s.chosen.ratios.worst()
 }
 
@@ -244,6 +247,7 @@ func (s *search) tighten(limit float64) bool {
 	if s.chosen.ratios.worst() <= limit {
 		return true
 	}
+	s.findTop()
 	reached := s.top.ratios.worst() <= limit
 	if !reached {
 		limit = s.top.ratios.worst() * (1 + 1e-9)
