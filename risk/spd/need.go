@@ -1,10 +1,6 @@
 package spd
 
-import (
-	"math/bits"
-
-	"levinward/risk"
-)
+import "levinward/risk"
 
 // grounds is a set of grounds for or against a device, one bit each.
 type grounds uint32
@@ -81,8 +77,10 @@ func (g grounds) tell(to []risk.Reason) []risk.Reason {
 	if g.required() {
 		g &= pro | alwaysTold
 	}
-	for ; g != 0; g &= g - 1 {
-		to = append(to, reasons[bits.TrailingZeros32(uint32(g))])
+	for i := range reasons {
+		if g&(1<<i) != 0 {
+			to = append(to, reasons[i])
+		}
 	}
 	return to
 }

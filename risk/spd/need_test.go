@@ -189,3 +189,38 @@ func TestRecommendationDecides(t *testing.T) {
 		t.Errorf("counted on: %v", e.Because)
 	}
 }
+
+// Sections count from the structure outwards, from either end; the most exposed part within reach sets f_env.
+func TestSectionsCountFromTheStructure(t *testing.T) {
+	in := site1(dwelling, mains(append(cable(1000, risk.Urban), aerial(3000)...)))
+	in.Structures = append(in.Structures, dwelling)
+	in.Structures[1].ID = "other"
+	in.Lines[0].To = 1
+	es := schedule(t, in, 1, nil)
+	near(t, "urban cable first", es[0].CRL.Value, 850, 1e-9)
+	near(t, "rural aerial first", es[1].CRL.Value, 85.0/2, 1e-9)
+	mixed := append(aerial(500), cable(500, risk.Urban)...)
+	near(t, "rural part within reach", first(t, site1(dwelling, mains(mixed)), 1).CRL.Value, 85/1.5, 1e-9)
+}
+
+// Without a recommendation, the risks as they are say whether a photovoltaic line is excused.
+func TestAcceptable(t *testing.T) {
+	res := &risk.Result{Structures: make([]risk.StructureResult, 1)}
+	res.Structures[0].Risks[risk.HumanLife] = risk.Risk{Applies: true, Total: 2e-5, Tolerable: 1e-5}
+	if acceptable(res, nil) || !acceptable(res, &risk.Recommendation{Needed: true, Sufficient: true}) {
+		t.Error("2e-5 against 1e-5")
+	}
+	res.Structures[0].Risks[risk.HumanLife].Total = 1e-5
+	if !acceptable(res, nil) {
+		t.Error("1e-5 against 1e-5")
+	}
+}
+
+func TestNoLengthNoOvervoltage(t *testing.T) {
+	in := site1(dwelling, mains(aerial(0)))
+	in.Structures = append(in.Structures, risk.Structure{ID: "neighbour", NotAssessed: true})
+	in.Lines[0].To = 1
+	if e := first(t, in, 50); e.Required || !has(&e, againstNoLength) {
+		t.Errorf("%v", e.Because)
+	}
+}

@@ -139,7 +139,7 @@ var (
 	qLeadK = define(trace.Quantity{Symbol: "k_l", Name: "voltage on the leads as a share of U_P", Clause: "IEC 62305-4:2010 Annex C", Provenance: memory})
 	qLead  = define(trace.Quantity{Symbol: "l", Name: "length of both leads together", Unit: "m", Reads: "electrical/lead_length_m"})
 	qUpRaw = define(trace.Quantity{Symbol: "u_P", Name: "highest U_P before rounding", Unit: "kV", Clause: "IEC 62305-4:2010 Annex C",
-		Expr: "(U_lim-c_l*l)/(1+k_l)", In: on{qUlim, qLeadC, qLead, qLeadK}, Provenance: read})
+		Expr: "min(U_lim-c_l*l,U_lim/(1+k_l))", In: on{qUlim, qLeadC, qLead, qLeadK}, Provenance: read})
 	qUp    = define(trace.Quantity{Symbol: "U_P", Name: "highest U_P", Unit: "kV", Clause: stdPower, In: on{qUpRaw}, Provenance: read})
 	qRatio = define(trace.Quantity{Symbol: "r_P", Name: "usual ratio of U_P to U_C", Clause: trade, Provenance: practice})
 	qUcTop = define(trace.Quantity{Symbol: "u_Cmax", Name: "U_C above which a limiting device does not usually reach U_P", Unit: "V", Clause: trade,

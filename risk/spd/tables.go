@@ -89,7 +89,7 @@ const (
 	colIimp
 )
 
-var minima = &trace.Table{Number: "534", Title: "Smallest discharge currents of SPDs at the origin; I_imp where the sharing is not computed",
+var minima = &trace.Table{Number: "minima", Title: "Smallest discharge currents of SPDs at the origin; I_imp where the sharing is not computed",
 	Clause: stdSPD, Symbols: []string{"I_n [kA]", "I_imp [kA]"}, Rows: []trace.Row{
 		row("per mode of protection", read, 5, 12.5),
 		row("N-PE in CT2, single-phase", memory, 10, 25),
@@ -106,7 +106,7 @@ var pvSwitching = &trace.Table{Number: "A.2", Title: "Discharge currents 10/350 
 		row("four down-conductors or more, LPL III-IV", read, 6.25, 12.5),
 	}}
 
-var pvLimiting = &trace.Table{Number: "A.1", Title: "Discharge currents of class I SPDs on the d.c. side of PV systems, voltage-limiting, each; the total is twice as much",
+var pvLimiting = &trace.Table{Number: "A.2, limiting", Title: "Discharge currents of class I SPDs on the d.c. side of PV systems, voltage-limiting, each; the total is twice as much",
 	Clause: stdPV + "Annex A", Symbols: []string{"8/20 [kA]", "10/350 [kA]"}, Rows: []trace.Row{
 		row("fewer than four down-conductors, LPL I", memory, 17, 10),
 		row("fewer than four down-conductors, LPL II", memory, 12.5, 7.5),
@@ -142,7 +142,7 @@ var preferred = &trace.Table{Number: "preferred", Title: "Preferred values; requ
 		row("conductor cross-section [mm2]", practice, 1, 1.5, 2.5, 4, 6, 10, 16, 25, 35, 50),
 	}}
 
-var environmentFactor = &trace.Table{Number: "443.5", Title: "Environmental factor f_env, for F = 1",
+var environmentFactor = &trace.Table{Number: "f_env", Title: "Environmental factor f_env, for F = 1",
 	Clause: std443, Symbols: []string{"f_env"}, Rows: []trace.Row{
 		row("rural", read, 85),
 		row("suburban", read, 85),
@@ -150,7 +150,7 @@ var environmentFactor = &trace.Table{Number: "443.5", Title: "Environmental fact
 		row("urban, with buildings higher than 20 m", read, 850),
 	}}
 
-var criticalLength = &trace.Table{Number: "712.1", Title: "Critical length L_crit = k / N_G of a d.c. route",
+var criticalLength = &trace.Table{Number: "L_crit", Title: "Critical length L_crit = k / N_G of a d.c. route",
 	Clause: std712, Symbols: []string{"k [m/(km2 a)]"}, Rows: []trace.Row{
 		row("dwelling", read, 115),
 		row("ground-mounted plant", read, 200),
@@ -166,7 +166,7 @@ const (
 	ucNPE
 )
 
-var printedUc = &trace.Table{Number: "534.2", Title: "Lowest U_C at 230/400 V",
+var printedUc = &trace.Table{Number: "U_C", Title: "Lowest U_C at 230/400 V",
 	Clause: stdSPD, Symbols: []string{"U_C [V]"}, Rows: []trace.Row{
 		row("L-N", read, 254),
 		row("L-PE, TN and TT", read, 254),
@@ -219,7 +219,7 @@ const (
 var leadDrop = &trace.Table{Number: "leads", Title: "Voltage on the connecting leads: c_l kV per metre, and k_l as a share of U_P",
 	Clause: "IEC 62305-4:2010 Annex C", Symbols: []string{"c_l [kV/m]", "k_l"}, Rows: []trace.Row{
 		row("induced surges, leads up to 0.5 m", memory, 0, 0.2),
-		row("partial lightning current or longer leads: 1 uH/m, 8 kA 8/20", read, 1, 0),
+		row("partial lightning current or longer leads: 1 uH/m, 8 kA 8/20; not below the row above", read, 1, 0),
 	}}
 
 // Rows of the effectiveness of a device.
@@ -258,7 +258,7 @@ var conductors = &trace.Table{Number: "conductors", Title: "Smallest cross-secti
 // Tables lists the tables in use, as printed.
 func Tables() []*trace.Table {
 	return []*trace.Table{threat, earthing, surgesPower, surgesTelecom, minima, pvSwitching, pvLimiting, preferred, environmentFactor, criticalLength,
-		printedUc, batteryUc, pvWithstand, target, leadDrop, onset, exposure, conductors}
+		printedUc, batteryUc, ratedWithstand, pvWithstand, target, leadDrop, onset, exposure, conductors}
 }
 
 // roundUp is the smallest preferred value of the rows that is not below v; v itself beyond the last.

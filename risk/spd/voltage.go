@@ -214,8 +214,8 @@ func (s *scheduler) protection(x *end, en *Entry) {
 	Ulim := t.Set(qUlim, kU*Uw)
 	l, lead := s.leads(x, en)
 	c := t.Pick(qLeadC, leadDrop, lead, 0)
-	k := t.Pick(qLeadK, leadDrop, lead, 1)
-	raw := t.Set(qUpRaw, (Ulim-c*l)/(1+k))
+	k := t.Pick(qLeadK, leadDrop, leadsInduced, 1)
+	raw := t.Set(qUpRaw, min(Ulim-c*l, Ulim/(1+k)))
 	Up := roundDown(raw, prefUp)
 	if Up == 0 {
 		s.note("Contradiction to resolve: the voltage on the leads alone takes up what the equipment withstands. Wire through the terminals of the device, without leads, or choose equipment of higher U_W.")

@@ -215,3 +215,38 @@ func TestProtectionLevelFalls(t *testing.T) {
 		}
 	})
 }
+
+// The highest useful U_C by the usual ratio of U_P to U_C: common practice, no published source.
+func TestHighestUsefulUc(t *testing.T) {
+	near(t, "a.c., U_P 1.5 kV over 4.5", first(t, site1(dwelling, mains(aerial(300))), 1).UcMax.Value, 333, 0)
+	l := array(20)
+	l.Withstand = 2.5
+	near(t, "d.c., U_P 1.5 kV over 3.5", first(t, site1(dwelling, l), 1).UcMax.Value, 428, 0)
+}
+
+// U_W where it is not stated: IEC 60664-1 category II, read; photovoltaic equipment, from memory: a charge
+// controller is no grid inverter.
+func TestWithstand(t *testing.T) {
+	pv := func(u float64, e risk.Equipment) risk.Electrical {
+		return risk.Electrical{Current: risk.DC, OpenCircuit: u, Equipment: e}
+	}
+	for _, c := range []struct {
+		service risk.Service
+		el      risk.Electrical
+		want    float64
+	}{
+		{risk.LowVoltage, risk.Electrical{Nominal: 230}, 2.5},
+		{risk.LowVoltage, risk.Electrical{Nominal: 120}, 1.5},
+		{risk.LowVoltage, risk.Electrical{Nominal: 400}, 4},
+		{risk.LowVoltage, risk.Electrical{Current: risk.DC, Origin: risk.Battery, Nominal: 48}, 0.5},
+		{risk.Telecom, risk.Electrical{Nominal: 230}, 1.5},
+		{risk.LowVoltage, pv(100, risk.ChargeController), 0.8},
+		{risk.LowVoltage, pv(100, risk.Inverter), 2.5},
+		{risk.LowVoltage, pv(299, risk.Module), 1.5},
+		{risk.LowVoltage, pv(0, risk.OtherEquipment), 0.8},
+	} {
+		if kV, reason, clause := Withstand(c.service, &c.el); kV != c.want || reason == "" || clause == "" {
+			t.Errorf("%+v: %v kV, want %v (%s, %s)", c.el, kV, c.want, reason, clause)
+		}
+	}
+}
