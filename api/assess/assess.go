@@ -28,20 +28,14 @@ func edition(id string) risk.Edition {
 	return nil
 }
 
-// Run computes a site whose references are in order. It returns the faults that keep the
-// edition from computing it, or the answer. With a nil trace no worksheet is recorded.
+// Run computes a site. It returns the faults that keep it from being
+// computed, or the answer. With a nil trace no worksheet is recorded.
 func Run(site *wire.Site, t *trace.Trace) (*wire.Answer, []risk.Violation) {
-	in := &site.Input
-	if len(site.Violations) > 0 {
-		return nil, site.Violations
-	}
-	ed := edition(in.Edition)
-	if ed == nil {
-		return nil, []risk.Violation{{Rule: risk.RuleUnknownEdition, Pointer: "/edition", Reason: "this edition is not implemented; allowed: " + editionNames()}}
-	}
-	if faults := ed.Validate(in); len(faults) > 0 {
+	if faults := Faults(site); len(faults) > 0 {
 		return nil, faults
 	}
+	in := &site.Input
+	ed := edition(in.Edition)
 	res, err := ed.Assess(in, t)
 	if err != nil {
 		return nil, []risk.Violation{{Rule: risk.RuleNotApplicable, Reason: err.Error()}}
@@ -132,4 +126,17 @@ func ReviewDue(in *risk.Input, now time.Time) time.Time {
 		return time.Date(y+yearsValid+1, 1, 1, 0, 0, 0, 0, time.UTC)
 	}
 	return time.Date(now.Year()+yearsValid, now.Month(), now.Day(), 0, 0, 0, 0, time.UTC)
+}
+
+// Faults lists everything that keeps a site from being computed.
+func Faults(site *wire.Site) []risk.Violation {
+	faults := site.Violations
+	ed := edition(site.Input.Edition)
+	if ed == nil {
+		return append(faults, risk.Violation{Rule: risk.RuleUnknownEdition, Pointer: "/edition", Reason: "this edition is not implemented; allowed: " + editionNames()})
+	}
+	if len(faults) > 0 { // what does not refer to anything cannot be asked of the edition
+		return faults
+	}
+	return ed.Validate(&site.Input)
 }

@@ -186,7 +186,7 @@ var (
 	defaultShield           = &Default{Field: "shield", Value: "none", Reason: unproved, Clause: annexB + ", Table B.4"}
 	defaultShieldBonded     = &Default{Field: "bonded", Value: "false", Reason: unproved, Clause: annexB + ", Table B.4"}
 	defaultShieldResistance = &Default{Field: "resistance_ohm_per_km", Value: "as unshielded", Reason: "not given: the row of Table B.8 with the highest probability", Clause: annexB + ", Table B.8"}
-	defaultWithstand        = &Default{Field: "withstand_kv",
+	defaultWithstand        = &Default{Field: "withstand_kv", Value: "by the kind of line and its voltage", Reason: "not given", Clause: "IEC 60664-1 Table F.1; IEC 60364-7-712",
 		Plausible: []Plausible{{"1.5", ofLine(func(l *risk.Line) { l.Withstand = 1.5 })}, {"4", ofLine(func(l *risk.Line) { l.Withstand = 4 })}}}
 	defaultBonding     = &Default{Field: "bonding_spd", Value: "none", Reason: unproved, Clause: annexB + ", Table B.7"}
 	defaultCoordinated = &Default{Field: "coordinated_spd", Value: "none", Reason: unproved, Clause: annexB + ", Table B.3"}
@@ -211,3 +211,73 @@ var (
 	defaultColdVoltage       = &Default{Field: "temperature_coefficient_per_k", Value: "U_OC,MAX = 1.2 U_OC,STC", Reason: "temperature coefficient or lowest temperature not given", Clause: "IEC 60364-7-712"}
 	defaultBuilding          = &Default{Field: "building", Value: "dwelling", Reason: "not given: the kind with the shortest critical length", Clause: "IEC 60364-7-712"}
 )
+
+// Defaults lists every default, for the reference.
+func Defaults() []DefaultDefinition {
+	all := []*Default{
+		defaultEdition,
+		defaultEnvironment,
+		defaultSoil,
+		defaultRelation,
+		defaultCosts,
+		defaultInterest,
+		defaultAmortization,
+		defaultMaintenance,
+		defaultSurroundings,
+		defaultOccupancy,
+		defaultLPS,
+		defaultNaturalLPS,
+		defaultOuterScreen,
+		defaultEndangersLife,
+		defaultHospitalLife,
+		defaultExplosion,
+		defaultPublicSupply,
+		defaultHeritage,
+		defaultPersons,
+		defaultPersonsSum,
+		defaultZones,
+		defaultZonePersons,
+		defaultHours,
+		defaultInsideSurface,
+		defaultOutsideSurface,
+		defaultStructureShock,
+		defaultLineShock,
+		defaultFireRisk,
+		defaultFireProtection,
+		defaultSpecialHazard,
+		defaultInnerScreen,
+		defaultSystems,
+		defaultWiring,
+		defaultLines,
+		defaultService,
+		defaultInstallation,
+		defaultLength,
+		defaultShield,
+		defaultShieldBonded,
+		defaultShieldResistance,
+		defaultWithstand,
+		defaultBonding,
+		defaultCoordinated,
+		defaultElectrical,
+		defaultCurrent,
+		defaultDirectCurrent,
+		defaultSourceConnected,
+		defaultShortCircuit,
+		defaultEquipmentDistance,
+		defaultLeadLength,
+		defaultSystem,
+		defaultNominal,
+		defaultPhases,
+		defaultNeutral,
+		defaultOriginPV,
+		defaultOriginLoad,
+		defaultEquipment,
+		defaultColdVoltage,
+		defaultBuilding,
+	}
+	list := make([]DefaultDefinition, len(all))
+	for i, d := range all {
+		list[i] = DefaultDefinition{d.Field, d.Value, d.Reason, d.Clause}
+	}
+	return list
+}

@@ -87,7 +87,7 @@ type Scope struct {
 	parent  int32
 }
 
-// Trace collects steps. The zero value is ready for use; a nil *Trace records nothing.
+// Trace collects steps. New makes one; a nil *Trace records nothing.
 type Trace struct {
 	Steps  []Step
 	Scopes []Scope

@@ -1,0 +1,364 @@
+package api
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"net/http"
+	"net/url"
+	"strconv"
+	"time"
+
+	jsonpatch "github.com/evanphx/json-patch/v5"
+	"github.com/google/uuid"
+	"github.com/labstack/echo/v4"
+
+	"levinward/api/assess"
+	"levinward/api/wire"
+	"levinward/risk/trace"
+	"levinward/store"
+)
+
+const (
+	mediaJSON  = "application/json"
+	mediaPatch = "application/merge-patch+json"
+	mediaCSV   = "text/csv"
+	mediaHTML  = "text/html"
+)
+
+// encode writes a document without escaping what only HTML needs escaped.
+func encode(v any) ([]byte, error) {
+	var b bytes.Buffer
+	e := json.NewEncoder(&b)
+	e.SetEscapeHTML(false)
+	if err := e.Encode(v); err != nil {
+		return nil, err
+	}
+	return b.Bytes(), nil
+}
+
+// computed is an input with everything that came of it.
+type computed struct {
+	result *wire.Result
+	input  []byte // canonical
+	hash   string // of input
+	due    time.Time
+	trace  *trace.Trace
+}
+
+// compute answers a decoded input. Faults have been found before.
+func (s *Server) compute(in *wire.Input, site *wire.Site, t *trace.Trace) (*computed, error) {
+	answer, faults := assess.Run(site, t)
+	if len(faults) > 0 {
+		return nil, invalid(faultsOf(faults))
+	}
+	s.metrics.computed.Inc()
+	canonical, err := encode(in)
+	if err != nil {
+		return nil, err
+	}
+	sum := sha256.Sum256(canonical)
+	c := &computed{result: answer.Document(in), input: canonical, hash: hex.EncodeToString(sum[:]), due: assess.ReviewDue(answer.Input, s.now()), trace: t}
+	c.result.Engine, c.result.InputHash, c.result.ReviewDue = s.engine, c.hash, c.due.Format(time.DateOnly)
+	return c, nil
+}
+
+// calculate computes and stores nothing.
+func (s *Server) calculate(c echo.Context) error {
+	b, err := body(c, mediaJSON)
+	if err != nil {
+		return err
+	}
+	in, site, problem := s.contract.decode(b)
+	if problem != nil {
+		return problem
+	}
+	done, err := s.compute(in, site, nil)
+	if err != nil {
+		return err
+	}
+	out, err := encode(done.result)
+	if err != nil {
+		return err
+	}
+	return c.Blob(http.StatusOK, mediaJSON, out)
+}
+
+// stepsExpected is room for the worksheet of a small site; larger ones grow.
+const stepsExpected = 512
+
+// record computes an input with its worksheet and makes the record to be stored.
+func (s *Server) record(c echo.Context, in *wire.Input, site *wire.Site, id string, revision int) (store.Record, error) {
+	var r store.Record
+	done, err := s.compute(in, site, trace.New(stepsExpected))
+	if err != nil {
+		return r, err
+	}
+	created := s.now().UTC().Truncate(time.Microsecond)
+	done.result.ID, done.result.Revision, done.result.CreatedAt = id, revision, &created
+	r.Header = store.Header{
+		ID: id, Revision: revision, CreatedAt: created, Name: in.Name, Reference: in.Reference,
+		Latitude: *in.Location.Latitude, Longitude: *in.Location.Longitude,
+		Edition: done.result.Edition, Engine: s.engine, InputHash: done.hash, DefinitionsHash: s.definitions.Hash, ReviewDue: done.due,
+	}
+	r.Input = done.input
+	if r.Result, err = encode(done.result); err != nil {
+		return r, err
+	}
+	if r.Worksheet, err = s.definitions.Encode(done.trace); err != nil {
+		return r, err
+	}
+	return r, s.define(c)
+}
+
+// define puts the definitions of the worksheet into the store, once in the life of the server.
+func (s *Server) define(c echo.Context) error {
+	if s.defined.Load() {
+		return nil
+	}
+	if err := s.store.PutDefinitions(c.Request().Context(), store.Local, s.definitions.Hash, s.definitions.Document); err != nil {
+		return err
+	}
+	s.defined.Store(true)
+	return nil
+}
+
+// create computes and stores revision 1.
+func (s *Server) create(c echo.Context) error {
+	b, err := body(c, mediaJSON)
+	if err != nil {
+		return err
+	}
+	idem, err := idempotency(c, b)
+	if err != nil {
+		return err
+	}
+	in, site, problem := s.contract.decode(b)
+	if problem != nil {
+		return problem
+	}
+	id, err := uuid.NewV7()
+	if err != nil {
+		return err
+	}
+	r, err := s.record(c, in, site, id.String(), 1)
+	if err != nil {
+		return err
+	}
+	stored, replayed, err := s.store.Create(c.Request().Context(), store.Local, r, idem)
+	if err != nil {
+		return err
+	}
+	if replayed {
+		c.Response().Header().Set("Idempotency-Replayed", "true")
+	}
+	return created(c, &stored)
+}
+
+// created answers a stored record.
+func created(c echo.Context, r *store.Record) error {
+	h := c.Response().Header()
+	location := "/v1/assessments/" + r.ID
+	if r.Revision > 1 {
+		location += "/revisions/" + strconv.Itoa(r.Revision)
+	}
+	h.Set("Location", location)
+	h.Set("ETag", etag(r.Revision))
+	return c.Blob(http.StatusCreated, mediaJSON, r.Result)
+}
+
+// idempotency reads the Idempotency-Key header, nil where there is none.
+func idempotency(c echo.Context, body []byte) (*store.Idempotency, error) {
+	values := c.Request().Header.Values("Idempotency-Key")
+	if len(values) == 0 {
+		return nil, nil
+	}
+	key := values[0]
+	plain := len(values) == 1 && len(key) >= 1 && len(key) <= store.MaxKey
+	for i := range len(key) {
+		plain = plain && key[i] > ' ' && key[i] < 0x7f
+	}
+	if !plain {
+		return nil, parameter("Idempotency-Key", "must be given once, 1 to "+strconv.Itoa(store.MaxKey)+" visible ASCII characters")
+	}
+	sum := sha256.Sum256(body)
+	return &store.Idempotency{Key: key, BodyHash: hex.EncodeToString(sum[:])}, nil
+}
+
+// revise re-assesses: a merge patch on the input of the newest revision becomes the next revision.
+func (s *Server) revise(c echo.Context) error {
+	ctx, id := c.Request().Context(), c.Param("id")
+	patch, err := body(c, mediaPatch)
+	if err != nil {
+		return err
+	}
+	newest, err := s.store.Newest(ctx, store.Local, id)
+	if err != nil {
+		return err
+	}
+	if match := c.Request().Header.Get("If-Match"); match != "" && !matches(match, etag(newest.Revision)) {
+		p := preconditionFails.problem("the newest revision is " + strconv.Itoa(newest.Revision))
+		p.etag = etag(newest.Revision)
+		return p
+	}
+	merged, problem := mergePatch(newest.Input, patch)
+	if problem != nil {
+		return problem
+	}
+	in, site, problem := s.contract.decode(merged)
+	if problem != nil {
+		return problem
+	}
+	r, err := s.record(c, in, site, newest.ID, newest.Revision+1)
+	if err != nil {
+		return err
+	}
+	stored, err := s.store.Revise(ctx, store.Local, r, newest.Revision)
+	var old *store.ConflictError
+	if errors.As(err, &old) && c.Request().Header.Get("If-Match") != "" {
+		p := preconditionFails.problem("the newest revision is " + strconv.Itoa(old.Current))
+		p.etag = etag(old.Current)
+		return p
+	}
+	if err != nil {
+		return err
+	}
+	return created(c, &stored)
+}
+
+// mergePatch applies an RFC 7396 patch to an input.
+func mergePatch(input, patch []byte) ([]byte, *Problem) {
+	value, duplicates, err := decodeTree(patch)
+	if err != nil {
+		return nil, notJSON.problem(err.Error())
+	}
+	if _, object := value.(map[string]any); !object {
+		return nil, invalid([]Fault{at("", "must be an object with the fields to change; null removes a field"+found(value))})
+	}
+	if len(duplicates) > 0 {
+		var faults []Fault
+		for _, p := range duplicates {
+			faults = append(faults, at(p, "stands twice in one object"))
+		}
+		return nil, invalid(faults)
+	}
+	merged, err := jsonpatch.MergePatch(input, patch)
+	if err != nil {
+		return nil, notJSON.problem("the patch cannot be applied")
+	}
+	return merged, nil
+}
+
+// newest answers the newest revision.
+func (s *Server) newest(c echo.Context) error {
+	r, err := s.store.Newest(c.Request().Context(), store.Local, c.Param("id"))
+	if err != nil {
+		return err
+	}
+	return answerRecord(c, &r)
+}
+
+func answerRecord(c echo.Context, r *store.Record) error {
+	tag := etag(r.Revision)
+	c.Response().Header().Set("ETag", tag)
+	if m := c.Request().Header.Get("If-None-Match"); m != "" && matches(m, tag) {
+		return c.NoContent(http.StatusNotModified)
+	}
+	return c.Blob(http.StatusOK, mediaJSON, r.Result)
+}
+
+// revision answers one revision.
+func (s *Server) revision(c echo.Context) error {
+	n, ok := revisionNumber(c.Param("n"))
+	if !ok {
+		return store.ErrNotFound
+	}
+	r, err := s.store.Revision(c.Request().Context(), store.Local, c.Param("id"), n)
+	if err != nil {
+		return err
+	}
+	return answerRecord(c, &r)
+}
+
+// remove deletes an assessment with its revisions.
+func (s *Server) remove(c echo.Context) error {
+	if err := s.store.Delete(c.Request().Context(), store.Local, c.Param("id")); err != nil {
+		return err
+	}
+	return c.NoContent(http.StatusNoContent)
+}
+
+// head is an assessment or revision in a list.
+type head struct {
+	ID             string     `json:"id"`
+	Revision       int        `json:"revision"`
+	CreatedAt      time.Time  `json:"created_at"`
+	FirstCreatedAt *time.Time `json:"first_created_at,omitempty"`
+	Name           string     `json:"name"`
+	Reference      string     `json:"reference"`
+	Location       headPlace  `json:"location"`
+	Edition        string     `json:"edition"`
+	Engine         string     `json:"engine"`
+	ReviewDue      string     `json:"review_due"`
+}
+
+type headPlace struct {
+	Latitude  float64 `json:"latitude"`
+	Longitude float64 `json:"longitude"`
+}
+
+func headOf(h *store.Header) head {
+	return head{ID: h.ID, Revision: h.Revision, CreatedAt: h.CreatedAt, Name: h.Name, Reference: h.Reference,
+		Location: headPlace{h.Latitude, h.Longitude}, Edition: h.Edition, Engine: h.Engine, ReviewDue: h.ReviewDue.Format(time.DateOnly)}
+}
+
+// list answers a page of assessments, newest first.
+func (s *Server) list(c echo.Context) error {
+	f, err := s.filter(c)
+	if err != nil {
+		return err
+	}
+	page, err := s.store.List(c.Request().Context(), store.Local, f)
+	if err != nil {
+		return err
+	}
+	heads := make([]head, len(page.Entries))
+	for i := range page.Entries {
+		heads[i] = headOf(&page.Entries[i].Header)
+		heads[i].FirstCreatedAt = &page.Entries[i].FirstCreatedAt
+	}
+	if page.Next != "" {
+		c.Response().Header().Set("Link", "<"+nextPage(c.Request().URL, page.Next)+`>; rel="next"`)
+	}
+	return answer(c, map[string]any{"assessments": heads})
+}
+
+// nextPage is the same list from the cursor on.
+func nextPage(u *url.URL, cursor string) string {
+	q := u.Query()
+	q.Set("cursor", cursor)
+	return u.Path + "?" + q.Encode()
+}
+
+// revisions answers all revisions of an assessment, oldest first.
+func (s *Server) revisions(c echo.Context) error {
+	all, err := s.store.Revisions(c.Request().Context(), store.Local, c.Param("id"))
+	if err != nil {
+		return err
+	}
+	heads := make([]head, len(all))
+	for i := range all {
+		heads[i] = headOf(&all[i])
+	}
+	return answer(c, map[string]any{"revisions": heads})
+}
+
+func answer(c echo.Context, v any) error {
+	b, err := encode(v)
+	if err != nil {
+		return err
+	}
+	return c.Blob(http.StatusOK, mediaJSON, b)
+}

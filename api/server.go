@@ -1,0 +1,216 @@
+// Package api is the HTTP service: routes, problem errors and the contract's
+// validation. What it computes is package assess, what it keeps is package store.
+package api
+
+import (
+	"io"
+	"log/slog"
+	"net/http"
+	"slices"
+	"strconv"
+	"sync/atomic"
+	"time"
+
+	"github.com/labstack/echo/v4"
+	"github.com/labstack/echo/v4/middleware"
+	"github.com/swaggest/swgui/v5emb"
+
+	"levinward/api/assess"
+	"levinward/api/wire"
+	"levinward/risk/spd"
+	"levinward/risk/trace"
+	"levinward/store"
+)
+
+// Config is what a server is made of.
+type Config struct {
+	Store    store.Store
+	Contract []byte // openapi.yaml
+	Engine   string // name and version of the program, kept with every result
+	Log      *slog.Logger
+	Now      func() time.Time // the clock; nil for that of the machine
+}
+
+// Server answers requests. It holds no state of its own but its metrics: any
+// number of servers may share one store.
+type Server struct {
+	echo        *echo.Echo
+	store       store.Store
+	contract    *contract
+	engine      string
+	log         *slog.Logger
+	now         func() time.Time
+	definitions *wire.Definitions
+	defined     atomic.Bool // the definitions are in the store
+	metrics     *metrics
+}
+
+// Limits of a request body.
+const (
+	maxBody     = 2 << 20
+	maxBodyText = "2 MiB"
+)
+
+// New makes a server. It does not ask the store for anything yet.
+func New(c Config) (*Server, error) {
+	contract, err := newContract(c.Contract)
+	if err != nil {
+		return nil, err
+	}
+	definitions, err := wire.NewDefinitions(definedQuantities(), definedTables())
+	if err != nil {
+		return nil, err
+	}
+	s := &Server{echo: echo.New(), store: c.Store, contract: contract, engine: c.Engine, log: c.Log, now: c.Now, definitions: definitions, metrics: newMetrics()}
+	if s.now == nil {
+		s.now = time.Now
+	}
+	s.echo.HideBanner, s.echo.HidePort = true, true
+	s.echo.HTTPErrorHandler = s.handleError
+	s.echo.Pre(s.metrics.middleware)
+	s.echo.Use(middleware.RequestID(), middleware.RecoverWithConfig(middleware.RecoverConfig{LogErrorFunc: s.logPanic}), s.knownParameters)
+	s.routes()
+	return s, nil
+}
+
+func definedQuantities() []*trace.Quantity {
+	var qs []*trace.Quantity
+	for _, e := range assess.Editions {
+		qs = append(qs, e.Quantities()...)
+	}
+	return append(qs, spd.Quantities()...)
+}
+
+func definedTables() []*trace.Table {
+	var ts []*trace.Table
+	for _, e := range assess.Editions {
+		ts = append(ts, e.Tables()...)
+	}
+	return append(ts, spd.Tables()...)
+}
+
+// ServeHTTP answers one request.
+func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) { s.echo.ServeHTTP(w, r) }
+
+func (s *Server) logPanic(c echo.Context, err error, stack []byte) error {
+	s.log.Error("panic", "error", err, "path", c.Request().URL.Path, "stack", string(stack))
+	return err
+}
+
+// routes are the operations of openapi.yaml; a test holds one against the other.
+func (s *Server) routes() {
+	e := s.echo
+	e.POST("/v1/calculations", s.calculate)
+	e.POST("/v1/assessments", s.create)
+	e.GET("/v1/assessments", s.list)
+	e.GET("/v1/assessments/:id", s.newest)
+	e.DELETE("/v1/assessments/:id", s.remove)
+	e.POST("/v1/assessments/:id/revisions", s.revise)
+	e.GET("/v1/assessments/:id/revisions", s.revisions)
+	e.GET("/v1/assessments/:id/revisions/:n", s.revision)
+	e.GET("/v1/assessments/:id/changes", s.changes)
+	e.GET("/v1/assessments/:id/worksheet", s.worksheet)
+	e.GET("/v1/assessments/:id/worksheet.csv", s.worksheetCSV)
+	e.GET("/v1/assessments/:id/worksheet.html", s.worksheetHTML)
+	e.GET("/v1/assessments/:id/spd-schedule", s.schedule)
+	e.GET("/v1/assessments/:id/spd-schedule.csv", s.scheduleCSV)
+	e.GET("/v1/reference", s.reference)
+	e.GET("/openapi.yaml", s.blob("application/yaml", s.contract.yaml))
+	e.GET("/openapi.json", s.blob("application/json", s.contract.json))
+	docs := echo.WrapHandler(v5emb.New("levinward API", "/openapi.json", "/docs/"))
+	e.GET("/docs", func(c echo.Context) error { return c.Redirect(http.StatusMovedPermanently, "/docs/") })
+	e.GET("/docs/*", docs)
+	e.GET("/healthz", func(c echo.Context) error { return c.JSON(http.StatusOK, map[string]string{"status": "ok"}) })
+	e.GET("/readyz", s.ready)
+	e.GET("/metrics", s.metrics.handler())
+}
+
+func (s *Server) blob(mediaType string, body []byte) echo.HandlerFunc {
+	return func(c echo.Context) error { return c.Blob(http.StatusOK, mediaType, body) }
+}
+
+// ready answers whether the database does.
+func (s *Server) ready(c echo.Context) error {
+	if err := s.store.Ping(c.Request().Context()); err != nil {
+		s.log.Warn("not ready", "error", err)
+		return unavailable.problem("the database does not answer")
+	}
+	return c.JSON(http.StatusOK, map[string]string{"status": "ready"})
+}
+
+// knownParameters refuses query parameters that the operation does not have.
+func (s *Server) knownParameters(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		if c.Request().URL.RawQuery == "" || c.Path() == "" || c.Path() == "/docs/*" {
+			return next(c)
+		}
+		known := s.contract.parameters[c.Request().Method+" "+contractPath(c.Path())]
+		var faults []Fault
+		query := c.QueryParams()
+		for _, name := range sortedKeys(query) {
+			switch {
+			case !slices.Contains(known, name):
+				faults = append(faults, Fault{Parameter: name, Reason: "unknown query parameter; allowed here: " + orNone(known)})
+			case len(query[name]) > 1:
+				faults = append(faults, Fault{Parameter: name, Reason: "is given more than once"})
+			}
+		}
+		if len(faults) > 0 {
+			return badParameter.problem("", faults...)
+		}
+		return next(c)
+	}
+}
+
+// contractPath writes a route as the contract does: "/v1/assessments/:id" as "/v1/assessments/{id}".
+func contractPath(route string) string {
+	out := make([]byte, 0, len(route)+4)
+	for i := 0; i < len(route); i++ {
+		if route[i] != ':' {
+			out = append(out, route[i])
+			continue
+		}
+		end := i + 1
+		for end < len(route) && route[end] != '/' {
+			end++
+		}
+		out = append(append(append(out, '{'), route[i+1:end]...), '}')
+		i = end - 1
+	}
+	return string(out)
+}
+
+// body reads a request body of the given media type.
+func body(c echo.Context, mediaType string) ([]byte, error) {
+	r := c.Request()
+	if got := mediaTypeOf(r.Header.Get(echo.HeaderContentType)); got != mediaType {
+		return nil, wrongMediaType.problem("send " + mediaType + "; found " + strconv.Quote(got))
+	}
+	if r.Header.Get(echo.HeaderContentEncoding) != "" {
+		return nil, wrongMediaType.problem("send the body without a content encoding")
+	}
+	if r.ContentLength > maxBody {
+		return nil, tooLarge.problem("at most " + maxBodyText)
+	}
+	size := r.ContentLength
+	if size < 0 {
+		size = 4096
+	}
+	buffer := make([]byte, 0, size+1)
+	reader := http.MaxBytesReader(c.Response(), r.Body, maxBody)
+	for {
+		n, err := reader.Read(buffer[len(buffer):cap(buffer)])
+		buffer = buffer[:len(buffer)+n]
+		switch {
+		case err == io.EOF:
+			return buffer, nil
+		case isTooLarge(err):
+			return nil, tooLarge.problem("at most " + maxBodyText)
+		case err != nil:
+			return nil, notJSON.problem("the body ended early")
+		}
+		if len(buffer) == cap(buffer) {
+			buffer = append(buffer, 0)[:len(buffer)]
+		}
+	}
+}

@@ -1,0 +1,26 @@
+// Package web holds the pages of the service: templates and what they need, all embedded.
+package web
+
+import (
+	"embed"
+	"html/template"
+	"io"
+	"strconv"
+
+	"levinward/api/wire"
+)
+
+//go:embed *.html
+var files embed.FS
+
+var templates = template.Must(template.New("").Funcs(template.FuncMap{
+	"short": func(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) },
+}).ParseFS(files, "*.html"))
+
+// Worksheet writes the page of a worksheet.
+func Worksheet(w io.Writer, sheet *wire.Worksheet, result *wire.Result) error {
+	return templates.ExecuteTemplate(w, "worksheet.html", struct {
+		Sheet  *wire.Worksheet
+		Result *wire.Result
+	}{sheet, result})
+}
