@@ -3,11 +3,289 @@ package main
 import (
 	"fmt"
 	"io"
+	"strconv"
+	"strings"
+	"text/tabwriter"
 
 	"levinward/api"
+	"levinward/api/wire"
+	"levinward/risk"
+	"levinward/risk/spd"
 )
 
+// page writes the summary of a result for a person. The first error stops it.
+type page struct {
+	w   io.Writer
+	r   *api.Result
+	err error
+}
+
+// summary writes what a person needs: the risks beside their limits, what to
+// buy for each line, what was assumed, and the cautions.
 func summary(w io.Writer, r *api.Result) error {
-	_, err := fmt.Fprintln(w, r.Edition)
-	return err
+	p := &page{w: w, r: r}
+	p.head()
+	p.risks()
+	p.lines()
+	p.measures()
+	p.schedule()
+	p.assumptions()
+	p.list("Warnings", r.Warnings)
+	p.list("Cautions", r.Cautions)
+	return p.err
+}
+
+func (p *page) print(format string, args ...any) {
+	if p.err == nil {
+		_, p.err = fmt.Fprintf(p.w, format, args...)
+	}
+}
+
+// table writes rows in aligned columns, a line at a time.
+func (p *page) table(rows [][]string) {
+	if p.err != nil || len(rows) == 0 {
+		return
+	}
+	t := tabwriter.NewWriter(p.w, 0, 0, 2, ' ', 0)
+	for _, r := range rows {
+		fmt.Fprintln(t, "  "+strings.Join(r, "\t"))
+	}
+	p.err = t.Flush()
+}
+
+const pageWidth = 96
+
+// wrapped writes a text in lines of the page's width, each after the indent.
+func (p *page) wrapped(first, indent, text string) {
+	line := first
+	for _, word := range strings.Fields(text) {
+		if len(line)+len(word)+1 > pageWidth && strings.TrimSpace(line) != "" {
+			p.print("%s\n", strings.TrimRight(line, " "))
+			line = indent
+		}
+		line += word + " "
+	}
+	p.print("%s\n", strings.TrimRight(line, " "))
+}
+
+func (p *page) list(title string, texts []string) {
+	if len(texts) == 0 {
+		return
+	}
+	p.print("\n%s\n", title)
+	for _, t := range texts {
+		p.wrapped("  - ", "    ", t)
+	}
+}
+
+func (p *page) head() {
+	in := p.r.Input
+	p.print("%s\n", in.Name)
+	if in.Reference != "" {
+		p.print("Reference %s\n", in.Reference)
+	}
+	d := &p.r.FlashDensity
+	p.print("%s   latitude %s, longitude %s\n", p.r.Edition, short(*in.Location.Latitude), short(*in.Location.Longitude))
+	p.print("N_G %s flashes per km2 and year, %s", short(d.GroundFlashes), d.Origin)
+	if d.Relation != "" {
+		p.print(" (%s)", d.Relation)
+	}
+	if d.Source != "" {
+		p.print(", %s", d.Source)
+	}
+	if d.Year != 0 {
+		p.print(" %d", d.Year)
+	}
+	p.print("; review due %s\n", p.r.ReviewDue)
+}
+
+func short(v float64) string { return strconv.FormatFloat(v, 'g', 4, 64) }
+
+func power(v float64) string { return strconv.FormatFloat(v, 'e', 2, 64) }
+
+// lossNames says the types of loss in words.
+var lossNames = [risk.Losses]string{"human life", "service to the public", "cultural heritage", "economic value"}
+
+func (p *page) risks() {
+	p.print("\nRisk per year\n")
+	rows := [][]string{{"structure", "loss of", "risk", "limit", "", "with the measures below"}}
+	for i := range p.r.Structures {
+		s := &p.r.Structures[i]
+		after := p.r.Recommendation.RisksAfter[s.ID]
+		for k := range risk.Loss(risk.Losses) {
+			r := s.Risks.Of(k)
+			if r == nil {
+				continue
+			}
+			limit, verdict := "by cost", ""
+			if r.Tolerable != nil {
+				limit, verdict = power(*r.Tolerable), "exceeds the limit"
+				if r.Acceptable {
+					verdict = "within the limit"
+				}
+			}
+			remaining := ""
+			if v := after.Of(k); v != nil && p.r.Recommendation.Needed {
+				remaining = power(*v)
+			}
+			rows = append(rows, []string{s.ID, lossNames[k], power(r.Total), limit, verdict, remaining})
+		}
+	}
+	p.table(rows)
+	for i := range p.r.Structures {
+		if s := &p.r.Structures[i]; s.Assessed {
+			p.print("  %s: struck %s times a year (once in %s years); internal systems fail %s times a year without protection\n",
+				s.ID, short(s.Events.Direct), short(1/s.Events.Direct), short(s.SystemFailures))
+			p.cost(s)
+		}
+	}
+}
+
+func (p *page) cost(s *wire.StructureResult) {
+	c := s.CostOfLoss
+	switch {
+	case c == nil:
+	case c.Saving == nil:
+		p.print("  %s: expected loss %s a year of a value of %s\n", s.ID, short(c.Without), short(c.TotalValue))
+	default:
+		p.print("  %s: expected loss %s a year, with the measures %s and their cost of %s a year; saving %s %s a year\n",
+			s.ID, short(c.Without), short(*c.With), short(*c.Measures), short(*c.Saving), c.Currency)
+	}
+}
+
+func (p *page) lines() {
+	if len(p.r.Lines) == 0 {
+		return
+	}
+	p.print("\nFlashes per year\n")
+	rows := [][]string{{"line", "to it", "near it", "to the structure at the far end"}}
+	for i := range p.r.Lines {
+		l := &p.r.Lines[i]
+		rows = append(rows, []string{l.ID, short(l.Events.Direct), short(l.Events.Near), short(l.Events.AdjacentStructure)})
+	}
+	p.table(rows)
+}
+
+func (p *page) measures() {
+	rec := &p.r.Recommendation
+	switch {
+	case !rec.Needed:
+		p.print("\nMeasures\n  every risk is within its limit as things are\n")
+		return
+	case rec.Sufficient:
+		p.print("\nMeasures: the cheapest set that suffices, cost %s (%s)\n", short(rec.Cost), rec.CostUnit)
+	default:
+		p.print("\nMeasures: NOTHING SUFFICES; the best that can be reached\n")
+	}
+	rows := [][]string{{"structure", "line", "measure"}}
+	for _, s := range rec.Measures.Structures {
+		if s.LPS != risk.NoLPS {
+			rows = append(rows, []string{s.ID, "", "LPS class " + s.LPS.String()})
+		}
+		if s.FireProtection != risk.NoFireProtection {
+			rows = append(rows, []string{s.ID, "", s.FireProtection.String() + " fire protection"})
+		}
+		for _, m := range s.StructureShock {
+			rows = append(rows, []string{s.ID, "", "against touch and step voltages: " + words(m)})
+		}
+		for _, m := range s.LineShock {
+			rows = append(rows, []string{s.ID, "", "against touch voltages from lines: " + words(m)})
+		}
+	}
+	for _, l := range rec.Measures.Lines {
+		if l.Bonding.Level != risk.NoSPD {
+			rows = append(rows, []string{l.Structure, l.ID, "bonding SPDs at the entrance, LPL " + l.Bonding.Level.String()})
+		}
+		if l.Coordinated.Level != risk.NoSPD {
+			rows = append(rows, []string{l.Structure, l.ID, "coordinated SPDs up to the equipment, LPL " + l.Coordinated.Level.String()})
+		}
+	}
+	p.table(rows)
+	if n := len(rec.Alternatives); n > 0 {
+		costs := make([]string, n)
+		for i, a := range rec.Alternatives {
+			costs[i] = short(a.Cost)
+		}
+		p.print("  %d safer sets cost %s; see the JSON result\n", n, strings.Join(costs, ", "))
+	}
+}
+
+func words(name string) string { return strings.ReplaceAll(name, "_", " ") }
+
+func (p *page) schedule() {
+	p.print("\nSPDs\n")
+	if len(p.r.Schedule) == 0 {
+		p.print("  no line enters an assessed structure\n")
+		return
+	}
+	for i := range p.r.Schedule {
+		p.entry(&p.r.Schedule[i])
+	}
+}
+
+func (p *page) entry(e *wire.ScheduleEntry) {
+	verdict := "not required; if fitted:"
+	if e.Required {
+		verdict = "REQUIRED"
+	}
+	p.print("  %s at %s, %s: %s\n", e.Line, e.Structure, words(string(e.Position)), verdict)
+	what := "test class " + string(e.TestClass)
+	if e.Current != nil {
+		what = map[risk.Current]string{risk.AC: "a.c., ", risk.DC: "d.c., "}[*e.Current] + what
+	}
+	if e.Level != nil {
+		what += ", LPL " + e.Level.String()
+	}
+	if e.Connection != nil {
+		what += ", connection type " + *e.Connection
+	}
+	p.print("    %s\n", what)
+	rows := [][]string{{"  mode", "U_C at least", "U_P at most", "I_n at least", "I_imp at least"}}
+	for _, m := range e.Modes {
+		rows = append(rows, []string{"  " + m.Mode, unit(m.UcMin, "V"), unit(m.UpMax, "kV"), unit(m.InMin, "kA"), unit(m.IimpMin, "kA")})
+	}
+	p.table(rows)
+	p.table([][]string{
+		{"  U_C at most", unit(e.UcMax, "V"), "short-circuit rating at least", unit(e.ShortCircuitMin, "kA")},
+		{"  I_max (usual)", unit(e.ImaxMin, "kA"), "leads together at most", unit(e.Leads.MaxLength, "m")},
+		{"  to earth", unit(e.Leads.Earth, "mm2 Cu"), "to live conductors", unit(e.Leads.Live, "mm2 Cu")},
+	})
+	for _, b := range e.Because {
+		p.wrapped("    because: ", "      ", b.Rule+" ("+b.Clause+")")
+	}
+	for _, n := range e.Notes {
+		p.wrapped("    note: ", "      ", n)
+	}
+}
+
+func unit(o spd.Opt, u string) string {
+	if !o.Valid {
+		return "-"
+	}
+	return short(o.Value) + " " + u
+}
+
+// assumptions lists the defaults that decide the outcome in full, and counts the others.
+func (p *page) assumptions() {
+	decisive := 0
+	for _, a := range p.r.Assumptions {
+		if a.Decisive {
+			decisive++
+		}
+	}
+	p.print("\nAssumptions: %d defaults were taken (all in the JSON result)\n", len(p.r.Assumptions))
+	if decisive == 0 {
+		p.print("  none of them, taken alone, decides the outcome\n")
+		return
+	}
+	p.print("  these decide the outcome; find them out on site:\n")
+	for _, a := range p.r.Assumptions {
+		if !a.Decisive {
+			continue
+		}
+		p.wrapped("  - ", "      ", a.Pointer+" taken as "+a.Value)
+		for _, alt := range a.Alternatives {
+			p.wrapped("      with ", "        ", alt.Value+": "+alt.Outcome)
+		}
+	}
 }

@@ -245,3 +245,8 @@ type Basis struct {
 	Clause     string           `json:"clause"`
 	Provenance trace.Provenance `json:"provenance"`
 }
+
+// Of returns the remaining risk of one loss, nil where it does not apply.
+func (r *RemainingRisk) Of(k risk.Loss) *float64 {
+	return [risk.Losses]*float64{r.HumanLife, r.PublicService, r.CulturalHeritage, r.EconomicValue}[k]
+}
