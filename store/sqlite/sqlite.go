@@ -20,6 +20,7 @@ import (
 
 	"github.com/pressly/goose/v3"
 	_ "modernc.org/sqlite" // the driver
+	sqlite3 "modernc.org/sqlite/lib"
 
 	"levinward/store"
 )
@@ -102,6 +103,9 @@ func connect(file, extra string, connections int) (*sql.DB, error) {
 }
 
 func migrate(ctx context.Context, db *sql.DB, migrations fs.FS) (applied []string, err error) {
+	if err := settle(ctx, db); err != nil {
+		return nil, translate(ctx, err)
+	}
 	provider, err := goose.NewProvider(goose.DialectSQLite3, db, migrations, goose.WithDisableGlobalRegistry(true))
 	if err != nil {
 		return nil, fmt.Errorf("migrations: %w", err)
@@ -130,6 +134,18 @@ func migrate(ctx context.Context, db *sql.DB, migrations fs.FS) (applied []strin
 			return applied, translate(ctx, fmt.Errorf("migrations: %w", err))
 		}
 		before = current
+	}
+}
+
+// settle makes the first connection. While another process does the same to a
+// new file, the change to WAL is refused at once, whatever busy_timeout says.
+func settle(ctx context.Context, db *sql.DB) error {
+	for try := 0; ; try++ {
+		err := db.PingContext(ctx)
+		if code(err)&0xff != sqlite3.SQLITE_BUSY || try == 100 {
+			return err
+		}
+		time.Sleep(50 * time.Millisecond)
 	}
 }
 

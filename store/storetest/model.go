@@ -135,12 +135,11 @@ func behavesLikeMap(t *testing.T, all suite) {
 				delete(m.keys, id)
 			},
 			"list": func(t *rapid.T) { s.modelList(t, m) },
-			"": func(t *rapid.T) {
-				for _, id := range pool {
-					s.modelCompare(t, m, id)
-				}
-			},
+			"read": func(t *rapid.T) { s.modelCompare(t, m, anID.Draw(t, "id")) },
 		})
+		for _, id := range pool {
+			s.modelCompare(t, m, id)
+		}
 	})
 }
 
