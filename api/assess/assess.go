@@ -4,6 +4,7 @@
 package assess
 
 import (
+	"slices"
 	"strconv"
 	"time"
 
@@ -45,7 +46,7 @@ func Run(site *wire.Site, t *trace.Trace) (*wire.Answer, []risk.Violation) {
 	a.Schedule = spd.Schedule(in, &res, &rec, t)
 	a.Costs = costs(in, &res, &rec, ed, t)
 	a.Assumptions = sensitivity(site, &res, ed)
-	a.Warnings = warnings(in, &rec)
+	a.Warnings = append(warnings(in, &rec), remaining(in, &rec, ed)...)
 	return a, nil
 }
 
@@ -114,6 +115,68 @@ func warnings(in *risk.Input, rec *risk.Recommendation) []string {
 		w = append(w, "The search for measures was stopped at its bound: the set suffices, but a cheaper one is not excluded.")
 	}
 	return w
+}
+
+// hints say what a component that no measure of the search brings down depends on.
+var hints = [risk.Components]string{
+	risk.RA: "touch and step voltages at the structure: surface, fences, persons outside",
+	risk.RB: "fire after a flash to the structure: fire load, fire protection, better LPS",
+	risk.RC: "internal systems failing by flashes to the structure: LPS with coordinated SPDs, screens",
+	risk.RM: "internal systems failing by flashes near the structure: route the wiring without loops, shield it, screen the rooms, choose equipment of higher withstand",
+	risk.RU: "touch voltages from lines: insulation, bury or shorten the line",
+	risk.RV: "fire after a flash to a line: fire load, fire protection, bury or shorten the line",
+	risk.RW: "internal systems failing by flashes to lines: shield, bury or shorten the line, isolating interface",
+	risk.RZ: "internal systems failing by flashes near lines: shield, bury or shorten the line, isolating interface",
+}
+
+// remaining names the largest component that is left where the measures do not suffice, and what it depends on.
+func remaining(in *risk.Input, rec *risk.Recommendation, ed risk.Edition) []string {
+	if !rec.Needed || rec.Sufficient {
+		return nil
+	}
+	res, err := ed.Assess(protected(in, &rec.Set), nil)
+	if err != nil {
+		return nil
+	}
+	var w []string
+	for _, m := range rec.Set.Structures {
+		for k := range risk.Loss(risk.Losses) {
+			r := &res.Structures[m.Structure].Risks[k]
+			if !r.Applies || r.Acceptable() {
+				continue
+			}
+			largest := risk.RA
+			for c := range risk.Components {
+				if r.Components[c] > r.Components[largest] {
+					largest = c
+				}
+			}
+			w = append(w, "Structure "+strconv.Quote(in.Structures[m.Structure].ID)+", "+k.String()+": what remains is mostly "+largest.String()+
+				" ("+strconv.FormatFloat(r.Components[largest], 'e', 2, 64)+"), "+hints[largest]+".")
+		}
+	}
+	return w
+}
+
+// protected is the input with the measures of a set in place. Where both ends of a line are assessed,
+// those of the later structure stand for both: good enough to name the component that remains.
+func protected(in *risk.Input, set *risk.MeasureSet) *risk.Input {
+	p := *in
+	p.Structures, p.Lines = slices.Clone(in.Structures), slices.Clone(in.Lines)
+	for _, m := range set.Structures {
+		s := &p.Structures[m.Structure]
+		s.LPS = max(s.LPS, m.Measures.LPS)
+		s.Zones = slices.Clone(s.Zones)
+		for z := range s.Zones {
+			s.Zones[z].StructureShock |= m.Measures.StructureShock
+			s.Zones[z].LineShock |= m.Measures.LineShock
+			s.Zones[z].FireProtection = max(s.Zones[z].FireProtection, m.Measures.FireProtection)
+		}
+		for _, e := range m.Measures.Ends {
+			p.Lines[e.Line].BondingSPD, p.Lines[e.Line].CoordinatedSPD = e.Bonding, e.Coordinated
+		}
+	}
+	return &p
 }
 
 // yearsValid is how long lightning data count as current (IEC 62858).

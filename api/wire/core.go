@@ -2,6 +2,8 @@ package wire
 
 import (
 	"strconv"
+	"strings"
+	"unicode"
 
 	"levinward/risk"
 	"levinward/risk/measures"
@@ -20,6 +22,7 @@ type Site struct {
 // computed. The site can be used only if there are no violations.
 func (in *Input) Core() *Site {
 	b := &builder{in: in, site: &Site{}, structures: map[string]int{}, lines: map[string]int{}}
+	b.texts()
 	b.head()
 	b.density()
 	b.names()
@@ -37,6 +40,32 @@ func (in *Input) Core() *Site {
 		b.zones(i)
 	}
 	return b.site
+}
+
+// texts refuses control characters, which no file or database keeps reliably, in every text of the input.
+func (b *builder) texts() {
+	b.text(b.in.Name, "name")
+	b.text(b.in.Reference, "reference")
+	b.text(b.in.FlashDensity.Source, "flash_density", "source")
+	for i := range b.in.Structures {
+		b.text(b.in.Structures[i].ID, "structures", i, "id")
+		if b.in.Structures[i].Zones != nil {
+			for z := range *b.in.Structures[i].Zones {
+				b.text((*b.in.Structures[i].Zones)[z].ID, "structures", i, "zones", z, "id")
+			}
+		}
+	}
+	if b.in.Lines != nil {
+		for i := range *b.in.Lines {
+			b.text((*b.in.Lines)[i].ID, "lines", i, "id")
+		}
+	}
+}
+
+func (b *builder) text(s string, at ...any) {
+	if strings.ContainsFunc(s, unicode.IsControl) || strings.ContainsRune(s, unicode.ReplacementChar) {
+		b.fault(risk.RuleOutOfRange, pointer(at...), "must not hold control characters or bytes that are not UTF-8")
+	}
 }
 
 type builder struct {
