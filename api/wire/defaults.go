@@ -1,12 +1,6 @@
 package wire
 
-import (
-	"reflect"
-
-	"levinward/risk"
-)
-
-var electricalType = reflect.TypeFor[Electrical]()
+import "levinward/risk"
 
 // Where is the place a default was taken, as indices into the input; -1 where it has none.
 type Where struct{ Structure, Zone, Line int }

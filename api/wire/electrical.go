@@ -55,17 +55,15 @@ func (b *builder) alternating(c *risk.Electrical, e *Electrical, where Where, at
 	if e.Equipment != nil {
 		c.Equipment = *e.Equipment
 	}
-	b.refuse(at, "is of direct current lines only; give current dc, or leave it out", map[string]bool{
-		"origin": e.Origin != nil, "open_circuit_v": e.OpenCircuit != nil, "temperature_coefficient_per_k": e.TemperatureCoefficient != nil,
-		"lowest_temperature_c": e.LowestTemperature != nil, "short_circuit_a": e.ShortCircuitSTC != nil,
-		"equipment_max_input_v": e.EquipmentMaxInput != nil, "building": e.Building != nil,
-	})
+	b.refuse(at, "is of direct current lines only; give current dc, or leave it out",
+		field{"origin", e.Origin != nil}, field{"open_circuit_v", e.OpenCircuit != nil}, field{"temperature_coefficient_per_k", e.TemperatureCoefficient != nil},
+		field{"lowest_temperature_c", e.LowestTemperature != nil}, field{"short_circuit_a", e.ShortCircuitSTC != nil},
+		field{"equipment_max_input_v", e.EquipmentMaxInput != nil}, field{"building", e.Building != nil})
 }
 
 func (b *builder) directCurrent(c *risk.Electrical, e *Electrical, where Where, at []any) {
-	b.refuse(at, "is of alternating current lines only; give current ac, or leave it out", map[string]bool{
-		"phases": e.Phases != nil, "neutral": e.Neutral != nil, "system": e.System != nil,
-	})
+	b.refuse(at, "is of alternating current lines only; give current ac, or leave it out",
+		field{"system", e.System != nil}, field{"phases", e.Phases != nil}, field{"neutral", e.Neutral != nil})
 	switch {
 	case e.Origin != nil:
 		c.Origin = *e.Origin
@@ -80,10 +78,9 @@ func (b *builder) directCurrent(c *risk.Electrical, e *Electrical, where Where, 
 	c.OpenCircuit, c.ShortCircuitSTC, c.EquipmentMaxInput = value(e.OpenCircuit), value(e.ShortCircuitSTC), value(e.EquipmentMaxInput)
 	c.Equipment = or(b, e.Equipment, defaultEquipment, risk.OtherEquipment, where, at...)
 	if c.Origin != risk.Photovoltaic {
-		b.refuse(at, "is of photovoltaic lines only", map[string]bool{
-			"open_circuit_v": e.OpenCircuit != nil, "temperature_coefficient_per_k": e.TemperatureCoefficient != nil,
-			"lowest_temperature_c": e.LowestTemperature != nil, "short_circuit_a": e.ShortCircuitSTC != nil, "building": e.Building != nil,
-		})
+		b.refuse(at, "is of photovoltaic lines only",
+			field{"open_circuit_v", e.OpenCircuit != nil}, field{"temperature_coefficient_per_k", e.TemperatureCoefficient != nil},
+			field{"lowest_temperature_c", e.LowestTemperature != nil}, field{"short_circuit_a", e.ShortCircuitSTC != nil}, field{"building", e.Building != nil})
 		return
 	}
 	c.TemperatureCoefficient = value(e.TemperatureCoefficient)
@@ -94,11 +91,17 @@ func (b *builder) directCurrent(c *risk.Electrical, e *Electrical, where Where, 
 	c.Building = or(b, e.Building, defaultBuilding, risk.DwellingBuilding, where, at...)
 }
 
-// refuse reports fields that are given but mean nothing here, in the order of their names.
-func (b *builder) refuse(at []any, reason string, given map[string]bool) {
-	for _, f := range Fields(electricalType) {
-		if given[f.Name] {
-			b.fault(risk.RuleNotApplicable, pointer(append(at[:len(at):len(at)], f.Name)...), reason)
+// field is a field of the electrical data, and whether it is given.
+type field struct {
+	name  string
+	given bool
+}
+
+// refuse reports fields that are given but mean nothing here.
+func (b *builder) refuse(at []any, reason string, fields ...field) {
+	for _, f := range fields {
+		if f.given {
+			b.fault(risk.RuleNotApplicable, pointer(append(at[:len(at):len(at)], f.name)...), reason)
 		}
 	}
 }
