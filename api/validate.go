@@ -22,9 +22,9 @@ import (
 // explain refusals, and the parameters of each operation.
 type contract struct {
 	yaml, json []byte
-	input      *openapi3.Schema
-	parameters map[string][]string // of the query, by method and path
-	paths      []string            // "GET /v1/assessments/{id}"
+	schemas    map[string]*openapi3.Schema // of request bodies, by name
+	parameters map[string][]string         // of the query, by method and path
+	paths      []string                    // "GET /v1/assessments/{id}"
 }
 
 func newContract(yaml []byte) (*contract, error) {
@@ -32,11 +32,10 @@ func newContract(yaml []byte) (*contract, error) {
 	if err != nil {
 		return nil, fmt.Errorf("openapi.yaml: %w", err)
 	}
-	ref := doc.Components.Schemas["Input"]
-	if ref == nil {
-		return nil, errors.New("openapi.yaml: no schema Input")
+	c := &contract{yaml: yaml, schemas: map[string]*openapi3.Schema{}, parameters: map[string][]string{}}
+	for name, ref := range doc.Components.Schemas {
+		c.schemas[name] = ref.Value
 	}
-	c := &contract{yaml: yaml, input: ref.Value, parameters: map[string][]string{}}
 	if c.json, err = doc.MarshalJSON(); err != nil {
 		return nil, fmt.Errorf("openapi.yaml: %w", err)
 	}
@@ -55,53 +54,65 @@ func newContract(yaml []byte) (*contract, error) {
 	return c, nil
 }
 
-// decode reads an input body. The usual body goes the fast way; only a refusal asks
-// the schema for every fault.
+// decode reads an input body and makes it ready for computation.
 func (c *contract) decode(body []byte) (*wire.Input, *wire.Site, *Problem) {
-	if in, ok := wire.Decode(body); ok {
-		site := in.Core()
-		if faults := assess.Faults(site); len(faults) > 0 {
-			return nil, nil, invalid(faultsOf(faults))
-		}
-		return in, site, nil
+	var site *wire.Site
+	in, problem := decodeBody(c, wire.Inputs, "Input", body, func(in *wire.Input) []risk.Violation {
+		site = in.Core()
+		return assess.Faults(site)
+	})
+	if problem != nil {
+		return nil, nil, problem
 	}
-	return c.explain(body)
+	return in, site, nil
 }
 
-// explain reads an input body the slow way. What the schema refuses is
-// replaced by something it accepts, so that faults of reference and of the
-// edition are found in the same answer.
-func (c *contract) explain(body []byte) (*wire.Input, *wire.Site, *Problem) {
+// decodeBody reads a body of type T, whose schema has the given name; check finds
+// the faults that the schema cannot state. The usual body goes the fast way; only a refusal asks
+// the schema for every fault.
+func decodeBody[T any](c *contract, decoder *wire.Decoder[T], schema string, body []byte, check func(*T) []risk.Violation) (*T, *Problem) {
+	v, ok := decoder.Decode(body)
+	if !ok {
+		return explain(c.schemas[schema], body, check)
+	}
+	if faults := check(v); len(faults) > 0 {
+		return nil, invalid(faultsOf(faults))
+	}
+	return v, nil
+}
+
+// explain reads a body the slow way. What the schema refuses is replaced by
+// something it accepts, so that the faults check finds are in the same answer.
+func explain[T any](schema *openapi3.Schema, body []byte, check func(*T) []risk.Violation) (*T, *Problem) {
 	value, duplicates, err := decodeTree(body)
 	if err != nil {
-		return nil, nil, notJSON.problem(err.Error())
+		return nil, notJSON.problem(err.Error())
 	}
 	v := visit{}
 	for _, p := range duplicates {
-		v.faults = append(v.faults, at(p, "stands twice in one object"))
+		v.add(p, "stands twice in one object")
 	}
-	sound, _ := v.sound(c.input, value, "", "")
+	sound, _ := v.sound(schema, value, "", "")
 	text, err := json.Marshal(sound)
 	if err != nil {
-		return nil, nil, invalid(v.faults)
+		return nil, invalid(v.faults)
 	}
-	in := new(wire.Input)
-	if err := json.Unmarshal(text, in); err != nil {
+	doc := new(T)
+	if err := json.Unmarshal(text, doc); err != nil {
 		if len(v.faults) == 0 { // the schema accepts what the decoder does not: a fault of ours
-			return nil, nil, internal.problem("the input could not be decoded")
+			return nil, internal.problem("the body could not be decoded")
 		}
-		return nil, nil, invalid(v.faults)
+		return nil, invalid(v.faults)
 	}
-	site := in.Core()
-	for _, f := range faultsOf(assess.Faults(site)) {
+	for _, f := range faultsOf(check(doc)) {
 		if !v.covers(*f.Pointer, risk.Rule(f.Rule)) {
 			v.faults = append(v.faults, f)
 		}
 	}
 	if len(v.faults) > 0 {
-		return nil, nil, invalid(v.faults)
+		return nil, invalid(v.faults)
 	}
-	return in, site, nil
+	return doc, nil
 }
 
 // decodeTree reads exactly one JSON value and the pointers of keys that stand twice in an object.

@@ -8,19 +8,31 @@ import (
 	"slices"
 )
 
-// Decode reads an input strictly and fast. It reports false for anything that
-// the contract may refuse, without saying why; whoever wants to know asks the
-// contract's validator. What it accepts the contract accepts.
-func Decode(body []byte) (*Input, bool) {
+// Decoder reads documents of one type strictly and fast.
+type Decoder[T any] struct{ plan *plan }
+
+// NewDecoder prepares a decoder from the limits in the tags of T.
+func NewDecoder[T any]() *Decoder[T] { return &Decoder[T]{makePlan(reflect.TypeFor[T]())} }
+
+// Decode reports false for anything that the contract may refuse, without
+// saying why; whoever wants to know asks the contract's validator. What it
+// accepts the contract accepts.
+func (d *Decoder[T]) Decode(body []byte) (*T, bool) {
 	if !plainKeys(body) {
 		return nil, false
 	}
-	in := new(Input)
-	if !unmarshalStrict(body, in) || !inputPlan.withinLimits(reflect.ValueOf(in).Elem()) {
+	v := new(T)
+	if !unmarshalStrict(body, v) || !d.plan.withinLimits(reflect.ValueOf(v).Elem()) {
 		return nil, false
 	}
-	return in, true
+	return v, true
 }
+
+// Inputs decodes inputs of assessments.
+var Inputs = NewDecoder[Input]()
+
+// Decode reads an input, see Decoder.Decode.
+func Decode(body []byte) (*Input, bool) { return Inputs.Decode(body) }
 
 // unmarshalStrict refuses unknown fields and text after the value.
 func unmarshalStrict(body []byte, into any) bool {

@@ -91,8 +91,6 @@ func makePlan(t reflect.Type) *plan {
 	return p
 }
 
-var inputPlan = makePlan(reflect.TypeFor[Input]())
-
 // withinLimits reports whether every field keeps its limits.
 func (p *plan) withinLimits(v reflect.Value) bool {
 	for i := range p.fields {
