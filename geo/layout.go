@@ -76,7 +76,7 @@ type layout struct {
 	all    box
 }
 
-// newLayout lays out the parts that are sound. Their positions in the plane are kept in the order of the input.
+// newLayout lays out the parts that are sound, around their middle.
 func newLayout(parts []Part, sound []bool) *layout {
 	count := 0
 	for i, p := range parts {
@@ -90,10 +90,16 @@ func newLayout(parts []Part, sound []bool) *layout {
 			eachVertex(p.Geometry, func(_, _ int, q orb.Point) { positions = append(positions, earthCentred(q)) })
 		}
 	}
-	lay := &layout{all: emptyBox(), frame: frameAround(positions), places: make([]XY, count)}
+	frame, places := frameAround(positions), make([]XY, count)
 	for i, v := range positions {
-		lay.places[i] = lay.frame.fromEarthCentred(v)
+		places[i] = frame.fromEarthCentred(v)
 	}
+	return layPlaces(parts, sound, frame, places)
+}
+
+// layPlaces lays out parts whose vertices are at the places given.
+func layPlaces(parts []Part, sound []bool, frame Frame, places []XY) *layout {
+	lay := &layout{all: emptyBox(), frame: frame, places: places}
 	lay.plots = make([]plot, 0, len(parts))
 	first := 0
 	for i, p := range parts {
@@ -110,7 +116,7 @@ func newLayout(parts []Part, sound []bool) *layout {
 		first += n
 	}
 	lay.sortPlots()
-	lay.ribs = make([]rib, 0, count)
+	lay.ribs = make([]rib, 0, len(places))
 	for k := range lay.plots {
 		lay.addRibs(k, parts[lay.plots[k].input].Geometry)
 	}

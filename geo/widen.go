@@ -13,8 +13,10 @@ import (
 //
 // Where boundaries run on top of each other (shared walls, equal arcs) one of them must remain, and only one. Of
 // two curves closer than tieWidth the one of the lower rib counts as the outer one: in every comparison the radius
-// of the lower rib is taken larger, that of the higher rib smaller, by a quarter of tieWidth to either side. Both
-// curves of a pair are cut at the same place, found by the same arithmetic, so the ends meet.
+// of the lower rib is taken larger, that of the higher rib smaller, by a quarter of tieWidth to either side. Areas
+// that just touch from outside count as joined: all radii are taken larger by half of tieWidth when curves are cut.
+// Both curves of a pair are cut at the same place, found by the same arithmetic, so the ends meet; and what remains
+// is measured at its true radius.
 
 // Edge is a stretch of an outline in the plane of its frame, with the area on its left.
 type Edge struct {
@@ -56,6 +58,7 @@ type span struct{ lo, hi float64 }
 type curve struct {
 	of     int32   // its rib
 	radius float64 // of its rib's part
+	reach  float64 // the radius taken when it is cut
 	arc    bool
 	dx, dy float64 // arc: direction of its start; side: direction from the edge to the side
 	tip    bool    // arc where the ring turns back on itself
@@ -211,6 +214,7 @@ func (w *widening) start(j int, whole span) {
 	c := &w.curve
 	c.of = int32(j)
 	c.radius = w.radius[w.lay.ribs[j].part]
+	c.reach = c.radius + w.tieWidth/2
 	c.waiting = append(c.waiting[:0], whole)
 }
 
@@ -240,13 +244,13 @@ func (w *widening) arcAt(phi float64) XY {
 
 // keep adds a stretch to the boundary unless it lies inside a polygon. What lies inside and is not within the radius
 // of an edge lies deep inside. A side or an arc of a ring cannot reach deep into its own polygon: on the way it would
-// cross an edge, nearer than its radius. Only at the tip of a slit it starts there.
+// cross an edge, nearer than its radius. Only from a slit without width it starts there.
 func (w *widening) keep(e Edge) {
 	if len(w.cores) > 0 {
 		m, own := e.middle(), w.lay.ribs[w.curve.of]
 		for _, k := range w.cores {
 			p := &w.lay.plots[k]
-			if k == own.part && own.ringed && !w.curve.tip {
+			if k == own.part && own.ringed && !p.touching && !w.curve.tip {
 				continue
 			}
 			if p.box.holds(m, 1e-6-w.radius[k]) && w.lay.winding(k, m) != 0 {
@@ -272,7 +276,7 @@ func (w *widening) cutByAll() {
 		w.refresh()
 		n--
 		node := int(stack[n])
-		reach := w.nodeRadius[node] + w.tieWidth
+		reach := w.nodeRadius[node] + 2*w.tieWidth
 		if c.box.distance2(&tree.boxes[node]) >= reach*reach {
 			continue
 		}
@@ -381,12 +385,12 @@ func (w *widening) cutSide(i int) {
 		return
 	}
 	own, other := &w.lay.ribs[c.of], &w.lay.ribs[i]
-	tie, radius := w.tie(i), w.radius[other.part]
+	tie, radius := w.tie(i), w.radius[other.part]+w.tieWidth/2
 	if int32(i) != own.next { // the disc at the end of the own edge touches the side from within
 		x, y := other.x-own.x, other.y-own.y
 		along, across := x*own.ux+y*own.uy, x*c.dx+y*c.dy
-		half2 := (across - (c.radius - radius - 2*tie)) * (c.radius + radius - across)
-		if half2 > 0 && across < c.radius+radius {
+		half2 := (across - (c.reach - radius - 2*tie)) * (c.reach + radius - across)
+		if half2 > 0 && across < c.reach+radius {
 			half := math.Sqrt(half2)
 			c.remove(along-half, along+half)
 		}
@@ -400,13 +404,13 @@ func (w *widening) cutSide(i int) {
 func (w *widening) cutSideByRectangle(i int, tie, radius float64) {
 	c := &w.curve
 	own, other := &w.lay.ribs[c.of], &w.lay.ribs[i]
-	r := c.radius - tie
+	r := c.reach - tie
 	x, y := own.x+r*c.dx-other.x, own.y+r*c.dy-other.y
 	along, across := x*other.ux+y*other.uy, y*other.ux-x*other.uy
 	cos, sin := own.ux*other.ux+own.uy*other.uy, own.uy*other.ux-own.ux*other.uy
 	left, right := radius+tie, radius+tie
 	if other.ringed {
-		left = radius - w.tieWidth // the side within the polygon is no curve: nothing ties with it
+		left = radius - 2*w.tieWidth // the side within the polygon is no curve: nothing ties with it
 	}
 	lo, hi := 0.0, own.length
 	// Between the two long sides.
@@ -469,11 +473,11 @@ func (w *widening) crossing(i int, nx, ny, direct float64) float64 {
 	}
 	low, high := &w.lay.ribs[c.of], &w.lay.ribs[i]
 	tie := w.tieWidth / 4
-	r := w.radius[high.part] - tie
+	r := w.radius[high.part] + w.tieWidth/2 - tie
 	x, y := high.x+r*nx-low.x, high.y+r*ny-low.y
 	along, across := x*low.ux+y*low.uy, x*c.dx+y*c.dy
 	cos, sin := high.ux*low.ux+high.uy*low.uy, high.ux*c.dx+high.uy*c.dy
-	t := (c.radius + tie - across) / sin
+	t := (c.reach + tie - across) / sin
 	return along + t*cos
 }
 
@@ -481,8 +485,8 @@ func (w *widening) crossing(i int, nx, ny, direct float64) float64 {
 func (w *widening) cutArc(i int) {
 	c := &w.curve
 	own, other := &w.lay.ribs[c.of], &w.lay.ribs[i]
-	tie, radius := w.tie(i), w.radius[other.part]
-	excess := c.radius - radius - 2*tie // how much the own radius is the larger one
+	tie, radius := w.tie(i), w.radius[other.part]+w.tieWidth/2
+	excess := c.reach - radius - 2*tie // how much the own radius is the larger one
 	if i != int(c.of) {
 		x, y := other.x-own.x, other.y-own.y
 		w.cutArcByDisc(x, y, radius, excess)
@@ -500,11 +504,11 @@ func (w *widening) cutArc(i int) {
 func (w *widening) cutArcByDisc(x, y, radius, excess float64) {
 	c := &w.curve
 	d2 := x*x + y*y
-	sum := c.radius + radius
+	sum := c.reach + radius
 	if d2 >= sum*sum {
 		return
 	}
-	if w.settledByDisc(x, y, c.radius-excess) {
+	if w.settledByDisc(x, y, c.reach-excess) {
 		return
 	}
 	d := math.Sqrt(d2)
@@ -578,13 +582,13 @@ func (w *widening) cutArcByRectangle(other *rib, radius, excess float64) {
 	own := &w.lay.ribs[c.of]
 	x, y := own.x-other.x, own.y-other.y
 	along, across := x*other.ux+y*other.uy, y*other.ux-x*other.uy
-	r, sum := c.radius, c.radius+radius
+	r, sum := c.reach, c.reach+radius
 	if along <= -r || along >= other.length+r || across >= sum || across <= -sum {
 		return
 	}
 	leftExcess, leftSum := excess, sum
 	if other.ringed { // as in cutSideByRectangle
-		leftExcess, leftSum = c.radius-radius+w.tieWidth, sum-w.tieWidth
+		leftExcess, leftSum = c.reach-radius+2*w.tieWidth, sum-2*w.tieWidth
 	}
 	if w.settledByRectangle(other, along, across, leftSum-r, radius) {
 		return
