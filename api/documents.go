@@ -29,8 +29,15 @@ func (s *Server) chosen(c echo.Context) (store.Record, error) {
 	return s.store.Revision(c.Request().Context(), store.Local, c.Param("id"), n)
 }
 
+// storedResult is what the documents need of a stored result. It is read as it
+// was written, whatever the program has become since.
+type storedResult struct {
+	web.Record
+	Assumptions []wire.Assumption `json:"assumptions"`
+}
+
 // readWorksheet writes out the worksheet of a stored record, with the definitions stored with it.
-func (s *Server) readWorksheet(c echo.Context) (*wire.Worksheet, *wire.Result, error) {
+func (s *Server) readWorksheet(c echo.Context) (*wire.Worksheet, *web.Record, error) {
 	ctx := c.Request().Context()
 	r, err := s.chosen(c)
 	if err != nil {
@@ -44,12 +51,12 @@ func (s *Server) readWorksheet(c echo.Context) (*wire.Worksheet, *wire.Result, e
 	if err != nil {
 		return nil, nil, err
 	}
-	var result wire.Result
+	var result storedResult
 	if err := json.Unmarshal(r.Result, &result); err != nil {
 		return nil, nil, err
 	}
 	w, err := wire.ReadWorksheet(r.Edition, definitions, stored, result.Assumptions, r.Input)
-	return w, &result, err
+	return w, &result.Record, err
 }
 
 func (s *Server) worksheet(c echo.Context) error {
@@ -89,12 +96,12 @@ func (s *Server) worksheetCSV(c echo.Context) error {
 }
 
 func (s *Server) worksheetHTML(c echo.Context) error {
-	w, result, err := s.readWorksheet(c)
+	w, record, err := s.readWorksheet(c)
 	if err != nil {
 		return err
 	}
 	var b bytes.Buffer
-	if err := web.Worksheet(&b, w, result); err != nil {
+	if err := web.Worksheet(&b, w, record); err != nil {
 		return err
 	}
 	return c.HTMLBlob(http.StatusOK, b.Bytes())
@@ -130,18 +137,13 @@ func plainCell(cell string) string {
 	return "'" + cell
 }
 
-// readSchedule is the SPD schedule of a stored record.
-func (s *Server) readSchedule(c echo.Context) ([]wire.ScheduleEntry, []string, error) {
+// readSchedule reads the SPD schedule of a stored record.
+func (s *Server) readSchedule(c echo.Context, into any) error {
 	r, err := s.chosen(c)
 	if err != nil {
-		return nil, nil, err
+		return err
 	}
-	var result struct {
-		Schedule []wire.ScheduleEntry `json:"spd_schedule"`
-		Cautions []string             `json:"cautions"`
-	}
-	err = json.Unmarshal(r.Result, &result)
-	return result.Schedule, result.Cautions, err
+	return json.Unmarshal(r.Result, into)
 }
 
 func (s *Server) schedule(c echo.Context) error {
@@ -153,56 +155,77 @@ func (s *Server) schedule(c echo.Context) error {
 	if media == mediaCSV {
 		return s.scheduleCSV(c)
 	}
-	entries, cautions, err := s.readSchedule(c)
-	if err != nil {
+	var stored struct {
+		Schedule json.RawMessage `json:"spd_schedule"`
+		Cautions json.RawMessage `json:"cautions"`
+	}
+	if err := s.readSchedule(c, &stored); err != nil {
 		return err
 	}
-	return answer(c, map[string]any{"spd_schedule": entries, "cautions": cautions})
+	return answer(c, stored)
+}
+
+// storedEntry is a device of a stored schedule. What was null is empty.
+type storedEntry struct {
+	Structure       string        `json:"structure"`
+	Line            string        `json:"line"`
+	Position        string        `json:"position"`
+	Required        bool          `json:"required"`
+	Because         []wire.Reason `json:"because"`
+	Service         string        `json:"service"`
+	Current         string        `json:"current"`
+	TestClass       string        `json:"test_class"`
+	Level           string        `json:"lightning_protection_level"`
+	Connection      string        `json:"connection"`
+	Modes           []storedMode  `json:"modes"`
+	UcMax           json.Number   `json:"uc_max_v"`
+	ImaxMin         json.Number   `json:"imax_min_ka"`
+	ShortCircuitMin json.Number   `json:"short_circuit_min_ka"`
+	Leads           struct {
+		MaxLength json.Number `json:"max_length_m"`
+		Earth     json.Number `json:"earth_mm2"`
+		Live      json.Number `json:"live_mm2"`
+	} `json:"leads"`
+	Notes []string `json:"notes"`
+}
+
+type storedMode struct {
+	Mode    string      `json:"mode"`
+	UcMin   json.Number `json:"uc_min_v"`
+	UpMax   json.Number `json:"up_max_kv"`
+	InMin   json.Number `json:"in_min_ka"`
+	IimpMin json.Number `json:"iimp_min_ka"`
 }
 
 // scheduleCSV writes a row per device and mode of protection.
 func (s *Server) scheduleCSV(c echo.Context) error {
-	entries, cautions, err := s.readSchedule(c)
-	if err != nil {
+	var stored struct {
+		Schedule []storedEntry `json:"spd_schedule"`
+		Cautions []string      `json:"cautions"`
+	}
+	if err := s.readSchedule(c, &stored); err != nil {
 		return err
 	}
 	rows := [][]string{{"structure", "line", "position", "required", "because", "service", "current", "test_class", "lightning_protection_level", "connection",
 		"mode", "uc_min_v", "uc_max_v", "up_max_kv", "in_min_ka", "iimp_min_ka", "imax_min_ka", "short_circuit_min_ka", "leads_max_length_m", "leads_earth_mm2", "leads_live_mm2", "notes", "cautions"}}
-	for i := range entries {
-		rows = append(rows, scheduleRows(&entries[i], strings.Join(cautions, " "))...)
+	for i := range stored.Schedule {
+		rows = append(rows, scheduleRows(&stored.Schedule[i], strings.Join(stored.Cautions, " "))...)
 	}
 	return answerCSV(c, "spd-schedule.csv", rows)
 }
 
-func scheduleRows(e *wire.ScheduleEntry, cautions string) [][]string {
+func scheduleRows(e *storedEntry, cautions string) [][]string {
 	because := make([]string, len(e.Because))
 	for i, b := range e.Because {
 		because[i] = b.Rule + " (" + b.Clause + ")"
 	}
-	var current, level, connection string
-	if e.Current != nil {
-		current = e.Current.String()
-	}
-	if e.Level != nil {
-		level = e.Level.String()
-	}
-	if e.Connection != nil {
-		connection = *e.Connection
-	}
 	var rows [][]string
 	for _, m := range e.Modes {
-		rows = append(rows, []string{e.Structure, e.Line, string(e.Position), strconv.FormatBool(e.Required), strings.Join(because, "; "), e.Service.String(), current, string(e.TestClass), level, connection,
-			m.Mode, optional(m.UcMin), optional(e.UcMax), optional(m.UpMax), optional(m.InMin), optional(m.IimpMin), optional(e.ImaxMin), optional(e.ShortCircuitMin),
-			optional(e.Leads.MaxLength), optional(e.Leads.Earth), optional(e.Leads.Live), strings.Join(e.Notes, " "), cautions})
+		rows = append(rows, []string{e.Structure, e.Line, e.Position, strconv.FormatBool(e.Required), strings.Join(because, "; "), e.Service, e.Current, e.TestClass, e.Level, e.Connection,
+			m.Mode, string(m.UcMin), string(e.UcMax), string(m.UpMax), string(m.InMin), string(m.IimpMin), string(e.ImaxMin), string(e.ShortCircuitMin),
+			string(e.Leads.MaxLength), string(e.Leads.Earth), string(e.Leads.Live), strings.Join(e.Notes, " "), cautions})
 	}
 	return rows
-}
-
-func optional(o spd.Opt) string {
-	if !o.Valid {
-		return ""
-	}
-	return full(o.Value)
 }
 
 // reference answers every table, quantity and default in use.

@@ -17,10 +17,21 @@ var templates = template.Must(template.New("").Funcs(template.FuncMap{
 	"short": func(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) },
 }).ParseFS(files, "*.html"))
 
+// Record is what a page says of the stored result it shows.
+type Record struct {
+	Revision int    `json:"revision"`
+	Engine   string `json:"engine"`
+	Input    struct {
+		Name      string `json:"name"`
+		Reference string `json:"reference"`
+	} `json:"input"`
+	Cautions []string `json:"cautions"`
+}
+
 // Worksheet writes the page of a worksheet.
-func Worksheet(w io.Writer, sheet *wire.Worksheet, result *wire.Result) error {
+func Worksheet(w io.Writer, sheet *wire.Worksheet, record *Record) error {
 	return templates.ExecuteTemplate(w, "worksheet.html", struct {
 		Sheet  *wire.Worksheet
-		Result *wire.Result
-	}{sheet, result})
+		Record *Record
+	}{sheet, record})
 }

@@ -1,0 +1,180 @@
+package api_test
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"strings"
+	"testing"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5/pgxpool"
+	"github.com/labstack/echo/v4"
+
+	"levinward/api"
+	"levinward/api/wire"
+	"levinward/store"
+	"levinward/store/postgres"
+	"levinward/store/storetest"
+)
+
+// client sends the same request again and again over one connection and does
+// little more than wait for the answer, so that what is measured is the server.
+type client struct {
+	conn    net.Conn
+	answers *bufio.Reader
+	request []byte
+}
+
+func newClient(address, path string, body []byte) (*client, error) {
+	conn, err := net.Dial("tcp", address)
+	if err != nil {
+		return nil, err
+	}
+	request := fmt.Appendf(nil, "POST %s HTTP/1.1\r\nHost: %s\r\nContent-Type: application/json\r\nContent-Length: %d\r\n\r\n", path, address, len(body))
+	return &client{conn, bufio.NewReaderSize(conn, 64<<10), append(request, body...)}, nil
+}
+
+// send waits for the whole answer and reports its status and length.
+func (c *client) send() (status, length int, err error) {
+	if _, err := c.conn.Write(c.request); err != nil {
+		return 0, 0, err
+	}
+	r, err := http.ReadResponse(c.answers, nil)
+	if err != nil {
+		return 0, 0, err
+	}
+	n, err := io.Copy(io.Discard, r.Body)
+	return r.StatusCode, int(n), err
+}
+
+// requests measures how many requests a second a handler answers to eight clients.
+func requests(b *testing.B, handler http.Handler, path string, body []byte, want int) {
+	server := httptest.NewServer(handler)
+	defer server.Close()
+	address := strings.TrimPrefix(server.URL, "http://")
+	b.SetParallelism(4)
+	b.ReportAllocs()
+	b.RunParallel(func(pb *testing.PB) {
+		c, err := newClient(address, path, body)
+		if err != nil {
+			b.Error(err)
+			return
+		}
+		defer c.conn.Close()
+		for pb.Next() {
+			if status, length, err := c.send(); err != nil || status != want || length < 1000 {
+				b.Errorf("status %d, %d bytes, %v", status, length, err)
+				return
+			}
+		}
+	})
+	b.ReportMetric(float64(b.N)/b.Elapsed().Seconds(), "req/s")
+}
+
+// documents are the bodies of one stored assessment: what was sent, what was
+// answered and what was kept.
+type documents struct {
+	body      []byte
+	result    *wire.Result
+	record    store.Record
+	worksheet []byte
+}
+
+func storedDocuments(b *testing.B) documents {
+	d := documents{body: demo(b)}
+	s := openSQLite(b)
+	w := httptest.NewRecorder()
+	r := httptest.NewRequest(http.MethodPost, "/v1/assessments", bytes.NewReader(d.body))
+	r.Header.Set("Content-Type", "application/json")
+	newServer(b, s).ServeHTTP(w, r)
+	if w.Code != http.StatusCreated {
+		b.Fatal(w.Body)
+	}
+	page, err := s.List(b.Context(), store.Local, store.Filter{})
+	if err != nil {
+		b.Fatal(err)
+	}
+	id := page.Entries[0].ID
+	if d.record, err = s.Newest(b.Context(), store.Local, id); err != nil {
+		b.Fatal(err)
+	}
+	if d.worksheet, err = s.Worksheet(b.Context(), store.Local, id, 1); err != nil {
+		b.Fatal(err)
+	}
+	if d.result, err = api.Compute(read(b, "openapi.yaml"), d.body, testEngine, nil); err != nil {
+		b.Fatal(err)
+	}
+	return d
+}
+
+// bare decodes the same input, does what it is given to do and encodes the same result.
+func bare(path string, status int, result *wire.Result, work func(echo.Context) error) http.Handler {
+	e := echo.New()
+	e.POST(path, func(c echo.Context) error {
+		var in wire.Input
+		if err := json.NewDecoder(c.Request().Body).Decode(&in); err != nil {
+			return err
+		}
+		if err := work(c); err != nil {
+			return err
+		}
+		return c.JSON(status, result)
+	})
+	return e
+}
+
+// BenchmarkCalculations stands beside its floor: a handler of the same framework that decodes and
+// encodes the same two documents and computes nothing. Goal: 70 % of its requests per second.
+func BenchmarkCalculations(b *testing.B) {
+	const path = "/v1/calculations"
+	d := storedDocuments(b)
+	b.Run("service", func(b *testing.B) {
+		requests(b, newServer(b, openSQLite(b)), path, d.body, http.StatusOK)
+	})
+	b.Run("floor, decode and encode", func(b *testing.B) {
+		requests(b, bare(path, http.StatusOK, d.result, func(echo.Context) error { return nil }), path, d.body, http.StatusOK)
+	})
+}
+
+// BenchmarkAssessments stands beside its floor: a handler that decodes, does one INSERT of the same bytes into a table
+// with nothing but a key, and encodes. Goal: 60 % of its requests per second.
+func BenchmarkAssessments(b *testing.B) {
+	const path = "/v1/assessments"
+	d := storedDocuments(b)
+	database := storetest.Postgres(b)
+	s, err := postgres.Open(b.Context(), database, os.DirFS("../migrations/postgres"))
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer s.Close()
+	pool, err := pgxpool.New(b.Context(), database)
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer pool.Close()
+	if _, err := pool.Exec(b.Context(), `CREATE TABLE bare (id uuid PRIMARY KEY, input bytea NOT NULL, result bytea NOT NULL, worksheet bytea NOT NULL)`); err != nil {
+		b.Fatal(err)
+	}
+	b.Run("service", func(b *testing.B) {
+		requests(b, newServer(b, s), path, d.body, http.StatusCreated)
+	})
+	b.Run("floor, decode, insert and encode", func(b *testing.B) {
+		insert := func(c echo.Context) error {
+			id, err := uuid.NewV7()
+			if err != nil {
+				return err
+			}
+			_, err = pool.Exec(c.Request().Context(), `INSERT INTO bare (id, input, result, worksheet) VALUES ($1, $2, $3, $4)`,
+				id, d.record.Input, d.record.Result, d.worksheet)
+			return err
+		}
+		requests(b, bare(path, http.StatusCreated, d.result, insert), path, d.body, http.StatusCreated)
+	})
+}

@@ -1,0 +1,43 @@
+package api
+
+import (
+	"levinward/api/assess"
+	"levinward/api/wire"
+	"levinward/risk"
+)
+
+// Routes lists what the server answers to, as the contract writes it: "GET /v1/assessments/{id}".
+func (s *Server) Routes() []string {
+	var routes []string
+	for _, r := range s.echo.Routes() {
+		routes = append(routes, r.Method+" "+contractPath(r.Path))
+	}
+	return routes
+}
+
+// Decoder reads inputs by the contract as the server does.
+type Decoder struct{ contract *contract }
+
+// NewDecoder makes a decoder of the contract in openapi.yaml.
+func NewDecoder(contractYAML []byte) (*Decoder, error) {
+	c, err := newContract(contractYAML)
+	return &Decoder{c}, err
+}
+
+// Decode is the way of every request; Explain the slow way, that of a refused one.
+func (d *Decoder) Decode(body []byte) (*wire.Input, *wire.Site, *Problem) {
+	return d.contract.decode(body)
+}
+
+// Explain reads an input the slow way.
+func (d *Decoder) Explain(body []byte) (*wire.Input, *wire.Site, *Problem) {
+	var site *wire.Site
+	in, problem := explain(d.contract.schemas["Input"], body, func(in *wire.Input) []risk.Violation {
+		site = in.Core()
+		return assess.Faults(site)
+	})
+	return in, site, problem
+}
+
+// MergePatch applies a patch to an input as a revision does.
+func MergePatch(input, patch []byte) ([]byte, *Problem) { return mergePatch(input, patch) }
