@@ -2,6 +2,7 @@ package postgres
 
 import (
 	"errors"
+	"net/url"
 	"sync"
 	"sync/atomic"
 	"testing"
@@ -147,7 +148,14 @@ func TestNetworkBreaksAndReturns(t *testing.T) {
 // A pool whose connections are all in use counts as unavailable, not as a
 // reason to wait without end.
 func TestAllConnectionsInUse(t *testing.T) {
-	s := open(t, storetest.Postgres(t)+"&pool_max_conns=1")
+	u, err := url.Parse(storetest.Postgres(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	query := u.Query()
+	query.Set("pool_max_conns", "1")
+	u.RawQuery = query.Encode()
+	s := open(t, u.String())
 	s.patience = 100 * time.Millisecond
 	held, err := s.pool.Acquire(t.Context())
 	if err != nil {

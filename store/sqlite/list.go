@@ -88,10 +88,12 @@ func listQuery(owner string, f store.Filter) (query string, args []any, err erro
 	if f.WithResult {
 		result = "r.result"
 	}
+	// The page is chosen from the narrow rows alone, and only then are their
+	// revisions read.
 	query = `SELECT ` + header + `, a.created_at, ` + result + `
-		FROM assessment a JOIN revision r
-			ON r.organisation = a.organisation AND r.assessment = a.id AND r.revision = a.newest
-		WHERE ` + strings.Join(where, " AND ") + `
-		ORDER BY a.created_at DESC, a.id DESC LIMIT ` + arg(f.Limit+1)
+		FROM (SELECT a.* FROM assessment a WHERE ` + strings.Join(where, " AND ") + `
+				ORDER BY a.created_at DESC, a.id DESC LIMIT ` + arg(f.Limit+1) + `) a
+			JOIN revision r ON r.organisation = a.organisation AND r.assessment = a.id AND r.revision = a.newest
+		ORDER BY a.created_at DESC, a.id DESC`
 	return query, args, nil
 }

@@ -24,7 +24,7 @@ type Cluster struct {
 	bin    string // folder of initdb and postgres
 	dir    string // data and socket
 	server *exec.Cmd
-	leash  io.Closer // the server stops when it is closed, or when this process ends
+	leash  io.WriteCloser // the server stops when it is closed, or when this process ends
 }
 
 // NewCluster starts a cluster for one test that wants to stop it. It skips or
@@ -46,11 +46,12 @@ func (c *Cluster) URL() string {
 
 // Start starts the stopped server and waits until it answers.
 func (c *Cluster) Start() error {
-	// The shell keeps the server on a leash: read ends with the input.
-	const script = `"$0" "$@" & server=$!; read -r _; kill -INT $server; wait $server`
+	// The shell keeps the server on a leash: read ends with the input, even
+	// if this process is killed. The folder stays only if it is told to keep it.
+	const script = `"$0" "$@" & server=$!; read -r keep; kill -INT $server; wait $server; test "$keep" || rm -rf "$PWD"`
 	cmd := c.command("/bin/sh", "-c", script, filepath.Join(c.bin, "postgres"), "-D", c.dir, "-k", c.dir,
 		"-c", "listen_addresses=", "-c", "fsync=off", "-c", "full_page_writes=off", "-c", "max_connections=200")
-	log, err := os.OpenFile(c.dir+".log", os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o600)
+	log, err := os.OpenFile(c.log(), os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o600)
 	if err != nil {
 		return err
 	}
@@ -68,6 +69,14 @@ func (c *Cluster) Start() error {
 
 // Stop ends the server at once; running statements are broken off.
 func (c *Cluster) Stop() {
+	io.WriteString(c.leash, "keep\n")
+	c.end()
+}
+
+func (c *Cluster) end() {
+	if c.server == nil {
+		return
+	}
 	c.leash.Close()
 	c.server.Wait() // its status says that it was interrupted
 }
@@ -124,7 +133,7 @@ func (c *Cluster) await() error {
 		}
 		select {
 		case <-ctx.Done():
-			log, _ := os.ReadFile(c.dir + ".log")
+			log, _ := os.ReadFile(c.log())
 			return fmt.Errorf("the server does not start: %w\n%s", err, log)
 		case <-time.After(20 * time.Millisecond):
 		}
@@ -132,10 +141,11 @@ func (c *Cluster) await() error {
 }
 
 func (c *Cluster) remove() {
-	c.Stop()
+	c.end()
 	os.RemoveAll(c.dir)
-	os.Remove(c.dir + ".log")
 }
+
+func (c *Cluster) log() string { return filepath.Join(c.dir, "levinward.log") }
 
 // findPrograms returns the folder of the newest installed initdb and postgres.
 func findPrograms() (string, error) {
