@@ -1,6 +1,9 @@
 package risk
 
-import "fmt"
+import (
+	"fmt"
+	"strings"
+)
 
 // text looks a value up among the names of its type.
 func text(names []string, v uint8) string {
@@ -17,7 +20,7 @@ func parse(kind string, names []string, name []byte) (uint8, error) {
 			return uint8(i), nil
 		}
 	}
-	return 0, fmt.Errorf("%q is not a %s", name, kind)
+	return 0, fmt.Errorf("%q is not a value of %s; allowed: %s", name, kind, strings.Join(names, ", "))
 }
 
 // Loss is a type of loss, and with it a risk.
@@ -698,5 +701,33 @@ func (v DensityOrigin) MarshalText() ([]byte, error) { return []byte(v.String())
 func (v *DensityOrigin) UnmarshalText(b []byte) error {
 	n, err := parse("origin", densityOriginNames, b)
 	*v = DensityOrigin(n)
+	return err
+}
+
+// EarthConnection is what is known of the earth connection of a structure.
+type EarthConnection uint8
+
+// The values of EarthConnection.
+const (
+	EarthUnknown   EarthConnection = iota // nothing is known of it
+	EarthNone                             // there is none
+	EarthMeasured                         // its resistance was measured
+	EarthElectrode                        // its resistance is computed from the electrode
+)
+
+var earthConnectionNames = []string{"unknown", "none", "measured", "electrode"}
+
+func (v EarthConnection) String() string { return text(earthConnectionNames, uint8(v)) }
+
+// Names lists the names of all values of EarthConnection, in order.
+func (v EarthConnection) Names() []string { return earthConnectionNames }
+
+// MarshalText gives the name of the value.
+func (v EarthConnection) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
+
+// UnmarshalText takes the name of a value; any other name is an error.
+func (v *EarthConnection) UnmarshalText(b []byte) error {
+	n, err := parse("earth connection", earthConnectionNames, b)
+	*v = EarthConnection(n)
 	return err
 }

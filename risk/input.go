@@ -57,6 +57,18 @@ type Structure struct {
 	CulturalHeritage     bool
 	Persons              float64 // n_t; 0 where not known, then every zone holds everyone
 	Zones                []Zone
+	Earthing             Earthing
+}
+
+// Earthing is the earth connection of a structure.
+type Earthing struct {
+	Connection EarthConnection
+	Resistance float64 // ohm, for a measured connection and an electrode
+}
+
+// Proved reports that there is an earth connection of known resistance.
+func (e Earthing) Proved() bool {
+	return e.Connection == EarthMeasured || e.Connection == EarthElectrode
 }
 
 // Screen is a spatial grid-like screen. Mesh is its mesh width w_m [m]; 0 is a

@@ -6,33 +6,15 @@ import (
 )
 
 // Connection is what is known of the earth connection of a structure.
-type Connection uint8
+type Connection = risk.EarthConnection
 
 // The values of Connection.
 const (
-	NoConnection      Connection = iota // there is none
-	UnknownConnection                   // nothing is known of it
-	Measured                            // its resistance was measured
-	FromElectrode                       // its resistance was computed from the electrode
-	connections
+	NoConnection      = risk.EarthNone
+	UnknownConnection = risk.EarthUnknown
+	Measured          = risk.EarthMeasured
+	FromElectrode     = risk.EarthElectrode
 )
-
-var connectionNames = []string{"none", "unknown", "measured", "electrode"}
-
-func (v Connection) String() string { return text(connectionNames, uint8(v)) }
-
-// Names lists the names of all values of Connection, in order.
-func (v Connection) Names() []string { return connectionNames }
-
-// MarshalText gives the name of the value.
-func (v Connection) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *Connection) UnmarshalText(b []byte) error {
-	n, err := parse("earth connection", connectionNames, b)
-	*v = Connection(n)
-	return err
-}
 
 // Grade is how an earth resistance is judged.
 type Grade uint8
@@ -92,8 +74,8 @@ const MeasuredPointer = "/resistance_ohm"
 func Judge(c Connection, resistance float64, t *trace.Trace) (Judgement, []risk.Violation) {
 	var f faults
 	switch {
-	case c >= connections:
-		f.add(risk.RuleOutOfRange, "/connection", c.String()+"; allowed: none, unknown, measured, electrode", "")
+	case c > FromElectrode:
+		f.add(risk.RuleOutOfRange, "/connection", c.String()+"; allowed: unknown, none, measured, electrode", "")
 	case c == Measured || c == FromElectrode:
 		f.within(MeasuredPointer, resistance, readingSpan, "ohm")
 	case resistance != 0:
