@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"net"
-	"strings"
 
 	"github.com/jackc/pgx/v5/pgconn"
 	"github.com/jackc/puddle/v2"
@@ -58,5 +57,5 @@ func isConnect(err error) bool {
 // violates tells whether the error is a violation of this kind.
 func violates(err error, code string) bool {
 	var server *pgconn.PgError
-	return errors.As(err, &server) && strings.EqualFold(server.Code, code)
+	return errors.As(err, &server) && server.Code == code
 }

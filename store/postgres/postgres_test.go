@@ -37,6 +37,7 @@ func open(t testing.TB, url string) *Store {
 }
 
 func TestStore(t *testing.T) {
+	storetest.Postgres(t) // without PostgreSQL, skips here and not in every part
 	storetest.Run(t, func(t *testing.T) store.Store { return open(t, storetest.Postgres(t)) })
 }
 
