@@ -34,9 +34,9 @@ var (
 
 // Notes on photovoltaic class I devices by level, in the order of the table.
 var pvClassINotes = [...]string{
-	"The d.c. device must carry 50 kA 10/350 in total to PE. A voltage-limiting one may be rated 10 kA 10/350 with I_n 17 kA each (from memory of CLC/TS 50539-12).",
-	"The d.c. device must carry 37.5 kA 10/350 in total to PE. A voltage-limiting one may be rated 7.5 kA 10/350 with I_n 12.5 kA each (from memory of CLC/TS 50539-12).",
-	"The d.c. device must carry 25 kA 10/350 in total to PE. A voltage-limiting one may be rated 5 kA 10/350 with I_n 8.5 kA each (from memory of CLC/TS 50539-12).",
+	"50 kA 10/350 in total to PE; a voltage-limiting device may be rated 10 kA 10/350 with I_n 17 kA each (from memory).",
+	"37.5 kA 10/350 in total to PE; a voltage-limiting device may be rated 7.5 kA 10/350 with I_n 12.5 kA each (from memory).",
+	"25 kA 10/350 in total to PE; a voltage-limiting device may be rated 5 kA 10/350 with I_n 8.5 kA each (from memory).",
 }
 
 // sharing is how the lightning current divides between the earth termination
@@ -103,7 +103,7 @@ func (s *scheduler) impedanceShare(x *end, level risk.Level) float64 {
 	rho := t.Given(qRho, s.in.SoilResistivity)
 	higher, lower := earthingRows(rho)
 	if rho > 3000 {
-		s.note("Soil resistivity above 3000 ohm m lies beyond the table of earthing impedances: the share of the line may be larger than computed.")
+		s.note("Soil above 3000 ohm m lies beyond the table of earthing impedances: the share of the line may be larger.")
 	}
 	var h sharing
 	h.Z = t.Pick(qZ, earthing, higher, 2+rowFromI(level))
@@ -173,7 +173,7 @@ func (s *scheduler) ratedImpulse(x *end, en *Entry, req float64) float64 {
 	switch {
 	case x.telecom():
 		if req > 2.5 {
-			s.note("The impulse current exceeds the preferred values of category D1: more pairs, a bonded screen or an optical fibre lower it.")
+			s.note("Beyond the preferred values of category D1: more pairs, a bonded screen or an optical fibre lower the current.")
 		}
 		return s.t.Noted(qIimp, roundUp(req, prefD1, prefIimp, prefIimpTrade), nextValue)
 	case x.pv() && x.bonded():

@@ -77,7 +77,7 @@ type Mode struct {
 
 // Leads are the connecting conductors of a device, copper.
 type Leads struct {
-	MaxLength Opt // both leads together [m]
+	MaxLength Opt // both leads together [m]; 0: wired through the terminals of the device
 	Earth     Opt // smallest cross-section to earth [mm2]
 	Live      Opt // smallest cross-section to live conductors [mm2]
 }
@@ -104,6 +104,7 @@ type Entry struct {
 	TestClass  TestClass
 	Level      risk.Level // NoSPD where no lightning protection level applies
 	Connection Connection
+	Earthing   risk.Earthing // of the structure; without an earth connection no device protects
 	Modes      []Mode
 
 	CRL            Opt // calculated risk level, where it was asked for
@@ -111,6 +112,8 @@ type Entry struct {
 
 	UcMin, UcMax    Opt // [V]: operation from below, protection from above; UcMin is the largest of the modes
 	UpMax           Opt // [kV]
+	Withstand       Opt // U_W of the equipment behind the device [kV]; UpMax comes from it, with its Basis
+	EffectiveMax    Opt // highest U_P/F, U_P with its leads [kV]; UpMax comes from it, with its Basis
 	InMin           Opt // kA 8/20, per line conductor; N-PE in its mode
 	IimpMin         Opt // kA 10/350, per line conductor; N-PE in its mode
 	ImaxMin         Opt // kA 8/20; trade rule, not normative

@@ -128,28 +128,32 @@ var (
 	qUcGiven = define(trace.Quantity{Symbol: "u_C", Name: "lowest U_C: highest operating voltage as given", Unit: "V", Clause: stdSPD,
 		Expr: "U_max", In: on{qUmax}, Provenance: read, BranchOf: qUcRaw})
 
-	qUc    = define(trace.Quantity{Symbol: "U_C", Name: "lowest U_C, as printed", Unit: "V", Clause: stdSPD, Provenance: read})
-	qUcUp  = define(trace.Quantity{Symbol: "U_C", Name: "lowest U_C, rounded up to a full volt", Unit: "V", Expr: "ceil(u_C-1e-6)", In: on{qUcRaw}, Provenance: practice, BranchOf: qUc})
-	qUcMin = define(trace.Quantity{Symbol: "U_Cmin", Name: "largest of the modes", Unit: "V", Expr: "max(U_C)", In: on{qUc}, Provenance: read})
-	qUw    = define(trace.Quantity{Symbol: "U_W", Name: "impulse withstand of the equipment", Unit: "kV", Reads: "withstand_kv"})
-	qUwPV  = define(trace.Quantity{Symbol: "U_W", Name: "impulse withstand of the modules, not stated", Unit: "kV", Clause: std712, Provenance: memory, BranchOf: qUw})
-	qKU    = define(trace.Quantity{Symbol: "k_U", Name: "share of U_W that may reach the equipment", Clause: stdSPD, Provenance: read})
-	qUlim  = define(trace.Quantity{Symbol: "U_lim", Name: "highest effective protection level U_P/F", Unit: "kV", Clause: stdSPD, Expr: "k_U*U_W", In: on{qKU, qUw}, Provenance: read})
-	qLeadC = define(trace.Quantity{Symbol: "c_l", Name: "voltage on the leads per metre", Unit: "kV/m", Clause: "IEC 62305-4:2010 Annex C", Provenance: read})
-	qLeadK = define(trace.Quantity{Symbol: "k_l", Name: "voltage on the leads as a share of U_P", Clause: "IEC 62305-4:2010 Annex C", Provenance: memory})
-	qLead  = define(trace.Quantity{Symbol: "l", Name: "length of both leads together", Unit: "m", Reads: "electrical/lead_length_m"})
-	qUpRaw = define(trace.Quantity{Symbol: "u_P", Name: "highest U_P before rounding", Unit: "kV", Clause: "IEC 62305-4:2010 Annex C",
-		Expr: "min(U_lim-c_l*l,U_lim/(1+k_l))", In: on{qUlim, qLeadC, qLead, qLeadK}, Provenance: read})
-	qUp    = define(trace.Quantity{Symbol: "U_P", Name: "highest U_P", Unit: "kV", Clause: stdPower, In: on{qUpRaw}, Provenance: read})
-	qRatio = define(trace.Quantity{Symbol: "r_P", Name: "usual ratio of U_P to U_C", Clause: trade, Provenance: practice})
-	qUcTop = define(trace.Quantity{Symbol: "u_Cmax", Name: "U_C above which a limiting device does not usually reach U_P", Unit: "V", Clause: trade,
-		Expr: "1000*U_P/r_P", In: on{qUp, qRatio}, Provenance: practice})
-	qUcMax = define(trace.Quantity{Symbol: "U_Cmax", Name: "highest useful U_C, in full volts, never below the lowest", Unit: "V", Clause: trade,
-		Expr: "max(U_Cmin,floor(u_Cmax))", In: on{qUcMin, qUcTop}, Provenance: practice})
-	qOnset = define(trace.Quantity{Symbol: "k_on", Name: "beginning of action as a multiple of U_C, low estimate", Clause: trade, Provenance: practice})
-	qPeak  = define(trace.Quantity{Symbol: "k_p", Name: "peak factor", Clause: trade, Provenance: practice})
-	qUon   = define(trace.Quantity{Symbol: "U_on", Name: "voltage at which a device with the lowest U_C begins to act at the earliest", Unit: "V", Clause: trade,
-		Expr: "k_on*k_p*U_Cmin", In: on{qOnset, qPeak, qUcMin}, Provenance: practice})
+	qUc     = define(trace.Quantity{Symbol: "U_C", Name: "lowest U_C, as printed", Unit: "V", Clause: stdSPD, Provenance: read})
+	qUcUp   = define(trace.Quantity{Symbol: "U_C", Name: "lowest U_C, rounded up to a full volt", Unit: "V", Expr: "ceil(u_C-1e-6)", In: on{qUcRaw}, Provenance: practice, BranchOf: qUc})
+	qUcMin  = define(trace.Quantity{Symbol: "U_Cmin", Name: "largest of the modes", Unit: "V", Expr: "max(U_C)", In: on{qUc}, Provenance: read})
+	qUw     = define(trace.Quantity{Symbol: "U_W", Name: "impulse withstand of the equipment", Unit: "kV", Reads: "withstand_kv"})
+	qUwPV   = define(trace.Quantity{Symbol: "U_W", Name: "impulse withstand of the modules, not stated", Unit: "kV", Clause: std712, Provenance: memory, BranchOf: qUw})
+	qKU     = define(trace.Quantity{Symbol: "k_U", Name: "share of U_W that may reach the equipment", Clause: stdSPD, Provenance: read})
+	qUlim   = define(trace.Quantity{Symbol: "U_lim", Name: "highest effective protection level U_P/F", Unit: "kV", Clause: stdSPD, Expr: "k_U*U_W", In: on{qKU, qUw}, Provenance: read})
+	qLeadC  = define(trace.Quantity{Symbol: "c_l", Name: "voltage on the leads per metre", Unit: "kV/m", Clause: "IEC 62305-4:2010 Annex C", Provenance: read})
+	qLeadK  = define(trace.Quantity{Symbol: "k_l", Name: "voltage on the leads as a share of U_P", Clause: "IEC 62305-4:2010 Annex C", Provenance: memory})
+	qLead   = define(trace.Quantity{Symbol: "l", Name: "length of both leads together", Unit: "m", Reads: "electrical/lead_length_m"})
+	qUpRaw  = define(trace.Quantity{Symbol: "u_P", Name: "highest U_P before rounding", Unit: "kV", Clause: "IEC 62305-4:2010 Annex C", Provenance: read})
+	qUpLead = define(trace.Quantity{Symbol: "u_P", Name: "highest U_P before rounding, leads allowed for", Unit: "kV", Clause: "IEC 62305-4:2010 Annex C",
+		Expr: "min(U_lim-c_l*l,U_lim/(1+k_l))", In: on{qUlim, qLeadC, qLead, qLeadK}, Provenance: read, BranchOf: qUpRaw})
+	qUpBare = define(trace.Quantity{Symbol: "u_P", Name: "highest U_P before rounding, wired through the terminals", Unit: "kV", Clause: "IEC 62305-4:2010 Annex C",
+		Expr: "U_lim", In: on{qUlim}, Provenance: read, BranchOf: qUpRaw})
+	qUp      = define(trace.Quantity{Symbol: "U_P", Name: "highest U_P", Unit: "kV", Clause: stdPower, In: on{qUpRaw}, Provenance: read})
+	qRatio   = define(trace.Quantity{Symbol: "r_P", Name: "usual ratio of U_P to U_C", Clause: trade, Provenance: practice})
+	qUcTop   = define(trace.Quantity{Symbol: "u_Cmax", Name: "U_C above which a device is of no use", Unit: "V", Clause: trade, Provenance: practice})
+	qUcRatio = define(trace.Quantity{Symbol: "u_Cmax", Name: "U_C above which a limiting device does not usually reach U_P", Unit: "V", Clause: trade,
+		Expr: "1000*U_P/r_P", In: on{qUp, qRatio}, Provenance: practice, BranchOf: qUcTop})
+	qOnset   = define(trace.Quantity{Symbol: "k_on", Name: "beginning of action as a multiple of U_C, high estimate", Clause: trade, Provenance: practice})
+	qPeak    = define(trace.Quantity{Symbol: "k_p", Name: "peak factor", Clause: trade, Provenance: practice})
+	qUcOnset = define(trace.Quantity{Symbol: "u_Cmax", Name: "U_C above which a device may begin to act only above U_P", Unit: "V", Clause: trade,
+		Expr: "1000*U_P/(k_on*k_p)", In: on{qUp, qOnset, qPeak}, Provenance: practice, BranchOf: qUcTop})
+	qUcMax = define(trace.Quantity{Symbol: "U_Cmax", Name: "highest useful U_C, in full volts", Unit: "V", Clause: trade,
+		Expr: "floor(u_Cmax)", In: on{qUcTop}, Provenance: practice})
 )
 
 // Installation.

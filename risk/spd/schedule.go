@@ -1,6 +1,8 @@
 package spd
 
 import (
+	"slices"
+
 	"levinward/risk"
 	"levinward/risk/trace"
 )
@@ -30,8 +32,12 @@ var (
 )
 
 const (
-	noteEarth = "Prove the earth connection first: a device moves the surge to earth and can do very little without one. The input gives no earth resistance."
-	noteLocal = "Backup overcurrent device not above the value its maker states. A spark gap interrupts the follow current itself: between line and neutral at least the prospective short-circuit current, in N-PE at least 100 A (TN, TT; from memory)."
+	noteNoEarth = "There is no earth connection: no device protects anything before there is one."
+	noteProved  = "Holds with the earth connection of the structure as given; test it before use."
+	noteEarth   = "Earth first: a device can do very little without a proved earth connection."
+	noteSecond  = "The notes at the entrance of this line, earth first, hold here too."
+	noteBackup  = "The backup overcurrent device does not exceed the value stated by the maker."
+	noteFollow  = "A spark gap interrupts at least the prospective short-circuit current, in N-PE at least 100 A (TN, TT; from memory)."
 )
 
 // Schedule says for every line end at an assessed structure which device it
@@ -42,7 +48,7 @@ func Schedule(in *risk.Input, res *risk.Result, rec *risk.Recommendation, t *tra
 	devices := 0
 	for si := range in.Structures {
 		for li := range in.Lines {
-			if x := (end{structure: si, line: li, l: &in.Lines[li]}); here(in, si, li) {
+			if x := (end{structure: si, line: li, l: &in.Lines[li], second: vital(&in.Structures[si])}); here(in, si, li) {
 				devices += 1 + len(x.further())
 			}
 		}
@@ -99,10 +105,16 @@ type scheduler struct {
 	reasons []risk.Reason
 	modes   []Mode
 	notes   []string
+	told    []string // notes at the entrance of the line, while devices beyond it are scheduled
 	bases   []Basis
 }
 
-func (s *scheduler) note(text string) { s.notes = append(s.notes, text) }
+// note adds a note unless the entrance of the line has told it already.
+func (s *scheduler) note(text string) {
+	if !slices.Contains(s.told, text) {
+		s.notes = append(s.notes, text)
+	}
+}
 
 func (s *scheduler) because(field, mode string, why *rule) {
 	s.bases = append(s.bases, Basis{Field: field, Mode: mode, Reason: why.reason, Clause: why.clause, Provenance: why.provenance})
@@ -138,7 +150,7 @@ func (s *scheduler) structure(si int, rec *risk.Recommendation) {
 
 func (s *scheduler) enterSite(si int, rec *risk.Recommendation) {
 	st := &s.in.Structures[si]
-	p := site{index: si, s: st, vital: st.FailureEndangersLife || st.PublicSupply != risk.NoPublicSupply}
+	p := site{index: si, s: st, vital: vital(st)}
 	class := st.LPS
 	if rec != nil {
 		for i := range rec.Set.Structures {
@@ -166,6 +178,11 @@ func (s *scheduler) enterSite(si int, rec *risk.Recommendation) {
 	}
 	s.site = p
 	s.findNeeds()
+}
+
+// vital reports whether life or a public service is at stake.
+func vital(s *risk.Structure) bool {
+	return s.FailureEndangersLife || s.PublicSupply != risk.NoPublicSupply
 }
 
 // findNeeds asks beforehand, without recording, whether the power lines need devices: other lines follow them.
@@ -206,6 +223,7 @@ type end struct {
 	bonding, coordinated risk.Level
 	stated               bool // the input states as much
 	crl, critical        Opt  // found on the way to the need
+	second               bool // the device at the entrance needs one at the equipment, whatever the distance
 }
 
 func (s *scheduler) end(li int) end {
@@ -261,7 +279,7 @@ func (x *end) leadsAway() bool {
 // further lists the places of devices beyond the entrance.
 func (x *end) further() []Position {
 	array := x.pv() && x.l.Structure == x.structure && x.l.To < 0 && x.l.Length() > farAway
-	equipment := x.l.Electrical.EquipmentDistance > farAway
+	equipment := x.atEquipment()
 	switch {
 	case array && equipment:
 		return bothPlaces
@@ -272,6 +290,9 @@ func (x *end) further() []Position {
 	}
 	return nil
 }
+
+// atEquipment reports whether a device at the equipment belongs to the one at the entrance.
+func (x *end) atEquipment() bool { return x.second || x.l.Electrical.EquipmentDistance > farAway }
 
 var bothPlaces = []Position{AtArray, AtEquipment}
 
@@ -346,18 +367,23 @@ func (s *scheduler) line(x end) {
 	s.t.Enter(x.l.ID, "/lines", x.line)
 	g := s.need(&x)
 	s.device(&x, LineEntrance, g)
+	s.told = s.entries[len(s.entries)-1].Notes
 	for _, place := range x.further() {
 		s.t.Enter(string(place), "", 0)
-		s.device(&x, place, beyond(place, g.required()))
+		s.device(&x, place, x.beyond(place, g.required()))
 		s.t.Leave()
 	}
+	s.told = nil
 	s.t.Leave()
 }
 
 // beyond is the ground of a device beyond the entrance.
-func beyond(place Position, required bool) grounds {
-	if place == AtArray {
+func (x *end) beyond(place Position, required bool) grounds {
+	switch {
+	case place == AtArray:
 		return either(required, forArray, againstSecond)
+	case x.l.Electrical.EquipmentDistance <= farAway:
+		return either(required, forHalf, againstSecond)
 	}
 	return either(required, forDistance, againstSecond)
 }
@@ -368,12 +394,14 @@ func (s *scheduler) device(x *end, place Position, g grounds) {
 	s.reasons = g.tell(s.reasons)
 	en := Entry{
 		Line: x.line, Structure: x.structure, Position: place, Required: g.required(),
-		Service: x.l.Service, Current: x.l.Electrical.Current, TestClass: x.class(place), Level: x.level(), Connection: x.connection(),
+		Service: x.l.Service, Current: x.l.Electrical.Current, TestClass: x.class(place), Level: x.level(), Connection: x.connection(), Earthing: x.site.s.Earthing,
 	}
 	if place == LineEntrance {
 		s.exposed(x, &en)
+		s.note(earthNote(en.Earthing))
+	} else {
+		s.note(noteSecond)
 	}
-	s.note(noteEarth)
 	s.situation(x, &en)
 	s.appendModes(x, en.Connection)
 	en.Modes = s.modes[mo:len(s.modes):len(s.modes)]
@@ -389,6 +417,17 @@ func (s *scheduler) device(x *end, place Position, g grounds) {
 	en.Notes = s.notes[n:len(s.notes):len(s.notes)]
 	en.Basis = s.bases[b:len(s.bases):len(s.bases)]
 	s.entries = append(s.entries, en)
+}
+
+// earthNote says what the earth connection of the structure means for its devices.
+func earthNote(e risk.Earthing) string {
+	switch {
+	case e.Connection == risk.EarthNone:
+		return noteNoEarth
+	case e.Proved():
+		return noteProved
+	}
+	return noteEarth
 }
 
 // exposed tells the figures that the need was decided by.
@@ -474,10 +513,10 @@ func (s *scheduler) appendModes(x *end, c Connection) {
 // situation notes what is particular to the kind of line.
 func (s *scheduler) situation(x *end, en *Entry) {
 	if en.Level == risk.BetterThanI {
-		s.note("Better than LPL I is asked for: the ratings are those of LPL I; choose above them as the stated probability demands.")
+		s.note("Better than LPL I is asked for: choose above these ratings of LPL I as the stated probability demands.")
 	}
 	if x.l.Shield.Type != risk.NoShield && x.bonded() {
-		s.note("The current is shared as in an unshielded line, the safe side: a bonded screen lowers it.")
+		s.note("The current is shared as in an unshielded line; a bonded screen lowers it.")
 	}
 	switch {
 	case x.telecom():
@@ -493,37 +532,38 @@ func (s *scheduler) alternatingNotes(x *end) {
 	el := &x.l.Electrical
 	s.note("A device for a.c.: a rating for d.c. alone does not serve.")
 	if !el.SourceConnected && x.l.Length() > 0 {
-		s.note("A line that leaves the building does not become safe by being switched off: lightning reaches the building through it all the same.")
+		s.note("A line that leaves the building is not made safe by switching it off.")
 	}
 	if x.site.s.Occupancy == risk.OccupancyUnknown && el.SourceConnected {
-		s.note("The use of the structure is not known and counts as a dwelling in clause 443: other uses can require a device whatever the calculated risk level.")
+		s.note("The use of the structure is not known and counts as a dwelling; others can require a device whatever the calculated risk level.")
 	}
 	if x.l.Service == risk.HighVoltage {
-		s.note("For the low-voltage side of the transformer; arresters on the high-voltage side are a matter of the network operator.")
+		s.note("For the low-voltage side of the transformer; the high-voltage side is the network operator's.")
 	}
 	switch el.System {
 	case risk.TT:
-		s.note("Upstream of the residual-current device only connection type CT2 is allowed in TT; a residual-current device upstream is of type S or immune to 3 kA 8/20.")
+		s.note("Upstream of the residual-current device TT allows CT2 only; one upstream of the SPD is of type S or immune to 3 kA 8/20.")
 	case risk.TNCS:
 		s.note("For the point where the PEN is not yet split; after it, L-N or L-PE and N-PE as in TN-S.")
 	case risk.TNS:
 		s.note("Connection type CT1 is allowed in TN-S as well, each mode with the ratings of L-N.")
 	}
-	s.note(noteLocal)
+	s.note(noteBackup)
+	s.note(noteFollow)
 }
 
 func (s *scheduler) directNotes(x *end, en *Entry) {
-	s.note("The data sheet must state the d.c. value of U_C: a device rated for a.c. only cannot interrupt direct current and is not to be used.")
+	s.note("The data sheet must state U_C for d.c.: a device rated for a.c. only cannot interrupt direct current and is not to be used.")
 	if !x.pv() {
 		s.note("Device to IEC 61643-41, up to 1500 V d.c.")
 		return
 	}
 	s.note("Device to IEC 61643-31 for photovoltaic lines.")
 	if s.fedByBattery(x) {
-		s.note("IEC 61643-31 excludes systems with storage: where the battery can feed this line, check the device against the voltage and short-circuit current of the battery too.")
+		s.note("IEC 61643-31 excludes storage: check the device against the voltage and short-circuit current of the battery too.")
 	}
 	if x.bonded() && en.TestClass == ClassI {
-		s.note("The separation distance to the lightning protection system is taken as not kept, the safe side; where it is kept, class II on the d.c. side is enough, with class I on the a.c. side.")
+		s.note("The separation distance to the lightning protection system is taken as not kept; where it is, class II on the d.c. side and class I on the a.c. side are enough.")
 	}
 }
 
@@ -549,20 +589,22 @@ func (s *scheduler) shortCircuit(x *end, en *Entry) {
 		en.ShortCircuitMin = Some(t.Set(qSCpv, 1.25*Isc/1000))
 		s.because("short_circuit_min_ka", "", &byPVCurrent)
 	case x.pv():
-		s.note("Short-circuit rating I_SCPV: at least 1.25 times the short-circuit current of the array, which is not known; find it on the data sheet of the modules.")
+		s.note("The short-circuit rating I_SCPV is at least 1.25 times that of the array, which is not known: see the data sheet of the modules.")
 	case el.ShortCircuit > 0:
 		t.Given(qIk, el.ShortCircuit)
 		en.ShortCircuitMin = Some(t.Set(qSCac, el.ShortCircuit))
 		s.because("short_circuit_min_ka", "", &byShortCircuit)
 	default:
-		s.note("Short-circuit rating: at least the prospective short-circuit current here, of a battery too; it is not known and must be found.")
+		s.note("The short-circuit rating is at least the prospective short-circuit current here, of a battery too, which is not known: find it.")
 	}
 }
 
 // connect sets the connecting conductors.
 func (s *scheduler) connect(x *end, en *Entry) {
-	en.Leads.MaxLength = Some(leadLimit)
-	s.because("leads.max_length_m", "", &byLeadLimit)
+	if !en.Leads.MaxLength.Valid {
+		en.Leads.MaxLength = Some(leadLimit)
+		s.because("leads.max_length_m", "", &byLeadLimit)
+	}
 	if x.telecom() {
 		return
 	}

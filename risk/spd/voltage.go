@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"levinward/risk"
+	"levinward/risk/trace"
 )
 
 // Reasons of the voltages.
@@ -18,14 +19,14 @@ var (
 	byGivenUc    = rule{"Highest operating voltage as given; rounded up to a full volt.", stdSPD, read}
 	byCharging   = rule{"1.1 times the highest charging voltage; rounded up to a full volt.", trade, practice}
 	byBattery    = rule{"Usual for a lead-acid battery of this nominal voltage: at least 1.1 times the highest charging voltage.", trade, practice}
-	byUcMax      = rule{"A limiting device of higher U_C does not usually reach the U_P asked for: U_P is about 4.5 times an a.c. U_C, 3.5 times a d.c. U_C, and it begins to act at 1.2 to 1.5 times U_C or more. A device above this value whose data sheet states a U_P low enough is right all the same.", trade, practice}
+	byUcMax      = rule{"A limiting device of higher U_C does not usually reach this U_P, about 4.5 times an a.c. U_C and 3.5 times a d.c. U_C; one whose data sheet states a U_P low enough is right all the same.", trade, practice}
+	byUcOnset    = rule{"A device of higher U_C may begin to act, at 1.5 times the peak of U_C, only above the U_P asked for. The usual ratio of U_P to U_C leaves no U_C here: the U_P of the data sheet decides.", trade, practice}
 	byTargetAt   = rule{"U_P with leads at most U_W: the device is at the equipment. Next preferred value downwards.", "IEC 62305-4:2010 Annex C", memory}
 	byTargetNear = rule{"U_P with leads at most 0.8 U_W: up to 10 m of cable to the equipment. Next preferred value downwards.", stdSPD, read}
-	byTargetFar  = rule{"U_P with leads at most half of U_W: more than 10 m of cable to the equipment. Next preferred value downwards.", stdSPD, read}
+	byTargetTwo  = rule{"U_P with leads at most 0.8 U_W, up to 10 m of cable; a second device is at the equipment. Next preferred value downwards.", stdSPD, read}
 	byTargetLife = rule{"U_P with leads at most half of U_W: life or a public service is at stake. Next preferred value downwards.", "IEC 62305-4:2010 Annex C", memory}
+	byThrough    = rule{"No leads: the voltage on them, about 1 kV per metre, takes up what the equipment withstands. Wire through the terminals of the device.", "IEC 62305-4:2010 Annex C", read}
 )
-
-var targetRules = [...]*rule{targetAt: &byTargetAt, targetNear: &byTargetNear, targetFar: &byTargetFar, targetVital: &byTargetLife}
 
 // operating sets the lowest U_C of every mode and of the entry.
 func (s *scheduler) operating(x *end, en *Entry) {
@@ -75,7 +76,7 @@ func (s *scheduler) operatingAC(x *end, en *Entry) {
 		s.because("uc_min_v", mo.Mode, why)
 	}
 	if x.nearest().Environment == risk.Rural {
-		s.note("Rural lines vary widely in voltage: take U_C one commercial step above the minimum, as long as U_P is kept.")
+		s.note("Rural lines vary in voltage: take U_C one commercial step above the minimum, as long as U_P is kept.")
 	}
 }
 
@@ -106,7 +107,7 @@ func (s *scheduler) formulaUc(row int, U0, Umax float64) float64 {
 
 func (s *scheduler) operatingTelecom(x *end, en *Entry) {
 	if x.l.Electrical.MaxOperating <= 0 {
-		s.note("U_C: at least the highest voltage on the line, ringing and remote feeding included; the input does not give it.")
+		s.note("U_C is at least the highest voltage on the line, ringing and remote feeding included, which is not known.")
 		return
 	}
 	s.t.Given(qUmax, x.l.Electrical.MaxOperating)
@@ -140,7 +141,7 @@ func (s *scheduler) photovoltaicUc(x *end) (float64, *rule) {
 	case el.OpenCircuit > 0:
 		u, why := s.coldestDay(el)
 		if el.EquipmentMaxInput > 0 && u > el.EquipmentMaxInput {
-			s.note("Contradiction: on the coldest day the array exceeds the highest input voltage of the equipment. No protective device changes that: put fewer modules in series.")
+			s.note("Contradiction: on the coldest day the array exceeds the highest input voltage of the equipment; put fewer modules in series.")
 		}
 		return s.roundedUp(s.t.Set(qUcPV, u)), why
 	case el.EquipmentMaxInput > 0:
@@ -150,7 +151,7 @@ func (s *scheduler) photovoltaicUc(x *end) (float64, *rule) {
 		s.t.Given(qUmax, el.MaxOperating)
 		return s.roundedUp(s.t.Set(qUcGiven, el.MaxOperating)), &byGivenUc
 	}
-	s.note("U_C: the open-circuit voltage of the array is not known; add up that of the modules in series from their data sheet.")
+	s.note("U_C needs the open-circuit voltage of the array: add up that of the modules in series from their data sheet.")
 	return 0, nil
 }
 
@@ -201,7 +202,7 @@ func (s *scheduler) batteryUc(x *end) (float64, *rule) {
 		U := t.Set(qUchN, 62.0/48*U0)
 		return s.roundedUp(t.Set(qUcBat, 1.1*U)), &byCharging
 	}
-	s.note("U_C: neither the nominal nor the highest voltage of the circuit is known.")
+	s.note("U_C needs the nominal or the highest voltage of the circuit, which is not known.")
 	return 0, nil
 }
 
@@ -209,26 +210,133 @@ func (s *scheduler) batteryUc(x *end) (float64, *rule) {
 func (s *scheduler) protection(x *end, en *Entry) {
 	t := s.t
 	Uw := s.withstand(x, en)
-	row := s.targetRow(x, en)
+	row, w := s.arrange(x, en, Uw)
 	kU := t.Pick(qKU, target, row, 0)
 	Ulim := t.Set(qUlim, kU*Uw)
-	l, lead := s.leads(x, en)
-	c := t.Pick(qLeadC, leadDrop, lead, 0)
-	k := t.Pick(qLeadK, leadDrop, leadsInduced, 1)
-	raw := t.Set(qUpRaw, min(Ulim-c*l, Ulim/(1+k)))
-	Up := roundDown(raw, prefUp)
+	en.Withstand, en.EffectiveMax = Some(Uw), Some(Ulim)
+	Up := roundDown(w.before(t, Ulim), prefUp)
 	if Up == 0 {
-		s.note("Contradiction to resolve: the voltage on the leads alone takes up what the equipment withstands. Wire through the terminals of the device, without leads, or choose equipment of higher U_W.")
+		s.note("Contradiction to resolve: no device protects equipment of so low a U_W; choose another.")
 		return
 	}
 	en.UpMax = Some(t.Noted(qUp, Up, "next preferred value downwards"))
 	for i := range en.Modes {
 		en.Modes[i].UpMax = en.UpMax
 	}
-	s.because("up_max_kv", "", targetRules[row])
+	s.because("up_max_kv", "", x.targetRule(row, en.Position))
+	if w.through {
+		en.Leads.MaxLength = Some(0)
+		s.because("leads.max_length_m", "", &byThrough)
+	}
 	if en.UcMin.Valid && !x.telecom() {
 		s.ceiling(x, en)
 	}
+}
+
+// arrange picks the target of U_P and the wiring that a usual device can meet. Where it cannot reach the
+// target of the entrance with life or a public service at stake, a second device goes to the equipment.
+func (s *scheduler) arrange(x *end, en *Entry, Uw float64) (int, wiring) {
+	w := x.wiring(en.TestClass)
+	row := x.targetRow(en.Position)
+	if row == targetVital && attain(x, en, w.level(row, Uw)) < usual {
+		x.second = true
+		row = targetNear
+	}
+	if en.Position == LineEntrance {
+		s.wiringNotes(x, w)
+	}
+	short := wiring{through: true}
+	with := attain(x, en, w.level(row, Uw))
+	if with < attain(x, en, short.level(row, Uw)) && (with == noSuchLevel || w.length <= leadLimit) {
+		return row, short
+	}
+	return row, w
+}
+
+func (s *scheduler) wiringNotes(x *end, w wiring) {
+	if x.l.Electrical.EquipmentDistance == 0 && !x.second {
+		s.note("Taken as up to 10 m of cable to the equipment: measure it; beyond, a second device belongs at the equipment.")
+	}
+	if w.length > leadLimit {
+		s.note("The leads are longer than 0.5 m together and U_P is set for that: shorten them.")
+	}
+}
+
+// How far devices for the operating voltage reach a U_P.
+const (
+	noSuchLevel = iota // there is no such U_P
+	doubtful           // they may begin to act only above it
+	special            // they begin to act below it, but a usual limiting device has a higher U_P
+	usual              // usual limiting devices have it
+)
+
+// attain judges a U_P [kV]. Where the operating voltage is not known, any will do.
+func attain(x *end, en *Entry, Up float64) int {
+	switch {
+	case Up == 0:
+		return noSuchLevel
+	case x.telecom() || !en.UcMin.Valid || usualUc(en.Current, Up) > en.UcMin.Value:
+		return usual
+	case onsetUc(en.Current, Up) > en.UcMin.Value:
+		return special
+	}
+	return doubtful
+}
+
+// usualUc is the highest U_C, in full volts, with which a limiting device usually reaches a U_P [kV].
+func usualUc(c risk.Current, Up float64) float64 {
+	return math.Floor(1000 * Up / onset.Rows[onsetRow(c)].Values[3])
+}
+
+// onsetUc is the highest U_C, in full volts, with which a device surely begins to act below a U_P [kV].
+func onsetUc(c risk.Current, Up float64) float64 {
+	r := onset.Rows[onsetRow(c)].Values
+	return math.Floor(1000 * Up / (r[1] * r[2]))
+}
+
+// wiring is how a device is connected.
+type wiring struct {
+	through bool    // through its terminals, without leads
+	length  float64 // both leads together [m]
+	given   bool    // by the input; otherwise the longest allowed
+	row     int     // of the voltage on the leads
+}
+
+func (x *end) wiring(c TestClass) wiring {
+	w := wiring{length: x.l.Electrical.LeadLength, given: x.l.Electrical.LeadLength > 0}
+	if !w.given {
+		w.length = leadLimit
+	}
+	w.row = leadRow(w.length, c)
+	return w
+}
+
+// leadRow is the row of the voltage on leads of a length [m].
+func leadRow(length float64, c TestClass) int {
+	if length > leadLimit || c == ClassI || c == D1 {
+		return leadsLightning
+	}
+	return leadsInduced
+}
+
+// level is the highest preferred U_P [kV] for a target and U_W; 0 where there is none.
+func (w wiring) level(row int, Uw float64) float64 {
+	return roundDown(w.before(nil, target.Rows[row].Values[0]*Uw), prefUp)
+}
+
+// before records the highest U_P [kV] before the voltage on the leads brings it to Ulim.
+func (w wiring) before(t *trace.Trace, Ulim float64) float64 {
+	if w.through {
+		return t.Set(qUpBare, Ulim)
+	}
+	if w.given {
+		t.Given(qLead, w.length)
+	} else {
+		t.Noted(qLead, w.length, "not known, taken as the longest allowed")
+	}
+	c := t.Pick(qLeadC, leadDrop, w.row, 0)
+	k := t.Pick(qLeadK, leadDrop, leadsInduced, 1)
+	return t.Set(qUpLead, min(Ulim-c*w.length, Ulim/(1+k)))
 }
 
 // withstand returns U_W of the equipment behind the device: the lowest of the line's and of the
@@ -263,59 +371,55 @@ func (s *scheduler) moduleWithstand(x *end) (float64, bool) {
 	return s.t.Pick(qUwPV, pvWithstand, row, 1), true
 }
 
-func (s *scheduler) targetRow(x *end, en *Entry) int {
-	distance := x.l.Electrical.EquipmentDistance
-	if distance == 0 && en.Position == LineEntrance {
-		s.note("Taken as up to 10 m of cable from the device to the equipment: measure it. Beyond 10 m a second device belongs at the equipment.")
-	}
+func (x *end) targetRow(place Position) int {
 	switch {
-	case en.Position == AtArray:
-		return targetNear
-	case s.site.vital:
-		return targetVital
-	case en.Position == AtEquipment:
+	case place == AtEquipment:
 		return targetAt
-	case distance > farAway:
-		return targetFar
+	case place == LineEntrance && x.site.vital && x.l.Electrical.EquipmentDistance <= farAway:
+		return targetVital
 	}
 	return targetNear
 }
 
-// leads returns the length of the connecting leads [m] and the row of the voltage on them.
-func (s *scheduler) leads(x *end, en *Entry) (float64, int) {
-	l := x.l.Electrical.LeadLength
-	if l > 0 {
-		s.t.Given(qLead, l)
-	} else {
-		l = s.t.Noted(qLead, leadLimit, "not known, taken as the longest allowed")
+func (x *end) targetRule(row int, place Position) *rule {
+	switch {
+	case row == targetAt:
+		return &byTargetAt
+	case row == targetVital:
+		return &byTargetLife
+	case place == LineEntrance && x.atEquipment():
+		return &byTargetTwo
 	}
-	if l > leadLimit {
-		s.note("The connecting leads are longer than 0.5 m together: shorten them. U_P is set for the length given.")
-	}
-	if l > leadLimit || en.TestClass == ClassI || en.TestClass == D1 {
-		return l, leadsLightning
-	}
-	return l, leadsInduced
+	return &byTargetNear
 }
 
-// ceiling sets the highest useful U_C, and says where no device can satisfy both bounds.
+// onsetRow is the row of the beginning of action.
+func onsetRow(c risk.Current) int {
+	if c == risk.AC {
+		return onsetAC
+	}
+	return onsetDC
+}
+
+// ceiling sets the highest useful U_C by the usual ratio of U_P to U_C and, where that leaves no room
+// above the lowest, by the cautious beginning of action. It says where no device can satisfy both bounds.
 func (s *scheduler) ceiling(x *end, en *Entry) {
 	t := s.t
-	row := onsetDC
-	if x.l.Electrical.Current == risk.AC {
-		row = onsetAC
-	}
-	ratio := t.Pick(qRatio, onset, row, 3)
-	top := t.Set(qUcTop, 1000*en.UpMax.Value/ratio)
-	lowest := en.UcMin.Value
-	en.UcMax = Some(t.Set(qUcMax, max(lowest, math.Floor(top))))
-	s.because("uc_max_v", "", &byUcMax)
-	kon := t.Pick(qOnset, onset, row, 0)
-	kp := t.Pick(qPeak, onset, row, 2)
-	switch Uon := t.Set(qUon, kon*kp*lowest); {
-	case Uon > 1000*en.UpMax.Value:
-		s.note("Contradiction to resolve: a device that bears the operating voltage begins to act above the voltage the equipment withstands. Choose equipment of higher U_W, or lower the operating voltage.")
-	case top < lowest:
-		s.note("A usual limiting device for this operating voltage does not reach this U_P. Shorten the leads or wire through the terminals of the device, add a device at the equipment, or choose equipment of higher U_W; a device whose data sheet states this U_P is right.")
+	row, Up := onsetRow(en.Current), en.UpMax.Value
+	switch attain(x, en, Up) {
+	case usual:
+		ratio := t.Pick(qRatio, onset, row, 3)
+		top := t.Set(qUcRatio, 1000*Up/ratio)
+		en.UcMax = Some(t.Set(qUcMax, math.Floor(top)))
+		s.because("uc_max_v", "", &byUcMax)
+	case special:
+		kon := t.Pick(qOnset, onset, row, 1)
+		kp := t.Pick(qPeak, onset, row, 2)
+		top := t.Set(qUcOnset, 1000*Up/(kon*kp))
+		en.UcMax = Some(t.Set(qUcMax, math.Floor(top)))
+		s.because("uc_max_v", "", &byUcOnset)
+		s.note("Usual limiting devices for this operating voltage do not reach this U_P: look for it on the data sheet, or choose equipment of higher U_W.")
+	default:
+		s.note("Contradiction to resolve: a device that bears the operating voltage may begin to act only above this U_P; choose equipment of higher U_W or lower the voltage.")
 	}
 }

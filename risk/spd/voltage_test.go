@@ -2,6 +2,8 @@ package spd
 
 import (
 	"math"
+	"slices"
+	"strings"
 	"testing"
 
 	"levinward/risk"
@@ -116,7 +118,7 @@ func TestDirectCurrentSaysSo(t *testing.T) {
 	}
 	found := false
 	for _, n := range e.Notes {
-		found = found || n == "The data sheet must state the d.c. value of U_C: a device rated for a.c. only cannot interrupt direct current and is not to be used."
+		found = found || n == "The data sheet must state U_C for d.c.: a device rated for a.c. only cannot interrupt direct current and is not to be used."
 	}
 	if !found {
 		t.Errorf("%q", e.Notes)
@@ -140,48 +142,114 @@ func TestBatteryVoltage(t *testing.T) {
 	}
 }
 
-// U_P by distance: 0.8 U_W up to 10 m (read); beyond 10 m U_W/2 and a second device at the equipment within U_W
-// (memory); life at stake U_W/2 (memory). With induced surges the leads take 0.2 U_P (memory).
+// U_P by distance: 0.8 U_W up to 10 m (read), also where a second device at the equipment keeps U_W (memory); half
+// of U_W with life at stake (memory) where a usual device reaches it, otherwise a second device too. With induced
+// surges the leads take 0.2 U_P (memory).
 func TestProtectionLevelByDistance(t *testing.T) {
 	for _, c := range []struct {
-		distance float64
-		life     bool
-		want     []float64
+		name                string
+		withstand, distance float64
+		life                bool
+		want                []float64
 	}{
-		{0, false, []float64{1.5}},     // 2.0/1.2 = 1.67
-		{10, false, []float64{1.5}},    //
-		{10.1, false, []float64{1, 2}}, // 1.25/1.2 = 1.04; 2.5/1.2 = 2.08
-		{5, true, []float64{1}},        // 1.25/1.2
+		{"not known", 2.5, 0, false, []float64{1.5}}, // 2.0/1.2 = 1.67
+		{"near", 2.5, 10, false, []float64{1.5}},
+		{"far", 2.5, 10.1, false, []float64{1.5, 2}},                            // 2.5/1.2 = 2.08
+		{"life, half of U_W out of reach", 2.5, 5, true, []float64{1.5, 2}},     // 1.25/1.2 = 1.04, below 4.5 x 254 V
+		{"life, half of U_W in reach", 4, 5, true, []float64{1.5}},              // 2/1.2 = 1.67
+		{"life, distance not known", 4, 0, true, []float64{1.5}},                //
+		{"life, far: always a second device", 4, 10.1, true, []float64{2.5, 3}}, // 3.2/1.2 = 2.67; 4/1.2 = 3.33
 	} {
 		l := mains(aerial(300))
-		l.Electrical.EquipmentDistance = c.distance
+		l.Withstand, l.Electrical.EquipmentDistance = c.withstand, c.distance
 		es := schedule(t, site1(risk.Structure{FailureEndangersLife: c.life}, l), 1, nil)
 		if len(es) != len(c.want) {
-			t.Errorf("%+v: %d devices", c, len(es))
+			t.Errorf("%s: %d devices", c.name, len(es))
 			continue
 		}
 		for i := range es {
-			near(t, string(es[i].Position), es[i].UpMax.Value, c.want[i], 0)
+			near(t, c.name+", "+string(es[i].Position), es[i].UpMax.Value, c.want[i], 0)
+		}
+		if len(es) == 2 && has(&es[1], forHalf) != (c.distance <= 10) || len(es) == 2 && has(&es[1], forDistance) != (c.distance > 10) {
+			t.Errorf("%s: %v", c.name, es[1].Because)
 		}
 	}
 }
 
-// The weakest internal system on the line sets U_W.
+// The weakest internal system on the line sets U_W: 0.8 x 1.5 kV, wired through the terminals since 1.2 kV
+// less a share for the leads is out of reach of usual devices at 254 V.
 func TestWeakestSystem(t *testing.T) {
 	s := risk.Structure{Zones: []risk.Zone{{Systems: []risk.System{{Line: 0, Withstand: 1.5}, {Line: 1, Withstand: 0.5}}}}}
-	near(t, "U_P from 1.5 kV", first(t, site1(s, mains(aerial(300))), 1).UpMax.Value, 1, 0)
+	e := first(t, site1(s, mains(aerial(300))), 1)
+	near(t, "U_P from 1.5 kV", e.UpMax.Value, 1.2, 0)
+	if e.Leads.MaxLength != Some(0) {
+		t.Errorf("leads %+v", e.Leads)
+	}
+}
+
+// A 48 V battery with an LPS: 0.5 m of leads at 1 kV/m use up U_W of 0.5 kV. Without leads 0.8 x 0.5 = 0.4 kV, and
+// a device of at least 72 V reaches that up to 400/3.5 V.
+func TestWiredThroughTerminals(t *testing.T) {
+	l := array(5)
+	l.Withstand, l.Electrical = 0.5, risk.Electrical{Current: risk.DC, Origin: risk.Battery, Nominal: 48}
+	e := first(t, site1(risk.Structure{LPS: risk.LPSIII}, l), 1)
+	near(t, "U_P", e.UpMax.Value, 0.4, 0)
+	near(t, "U_C at least", e.UcMin.Value, 72, 0)
+	near(t, "U_C at most", e.UcMax.Value, 114, 0)
+	if e.TestClass != ClassI || e.Leads.MaxLength != Some(0) {
+		t.Errorf("%+v", e)
+	}
+	l.Withstand = 1.5
+	if e = first(t, site1(risk.Structure{LPS: risk.LPSIII}, l), 1); e.Leads.MaxLength != Some(0.5) || e.UpMax.Value != 0.7 {
+		t.Errorf("U_W 1.5 kV leaves room for leads: %+v", e)
+	}
+}
+
+// Between the usual ratio and the beginning of action: U_C is bounded by the latter, at 1.5 times the peak of U_C.
+func TestBoundByOnset(t *testing.T) {
+	l := mains(aerial(300))
+	l.Withstand = 1.3
+	e := first(t, site1(dwelling, l), 1)
+	near(t, "U_P", e.UpMax.Value, 0.8, 0) // 1.04/1.2 = 0.87 kV; 800/4.5 = 178 V is below 254 V
+	near(t, "U_C at most", e.UcMax.Value, 377, 0)
+	l.Withstand = 0.6 // 0.4 kV: 188 V
+	e = first(t, site1(dwelling, l), 1)
+	if e.UcMax.Valid || !e.UpMax.Valid || !slices.ContainsFunc(e.Notes, func(n string) bool { return strings.HasPrefix(n, "Contradiction") }) {
+		t.Errorf("%+v", e)
+	}
+}
+
+// What the entrance has told is not told again, and without an earth connection no entry looks like protection.
+func TestNotes(t *testing.T) {
+	l := mains(aerial(300))
+	l.Electrical.EquipmentDistance = 30
+	for connection, want := range map[risk.EarthConnection]string{risk.EarthUnknown: noteEarth, risk.EarthNone: noteNoEarth, risk.EarthMeasured: noteProved} {
+		es := schedule(t, site1(risk.Structure{Earthing: risk.Earthing{Connection: connection, Resistance: 8}}, l), 1, nil)
+		if es[0].Notes[0] != want || es[1].Notes[0] != noteSecond {
+			t.Errorf("%v: %q, %q", connection, es[0].Notes, es[1].Notes)
+		}
+		for _, n := range es[1].Notes {
+			if slices.Contains(es[0].Notes, n) {
+				t.Errorf("told twice: %s", n)
+			}
+		}
+	}
 }
 
 func TestContradictions(t *testing.T) {
 	l := array(5)
 	l.Withstand, l.Electrical.LeadLength = 0.33, 1
 	e := first(t, site1(dwelling, l), 1)
-	if e.UpMax.Valid || e.UcMax.Valid {
+	if e.UpMax.Value != 0.22 || e.Leads.MaxLength != Some(0) || e.UcMax.Valid {
 		t.Errorf("leads take up everything: %+v", e)
 	}
-	l.Electrical.LeadLength, l.Electrical.OpenCircuit = 0.5, 300
+	l.Withstand = 0.09
+	if e = first(t, site1(dwelling, l), 1); e.UpMax.Valid || e.UcMax.Valid || e.Leads.MaxLength != Some(0.5) {
+		t.Errorf("no preferred U_P: %+v", e)
+	}
+	l.Withstand, l.Electrical.LeadLength, l.Electrical.OpenCircuit = 0.33, 0.5, 300
 	e = first(t, site1(dwelling, l), 1)
-	if !e.UpMax.Valid || e.UcMax != e.UcMin {
+	if !e.UpMax.Valid || e.UcMax.Valid {
 		t.Errorf("operating voltage above the withstand: %+v", e)
 	}
 }
@@ -190,8 +258,8 @@ func TestBoundsInOrder(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		in := drawInput(t)
 		for _, e := range schedule(t, in, 3, nil) {
-			if e.UcMax.Valid && e.UcMax.Value < e.UcMin.Value {
-				t.Fatalf("upper bound below the lower: %+v", e)
+			if e.UcMax.Valid && e.UcMax.Value <= e.UcMin.Value {
+				t.Fatalf("no room between the bounds: %+v", e)
 			}
 			uw := in.Lines[e.Line].Withstand
 			if e.Position != AtArray && e.UpMax.Value > uw {
@@ -201,17 +269,18 @@ func TestBoundsInOrder(t *testing.T) {
 	})
 }
 
-// Longer leads and less withstand never allow a higher U_P.
+// Longer leads and less withstand never allow a higher U_P, unless the leads are given up altogether.
 func TestProtectionLevelFalls(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		l := mains(aerial(300))
 		l.Withstand = rapid.Float64Range(0.3, 8).Draw(t, "U_W")
 		l.Electrical.LeadLength = rapid.Float64Range(0.01, 1.5).Draw(t, "leads")
-		before := first(t, site1(dwelling, l), 1).UpMax.Value
+		before := first(t, site1(dwelling, l), 1)
 		l.Electrical.LeadLength += rapid.Float64Range(0, 1).Draw(t, "longer")
 		l.Withstand *= rapid.Float64Range(0.5, 1).Draw(t, "weaker")
-		if after := first(t, site1(dwelling, l), 1).UpMax.Value; after > before {
-			t.Fatalf("%v, before %v", after, before)
+		after := first(t, site1(dwelling, l), 1)
+		if after.Leads.MaxLength == before.Leads.MaxLength && after.UpMax.Value > before.UpMax.Value {
+			t.Fatalf("%v, before %v", after.UpMax, before.UpMax)
 		}
 	})
 }
