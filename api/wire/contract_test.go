@@ -526,7 +526,72 @@ func TestConnectionsAndShockMeasures(t *testing.T) {
 	for _, name := range []string{"structure_shock_measures", "line_shock_measures"} {
 		r.enum(name, risk.ShockMeasureNames, measures[name].Value.Items.Value)
 	}
-	r.enum("provenance", provenances(), schema(t, "Step").Properties["provenance"].Value)
+	for _, name := range []string{"Step", "Quantity", "TableRow"} {
+		r.enum(name, provenances(), schema(t, name).Properties["provenance"].Value)
+	}
+}
+
+// definitions are the quantities and tables of everything that computes.
+func definitions() (qs []*trace.Quantity, ts []*trace.Table) {
+	for _, e := range assess.Editions {
+		qs, ts = append(qs, e.Quantities()...), append(ts, e.Tables()...)
+	}
+	return append(qs, spd.Quantities()...), append(ts, spd.Tables()...)
+}
+
+// TestWorksheetsAreReadBack stores the worksheet of each example and writes it out as the contract has it.
+func TestWorksheetsAreReadBack(t *testing.T) {
+	defs, err := wire.NewDefinitions(definitions())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, example := range inputExamples(t) {
+		text := encode(t, example)
+		in, ok := wire.Decode(text)
+		if !ok {
+			t.Fatalf("%s is not decoded", name)
+		}
+		tr := trace.New(1000)
+		answer, faults := assess.Run(in.Core(), tr)
+		if len(faults) > 0 {
+			t.Fatalf("%s: %v", name, faults)
+		}
+		stored, err := defs.Encode(tr)
+		if err != nil {
+			t.Fatalf("%s: %v", name, err)
+		}
+		sheet, err := wire.ReadWorksheet(answer.Input.Edition, defs.Document, stored, answer.Document(in).Assumptions, text)
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+			continue
+		}
+		if len(sheet.Steps) != len(tr.Steps) || len(sheet.Steps) == 0 {
+			t.Errorf("%s: %d steps, want %d", name, len(sheet.Steps), len(tr.Steps))
+			continue
+		}
+		for i := range sheet.Steps {
+			if got, want := sheet.Steps[i], tr.Steps[i]; got.Value != want.Value || got.Symbol != want.Quantity.Symbol {
+				t.Errorf("%s: step %d is %s = %v, want %s = %v", name, i, got.Symbol, got.Value, want.Quantity.Symbol, want.Value)
+			}
+		}
+		if err := schema(t, "Worksheet").VisitJSON(tree(t, encode(t, sheet))); err != nil {
+			t.Errorf("%s: the contract refuses the worksheet: %v", name, err)
+		}
+	}
+}
+
+func TestReferenceIsOfTheContract(t *testing.T) {
+	qs, ts := definitions()
+	for _, q := range wire.Quantities(qs) {
+		if err := schema(t, "Quantity").VisitJSON(tree(t, encode(t, q))); err != nil {
+			t.Errorf("%s: %v", q.Symbol, err)
+		}
+	}
+	for _, table := range wire.Tables(ts) {
+		if err := schema(t, "Table").VisitJSON(tree(t, encode(t, table))); err != nil {
+			t.Errorf("table %s: %v", table.Number, err)
+		}
+	}
 }
 
 // inputExamples are the examples of an input in the contract.

@@ -30,13 +30,13 @@ type definitionsDocument struct {
 
 // QuantityDefinition describes a quantity.
 type QuantityDefinition struct {
-	Symbol     string           `json:"symbol"`
-	Name       string           `json:"name"`
-	Unit       string           `json:"unit"`
-	Clause     string           `json:"clause"`
-	Formula    string           `json:"formula,omitempty"`
-	Provenance trace.Provenance `json:"provenance"`
-	Reads      string           `json:"reads,omitempty"`
+	Symbol     string `json:"symbol"`
+	Name       string `json:"name"`
+	Unit       string `json:"unit"`
+	Clause     string `json:"clause"`
+	Formula    string `json:"formula,omitempty"`
+	Provenance string `json:"provenance"`
+	Reads      string `json:"reads,omitempty"`
 }
 
 // TableDefinition is a printed table.
@@ -50,16 +50,16 @@ type TableDefinition struct {
 
 // RowDefinition is one line of a printed table.
 type RowDefinition struct {
-	Text       string           `json:"text"`
-	Values     []float64        `json:"values"`
-	Provenance trace.Provenance `json:"provenance"`
+	Text       string    `json:"text"`
+	Values     []float64 `json:"values"`
+	Provenance string    `json:"provenance"`
 }
 
 // Quantities describes quantities for a document.
 func Quantities(qs []*trace.Quantity) []QuantityDefinition {
 	defs := make([]QuantityDefinition, len(qs))
 	for i, q := range qs {
-		defs[i] = QuantityDefinition{q.Symbol, q.Name, q.Unit, q.Clause, q.Expr, q.Provenance, q.Reads}
+		defs[i] = QuantityDefinition{q.Symbol, q.Name, q.Unit, q.Clause, q.Expr, q.Provenance.String(), q.Reads}
 	}
 	return defs
 }
@@ -68,9 +68,9 @@ func Quantities(qs []*trace.Quantity) []QuantityDefinition {
 func Tables(ts []*trace.Table) []TableDefinition {
 	defs := make([]TableDefinition, len(ts))
 	for i, t := range ts {
-		defs[i] = TableDefinition{t.Number, t.Title, t.Clause, t.Symbols, make([]RowDefinition, len(t.Rows))}
+		defs[i] = TableDefinition{t.Number, t.Title, t.Clause, nonNil(t.Symbols), make([]RowDefinition, len(t.Rows))}
 		for j, r := range t.Rows {
-			defs[i].Rows[j] = RowDefinition(r)
+			defs[i].Rows[j] = RowDefinition{r.Text, r.Values, r.Provenance.String()}
 		}
 	}
 	return defs
@@ -257,13 +257,13 @@ func (r *reader) step(i int, raw []json.RawMessage, w *WorksheetStep) error {
 	}
 	q := &r.defs.Quantities[quantity]
 	w.Index, w.Scope, w.Symbol, w.Name, w.Unit, w.Formula, w.Clause = i, r.sheet.Scopes[scope][0], q.Symbol, q.Name, q.Unit, q.Formula, q.Clause
-	w.Provenance = q.Provenance.String()
+	w.Provenance = q.Provenance
 	if table >= 0 {
 		t := &r.defs.Tables[table]
 		if row >= len(t.Rows) || col >= len(t.Columns) {
 			return fmt.Errorf("refers to what is not in table %s", t.Number)
 		}
-		w.Table, w.Row, w.Column, w.Clause, w.Provenance = t.Number, t.Rows[row].Text, t.Columns[col], t.Clause, t.Rows[row].Provenance.String()
+		w.Table, w.Row, w.Column, w.Clause, w.Provenance = t.Number, t.Rows[row].Text, t.Columns[col], t.Clause, t.Rows[row].Provenance
 	}
 	if q.Reads != "" {
 		w.Pointer = r.resolve(joinPointer(r.sheet.Scopes[scope][1], q.Reads))
