@@ -17,6 +17,7 @@ import (
 
 	"levinward/api/assess"
 	"levinward/api/wire"
+	"levinward/risk/earth"
 	"levinward/risk/spd"
 	"levinward/risk/trace"
 	"levinward/store"
@@ -78,7 +79,7 @@ func definedQuantities() []*trace.Quantity {
 	for _, e := range assess.Editions {
 		qs = append(qs, e.Quantities()...)
 	}
-	return append(qs, spd.Quantities()...)
+	return append(append(qs, spd.Quantities()...), earth.Quantities()...)
 }
 
 func definedTables() []*trace.Table {
@@ -86,7 +87,7 @@ func definedTables() []*trace.Table {
 	for _, e := range assess.Editions {
 		ts = append(ts, e.Tables()...)
 	}
-	return append(ts, spd.Tables()...)
+	return append(append(ts, spd.Tables()...), earth.Tables()...)
 }
 
 // ServeHTTP answers one request.
@@ -114,6 +115,7 @@ func (s *Server) routes() {
 	e.GET("/v1/assessments/:id/worksheet.html", s.worksheetHTML)
 	e.GET("/v1/assessments/:id/spd-schedule", s.schedule)
 	e.GET("/v1/assessments/:id/spd-schedule.csv", s.scheduleCSV)
+	e.POST("/v1/earth-electrodes", s.earthElectrode)
 	e.GET("/v1/reference", s.reference)
 	e.GET("/openapi.yaml", s.blob("application/yaml", s.contract.yaml))
 	e.GET("/openapi.json", s.blob("application/json", s.contract.json))

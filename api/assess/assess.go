@@ -37,12 +37,13 @@ func Run(site *wire.Site, t *trace.Trace) (*wire.Answer, []risk.Violation) {
 	}
 	in := &site.Input
 	ed := edition(in.Edition)
+	judgements := earthing(site, t)
 	res, err := ed.Assess(in, t)
 	if err != nil {
 		return nil, []risk.Violation{{Rule: risk.RuleNotApplicable, Reason: err.Error()}}
 	}
 	rec := measures.Recommend(in, &res, ed)
-	a := &wire.Answer{Input: in, Result: &res, Recommendation: &rec, Cautions: cautions}
+	a := &wire.Answer{Input: in, Result: &res, Recommendation: &rec, Earth: judgements, Cautions: cautions}
 	a.Schedule = spd.Schedule(in, &res, &rec, t)
 	a.Costs = costs(in, &res, &rec, ed, t)
 	a.Assumptions = sensitivity(site, &res, ed)
@@ -201,5 +202,5 @@ func Faults(site *wire.Site) []risk.Violation {
 	if len(faults) > 0 { // what does not refer to anything cannot be asked of the edition
 		return faults
 	}
-	return ed.Validate(&site.Input)
+	return append(ed.Validate(&site.Input), electrodeFaults(site)...)
 }

@@ -2,6 +2,7 @@ package wire
 
 import (
 	"levinward/risk"
+	"levinward/risk/earth"
 	"levinward/risk/spd"
 )
 
@@ -11,7 +12,8 @@ type Answer struct {
 	Result         *risk.Result
 	Recommendation *risk.Recommendation
 	Schedule       []spd.Entry
-	Costs          []*risk.Cost // per structure; nil where no cost comparison applies
+	Costs          []*risk.Cost       // per structure; nil where no cost comparison applies
+	Earth          []*earth.Judgement // per structure; nil where it is not assessed
 	Assumptions    []risk.Assumption
 	Warnings       []string
 	Cautions       []string
@@ -82,6 +84,9 @@ func (a *Answer) structure(i int) StructureResult {
 		if r.Risks[k].Applies {
 			*slot = riskOf(s, &r.Risks[k])
 		}
+	}
+	if j := a.Earth[i]; j != nil {
+		w.Earthing = &EarthJudgement{Connection: j.Connection, Resistance: given(j.Resistance), Grade: j.Grade, EarthFirst: j.EarthFirst, Notes: EarthNotes(j.Notes)}
 	}
 	if econ := &r.Risks[risk.EconomicValue]; econ.Applies {
 		w.CostOfLoss = a.costOfLoss(i, econ.Total, r.TotalValue)
@@ -168,7 +173,8 @@ func remaining(r *risk.StructureResult, after *[risk.Losses]float64) RemainingRi
 func (a *Answer) entry(e *spd.Entry) ScheduleEntry {
 	w := ScheduleEntry{
 		Line: a.Input.Lines[e.Line].ID, Structure: a.Input.Structures[e.Structure].ID, Position: e.Position, Required: e.Required,
-		Because: make([]Reason, len(e.Because)), Service: e.Service, TestClass: e.TestClass, Modes: make([]ScheduleMode, len(e.Modes)),
+		EarthFirst: !a.Input.Structures[e.Structure].Earthing.Proved(),
+		Because:    make([]Reason, len(e.Because)), Service: e.Service, TestClass: e.TestClass, Modes: make([]ScheduleMode, len(e.Modes)),
 		UcMin: e.UcMin, UcMax: e.UcMax, UpMax: e.UpMax, InMin: e.InMin, IimpMin: e.IimpMin, ImaxMin: e.ImaxMin, ShortCircuitMin: e.ShortCircuitMin,
 		Leads: Leads(e.Leads), Notes: nonNil(e.Notes), Basis: make([]Basis, len(e.Basis)),
 	}

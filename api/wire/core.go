@@ -6,6 +6,7 @@ import (
 	"unicode"
 
 	"levinward/risk"
+	"levinward/risk/earth"
 	"levinward/risk/measures"
 	"levinward/risk/spd"
 )
@@ -15,6 +16,13 @@ type Site struct {
 	Input      risk.Input
 	Assumed    []Assumed
 	Violations []risk.Violation
+	Electrodes []SiteElectrode // whose resistance is still to be computed
+}
+
+// SiteElectrode is the earth electrode of a structure.
+type SiteElectrode struct {
+	Structure int
+	Electrode earth.Electrode
 }
 
 // Core turns a decoded input into the plain types of package risk: defaults
@@ -226,6 +234,34 @@ func (b *builder) structure(i int) {
 	s.PublicSupply = or(b, w.PublicSupply, defaultPublicSupply, risk.NoPublicSupply, where, at...)
 	s.CulturalHeritage = or(b, w.CulturalHeritage, defaultHeritage, false, where, at...)
 	b.persons(i)
+	b.earthing(i, where)
+}
+
+// earthing takes the earth connection; an electrode is left to be computed.
+func (b *builder) earthing(i int, where Where) {
+	w, s := b.in.Structures[i].Earthing, &b.site.Input.Structures[i]
+	if w == nil {
+		b.assume(defaultEarthing, where, "structures", i)
+		return
+	}
+	s.Earthing.Connection = *w.Connection
+	measured, electrode := *w.Connection == risk.EarthMeasured, *w.Connection == risk.EarthElectrode
+	b.goesWith(w.Resistance != nil, measured, pointer("structures", i, "earthing", "resistance_ohm"), "connection measured")
+	b.goesWith(w.Electrode != nil, electrode, pointer("structures", i, "earthing", "electrode"), "connection electrode")
+	s.Earthing.Resistance = value(w.Resistance)
+	if electrode && w.Electrode != nil {
+		b.site.Electrodes = append(b.site.Electrodes, SiteElectrode{i, w.Electrode.Core()})
+	}
+}
+
+// goesWith demands a field where something else is so, and refuses it where not.
+func (b *builder) goesWith(given, wanted bool, pointer, what string) {
+	switch {
+	case given && !wanted:
+		b.fault(risk.RuleNotApplicable, pointer, "goes with "+what+" only")
+	case wanted && !given:
+		b.fault(risk.RuleContradiction, pointer, "is required with "+what)
+	}
 }
 
 func (b *builder) screen(mesh *float64, d *Default, where Where, at []any) risk.Screen {

@@ -119,6 +119,7 @@ var (
 	defaultHeritage     = &Default{Field: "cultural_heritage", Value: "false", Reason: "not given", Clause: annexC + ", Table C.10"}
 	defaultPersons      = &Default{Field: "persons", Value: "everyone in every zone", Reason: "not given: each zone is taken to hold everyone", Clause: annexC + ", C.3"}
 	defaultPersonsSum   = &Default{Field: "persons", Value: "sum of the zones", Reason: "not given: the persons of the zones together", Clause: annexC + ", C.3"}
+	defaultEarthing     = &Default{Field: "earthing", Value: "unknown", Reason: "not given: the earth connection is to be proved first", Clause: "IEC 62305-3; " + ours}
 	defaultZones        = &Default{Field: "zones", Value: "one inside zone that holds everyone all year", Reason: "not given", Clause: annexC + ", C.3"}
 )
 
@@ -229,6 +230,7 @@ func Defaults() []DefaultDefinition {
 		defaultHeritage,
 		defaultPersons,
 		defaultPersonsSum,
+		defaultEarthing,
 		defaultZones,
 		defaultZonePersons,
 		defaultHours,

@@ -106,6 +106,7 @@ type Structure struct {
 	CulturalHeritage     *bool          `json:"cultural_heritage,omitempty"`
 	Persons              *float64       `json:"persons,omitempty" lim:"(0,1000000]"`
 	Zones                *[]Zone        `json:"zones,omitempty" items:"[1,100]"`
+	Earthing             *Earthing      `json:"earthing,omitempty"`
 }
 
 // Zone is a part of a structure with uniform characteristics.

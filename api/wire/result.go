@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"levinward/risk"
+	"levinward/risk/earth"
 	"levinward/risk/spd"
 	"levinward/risk/trace"
 )
@@ -63,13 +64,24 @@ type DirectNear struct {
 
 // StructureResult is the result of one structure.
 type StructureResult struct {
-	ID             string      `json:"id"`
-	Assessed       bool        `json:"assessed"`
-	Area           DirectNear  `json:"collection_area_m2"`
-	Events         DirectNear  `json:"events_per_year"`
-	Risks          Risks       `json:"risks"`
-	SystemFailures float64     `json:"internal_system_failures_per_year"`
-	CostOfLoss     *CostOfLoss `json:"cost_of_loss,omitempty"`
+	ID             string          `json:"id"`
+	Assessed       bool            `json:"assessed"`
+	Area           DirectNear      `json:"collection_area_m2"`
+	Events         DirectNear      `json:"events_per_year"`
+	Risks          Risks           `json:"risks"`
+	SystemFailures float64         `json:"internal_system_failures_per_year"`
+	CostOfLoss     *CostOfLoss     `json:"cost_of_loss,omitempty"`
+	Earthing       *EarthJudgement `json:"earthing,omitempty"`
+}
+
+// EarthJudgement is what the earth connection of a structure is worth to surge
+// protection. EarthFirst: nothing counts as protected until there is a proved earth connection.
+type EarthJudgement struct {
+	Connection risk.EarthConnection `json:"connection"`
+	Resistance *float64             `json:"resistance_ohm"`
+	Grade      earth.Grade          `json:"grade"`
+	EarthFirst bool                 `json:"earth_first"`
+	Notes      []EarthNote          `json:"notes"`
 }
 
 // Risks holds the risks that apply.
@@ -196,6 +208,7 @@ type ScheduleEntry struct {
 	Structure       string         `json:"structure"`
 	Position        spd.Position   `json:"position"`
 	Required        bool           `json:"required"`
+	EarthFirst      bool           `json:"earth_first"`
 	Because         []Reason       `json:"because"`
 	Service         risk.Service   `json:"service"`
 	Current         *risk.Current  `json:"current"`

@@ -199,6 +199,26 @@ type WorksheetStep struct {
 	Provenance string  `json:"provenance"`
 }
 
+// Steps writes out a trace that is not stored.
+func Steps(t *trace.Trace) []WorksheetStep {
+	steps := make([]WorksheetStep, len(t.Steps))
+	for i := range t.Steps {
+		s := &t.Steps[i]
+		q := s.Quantity
+		w := &steps[i]
+		*w = WorksheetStep{Index: i, Scope: t.Scopes[s.Scope].Name, Symbol: q.Symbol, Name: q.Name, Value: s.Value, Unit: q.Unit, Formula: q.Expr,
+			Clause: q.Clause, Note: s.Note, Pointer: t.Pointer(i), Provenance: q.Provenance.String()}
+		for _, from := range t.From(i) {
+			w.Inputs = append(w.Inputs, int(from))
+		}
+		if s.Table != nil {
+			row := &s.Table.Rows[s.Row]
+			w.Table, w.Row, w.Column, w.Clause, w.Provenance = s.Table.Number, row.Text, s.Table.Symbols[s.Col], s.Table.Clause, row.Provenance.String()
+		}
+	}
+	return steps
+}
+
 // storedWorksheet is what Encode wrote.
 type storedWorksheet struct {
 	Scopes [][2]string         `json:"scopes"`

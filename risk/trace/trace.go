@@ -157,6 +157,16 @@ func (t *Trace) Enter(name, collection string, index int) {
 	t.scope = int32(len(t.Scopes) - 1)
 }
 
+// EnterField makes a scope below the current one the current one, for a field
+// of the enclosing record that is a record itself.
+func (t *Trace) EnterField(name, field string) {
+	if t == nil {
+		return
+	}
+	t.Enter(name, "", 0)
+	t.Scopes[t.scope].Pointer += "/" + field
+}
+
 // Leave returns to the enclosing scope.
 func (t *Trace) Leave() {
 	if t != nil {
