@@ -24,25 +24,25 @@ import (
 	"levinward/store/storetest"
 )
 
-// client sends the same request again and again over one connection and does
+// connection sends the same request again and again over one connection and does
 // little more than wait for the answer, so that what is measured is the server.
-type client struct {
+type connection struct {
 	conn    net.Conn
 	answers *bufio.Reader
 	request []byte
 }
 
-func newClient(address, path string, body []byte) (*client, error) {
+func dial(address, path string, body []byte) (*connection, error) {
 	conn, err := net.Dial("tcp", address)
 	if err != nil {
 		return nil, err
 	}
 	request := fmt.Appendf(nil, "POST %s HTTP/1.1\r\nHost: %s\r\nContent-Type: application/json\r\nContent-Length: %d\r\n\r\n", path, address, len(body))
-	return &client{conn, bufio.NewReaderSize(conn, 64<<10), append(request, body...)}, nil
+	return &connection{conn, bufio.NewReaderSize(conn, 64<<10), append(request, body...)}, nil
 }
 
 // send waits for the whole answer and reports its status and length.
-func (c *client) send() (status, length int, err error) {
+func (c *connection) send() (status, length int, err error) {
 	if _, err := c.conn.Write(c.request); err != nil {
 		return 0, 0, err
 	}
@@ -62,7 +62,7 @@ func requests(b *testing.B, handler http.Handler, path string, body []byte, want
 	b.SetParallelism(4)
 	b.ReportAllocs()
 	b.RunParallel(func(pb *testing.PB) {
-		c, err := newClient(address, path, body)
+		c, err := dial(address, path, body)
 		if err != nil {
 			b.Error(err)
 			return

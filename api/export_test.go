@@ -24,19 +24,14 @@ func NewDecoder(contractYAML []byte) (*Decoder, error) {
 	return &Decoder{c}, err
 }
 
-// Decode is the way of every request; Explain the slow way, that of a refused one.
+// Decode is the way of every request.
 func (d *Decoder) Decode(body []byte) (*wire.Input, *wire.Site, *Problem) {
 	return d.contract.decode(body)
 }
 
 // Explain reads an input the slow way.
-func (d *Decoder) Explain(body []byte) (*wire.Input, *wire.Site, *Problem) {
-	var site *wire.Site
-	in, problem := explain(d.contract.schemas["Input"], body, func(in *wire.Input) []risk.Violation {
-		site = in.Core()
-		return assess.Faults(site)
-	})
-	return in, site, problem
+func (d *Decoder) Explain(body []byte) (*wire.Input, *Problem) {
+	return explain(d.contract.schemas["Input"], body, func(in *wire.Input) []risk.Violation { return assess.Faults(in.Core()) })
 }
 
 // MergePatch applies a patch to an input as a revision does.

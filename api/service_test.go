@@ -1,15 +1,21 @@
 package api_test
 
 import (
-	"io"
+	"encoding/json"
 	"log/slog"
+	"maps"
+	"net/http"
 	"net/http/httptest"
 	"os"
 	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
 	"testing"
 	"time"
 
 	"levinward/api"
+	"levinward/api/apitest"
 	"levinward/store"
 	"levinward/store/postgres"
 	"levinward/store/sqlite"
@@ -63,7 +69,7 @@ func newServer(t testing.TB, s store.Store) *api.Server {
 	t.Helper()
 	server, err := api.New(api.Config{
 		Store: s, Contract: read(t, "openapi.yaml"), Engine: testEngine,
-		Log: slog.New(slog.NewTextHandler(io.Discard, nil)), Now: func() time.Time { return testNow },
+		Log: slog.New(slog.NewTextHandler(t.Output(), nil)), Now: func() time.Time { return testNow },
 	})
 	if err != nil {
 		t.Fatal(err)
@@ -77,4 +83,103 @@ func start(t testing.TB, server *api.Server) string {
 	h := httptest.NewServer(server)
 	t.Cleanup(h.Close)
 	return h.URL
+}
+
+// onBothStores runs a test against a service on each store.
+func onBothStores(t *testing.T, test func(t *testing.T, c *apitest.Client)) {
+	for name, open := range map[string]func(testing.TB) store.Store{"SQLite": openSQLite, "PostgreSQL": openPostgres} {
+		t.Run(name, func(t *testing.T) { test(t, newClient(t, newServer(t, open(t)))) })
+	}
+}
+
+// newClient starts a server and speaks to it.
+func newClient(t testing.TB, server *api.Server) *apitest.Client {
+	t.Helper()
+	return apitest.New(t, start(t, server), read(t, "openapi.yaml"))
+}
+
+// changed is a body with some values put in, by pointer. A value of nothing{} removes.
+func changed(t testing.TB, body []byte, values map[string]any) []byte {
+	t.Helper()
+	var doc any
+	if err := json.Unmarshal(body, &doc); err != nil {
+		t.Fatal(err)
+	}
+	for _, pointer := range slices.Sorted(maps.Keys(values)) {
+		doc = put(t, doc, strings.Split(pointer, "/")[1:], values[pointer])
+	}
+	out, err := json.Marshal(doc)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return out
+}
+
+type nothing struct{}
+
+func put(t testing.TB, at any, path []string, value any) any {
+	t.Helper()
+	if len(path) == 0 {
+		return value
+	}
+	switch v := at.(type) {
+	case map[string]any:
+		if len(path) == 1 && value == (nothing{}) {
+			delete(v, path[0])
+			return v
+		}
+		v[path[0]] = put(t, v[path[0]], path[1:], value)
+		return v
+	case []any:
+		i, err := strconv.Atoi(path[0])
+		if err == nil && i == len(v) {
+			v = append(v, nil)
+		}
+		if err != nil || i >= len(v) {
+			t.Fatalf("no entry %s", path[0])
+		}
+		v[i] = put(t, v[i], path[1:], value)
+		return v
+	}
+	t.Fatalf("nothing to put %v into", path)
+	return nil
+}
+
+// stored is what tests look at of an answered record.
+type stored struct {
+	ID       string
+	Revision int
+	Input    map[string]any
+}
+
+// create stores an assessment.
+func create(c *apitest.Client, body []byte, headers ...string) (stored, *apitest.Answer) {
+	a := c.Post("/v1/assessments", body, headers...).Want(http.StatusCreated)
+	var s stored
+	a.JSON(&s)
+	return s, a
+}
+
+// list is a page of the list.
+type list struct {
+	Assessments []struct {
+		ID, Name, Reference string
+		Revision            int
+	}
+}
+
+// names lists the names on a page.
+func (l *list) names() []string {
+	names := make([]string, len(l.Assessments))
+	for i := range l.Assessments {
+		names[i] = l.Assessments[i].Name
+	}
+	return names
+}
+
+func getList(c *apitest.Client, query string) (list, *apitest.Answer) {
+	a := c.Get("/v1/assessments" + query).Want(http.StatusOK)
+	var l list
+	a.JSON(&l)
+	return l, a
 }
