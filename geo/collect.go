@@ -37,6 +37,10 @@ func Collect(parts []Part) (Areas, error) {
 	if len(faults) > 0 {
 		return Areas{}, faults
 	}
+	return lay.areas()
+}
+
+func (lay *layout) areas() (Areas, error) {
 	footprint, err := lay.footprint()
 	if err != nil {
 		return Areas{}, err

@@ -55,7 +55,7 @@ func GeodesicLength(from, to orb.Point) (float64, error) {
 		if math.Abs(next) > math.Pi {
 			return 0, ErrNearlyAntipodal
 		}
-		if math.Abs(next-lambda) > 1e-14 {
+		if math.Abs(next-lambda) > 1e-13*math.Abs(next) {
 			lambda = next
 			continue
 		}

@@ -180,6 +180,12 @@ func (lay *layout) addChain(k, ring int, ringed bool, places []XY) {
 	chain := lay.ribs[first:]
 	if ringed && (ringArea(chain) < 0) != (ring > 0) {
 		slices.Reverse(chain)
+		// An edge goes by the vertex it leaves in the input, that is now the one at its end.
+		last := chain[0].vertex
+		for i := range len(chain) - 1 {
+			chain[i].vertex = chain[i+1].vertex
+		}
+		chain[len(chain)-1].vertex = last
 	}
 	for i := range chain {
 		c := &chain[i]
