@@ -75,6 +75,7 @@ var operations = map[string][]string{
 	"GET /v1/assessments/{id}/worksheet.html":   {"200", "400", "404", "500", "503"},
 	"GET /v1/assessments/{id}/spd-schedule":     {"200", "400", "404", "406", "500", "503"},
 	"GET /v1/assessments/{id}/spd-schedule.csv": {"200", "400", "404", "500", "503"},
+	"POST /v1/earth-electrodes":                 {"200", "400", "413", "415", "422", "500"},
 	"GET /v1/reference":                         {"200", "400", "500"},
 	"GET /openapi.yaml":                         {"200", "400"},
 	"GET /openapi.json":                         {"200", "400"},
@@ -207,9 +208,10 @@ func TestDescriptionsNameUnits(t *testing.T) {
 	}
 }
 
-// TestInputEqualsContract walks the types of the input alongside their schemas.
-func TestInputEqualsContract(t *testing.T) {
+// TestRequestsEqualContract walks the types of the bodies alongside their schemas.
+func TestRequestsEqualContract(t *testing.T) {
 	request{t}.object("Input", reflect.TypeFor[wire.Input](), schema(t, "Input"))
+	request{t}.object("EarthRequest", reflect.TypeFor[wire.EarthRequest](), schema(t, "EarthRequest"))
 }
 
 type request struct{ *testing.T }
@@ -365,15 +367,19 @@ func (t request) spd(at string, s *openapi3.Schema) {
 // TestAnswersEqualContract walks the types of the answers alongside their schemas.
 func TestAnswersEqualContract(t *testing.T) {
 	for name, typ := range map[string]reflect.Type{
-		"Result":    reflect.TypeFor[wire.Result](),
-		"Worksheet": reflect.TypeFor[wire.Worksheet](),
-		"Reference": reflect.TypeFor[wire.Reference](),
+		"Result":      reflect.TypeFor[wire.Result](),
+		"Worksheet":   reflect.TypeFor[wire.Worksheet](),
+		"Reference":   reflect.TypeFor[wire.Reference](),
+		"EarthResult": reflect.TypeFor[wire.EarthResult](),
 	} {
 		response{t}.object(name, typ, schema(t, name))
 	}
 }
 
 type response struct{ *testing.T }
+
+// repeated are the types of requests that an answer repeats as they were sent.
+var repeated = map[reflect.Type]string{reflect.TypeFor[wire.Input](): "Input", reflect.TypeFor[wire.Electrode](): "Electrode"}
 
 // answerField is a field of an answer as encoding/json writes it.
 type answerField struct {
@@ -398,9 +404,9 @@ func answerFields(typ reflect.Type) []answerField {
 
 func (t response) object(at string, typ reflect.Type, s *openapi3.Schema) {
 	t.Helper()
-	if typ == reflect.TypeFor[wire.Input]() {
-		if s != schema(t, "Input") {
-			t.Errorf("%s is not the Input that was sent", at)
+	if name := repeated[typ]; name != "" {
+		if s != schema(t, name) {
+			t.Errorf("%s is not the %s that was sent", at, name)
 		}
 		return
 	}
@@ -434,7 +440,7 @@ func (t response) field(at string, f answerField, s *openapi3.Schema) {
 	if typ.Kind() == reflect.Pointer {
 		typ = typ.Elem()
 	}
-	null := typ == reflect.TypeFor[spd.Opt]() || typ != f.typ && !f.optional && typ != reflect.TypeFor[wire.Input]()
+	null := typ == reflect.TypeFor[spd.Opt]() || typ != f.typ && !f.optional && repeated[typ] == ""
 	if s.Nullable != null {
 		t.Errorf("%s: null %v, the contract says %v", at, null, s.Nullable)
 	}
@@ -526,7 +532,7 @@ func TestConnectionsAndShockMeasures(t *testing.T) {
 	for _, name := range []string{"structure_shock_measures", "line_shock_measures"} {
 		r.enum(name, risk.ShockMeasureNames, measures[name].Value.Items.Value)
 	}
-	for _, name := range []string{"Step", "Quantity", "TableRow"} {
+	for _, name := range []string{"Step", "Quantity", "TableRow", "EarthNote"} {
 		r.enum(name, provenances(), schema(t, name).Properties["provenance"].Value)
 	}
 }
@@ -595,14 +601,17 @@ func TestReferenceIsOfTheContract(t *testing.T) {
 }
 
 // inputExamples are the examples of an input in the contract.
-func inputExamples(t testing.TB) map[string]map[string]any {
+func inputExamples(t testing.TB) map[string]map[string]any { return examplesOf(t, "/v1/calculations") }
+
+// examplesOf are the examples of the body that an operation takes.
+func examplesOf(t testing.TB, path string) map[string]map[string]any {
 	t.Helper()
 	examples := map[string]map[string]any{}
-	for name, e := range contract(t).Components.RequestBodies["Input"].Value.Content["application/json"].Examples {
+	for name, e := range contract(t).Paths.Find(path).Post.RequestBody.Value.Content["application/json"].Examples {
 		examples[name] = tree(t, encode(t, e.Value.Value)).(map[string]any)
 	}
 	if len(examples) < 2 {
-		t.Fatalf("%d examples of an input", len(examples))
+		t.Fatalf("%d examples of a body of %s", len(examples), path)
 	}
 	return examples
 }
@@ -648,6 +657,24 @@ func TestExamplesAreAccepted(t *testing.T) {
 		result := answer.Document(in)
 		result.Engine, result.InputHash = "test", "0"
 		if err := schema(t, "Result").VisitJSON(tree(t, encode(t, result))); err != nil {
+			t.Errorf("%s: the contract refuses the answer: %v", name, err)
+		}
+	}
+}
+
+func TestEarthExamplesAreAccepted(t *testing.T) {
+	for name, example := range examplesOf(t, "/v1/earth-electrodes") {
+		req, ok := wire.EarthRequests.Decode(encode(t, example))
+		if !ok {
+			t.Errorf("%s is not decoded", name)
+			continue
+		}
+		result, faults := assess.Earth(req)
+		if len(faults) > 0 {
+			t.Errorf("%s: %v", name, faults)
+			continue
+		}
+		if err := schema(t, "EarthResult").VisitJSON(tree(t, encode(t, result))); err != nil {
 			t.Errorf("%s: the contract refuses the answer: %v", name, err)
 		}
 	}
