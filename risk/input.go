@@ -43,6 +43,9 @@ type Structure struct {
 	// Length, Width and Height of the box [m]; Protrusion is the height H_P of
 	// the highest protrusion above ground [m], 0 for none.
 	Length, Width, Height, Protrusion float64
+	// Areas are the collection areas of a structure given by its parts on the
+	// ground; then it has no box.
+	Areas Areas
 	// NotAssessed marks a structure that only stands at the far end of a line.
 	NotAssessed  bool
 	Surroundings Surroundings
@@ -69,6 +72,15 @@ type Earthing struct {
 // Proved reports that there is an earth connection of known resistance.
 func (e Earthing) Proved() bool {
 	return e.Connection == EarthMeasured || e.Connection == EarthElectrode
+}
+
+// Areas are collection areas measured on the ground [m2]: A_D as the area of
+// the union of all parts, each widened by 3 x its height, and A_M as the area within 500 m of the
+// outline without the footprint.
+type Areas struct {
+	Given        bool
+	Direct, Near float64
+	Parts        int
 }
 
 // Screen is a spatial grid-like screen. Mesh is its mesh width w_m [m]; 0 is a
@@ -150,6 +162,9 @@ type Line struct {
 	// BondingSPD (P_EB) and CoordinatedSPD (P_SPD) are what is installed at each assessed end.
 	BondingSPD, CoordinatedSPD SPD
 	Electrical                 Electrical
+	// SharedRoute names the route that lines run along together: of the lines
+	// with one name at a structure only the worst counts for flashes to and near lines. Empty: a route of its own.
+	SharedRoute string
 }
 
 // Length is the length of the line [m].
@@ -176,6 +191,7 @@ func (l *Line) Far(s int) int {
 type Section struct {
 	Installation Installation
 	Length       float64 // L_L [m]
+	Drawn        bool    // the length is that of a route drawn on the map
 	Environment  Environment
 	Service      Service
 }

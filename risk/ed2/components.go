@@ -114,6 +114,7 @@ func (c *calc) open(i int, m *risk.Measures) {
 			c.t.Leave()
 		}
 	}
+	c.shareRoutes()
 	c.means_ = c.means(s)
 	c.total = c.values(s)
 	c.persons = s.Persons

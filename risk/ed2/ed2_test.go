@@ -66,11 +66,15 @@ func variants() []*risk.Input {
 	for z := range bare.Structures[0].Zones {
 		bare.Structures[0].Zones[z].Values = risk.Values{}
 	}
+	drawn := everything() // areas and length from geometry, lines on one route
+	drawn.Structures[0].Areas = risk.Areas{Given: true, Direct: 5000, Near: 800000, Parts: 2}
+	drawn.Lines[0].Sections[0].Drawn = true
+	drawn.Lines[0].SharedRoute, drawn.Lines[1].SharedRoute = "pole line", "pole line"
 	herd := everything() // animals outside, and inside no failure that endangers life
 	herd.Structures[0].Zones[2].Values.Animals = 5
 	herd.Structures[0].Zones[0].Values.Animals = 0
 	herd.Structures[0].FailureEndangersLife = false
-	return []*risk.Input{everything(), days, power, mapped, sheet, typical, bare, herd}
+	return []*risk.Input{everything(), days, power, mapped, sheet, typical, bare, drawn, herd}
 }
 
 func TestFormulasAgreeWithRecordedValues(t *testing.T) {
@@ -141,4 +145,23 @@ func BenchmarkAssess(b *testing.B) {
 			e.Risks(&none)
 		}
 	})
+}
+
+func TestLinesOnOneRouteCountOnce(t *testing.T) {
+	apart := everything()
+	together := everything()
+	together.Lines[0].SharedRoute, together.Lines[1].SharedRoute = "pole line", "pole line"
+	a, _ := assess(t, apart)
+	b, _ := assess(t, together)
+	// IEC 62305-2:2010, clause 6.4 (secondary source): only the line with the worst characteristics is to be considered.
+	alone := everything()
+	alone.Structures[0].Zones[0].Systems = alone.Structures[0].Zones[0].Systems[:1]
+	alone.Structures[0].Zones[1].Systems = alone.Structures[0].Zones[1].Systems[:1]
+	c, _ := assess(t, alone)
+	got, want := b.Structures[0].Risks[risk.HumanLife].Components, c.Structures[0].Risks[risk.HumanLife].Components
+	for _, k := range []risk.Component{risk.RU, risk.RV, risk.RW, risk.RZ} {
+		if got[k] != want[k] || got[k] >= a.Structures[0].Risks[risk.HumanLife].Components[k] {
+			t.Errorf("%v: together %v, the worse line alone %v, apart %v", k, got[k], want[k], a.Structures[0].Risks[risk.HumanLife].Components[k])
+		}
+	}
 }

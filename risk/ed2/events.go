@@ -41,21 +41,29 @@ func (c *calc) flashDensity(d *risk.FlashDensity) float64 {
 // place computes the areas of A.2.1 and A.3 and the events of A.2.4 and A.3 of one structure.
 func (c *calc) place(s *risk.Structure) place {
 	var p place
-	L, W, H := c.t.Given(length, s.Length), c.t.Given(width, s.Width), c.t.Given(height, s.Height)
-	box := c.t.Set(adBox, L*W+2*(3*H)*(L+W)+math.Pi*(3*H)*(3*H))
-	if s.Protrusion > 0 {
-		HP := c.t.Given(protrusion, s.Protrusion)
-		mast := c.t.Set(adProtrusion, math.Pi*(3*HP)*(3*HP))
-		p.AD = c.t.Set(adLarger, max(box, mast))
+	if s.Areas.Given {
+		p.AD, p.AM = c.t.Given(adParts, s.Areas.Direct), c.t.Given(amParts, s.Areas.Near)
 	} else {
-		p.AD = c.t.Set(ad, box)
+		p.AD, p.AM = c.box(s)
 	}
 	p.CD = c.t.Pick(cd, locationFactor, int(s.Surroundings), 0)
 	p.ND = c.t.Set(nd, c.NG*p.AD*p.CD*1e-6)
-	p.AM = c.t.Set(am, 2*500*(L+W)+math.Pi*500*500)
 	p.NM = c.t.Set(nm, c.NG*p.AM*1e-6)
 	p.ad, p.cd, p.nd, p.nm = c.t.Last(ad), c.t.Last(cd), c.t.Last(nd), c.t.Last(nm)
 	return p
+}
+
+// box returns A_D (A.2.1) and A_M (A.3) of a rectangular structure with or without protrusion.
+func (c *calc) box(s *risk.Structure) (AD, AM float64) {
+	L, W, H := c.t.Given(length, s.Length), c.t.Given(width, s.Width), c.t.Given(height, s.Height)
+	plain := c.t.Set(adBox, L*W+2*(3*H)*(L+W)+math.Pi*(3*H)*(3*H))
+	AM = c.t.Set(am, 2*500*(L+W)+math.Pi*500*500)
+	if s.Protrusion == 0 {
+		return c.t.Set(ad, plain), AM
+	}
+	HP := c.t.Given(protrusion, s.Protrusion)
+	mast := c.t.Set(adProtrusion, math.Pi*(3*HP)*(3*HP))
+	return c.t.Set(adLarger, max(plain, mast)), AM
 }
 
 // line computes the areas and events of A.4 and A.5, section by section.
@@ -76,7 +84,11 @@ func (c *calc) line(l *risk.Line) lineEvents {
 }
 
 func (c *calc) section(s *risk.Section, e *lineEvents) {
-	L := c.t.Given(sectionLength, s.Length)
+	of := sectionLength
+	if s.Drawn {
+		of = routeLength
+	}
+	L := c.t.Given(of, s.Length)
 	CI := c.t.Pick(ci, installationFactor, int(s.Installation), 0)
 	CE := c.t.Pick(ce, environmentFactor, int(s.Environment), 0)
 	CT := c.t.Pick(ct, typeFactor, int(s.Service), 0)

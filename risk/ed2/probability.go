@@ -13,6 +13,7 @@ type lineEnd struct {
 	PLD, PLI     float64
 	KS4          float64
 	PEB, PSPD    float64
+	shared       bool // a worse line on the same route counts instead
 
 	marks [11]trace.Mark
 }
@@ -131,6 +132,33 @@ func (c *calc) end(l, structure int, m risk.EndMeasures) lineEnd {
 	return e
 }
 
+// shareRoutes leaves of the lines on one route only the one with the worst
+// characteristics to count (clause 6.4).
+func (c *calc) shareRoutes() {
+	for i := range c.ends {
+		a := &c.ends[i]
+		route := c.in.Lines[a.line].SharedRoute
+		if route == "" {
+			continue
+		}
+		for j := range c.ends {
+			b := &c.ends[j]
+			if i != j && c.in.Lines[b.line].SharedRoute == route && worse(b, a, j < i) {
+				a.shared = true
+			}
+		}
+	}
+}
+
+// worse reports whether line end b has worse characteristics than a: more
+// expected failures before SPDs. first decides between equals.
+func worse(b, a *lineEnd, first bool) bool {
+	fa, fb := a.failures(), b.failures()
+	return fb > fa || fb == fa && first
+}
+
+func (e *lineEnd) failures() float64 { return (e.NL+e.NDJ)*e.PLD*e.CLD + e.NI*e.PLI*e.CLI }
+
 // withstand sets what follows from U_W: K_S4 (B.5), P_LD (B.8) and P_LI (B.9).
 func (c *calc) withstand(e *lineEnd) {
 	line, col := &c.in.Lines[e.line], withstandColumn(e.UW)
@@ -221,6 +249,13 @@ func (c *calc) system(s *risk.System, KS12, PTU float64, spdCounts bool) (PC, PM
 	PV := c.t.Set(pv, e.PEB*e.PLD*e.CLD)
 	PW := c.t.Set(pw, e.PSPD*e.PLD*e.CLD)
 	PZ := c.t.Set(pz, e.PSPD*e.PLI*e.CLI)
+	if e.shared {
+		c.t.Set(fuShared, 0)
+		c.t.Set(fvShared, 0)
+		c.t.Set(fwShared, 0)
+		c.t.Set(fzShared, 0)
+		return PC, PM, f
+	}
 	flashes := e.NL + e.NDJ
 	f.FU = c.t.Set(fuSystem, flashes*PU)
 	f.FV = c.t.Set(fvSystem, flashes*PV)

@@ -30,12 +30,15 @@ var (
 	adProtrusion = &q{Symbol: "A_D_P", Name: "collection area of the protrusion", Unit: "m2", Clause: std + "A.2.1.2", Expr: "pi*(3*H_P)^2", In: []*q{protrusion}, Provenance: mem}
 	ad           = &q{Symbol: "A_D", Name: "collection area for flashes to the structure", Unit: "m2", Clause: std + "A.2.1", Expr: "A_D_box", In: []*q{adBox}, Provenance: read}
 	adLarger     = &q{BranchOf: ad, Symbol: "A_D", Name: "collection area for flashes to the structure, the larger of box and protrusion", Unit: "m2", Clause: std + "A.2.1.2", Expr: "max(A_D_box, A_D_P)", In: []*q{adBox, adProtrusion}, Provenance: mem}
+	adParts      = &q{BranchOf: ad, Symbol: "A_D", Name: "collection area for flashes to the structure: the union of its parts, each widened by 3 x its height, from geometry", Unit: "m2", Clause: std + "A.2.1", Provenance: read, Reads: "parts"}
+	amParts      = &q{BranchOf: am, Symbol: "A_M", Name: "collection area for flashes near the structure: within 500 m of the outline of its parts, without the footprint, from geometry", Unit: "m2", Clause: std + "A.3", Provenance: mem, Reads: "parts"}
 	cd           = &q{Symbol: "C_D", Name: "location factor of the structure", Clause: std + "Table A.1", Reads: "surroundings"}
 	nd           = &q{Symbol: "N_D", Name: "dangerous flashes to the structure", Unit: "1/a", Clause: std + "A.2.4", Expr: "N_G*A_D*C_D*1e-6", In: []*q{ng, ad, cd}, Provenance: mem}
 	am           = &q{Symbol: "A_M", Name: "collection area for flashes near the structure", Unit: "m2", Clause: std + "A.3", Expr: "2*500*(L + W) + pi*500^2", In: []*q{length, width}, Provenance: mem}
 	nm           = &q{Symbol: "N_M", Name: "dangerous flashes near the structure", Unit: "1/a", Clause: std + "A.3", Expr: "N_G*A_M*1e-6", In: []*q{ng, am}, Provenance: mem}
 
 	sectionLength = &q{Symbol: "L_L", Name: "length of the line section", Unit: "m", Clause: std + "A.4", Reads: "length_m"}
+	routeLength   = &q{BranchOf: sectionLength, Symbol: "L_L", Name: "length of the line section along its drawn route, on the ellipsoid", Unit: "m", Clause: std + "A.4", Provenance: trace.Given, Reads: "route"}
 	alSection     = &q{Symbol: "A_L", Name: "collection area for flashes to the line section", Unit: "m2", Clause: std + "A.4", Expr: "40*L_L", In: []*q{sectionLength}, Provenance: read}
 	aiSection     = &q{Symbol: "A_I", Name: "collection area for flashes near the line section", Unit: "m2", Clause: std + "A.5", Expr: "4000*L_L", In: []*q{sectionLength}, Provenance: read}
 	ci            = &q{Symbol: "C_I", Name: "installation factor of the line section", Clause: std + "Table A.2", Reads: "installation"}
@@ -109,6 +112,10 @@ var (
 	fvSystem = &q{Symbol: "F_V", Name: "physical damage by flashes to the line", Unit: "1/a", Clause: std + "6.4", Expr: "(N_L + N_DJ)*P_V", In: []*q{nlLine, ndj, pv}, Provenance: read}
 	fwSystem = &q{Symbol: "F_W", Name: "failures by flashes to the line", Unit: "1/a", Clause: std + "6.4", Expr: "(N_L + N_DJ)*P_W", In: []*q{nlLine, ndj, pw}, Provenance: read}
 	fzSystem = &q{Symbol: "F_Z", Name: "failures by flashes near the line", Unit: "1/a", Clause: std + "6.5", Expr: "N_I*P_Z", In: []*q{niLine, pz}, Provenance: read}
+	fuShared = &q{BranchOf: fuSystem, Symbol: "F_U", Name: "the line shares its route with a worse one, which alone counts", Unit: "1/a", Clause: std + "6.4", Expr: "0", Provenance: read}
+	fvShared = &q{BranchOf: fvSystem, Symbol: "F_V", Name: "the line shares its route with a worse one, which alone counts", Unit: "1/a", Clause: std + "6.4", Expr: "0", Provenance: read}
+	fwShared = &q{BranchOf: fwSystem, Symbol: "F_W", Name: "the line shares its route with a worse one, which alone counts", Unit: "1/a", Clause: std + "6.4", Expr: "0", Provenance: read}
+	fzShared = &q{BranchOf: fzSystem, Symbol: "F_Z", Name: "the line shares its route with a worse one, which alone counts", Unit: "1/a", Clause: std + "6.5", Expr: "0", Provenance: read}
 	fu       = &q{Symbol: "F_U", Name: "injuries by flashes to all lines of the zone", Unit: "1/a", Clause: std + "6.4", Expr: "sum(F_U)", In: []*q{fuSystem}, Provenance: read}
 	fv       = &q{Symbol: "F_V", Name: "physical damage by flashes to all lines of the zone", Unit: "1/a", Clause: std + "6.4", Expr: "sum(F_V)", In: []*q{fvSystem}, Provenance: read}
 	fw       = &q{Symbol: "F_W", Name: "failures by flashes to all lines of the zone", Unit: "1/a", Clause: std + "6.4", Expr: "sum(F_W)", In: []*q{fwSystem}, Provenance: read}
@@ -255,12 +262,12 @@ var quantities []*q
 func number() {
 	quantities = []*q{
 		td, ngGiven, ngMap, ngLinear, ngPower,
-		length, width, height, protrusion, adBox, adProtrusion, ad, adLarger, cd, nd, am, nm,
-		sectionLength, alSection, aiSection, ci, ce, ct, nlSection, niSection, alLine, aiLine, nlLine, niLine, ctLine, ndj, ndjNone,
+		length, width, height, protrusion, adBox, adProtrusion, ad, adLarger, adParts, amParts, cd, nd, am, nm,
+		sectionLength, routeLength, alSection, aiSection, ci, ce, ct, nlSection, niSection, alLine, aiLine, nlLine, niLine, ctLine, ndj, ndjNone,
 		ptaMeasure, pta, pb, pa, pspd, pspdNumber, peb, pebNumber, cld, cli, uwLine, uwSystem, pld, pli,
 		mesh1, mesh2, ks1Mesh, ks2Mesh, ks1Limited, ks2Limited, ks1Plain, ks2Plain, ks3, ks4Raw, ks4, pms,
 		pcSystem, pcSystemBare, pmSystem, pcAny, pmAny, ptuMeasure, ptu, pu, pv, pw, pz,
-		fuSystem, fvSystem, fwSystem, fzSystem, fu, fv, fw, fz, failuresZone, failures,
+		fuSystem, fvSystem, fwSystem, fzSystem, fuShared, fvShared, fwShared, fzShared, fu, fv, fw, fz, failuresZone, failures,
 		nt, nz, tz, share, shareAll, f, rt, rp, rf, rx, rfOrRx, hz,
 		valueAnimals, valueBuilding, valueContents, valueSystems, valueZone, valueTotal, heritage, heritageAll,
 		lossWithout, lossWith, priceOfMeasures, yearlyShare, yearlyCost, saving,

@@ -8,6 +8,7 @@ var branching = []string{
 	"/structures/*/zones/*/systems/*/line",
 	"/lines/*/structure",
 	"/lines/*/to",
+	"/lines/*/shared_route",
 	"/measure_costs",
 }
 
@@ -25,6 +26,7 @@ var reads = append([]string{
 	"/structures/*/width_m",
 	"/structures/*/height_m",
 	"/structures/*/protrusion_height_m",
+	"/structures/*/parts",
 	"/structures/*/surroundings",
 	"/structures/*/occupancy",
 	"/structures/*/lps",
@@ -61,6 +63,7 @@ var reads = append([]string{
 	"/lines/*/service",
 	"/lines/*/sections/*/installation",
 	"/lines/*/sections/*/length_m",
+	"/lines/*/sections/*/route",
 	"/lines/*/sections/*/environment",
 	"/lines/*/sections/*/service",
 	"/lines/*/shield",

@@ -58,15 +58,24 @@ const (
 
 func (f *faults) structure(in *risk.Input, i int) {
 	s := &in.Structures[i]
-	f.number(s.Length, 1e-3, maxSide, "/structures/%d/length_m", i)
-	f.number(s.Width, 1e-3, maxSide, "/structures/%d/width_m", i)
-	f.number(s.Height, 1e-3, maxHeight, "/structures/%d/height_m", i)
-	f.number(s.Protrusion, 0, maxHeight, "/structures/%d/protrusion_height_m", i)
+	if s.Areas.Given {
+		f.number(s.Areas.Direct, 1e-6, 1e12, "/structures/%d/parts", i)
+		f.number(s.Areas.Near, 1e-6, 1e12, "/structures/%d/parts", i)
+	} else {
+		f.box(s, i)
+	}
 	f.number(s.Persons, 0, 1e6, "/structures/%d/persons", i)
 	f.number(s.Screen.Mesh, 0, 100, "/structures/%d/screen_mesh_m", i)
 	for z := range s.Zones {
 		f.zone(in, i, z)
 	}
+}
+
+func (f *faults) box(s *risk.Structure, i int) {
+	f.number(s.Length, 1e-3, maxSide, "/structures/%d/length_m", i)
+	f.number(s.Width, 1e-3, maxSide, "/structures/%d/width_m", i)
+	f.number(s.Height, 1e-3, maxHeight, "/structures/%d/height_m", i)
+	f.number(s.Protrusion, 0, maxHeight, "/structures/%d/protrusion_height_m", i)
 }
 
 func (f *faults) zone(in *risk.Input, i, z int) {
