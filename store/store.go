@@ -1,4 +1,4 @@
-// Package store keeps assessments: what it means to store one, which errors
+// Package store keeps assessments and devices: what it means to store one, which errors
 // can come of it, and nothing about any particular database.
 //
 // An assessment is a chain of revisions. A revision is written once and never
@@ -152,6 +152,12 @@ type Store interface {
 	PutDefinitions(ctx context.Context, org Organisation, hash string, doc []byte) error
 	// Definitions returns them; ErrNotFound.
 	Definitions(ctx context.Context, org Organisation, hash string) ([]byte, error)
+
+	// DeviceLibrary keeps the devices that a schedule is matched with.
+	DeviceLibrary
+
+	// DensityMapLibrary keeps the maps that a flash density is taken from.
+	DensityMapLibrary
 
 	// AddOrganisation makes an organisation known unless it already is.
 	AddOrganisation(ctx context.Context, org Organisation, name string) error

@@ -54,6 +54,19 @@ func Run(t *testing.T, open func(t *testing.T) store.Store) {
 		{"definitions are stored once", definitions},
 		{"any sequence of calls behaves like a map", behavesLikeMap},
 		{"a closed store is unavailable", closed},
+
+		{"devices come back", deviceRoundTrip},
+		{"references that are in use are taken", takenReferences},
+		{"references that are in use are replaced when asked", replacedReferences},
+		{"an import that fails leaves nothing", importsThatFail},
+		{"faulty devices are refused", faultyDevices},
+		{"only the newest version of a device is changed", deviceVersions},
+		{"devices are changed one after the other", deviceRace},
+		{"devices are listed in pages", devicePages},
+		{"devices are found by name or reference", devicesByText},
+		{"organisations have libraries of their own", deviceOwners},
+		{"any sequence of device calls behaves like a list", devicesLikeMap},
+		{"a closed library is unavailable", closedLibrary},
 	} {
 		t.Run(test.name, func(t *testing.T) {
 			test.run(t, suite{open(t), t.Context(), store.Local})
