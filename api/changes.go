@@ -22,14 +22,11 @@ type change struct {
 // changes answers what differs between two revisions; without parameters between the last two.
 func (s *Server) changes(c echo.Context) error {
 	ctx, id := c.Request().Context(), c.Param("id")
-	from, err := queryRevision(c, "from")
+	numbers, err := queryRevisions(c, "from", "to")
 	if err != nil {
 		return err
 	}
-	to, err := queryRevision(c, "to")
-	if err != nil {
-		return err
-	}
+	from, to := numbers[0], numbers[1]
 	if to == 0 {
 		newest, err := s.store.Newest(ctx, store.Local, id)
 		if err != nil {

@@ -19,10 +19,11 @@ import (
 
 // chosen reads the revision that the query names, the newest without one.
 func (s *Server) chosen(c echo.Context) (store.Record, error) {
-	n, err := queryRevision(c, "revision")
+	numbers, err := queryRevisions(c, "revision")
 	if err != nil {
 		return store.Record{}, err
 	}
+	n := numbers[0]
 	if n == 0 {
 		return s.store.Newest(c.Request().Context(), store.Local, c.Param("id"))
 	}

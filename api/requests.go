@@ -98,17 +98,24 @@ func revisionNumber(text string) (int, bool) {
 	return n, err == nil && n >= 1 && n <= 1_000_000_000
 }
 
-// queryRevision reads an optional revision parameter; 0 where there is none.
-func queryRevision(c echo.Context, name string) (int, error) {
-	text := c.QueryParam(name)
-	if text == "" && !c.QueryParams().Has(name) {
-		return 0, nil
+// queryRevisions reads optional revision parameters, all faults at once; 0 for one that is not given.
+func queryRevisions(c echo.Context, names ...string) ([]int, error) {
+	numbers := make([]int, len(names))
+	var faults []Fault
+	for i, name := range names {
+		if !c.QueryParams().Has(name) {
+			continue
+		}
+		n, ok := revisionNumber(c.QueryParam(name))
+		if !ok {
+			faults = append(faults, Fault{Parameter: name, Reason: "must be a revision number, 1 or more; found " + strconv.Quote(c.QueryParam(name))})
+		}
+		numbers[i] = n
 	}
-	n, ok := revisionNumber(text)
-	if !ok {
-		return 0, parameter(name, "must be a revision number, 1 or more; found "+strconv.Quote(text))
+	if len(faults) > 0 {
+		return nil, badParameter.problem("", faults...)
 	}
-	return n, nil
+	return numbers, nil
 }
 
 // maxQuery is the longest text that can be searched for.

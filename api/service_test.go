@@ -183,3 +183,29 @@ func getList(c *apitest.Client, query string) (list, *apitest.Answer) {
 	a.JSON(&l)
 	return l, a
 }
+
+// numbersOf lists the pointers of all numbers in a body.
+func numbersOf(t testing.TB, body []byte) (pointers []string) {
+	t.Helper()
+	var doc any
+	if err := json.Unmarshal(body, &doc); err != nil {
+		t.Fatal(err)
+	}
+	var walk func(pointer string, at any)
+	walk = func(pointer string, at any) {
+		switch v := at.(type) {
+		case float64:
+			pointers = append(pointers, pointer)
+		case map[string]any:
+			for key, e := range v {
+				walk(pointer+"/"+key, e)
+			}
+		case []any:
+			for i, e := range v {
+				walk(pointer+"/"+strconv.Itoa(i), e)
+			}
+		}
+	}
+	walk("", doc)
+	return pointers
+}

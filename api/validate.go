@@ -104,13 +104,14 @@ func explain[T any](schema *openapi3.Schema, body []byte, check func(*T) []risk.
 		}
 		return nil, invalid(v.faults)
 	}
+	faults := v.faults
 	for _, f := range faultsOf(check(doc)) {
 		if !v.covers(*f.Pointer, risk.Rule(f.Rule)) {
-			v.faults = append(v.faults, f)
+			faults = append(faults, f)
 		}
 	}
-	if len(v.faults) > 0 {
-		return nil, invalid(v.faults)
+	if len(faults) > 0 {
+		return nil, invalid(faults)
 	}
 	return doc, nil
 }
@@ -218,16 +219,21 @@ var escaper = strings.NewReplacer("~", "~0", "/", "~1")
 func escape(key string) string { return escaper.Replace(key) }
 
 // visit collects the faults of a value against a schema.
-type visit struct{ faults []Fault }
+type visit struct {
+	faults []Fault
+	made   []string // places of values that are not what the client meant
+}
 
-func (v *visit) add(pointer, reason string) { v.faults = append(v.faults, at(pointer, reason)) }
+// add notes a fault and that the value there is made up.
+func (v *visit) add(pointer, reason string) {
+	v.faults, v.made = append(v.faults, at(pointer, reason)), append(v.made, pointer)
+}
 
-// covers reports that a fault at a place only follows from one already found:
-// at the place itself, around or within it, or at an id that others refer to.
+// covers reports that a fault at a place may only follow from a value made up:
+// at the place itself, around or within it, or an id that others refer to.
 func (v *visit) covers(pointer string, rule risk.Rule) bool {
-	for _, f := range v.faults {
-		p := *f.Pointer
-		if p == pointer || strings.HasPrefix(p, pointer+"/") || strings.HasPrefix(pointer, p+"/") {
+	for _, p := range v.made {
+		if assess.Overlap(p, pointer) {
 			return true
 		}
 		if strings.HasSuffix(p, "/id") && (rule == risk.RuleUnknownReference || rule == risk.RuleDuplicateID) {
@@ -270,7 +276,7 @@ func (v *visit) object(s *openapi3.Schema, m map[string]any, pointer string, sil
 	for _, key := range slices.Sorted(maps.Keys(m)) {
 		p := s.Properties[key]
 		if p == nil {
-			v.add(pointer+"/"+escape(key), "unknown field; allowed here: "+strings.Join(slices.Sorted(maps.Keys(s.Properties)), ", "))
+			v.faults = append(v.faults, at(pointer+"/"+escape(key), "unknown field; allowed here: "+strings.Join(slices.Sorted(maps.Keys(s.Properties)), ", ")))
 			continue
 		}
 		if r, keep := v.sound(p.Value, m[key], pointer+"/"+escape(key), key); keep || slices.Contains(s.Required, key) {

@@ -6,6 +6,7 @@ package assess
 import (
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"levinward/api/wire"
@@ -199,8 +200,16 @@ func Faults(site *wire.Site) []risk.Violation {
 	if ed == nil {
 		return append(faults, risk.Violation{Rule: risk.RuleUnknownEdition, Pointer: "/edition", Reason: "this edition is not implemented; allowed: " + editionNames()})
 	}
-	if len(faults) > 0 { // what does not refer to anything cannot be asked of the edition
-		return faults
+	for _, f := range append(ed.Validate(&site.Input), electrodeFaults(site)...) {
+		if !slices.ContainsFunc(site.Violations, func(found risk.Violation) bool { return Overlap(found.Pointer, f.Pointer) }) {
+			faults = append(faults, f)
+		}
 	}
-	return append(ed.Validate(&site.Input), electrodeFaults(site)...)
+	return faults
+}
+
+// Overlap reports that two pointers are one, or that one stands within the
+// other: a fault there may only follow from the other.
+func Overlap(a, b string) bool {
+	return a == b || strings.HasPrefix(a, b+"/") || strings.HasPrefix(b, a+"/")
 }

@@ -17,6 +17,9 @@ type Site struct {
 	Assumed    []Assumed
 	Violations []risk.Violation
 	Electrodes []SiteElectrode // whose resistance is still to be computed
+	Parts      []SiteParts     // whose areas are still to be computed
+	Routes     []SiteRoute     // whose lengths are still to be computed
+	Measured   bool            // parts and routes have been
 }
 
 // SiteElectrode is the earth electrode of a structure.
@@ -66,6 +69,7 @@ func (b *builder) texts() {
 	if b.in.Lines != nil {
 		for i := range *b.in.Lines {
 			b.text((*b.in.Lines)[i].ID, "lines", i, "id")
+			b.text((*b.in.Lines)[i].SharedRoute, "lines", i, "shared_route")
 		}
 	}
 }
@@ -209,10 +213,8 @@ func (b *builder) name(ids map[string]int, id string, i int, pointer string) {
 
 func (b *builder) structure(i int) {
 	w, s := &b.in.Structures[i], &b.site.Input.Structures[i]
-	s.ID, s.Length, s.Width, s.Height = w.ID, *w.Length, *w.Width, *w.Height
-	if w.Protrusion != nil {
-		s.Protrusion = *w.Protrusion
-	}
+	s.ID = w.ID
+	b.shape(i)
 	s.NotAssessed = w.Assess != nil && !*w.Assess
 	where := Where{i, -1, -1}
 	at := []any{"structures", i}
@@ -423,6 +425,8 @@ func (b *builder) systems(i, zi int, w *Zone, where Where, at []any) {
 		case !known:
 			b.fault(risk.RuleUnknownReference, pointer("structures", i, "zones", zi, "systems", n, "line"), "there is no line "+strconv.Quote(sys.Line))
 			continue
+		case b.loose(l): // told where the line names its ends
+			continue
 		case l < len(lines) && !lines[l].Ends(i):
 			b.fault(risk.RuleUnknownReference, pointer("structures", i, "zones", zi, "systems", n, "line"), "line "+strconv.Quote(sys.Line)+" does not enter this structure")
 			continue
@@ -430,6 +434,12 @@ func (b *builder) systems(i, zi int, w *Zone, where Where, at []any) {
 		wiring := or(b, sys.Wiring, defaultWiring, risk.Unrouted, Where{i, zi, l}, "structures", i, "zones", zi, "systems", n)
 		z.Systems = append(z.Systems, risk.System{Line: l, Wiring: wiring, Withstand: value(sys.Withstand)})
 	}
+}
+
+// loose reports that a line names a structure that is not there, so that nobody knows where it ends.
+func (b *builder) loose(l int) bool {
+	line := &b.site.Input.Lines[l]
+	return line.Structure < 0 || line.To < 0 && (*b.in.Lines)[l].To != nil
 }
 
 // assumedLines gives every assessed structure a supply line where the input says nothing of lines.
@@ -470,6 +480,7 @@ func (b *builder) lineOf(i int, w *Line) {
 			b.fault(risk.RuleSameStructure, pointer("lines", i, "to"), "is the structure the line begins at; name another one or leave to out for the network")
 		}
 	}
+	l.SharedRoute = w.SharedRoute
 	l.Service = or(b, w.Service, defaultService, risk.LowVoltage, where, at...)
 	b.sections(i, w, where, at)
 	b.shield(i, w, where, at)
@@ -525,7 +536,7 @@ func (b *builder) sections(i int, w *Line, where Where, at []any) {
 			s.Service = *ws.Service
 		}
 		s.Installation = or(b, ws.Installation, defaultInstallation, risk.Aerial, where, at...)
-		s.Length = or(b, ws.Length, defaultLength, 1000, where, at...)
+		s.Length, s.Drawn = b.sectionLength(i, n, ws, where), ws.Route != nil
 		s.Environment = b.environment(ws.Environment)
 	}
 }
