@@ -9,7 +9,7 @@ import (
 // for the log; it may name the database.
 var (
 	ErrNotFound    = errors.New("not found")
-	ErrExists      = errors.New("an assessment with this id exists")
+	ErrExists      = errors.New("a record with this id exists")
 	ErrConflict    = errors.New("another revision is the newest")
 	ErrKeyReused   = errors.New("idempotency key was used with another body")
 	ErrBadCursor   = errors.New("cursor is malformed")

@@ -50,6 +50,16 @@ func Run(t *testing.T, open func(t *testing.T) store.Store) {
 		{"lists by review date", byReviewDate},
 		{"faulty filters are refused", invalidFilters},
 
+		{"maps come back", mapsRoundTrip},
+		{"maps that are not there are not found", mapsNotFound},
+		{"faulty maps are refused", invalidMaps},
+		{"the id of a map is given once", mapIDTaken},
+		{"a deleted map leaves nothing", mapsDeleted},
+		{"maps are listed in pages", mapPages},
+		{"maps belong to organisations", mapsOfOrganisations},
+		{"contexts that end leave no map", mapContextEnds},
+		{"many store and delete maps at once", manyMaps},
+
 		{"organisations do not see each other", organisations},
 		{"definitions are stored once", definitions},
 		{"any sequence of calls behaves like a map", behavesLikeMap},
