@@ -195,13 +195,14 @@ func ReviewDue(in *risk.Input, now time.Time) time.Time {
 
 // Faults lists everything that keeps a site from being computed.
 func Faults(site *wire.Site) []risk.Violation {
-	faults := site.Violations
+	faults := append(slices.Clip(site.Violations), measure(site)...)
+	known := len(faults)
 	ed := edition(site.Input.Edition)
 	if ed == nil {
 		return append(faults, risk.Violation{Rule: risk.RuleUnknownEdition, Pointer: "/edition", Reason: "this edition is not implemented; allowed: " + editionNames()})
 	}
 	for _, f := range append(ed.Validate(&site.Input), electrodeFaults(site)...) {
-		if !slices.ContainsFunc(site.Violations, func(found risk.Violation) bool { return Overlap(found.Pointer, f.Pointer) }) {
+		if !slices.ContainsFunc(faults[:known], func(found risk.Violation) bool { return Overlap(found.Pointer, f.Pointer) }) {
 			faults = append(faults, f)
 		}
 	}

@@ -268,6 +268,11 @@ func (t request) field(at string, f *wire.Field, s *openapi3.Schema) {
 	t.value(at+"[]", f, s.Items.Value)
 }
 
+// openList reports a list without a stated form.
+func openList(s *openapi3.Schema) bool {
+	return s.Type.Is("array") && s.Items.Value.Type == nil && s.MinItems == 0 && s.MaxItems == nil
+}
+
 // counts is an interval of lengths, nil without an upper end.
 func counts(low uint64, high *uint64) *wire.Interval {
 	if high == nil {
@@ -292,8 +297,14 @@ func (t request) interval(at string, tag, contract *wire.Interval) {
 
 func (t request) value(at string, f *wire.Field, s *openapi3.Schema) {
 	t.Helper()
-	if f.Type == reflect.TypeFor[wire.SPD]() {
+	switch f.Type {
+	case reflect.TypeFor[wire.SPD]():
 		t.spd(at, s)
+		return
+	case reflect.TypeFor[wire.Coordinates]():
+		if !openList(s) {
+			t.Errorf("%s: coordinates are a list whose form follows from the type of the geometry", at)
+		}
 		return
 	}
 	if names, ok := namesOf(f.Type); ok {

@@ -90,10 +90,11 @@ type FireProvisionsAt struct {
 // Structure is a building or the neighbour at the far end of a line.
 type Structure struct {
 	ID                   string         `json:"id" required:"true" len:"[1,100]"`
-	Length               *float64       `json:"length_m" required:"true" lim:"(0,10000]"`
-	Width                *float64       `json:"width_m" required:"true" lim:"(0,10000]"`
-	Height               *float64       `json:"height_m" required:"true" lim:"(0,1000]"`
+	Length               *float64       `json:"length_m,omitempty" lim:"(0,10000]"`
+	Width                *float64       `json:"width_m,omitempty" lim:"(0,10000]"`
+	Height               *float64       `json:"height_m,omitempty" lim:"(0,1000]"`
 	Protrusion           *float64       `json:"protrusion_height_m,omitempty" lim:"(0,1000]"`
+	Parts                *[]Part        `json:"parts,omitempty" items:"[1,2000]"`
 	Assess               *bool          `json:"assess,omitempty"`
 	Surroundings         *Surroundings  `json:"surroundings,omitempty"`
 	Occupancy            *Occupancy     `json:"occupancy,omitempty"`
@@ -166,6 +167,7 @@ type Line struct {
 	Installation   *Installation `json:"installation,omitempty"`
 	Length         *float64      `json:"length_m,omitempty" lim:"[0,100000]"`
 	Sections       *[]Section    `json:"sections,omitempty" items:"[1,100]"`
+	SharedRoute    string        `json:"shared_route,omitempty" len:"[0,100]"`
 	Shield         *Shield       `json:"shield,omitempty"`
 	Withstand      *float64      `json:"withstand_kv,omitempty" lim:"(0,1000]"`
 	BondingSPD     *SPD          `json:"bonding_spd,omitempty"`
@@ -177,6 +179,7 @@ type Line struct {
 type Section struct {
 	Installation *Installation `json:"installation,omitempty"`
 	Length       *float64      `json:"length_m,omitempty" lim:"[0,100000]"`
+	Route        *Route        `json:"route,omitempty"`
 	Environment  *Environment  `json:"environment,omitempty"`
 	Service      *Service      `json:"service,omitempty"`
 }
