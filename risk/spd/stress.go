@@ -68,6 +68,11 @@ type StressRatings struct {
 	IimpNPE, ImaxNPE, InNPE Opt // N-PE in CT2
 }
 
+// RatingsOf takes the ratings of a device from its data sheet.
+func RatingsOf(name string, d *Device) StressRatings {
+	return StressRatings{Name: name, Iimp: d.Iimp, Imax: d.Imax, In: d.In, IimpNPE: d.IimpNPE, InNPE: d.InNPE}
+}
+
 // AsScheduled is the name of the ratings that the schedule asks for.
 const AsScheduled = "as scheduled"
 

@@ -40,6 +40,15 @@ func normalTail(z float64) float64 { return 0.5 * math.Erfc(z/math.Sqrt2) }
 // normalQuantile is the z that a standard normal variable exceeds with probability p, 0 < p < 1.
 func normalQuantile(p float64) float64 { return math.Sqrt2 * math.Erfinv(1-2*p) }
 
+// flashQuantiles are the normal quantiles of the probabilities of flashCurrents; that of 0 kA is not used.
+var flashQuantiles = func() []float64 {
+	z := make([]float64, len(flashCurrents.Rows))
+	for i := range z {
+		z[i] = normalQuantile(flashCurrents.Rows[i].Values[colExceed])
+	}
+	return z
+}()
+
 // FlashExceeds returns the probability that the peak current of a flash exceeds
 // I [kA], I >= 0: IEC 62305-1:2010 Table A.3, between its points
 // a straight line on log-normal probability paper (ln I against the normal quantile).
@@ -60,8 +69,9 @@ func flashExceeds(I float64, t *trace.Trace) float64 {
 	b = a + 1
 	Ia := t.Pick(qStressIa, flashCurrents, a, colFlash)
 	Ib := t.Pick(qStressIb, flashCurrents, b, colFlash)
-	za := t.Set(qStressZa, normalQuantile(t.Pick(qStressPa, flashCurrents, a, colExceed)))
-	zb := t.Set(qStressZb, normalQuantile(t.Pick(qStressPb, flashCurrents, b, colExceed)))
+	t.Pick(qStressPa, flashCurrents, a, colExceed)
+	t.Pick(qStressPb, flashCurrents, b, colExceed)
+	za, zb := t.Set(qStressZa, flashQuantiles[a]), t.Set(qStressZb, flashQuantiles[b])
 	z := t.Set(qStressZ, za+(zb-za)*math.Log(I/Ia)/math.Log(Ib/Ia))
 	return t.Set(qStressTail, normalTail(z))
 }

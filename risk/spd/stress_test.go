@@ -243,6 +243,13 @@ func TestNeutralPathLimits(t *testing.T) {
 	}
 }
 
+func TestRatingsOfDataSheet(t *testing.T) {
+	d := Device{Iimp: Some(25), Imax: Some(60), In: Some(20), IimpNPE: Some(100), InNPE: Some(80)}
+	if got := RatingsOf("ours", &d); got != (StressRatings{Name: "ours", Iimp: Some(25), Imax: Some(60), In: Some(20), IimpNPE: Some(100), InNPE: Some(80)}) {
+		t.Errorf("%+v", got)
+	}
+}
+
 func TestNoEvents(t *testing.T) {
 	d := stressOf(t, site1(dwelling, mains(aerial(500))), stressEvents(0, 0, 0, 0, 0), StressOptions{})[0].Duties[0]
 	if d.Rate != 0 || d.ReturnPeriod.Valid || d.PSPDLargest.Valid || d.PSPDOfSurges.Valid || d.PSPD != nil || d.Overstress[2].Probability != 0 {
@@ -400,6 +407,9 @@ func TestStressViolations(t *testing.T) {
 		"out-of-range /result/lines/0/direct", "out-of-range /result/lines/0/near", "unknown-reference /entries/0/line", "unknown-reference /entries/1/structure"}
 	if !slices.Equal(got, want) {
 		t.Errorf("%q\nwant %q", got, want)
+	}
+	if v := StressViolations(in, &risk.Result{Structures: make([]risk.StructureResult, 2)}, nil, StressOptions{}); len(v) != 1 || v[0].Pointer != "/result/lines" {
+		t.Errorf("%+v", v)
 	}
 	many := StressOptions{Currents: make([]float64, 101), Years: slices.Repeat([]float64{1}, 21), Devices: make([]StressDevice, 1001)}
 	if v := StressViolations(in, &risk.Result{Structures: make([]risk.StructureResult, 2), Lines: make([]risk.LineResult, 1)}, nil, many); len(v) != 3 {
