@@ -113,6 +113,7 @@ func (s *Server) routes() {
 	e.GET("/v1/assessments/:id/worksheet", s.worksheet)
 	e.GET("/v1/assessments/:id/worksheet.csv", s.worksheetCSV)
 	e.GET("/v1/assessments/:id/worksheet.html", s.worksheetHTML)
+	e.GET("/v1/assessments/:id/collection-areas", s.collectionAreas)
 	e.GET("/v1/assessments/:id/spd-schedule", s.schedule)
 	e.GET("/v1/assessments/:id/spd-schedule.csv", s.scheduleCSV)
 	e.POST("/v1/earth-electrodes", s.earthElectrode)

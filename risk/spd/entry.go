@@ -66,6 +66,19 @@ func (o Opt) MarshalJSON() ([]byte, error) {
 	return strconv.AppendFloat(nil, o.Value, 'g', -1, 64), nil
 }
 
+// UnmarshalJSON reads what MarshalJSON wrote.
+func (o *Opt) UnmarshalJSON(b []byte) error {
+	*o = Opt{}
+	if string(b) == "null" {
+		return nil
+	}
+	v, err := strconv.ParseFloat(string(b), 64)
+	if err == nil {
+		*o = Some(v)
+	}
+	return err
+}
+
 // Mode is a mode of protection and what the device must do in it.
 type Mode struct {
 	Mode    string // "L-N", "L-PE", "L-PEN", "N-PE", "+/-", "+/PE", "-/PE", "line-line", "line-earth"
@@ -119,6 +132,14 @@ type Entry struct {
 	ImaxMin         Opt // kA 8/20; trade rule, not normative
 	ShortCircuitMin Opt // [kA]
 	Leads           Leads
-	Notes           []string
-	Basis           []Basis // at least one for each present number
+
+	// For the check of a device; they have no Basis.
+	AlsoConnection  Connection // allowed besides Connection, each mode with the ratings of the line conductors
+	Second          bool       // a device at the equipment belongs to this one
+	TOVMin          Opt        // temporary overvoltage for 5 s, line to neutral: 1.45 U_0 [V]; from memory of IEC 61643-11
+	LimitingIimpMin Opt        // kA 10/350, in place of IimpMin for a voltage-limiting photovoltaic device; see Notes
+	LimitingInMin   Opt        // kA 8/20, besides InMin for the same
+
+	Notes []string
+	Basis []Basis // at least one for each present number
 }

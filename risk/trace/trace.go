@@ -10,7 +10,10 @@
 //	ND := t.Set(nd, NG*AD*CD*1e-6)
 package trace
 
-import "strconv"
+import (
+	"errors"
+	"strconv"
+)
 
 // Provenance says how far a number can be trusted.
 type Provenance uint8
@@ -31,6 +34,17 @@ func (p Provenance) String() string { return provenanceNames[p] }
 
 // MarshalText gives the name used in documents.
 func (p Provenance) MarshalText() ([]byte, error) { return []byte(p.String()), nil }
+
+// UnmarshalText takes a name that MarshalText gave.
+func (p *Provenance) UnmarshalText(b []byte) error {
+	for i, n := range provenanceNames {
+		if n == string(b) {
+			*p = Provenance(i)
+			return nil
+		}
+	}
+	return errors.New("unknown provenance " + strconv.Quote(string(b)))
+}
 
 // Quantity is a kind of value: what it is called, in which unit it is given and
 // by which clause and formula it is computed. Quantities are package variables;
