@@ -12,6 +12,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"reflect"
 	"strings"
 	"sync"
 	"syscall"
@@ -339,3 +340,12 @@ func TestCommandLine(t *testing.T) {
 		t.Errorf("version is %q", out)
 	}
 }
+
+func decode(t testing.TB, text string, into any) {
+	t.Helper()
+	if err := json.Unmarshal([]byte(text), into); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func equal(a, b any) bool { return reflect.DeepEqual(a, b) }
