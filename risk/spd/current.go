@@ -155,6 +155,8 @@ func (s *scheduler) clauseImpulse(x *end, en *Entry) (perMode, npe float64) {
 	switch {
 	case x.pv() && x.bonded():
 		s.note(pvClassINotes[rowFromI(en.Level)])
+		en.LimitingInMin = Some(t.Pick(qNlim, pvLimiting, rowFromI(en.Level), 0))
+		en.LimitingIimpMin = Some(t.Pick(qIlim, pvLimiting, rowFromI(en.Level), 1))
 		return t.Pick(qIcl, pvSwitching, rowFromI(en.Level), 0), 0
 	case x.bonded() || x.telecom():
 		return t.Noted(qIcl, 0, noClause), t.Noted(qIclN, 0, noClause)

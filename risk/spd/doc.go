@@ -12,6 +12,9 @@
 //	need.go        is a device needed: IEC 62305-3 and -2, IEC 60364-4-44 clause 443, IEC 60364-7-712
 //	current.go     threat, sharing and discharge ratings: IEC 62305-1 Annexes A and E, IEC 60364-5-53
 //	voltage.go     U_C from below and above, U_P with leads and distance, U_W
+//	device.go      what a data sheet states, and what a check of it answers
+//	check.go       is this device right for that place, in findings and in a sentence
+//	rules.go       the rules of the check, one function each
 //	withstand.go   U_W of equipment where it is not stated
 //	tables.go      the tables as printed, provenance per row
 //	quantities.go  symbols, units, clauses, formulas

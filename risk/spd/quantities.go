@@ -156,6 +156,14 @@ var (
 		Expr: "floor(u_Cmax)", In: on{qUcTop}, Provenance: practice})
 )
 
+// Particular to the check of a device.
+var (
+	qTOV = define(trace.Quantity{Symbol: "U_T", Name: "temporary overvoltage for 5 s, line to neutral", Unit: "V", Clause: stdPower,
+		Expr: "1.45*U_0", In: on{qU0}, Provenance: memory})
+	qIlim = define(trace.Quantity{Symbol: "I_implim", Name: "lowest impulse current 10/350 of a voltage-limiting device", Unit: "kA", Clause: stdPV + "Annex A", Provenance: memory})
+	qNlim = define(trace.Quantity{Symbol: "I_nlim", Name: "lowest nominal discharge current 8/20 of such a device", Unit: "kA", Clause: stdPV + "Annex A", Provenance: memory})
+)
+
 // Installation.
 var (
 	qIk      = define(trace.Quantity{Symbol: "I_k", Name: "prospective short-circuit current at the device", Unit: "kA", Reads: "electrical/short_circuit_ka"})

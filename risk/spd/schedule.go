@@ -396,6 +396,9 @@ func (s *scheduler) device(x *end, place Position, g grounds) {
 		Line: x.line, Structure: x.structure, Position: place, Required: g.required(),
 		Service: x.l.Service, Current: x.l.Electrical.Current, TestClass: x.class(place), Level: x.level(), Connection: x.connection(), Earthing: x.site.s.Earthing,
 	}
+	if en.Connection == CT2 && x.l.Electrical.System == risk.TNS {
+		en.AlsoConnection = CT1
+	}
 	if place == LineEntrance {
 		s.exposed(x, &en)
 		s.note(earthNote(en.Earthing))

@@ -63,6 +63,7 @@ func (s *scheduler) operatingAC(x *end, en *Entry) {
 	} else {
 		Umax = t.Set(qUten, 1.1*U0)
 	}
+	en.TOVMin = Some(t.Set(qTOV, 1.45*U0))
 	printed := el.Nominal == 230 && Umax <= printedUc.Rows[ucLN].Values[0]
 	for i := range en.Modes {
 		mo := &en.Modes[i]
@@ -238,8 +239,9 @@ func (s *scheduler) protection(x *end, en *Entry) {
 func (s *scheduler) arrange(x *end, en *Entry, Uw float64) (int, wiring) {
 	w := x.wiring(en.TestClass)
 	row := x.targetRow(en.Position)
+	en.Second = en.Position == LineEntrance && x.atEquipment()
 	if row == targetVital && attain(x, en, w.level(row, Uw)) < usual {
-		x.second = true
+		x.second, en.Second = true, true
 		row = targetNear
 	}
 	if en.Position == LineEntrance {

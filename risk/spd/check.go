@@ -1,0 +1,673 @@
+package spd
+
+import (
+	"math"
+	"strconv"
+	"strings"
+
+	"levinward/risk"
+)
+
+// Cautions of a check.
+const (
+	cautionPractice = "This is a screening aid: local codes and a licensed practitioner decide."
+	cautionDirect   = "Direct current can kill: an array is live whenever there is light, a battery cannot be switched off."
+	cautionLeads    = "Not checked: leads. Both together are at most 0.5 m; measure them."
+	cautionThrough  = "Not checked: leads. Wire through the terminals of the device: the equipment bears no voltage on leads."
+	cautionDistance = "Not checked: distance. Beyond 10 m of cable to the equipment a second device belongs there."
+	cautionSecond   = "Not checked: a second device at the equipment belongs to this one."
+	cautionBackup   = "Not checked: backup overcurrent device. Its rating does not exceed the value stated by the maker."
+	cautionShort    = "Not checked: short-circuit rating. The prospective short-circuit current of the line is not known."
+	cautionStorage  = "IEC 61643-31 excludes storage: check the device against the voltage and short-circuit current of the battery too."
+)
+
+// Demand is what the schedule would ask for at an end of one line, given with the structure it enters; nil stands for
+// one of which nothing is known. A U_W of 0 is not stated and taken from the tables by kind of equipment, for an input of known
+// limit never above that of a charge controller. It is false where no device can have such a place.
+func Demand(l *risk.Line, s *risk.Structure, place Position) (Entry, bool) {
+	line := *l
+	line.Structure, line.To = 0, -1
+	if line.Withstand == 0 {
+		line.Withstand = unstatedWithstand(&line)
+	}
+	in := risk.Input{Structures: make([]risk.Structure, 1), Lines: []risk.Line{line}}
+	if s != nil {
+		in.Structures[0] = *s
+	}
+	in.Structures[0].NotAssessed, in.Structures[0].Zones = false, nil // zones name lines by their place in another input
+	if e, ok := at(place, &in); ok || place != AtEquipment {
+		return e, ok
+	}
+	in.Lines[0].Electrical.EquipmentDistance = math.Nextafter(farAway, math.Inf(1)) // one is wanted there all the same
+	return at(place, &in)
+}
+
+// at is the entry of the only line at a place.
+func at(place Position, in *risk.Input) (Entry, bool) {
+	entries := Schedule(in, &risk.Result{}, nil, nil)
+	for i := range entries {
+		if entries[i].Position == place {
+			return entries[i], true
+		}
+	}
+	return Entry{}, false
+}
+
+// unstatedWithstand is U_W [kV] by the tables.
+func unstatedWithstand(l *risk.Line) float64 {
+	U, _, _ := Withstand(l.Service, &l.Electrical)
+	if limit := l.Electrical.EquipmentMaxInput; limit > 0 && l.Service != risk.Telecom && l.Electrical.Current == risk.DC {
+		other, _, _ := photovoltaicWithstand(&risk.Electrical{OpenCircuit: limit, Equipment: risk.OtherEquipment})
+		U = min(U, other)
+	}
+	return U
+}
+
+// Check says whether a device is right for a place, rule by rule. The verdict is the worst of the findings, from
+// suitable over insufficient_data and ineffective to unsuitable. A rule that does not apply has no finding. An entry that the
+// data sheet does not state makes its rule insufficient_data; a fact of the installation or of the network
+// that is not told leaves its rule out and becomes a caution.
+func Check(d *Device, p *Place) CheckResult {
+	c := checker{d: d, e: p.Entry, p: p}
+	c.learn()
+	c.voltages()
+	c.ratings()
+	c.paths()
+	c.leadsFinding()
+	c.distanceFinding()
+	c.backupFinding()
+	c.earthFinding()
+	for i := range c.out.Findings {
+		c.out.Verdict = max(c.out.Verdict, c.out.Findings[i].Verdict)
+	}
+	c.caution(cautionPractice)
+	if direct(c.e) && c.e.Service != risk.Telecom {
+		c.caution(cautionDirect)
+	}
+	c.out.Sentence = c.sentence()
+	return c.out
+}
+
+type checker struct {
+	d            *Device
+	e            *Entry
+	p            *Place
+	lead         Opt // both leads together [m], where told
+	distance     Opt // [m], where told
+	inputLimit   float64
+	photovoltaic bool
+	out          CheckResult
+}
+
+// learn gathers what is told of the installation and the line.
+func (c *checker) learn() {
+	c.lead, c.distance = c.p.Installation.LeadLength, c.p.Installation.Distance
+	l := c.p.Line
+	if l == nil {
+		return
+	}
+	el := &l.Electrical
+	if !c.lead.Valid && el.LeadLength > 0 {
+		c.lead = Some(el.LeadLength)
+	}
+	if !c.distance.Valid && el.EquipmentDistance > 0 {
+		c.distance = Some(el.EquipmentDistance)
+	}
+	c.photovoltaic = l.Service != risk.Telecom && el.Current == risk.DC && el.Origin == risk.Photovoltaic
+	if l.Withstand == 0 && direct(c.e) && c.e.Position != AtArray {
+		c.inputLimit = el.EquipmentMaxInput
+	}
+	if c.photovoltaic && el.Equipment == risk.ChargeController {
+		c.caution(cautionStorage)
+	}
+}
+
+func (c *checker) caution(text string) { c.out.Cautions = append(c.out.Cautions, text) }
+
+func (c *checker) add(f Finding) { c.out.Findings = append(c.out.Findings, f) }
+
+// comparison is a rule that compares a number of the data sheet.
+type comparison struct {
+	rule            Rule
+	mode            string
+	verdict         Verdict
+	required, found Opt
+	most            bool // at most, not at least
+	unit            string
+	entry           string // the data-sheet entry to look for
+	field           string // the value of the schedule whose basis tells where the requirement comes from
+	why             rule
+}
+
+// compare adds the finding of a comparison.
+func (c *checker) compare(m comparison) {
+	f := Finding{Rule: m.rule, Mode: m.mode, Verdict: m.verdict, Required: "not known", Found: "not stated", Reason: m.why.reason, Clause: m.why.clause, Provenance: m.why.provenance}
+	if m.required.Valid {
+		f.Required = "at least " + amount(m.required.Value, m.unit)
+		if m.most {
+			f.Required = "at most " + amount(m.required.Value, m.unit)
+		}
+	}
+	if b := c.basis(m.field, m.mode); b != nil {
+		f.Reason += " Required: " + lowerFirst(b.Reason)
+		f.Clause, f.Provenance = b.Clause, b.Provenance
+	}
+	switch {
+	case !m.found.Valid:
+		f.Reason = "Look on the data sheet for " + m.entry + ". " + f.Reason
+	case m.required.Valid:
+		f.Margin = margin(m.found.Value, m.required.Value, m.most)
+	}
+	if m.found.Valid {
+		f.Found = amount(m.found.Value, m.unit)
+	}
+	c.add(f)
+}
+
+// margin is the reserve as a share of what is required.
+func margin(found, required float64, most bool) Opt {
+	if required == 0 {
+		return Opt{}
+	}
+	m := found/required - 1
+	if most {
+		m = -m
+	}
+	return Some(m)
+}
+
+// basis finds the reason of a value of the entry, that of the mode first.
+func (c *checker) basis(field, mode string) *Basis {
+	var all *Basis
+	for i := range c.e.Basis {
+		b := &c.e.Basis[i]
+		switch {
+		case b.Field != field:
+		case b.Mode == mode && mode != "":
+			return b
+		case all == nil:
+			all = b
+		}
+	}
+	return all
+}
+
+// Reasons of the findings.
+var (
+	whyKind     = rule{"A device for a.c. only cannot interrupt direct current, and one for d.c. only is not proved for a.c.", trade, practice}
+	whyLowest   = rule{"The device must stay inactive up to the highest operating voltage; below that it heats up and fails.", stdSPD, read}
+	whyOnset    = rule{"A device begins to act at about 1.2 to 1.5 times the peak of its U_C; if that is more than may reach the equipment, it protects nothing. A U_P that is low enough proves that it acts in time.", trade, practice}
+	whyUp       = rule{"U_P, with the voltage on the leads, is what the equipment gets.", "IEC 62305-4:2010 Annex C", memory}
+	whyClass    = rule{"Partial lightning currents need the 10/350 test of class I or D1; a class for heavier duty serves for a lighter one.", stdPower + "; " + stdData, read}
+	whyNominal  = rule{"The device carries surges 8/20 of this size repeatedly.", stdSPD, read}
+	whyImpulse  = rule{"The device carries its share of the lightning current; below that it is destroyed.", stdSPD, read}
+	whyMaximum  = rule{"Usual value for the exposure, not normative: below it the device wears out sooner.", "trade handbooks, not normative", read}
+	whyShort    = rule{"A failing device must survive the short-circuit current until the backup device interrupts it.", stdSPD, read}
+	whyFollow   = rule{"A device that switches must interrupt the current that follows the surge.", stdSPD, memory}
+	whyLimiting = rule{"A voltage-limiting device carries no follow current.", stdPower, memory}
+	whyModes    = rule{"A surge reaches the equipment on every path that is not protected.", stdSPD, read}
+	whyCT       = rule{"The type of system earthing allows these connection types; in TT a device from line to PE upstream of the residual-current device is not allowed.", stdSPD, read}
+	whyTOV      = rule{"The device bears a fault of the network for 5 s; in TT N-PE bears 1200 V for 200 ms besides.", stdPower, memory}
+	whyLeads    = rule{"Each metre of lead adds about 1 kV to U_P: together at most 0.5 m, never over 1 m.", stdSPD, read}
+	whyDistance = rule{"Beyond 10 m the voltage at the equipment can double by oscillation: a second device there, or U_P with leads at most half of U_W.", stdSPD, read}
+	whyVital    = rule{"Life or a public service is at stake: a second device at the equipment, or U_P with leads at most half of U_W.", "IEC 62305-4:2010 Annex C", memory}
+	whyBackup   = rule{"A larger overcurrent device does not protect a failing device; add one of the stated rating.", stdSPD, read}
+	whyEarth    = rule{"A device moves the surge to earth: without an earth connection it protects nothing.", trade, practice}
+)
+
+// voltages checks the kind of current, both bounds of U_C and U_P.
+func (c *checker) voltages() {
+	d, e := c.d, c.e
+	if e.Service != risk.Telecom {
+		c.add(Finding{Rule: RuleCurrentKind, Verdict: d.currentKind(e), Required: "rated for " + kindOf(e.Current), Found: d.kinds(),
+			Reason: lookFor(!d.AC && !d.DC, "the kind of current, a.c. or d.c.", whyKind.reason), Clause: whyKind.clause, Provenance: whyKind.provenance})
+	}
+	uc := d.uc(e)
+	lowest := comparison{rule: RuleLowestUc, verdict: d.lowestUc(e), required: e.UcMin, found: uc, unit: "V", entry: c.ucEntry(), field: "uc_min_v", why: whyLowest}
+	if !e.UcMin.Valid {
+		lowest.why.reason = "The highest operating voltage of the line is needed. " + lowest.why.reason
+	}
+	c.compare(lowest)
+	c.onsetFinding(uc)
+	c.levelFinding()
+}
+
+func lookFor(missing bool, entry, reason string) string {
+	if missing {
+		return "Look on the data sheet for " + entry + ". " + reason
+	}
+	return reason
+}
+
+func kindOf(c risk.Current) string {
+	if c == risk.AC {
+		return "a.c."
+	}
+	return "d.c."
+}
+
+// kinds names the currents the device is rated for.
+func (d *Device) kinds() string {
+	switch {
+	case d.AC && d.DC:
+		return "a.c. and d.c."
+	case d.AC:
+		return "a.c. only"
+	case d.DC:
+		return "d.c. only"
+	}
+	return "not stated"
+}
+
+// ucEntry names U_C as the data sheet does.
+func (c *checker) ucEntry() string {
+	switch {
+	case c.photovoltaic:
+		return "U_CPV, the maximum continuous operating voltage for d.c."
+	case direct(c.e):
+		return "U_C for d.c., the maximum continuous operating voltage"
+	}
+	return "U_C for a.c., the maximum continuous operating voltage"
+}
+
+// acts is the range of voltage [V] in which the device begins to act.
+func (c *checker) acts(uc float64) (low, high float64) {
+	r := onset.Rows[c.d.onsetRow(c.e)].Values
+	return r[0] * r[2] * uc, r[1] * r[2] * uc
+}
+
+func (c *checker) onsetFinding(uc Opt) {
+	limit := onsetLimit(c.e)
+	f := Finding{Rule: RuleHighestUc, Verdict: c.d.highestUc(c.e), Required: "not known", Found: "not stated",
+		Reason: lookFor(!uc.Valid, c.ucEntry(), whyOnset.reason), Clause: whyOnset.clause, Provenance: whyOnset.provenance}
+	if limit.Valid {
+		f.Required = "begins to act below " + amount(1000*limit.Value, "V")
+	}
+	if uc.Valid {
+		low, high := c.acts(uc.Value)
+		f.Found = "begins to act at about " + span(low, high)
+		if limit.Valid {
+			f.Margin = margin(high, 1000*limit.Value, true)
+		}
+		if f.Verdict == InsufficientData && limit.Valid {
+			f.Reason = "The data sheet contradicts itself: U_P is below the peak of U_C. " + f.Reason
+		}
+	}
+	c.add(f)
+}
+
+// level returns U_P with its leads [kV], its limit and the verdict on it: with the leads where both they and the limit
+// are known, otherwise U_P alone against what the schedule allows for it.
+func (c *checker) level() (found, limit Opt, v Verdict) {
+	d, e := c.d, c.e
+	if !c.lead.Valid || !e.EffectiveMax.Valid {
+		return d.Up, e.UpMax, d.protects(e)
+	}
+	if !d.Up.Valid {
+		return Opt{}, e.EffectiveMax, InsufficientData
+	}
+	up := Some(d.Effective(c.lead.Value, e.TestClass))
+	if falls(e.EffectiveMax.Value, up.Value) {
+		return up, e.EffectiveMax, Ineffective
+	}
+	return up, e.EffectiveMax, Suitable
+}
+
+// Effective is U_P/F [kV], U_P with the voltage on leads of a length [m]: their sum, for a switching device the
+// larger of the two. Leads carry partial lightning currents in class I and D1, and count so beyond 0.5 m.
+func (d *Device) Effective(leads float64, c TestClass) float64 {
+	if leads <= 0 {
+		return d.Up.Value
+	}
+	drop := leadDrop.Rows[leadRow(leads, c)].Values[0] * leads
+	if d.Technology == Switching {
+		return max(d.Up.Value, drop)
+	}
+	return d.Up.Value + max(drop, leadDrop.Rows[leadsInduced].Values[1]*d.Up.Value)
+}
+
+func (c *checker) levelFinding() {
+	found, limit, v := c.level()
+	m := comparison{rule: RuleProtectionLevel, verdict: v, required: limit, found: found, most: true, unit: "kV", entry: "U_P, the voltage protection level", field: "up_max_kv", why: whyUp}
+	if !limit.Valid && c.e.EffectiveMax.Valid {
+		m.why.reason = "No preferred U_P is low enough for this equipment. " + m.why.reason
+	}
+	c.compare(m)
+	if f := &c.out.Findings[len(c.out.Findings)-1]; c.lead.Valid && c.e.EffectiveMax.Valid && found.Valid {
+		f.Found += " with leads of " + amount(c.lead.Value, "m")
+	}
+}
+
+// ratings checks the test class and the currents.
+func (c *checker) ratings() {
+	d, e := c.d, c.e
+	c.add(Finding{Rule: RuleTestClass, Verdict: d.tested(e), Required: "class " + string(e.TestClass), Found: list(d.Classes.Names()),
+		Reason: lookFor(d.Classes == 0, "the test class", whyClass.reason), Clause: whyClass.clause, Provenance: whyClass.provenance})
+	npe := d.summed(e)
+	if e.InMin.Valid {
+		low := d.nominalMin(e)
+		c.compare(comparison{rule: RuleNominalCurrent, verdict: rated(d.In, low), required: low, found: d.In, unit: "kA", entry: "I_n, the nominal discharge current 8/20", field: "in_min_ka", why: whyNominal})
+		if npe != nil {
+			c.compare(comparison{rule: RuleNominalCurrent, mode: modeNPE, verdict: d.nominalNPE(e), required: npe.InMin, found: statedNPE(d.InNPE, d.In, npe.InMin), unit: "kA",
+				entry: "I_n of the N-PE path", field: "in_min_ka", why: whyNominal})
+		}
+	}
+	if e.IimpMin.Valid {
+		low := d.impulseMin(e)
+		c.compare(comparison{rule: RuleImpulseCurrent, verdict: rated(d.Iimp, low), required: low, found: d.Iimp, unit: "kA", entry: "I_imp, the impulse current 10/350", field: "iimp_min_ka", why: whyImpulse})
+		if npe != nil {
+			c.compare(comparison{rule: RuleImpulseCurrent, mode: modeNPE, verdict: d.impulseNPE(e), required: npe.IimpMin, found: statedNPE(d.IimpNPE, d.Iimp, npe.IimpMin), unit: "kA",
+				entry: "I_imp of the N-PE path", field: "iimp_min_ka", why: whyImpulse})
+		}
+	}
+	if low := maximumMin(e); low.Valid {
+		c.compare(comparison{rule: RuleMaximumCurrent, verdict: rated(d.Imax, low), required: low, found: d.Imax, unit: "kA", entry: "I_max, the maximum discharge current 8/20", field: "imax_min_ka", why: whyMaximum})
+	}
+	c.shortCircuitFindings()
+}
+
+// statedNPE is the rating that stands for N-PE: its own, or that of every mode where it is high enough.
+func statedNPE(apart, every, required Opt) Opt {
+	if !apart.Valid && ratedNPE(apart, every, required) == Suitable {
+		return every
+	}
+	return apart
+}
+
+func (c *checker) shortCircuitFindings() {
+	d, e := c.d, c.e
+	if e.Service == risk.Telecom {
+		return
+	}
+	if e.ShortCircuitMin.Valid {
+		entry := "I_SCCR, the short-circuit current rating"
+		if c.photovoltaic {
+			entry = "I_SCPV, the short-circuit current rating"
+		}
+		c.compare(comparison{rule: RuleShortCircuit, verdict: rated(d.ShortCircuit, e.ShortCircuitMin), required: e.ShortCircuitMin, found: d.ShortCircuit, unit: "kA", entry: entry, field: "short_circuit_min_ka", why: whyShort})
+	} else {
+		c.caution(cautionShort)
+	}
+	switch v := d.followCurrent(e); {
+	case d.Technology == Limiting:
+		c.add(Finding{Rule: RuleFollowCurrent, Verdict: v, Required: "none", Found: "voltage-limiting", Reason: whyLimiting.reason, Clause: whyLimiting.clause, Provenance: whyLimiting.provenance})
+	case d.Technology == TechnologyNotStated:
+		c.add(Finding{Rule: RuleFollowCurrent, Verdict: v, Required: "technology stated", Found: "not stated",
+			Reason: lookFor(true, "the technology: voltage-limiting, voltage-switching or combination", whyFollow.reason), Clause: whyFollow.clause, Provenance: whyFollow.provenance})
+	default:
+		c.compare(comparison{rule: RuleFollowCurrent, verdict: v, required: e.ShortCircuitMin, found: d.FollowCurrent, unit: "kA", entry: "I_fi, the follow current interrupt rating", field: "short_circuit_min_ka", why: whyFollow})
+	}
+}
+
+// paths checks modes, connection type and temporary overvoltages.
+func (c *checker) paths() {
+	d, e := c.d, c.e
+	names := make([]string, len(e.Modes))
+	for i := range e.Modes {
+		names[i] = e.Modes[i].Mode
+	}
+	c.add(Finding{Rule: RuleModes, Verdict: d.covers(e), Required: list(names), Found: list(d.Modes.Names()),
+		Reason: lookFor(d.Modes == 0, "the modes of protection", whyModes.reason), Clause: whyModes.clause, Provenance: whyModes.provenance})
+	if e.Connection != NoConnection {
+		allowed := string(e.Connection)
+		if e.AlsoConnection != NoConnection {
+			allowed += " or " + string(e.AlsoConnection)
+		}
+		f := Finding{Rule: RuleConnection, Verdict: d.connected(e), Required: allowed, Found: list(d.connections().Names()), Reason: whyCT.reason, Clause: whyCT.clause, Provenance: whyCT.provenance}
+		switch {
+		case f.Verdict == Suitable && d.connections() == 0:
+			f.Found = "single pole, " + list(d.Modes.Names())
+		case d.connections() == 0:
+			f.Reason = lookFor(true, "the connection type or the modes of protection", f.Reason)
+		case f.Verdict == InsufficientData:
+			f.Reason = "CT2 is allowed in IT with neutral too, but N-PE then carries the sum of the conductors, which this schedule does not give: look for I_n and I_imp of N-PE."
+		}
+		c.add(f)
+	}
+	if e.TOVMin.Valid {
+		c.compare(comparison{rule: RuleTOV, verdict: rated(d.TOV, e.TOVMin), required: e.TOVMin, found: d.TOV, unit: "V", entry: "U_T for 5 s, the temporary overvoltage withstood", why: whyTOV})
+	}
+}
+
+// leadsFinding checks the length of the leads: up to the scheduled length, or up to 1 m where U_P with them still holds.
+func (c *checker) leadsFinding() {
+	allowed := leadLimit
+	if c.e.Leads.MaxLength.Valid {
+		allowed = c.e.Leads.MaxLength.Value
+	}
+	switch {
+	case !c.lead.Valid && allowed == 0:
+		c.caution(cautionThrough)
+		return
+	case !c.lead.Valid:
+		c.caution(cautionLeads)
+		return
+	}
+	l := c.lead.Value
+	f := Finding{Rule: RuleLeads, Required: "at most " + amount(allowed, "m"), Found: amount(l, "m"), Margin: margin(l, allowed, true), Reason: whyLeads.reason, Clause: whyLeads.clause, Provenance: whyLeads.provenance}
+	switch _, _, v := c.level(); {
+	case !falls(allowed, l):
+	case falls(leadsNever, l), !c.e.EffectiveMax.Valid:
+		f.Verdict = Ineffective
+	default:
+		f.Verdict = v
+		f.Reason = "Longer than recommended; U_P with these leads decides. " + f.Reason
+	}
+	c.add(f)
+}
+
+const leadsNever = 1.0 // leads together are never longer [m]
+
+// distanceFinding checks whether a second device is needed at the equipment.
+func (c *checker) distanceFinding() {
+	e := c.e
+	if e.Position == AtEquipment {
+		return
+	}
+	far := c.distance.Valid && falls(farAway, c.distance.Value)
+	switch {
+	case !far && !e.Second:
+		if !c.distance.Valid {
+			c.caution(cautionDistance)
+			return
+		}
+	case !c.halved() && c.p.Installation.Second == NotTold:
+		c.caution(cautionSecond)
+		return
+	}
+	why := &whyDistance
+	if !far && e.Second {
+		why = &whyVital
+	}
+	f := Finding{Rule: RuleDistance, Required: "at most 10 m, or a second device, or U_P with leads at most half of U_W", Found: "not told", Reason: why.reason, Clause: why.clause, Provenance: why.provenance}
+	if why == &whyVital {
+		f.Required = "a second device, or U_P with leads at most half of U_W"
+	}
+	if c.distance.Valid {
+		f.Found = amount(c.distance.Value, "m")
+	}
+	if (far || e.Second) && !c.halved() && c.p.Installation.Second == Absent {
+		f.Verdict = Ineffective
+		f.Found += ", no second device"
+	}
+	c.add(f)
+}
+
+// halved reports whether U_P with leads is at most half of U_W.
+func (c *checker) halved() bool {
+	if !c.d.Up.Valid || !c.e.Withstand.Valid {
+		return false
+	}
+	l := leadLimit
+	switch {
+	case c.lead.Valid:
+		l = c.lead.Value
+	case c.e.Leads.MaxLength.Valid:
+		l = c.e.Leads.MaxLength.Value
+	}
+	return !falls(0.5*c.e.Withstand.Value, c.d.Effective(l, c.e.TestClass))
+}
+
+func (c *checker) backupFinding() {
+	if c.e.Service == risk.Telecom {
+		return
+	}
+	backup := c.p.Installation.Backup
+	if !backup.Valid {
+		c.caution(cautionBackup)
+		return
+	}
+	limit := c.d.MaxBackup
+	f := Finding{Rule: RuleBackup, Required: "at most the maker's value", Found: amount(backup.Value, "A"), Reason: whyBackup.reason, Clause: whyBackup.clause, Provenance: whyBackup.provenance}
+	switch {
+	case !limit.Valid:
+		f.Verdict = InsufficientData
+		f.Reason = lookFor(true, "the highest rating of the backup overcurrent device", f.Reason)
+	default:
+		f.Required, f.Margin = "at most "+amount(limit.Value, "A"), margin(backup.Value, limit.Value, true)
+		if falls(limit.Value, backup.Value) {
+			f.Verdict = Unsuitable
+		}
+	}
+	c.add(f)
+}
+
+func (c *checker) earthFinding() {
+	e := c.e.Earthing
+	f := Finding{Rule: RuleEarth, Required: "an earth connection", Reason: whyEarth.reason, Clause: whyEarth.clause, Provenance: whyEarth.provenance}
+	switch {
+	case e.Connection == risk.EarthNone:
+		f.Verdict, f.Found = Ineffective, "none"
+	case e.Proved():
+		f.Found = amount(e.Resistance, "ohm")
+	default:
+		c.caution(noteEarth)
+		return
+	}
+	c.add(f)
+}
+
+// worst is the first finding of the verdict.
+func (c *checker) worst() *Finding {
+	for i := range c.out.Findings {
+		if c.out.Findings[i].Verdict == c.out.Verdict {
+			return &c.out.Findings[i]
+		}
+	}
+	return nil
+}
+
+// sentence says the outcome in plain words.
+func (c *checker) sentence() string {
+	switch c.out.Verdict {
+	case Suitable:
+		return c.rightSentence()
+	case InsufficientData:
+		return c.missingSentence()
+	case Ineffective:
+		return c.idleSentence(c.worst())
+	}
+	return c.wrongSentence(c.worst())
+}
+
+func (c *checker) rightSentence() string {
+	uc := c.d.uc(c.e).Value
+	low, high := c.acts(uc)
+	return "Right for this line as far as checked: it stays inactive up to " + amount(uc, "V") + ", begins to act at about " + span(low, high) + " and lets at most " + amount(c.d.Up.Value, "kV") + " through."
+}
+
+// missingSentence names the rules that cannot be judged.
+func (c *checker) missingSentence() string {
+	var rules []string
+	for i := range c.out.Findings {
+		if f := &c.out.Findings[i]; f.Verdict == InsufficientData {
+			name := ruleWords[f.Rule]
+			if f.Mode != "" {
+				name += " " + f.Mode
+			}
+			rules = append(rules, name)
+		}
+	}
+	return "Cannot be judged yet, data are missing for: " + strings.Join(rules, ", ") + "."
+}
+
+// ruleWords are the rules as a technician calls them.
+var ruleWords = [Rules]string{"kind of current", "U_C", "beginning of action", "U_P", "test class", "I_n", "I_imp", "I_max", "short-circuit rating", "follow current",
+	"modes of protection", "connection type", "temporary overvoltage", "leads", "distance", "backup overcurrent device", "earth"}
+
+// idleSentence says why a harmless device protects nothing.
+func (c *checker) idleSentence(f *Finding) string {
+	up := amount(c.d.Up.Value, "kV")
+	if found, _, _ := c.level(); found.Valid && c.lead.Valid {
+		up = amount(found.Value, "kV") + " with its leads"
+	}
+	switch f.Rule {
+	case RuleHighestUc:
+		low, high := c.acts(c.d.uc(c.e).Value)
+		if c.inputLimit > 0 {
+			return "Does nothing for this input: it starts to act at about " + amount(low, "V") + ", the input is damaged above " + amount(c.inputLimit, "V") + "."
+		}
+		return "Does nothing for this equipment: it starts to act at about " + span(low, high) + ", at most " + amount(1000*onsetLimit(c.e).Value, "V") + " may reach it."
+	case RuleProtectionLevel:
+		if c.inputLimit > 0 {
+			return "Does too little for this input: it lets up to " + up + " through, the input is rated for " + amount(c.inputLimit, "V") + "."
+		}
+		return "Does too little for this equipment: it lets up to " + up + " through, " + f.Required + " is allowed."
+	case RuleModes:
+		return "Leaves a path unprotected: it has " + f.Found + ", this line needs " + f.Required + "."
+	case RuleEarth:
+		return "Earth first: without an earth connection it protects nothing."
+	case RuleLeads:
+		return "Protects nothing behind leads of " + f.Found + ": shorten them to " + strings.TrimPrefix(f.Required, "at most ") + "."
+	}
+	return "Does not protect the equipment at its distance: a second device belongs there."
+}
+
+// wrongSentence says why a device must not be used.
+func (c *checker) wrongSentence(f *Finding) string {
+	switch f.Rule {
+	case RuleCurrentKind:
+		return "Not to be used: the line carries " + kindOf(c.e.Current) + ", the device is rated for " + f.Found + "."
+	case RuleLowestUc:
+		return "Not to be used: it conducts in normal operation, U_C is " + f.Found + " and must be " + f.Required + "."
+	case RuleBackup:
+		return "Not to be used behind an overcurrent device of " + f.Found + ": it bears " + f.Required + "."
+	}
+	name := ruleWords[f.Rule]
+	if f.Mode != "" {
+		name += " " + f.Mode
+	}
+	return "Not to be used here: " + name + " is " + f.Found + ", required is " + f.Required + "."
+}
+
+// amount writes a number to four figures with its unit.
+func amount(v float64, unit string) string {
+	return number(v) + " " + unit
+}
+
+func number(v float64) string {
+	if v == 0 || math.IsInf(v, 0) || math.IsNaN(v) {
+		return strconv.FormatFloat(v, 'g', -1, 64)
+	}
+	if scale := math.Pow(10, 3-math.Floor(math.Log10(math.Abs(v)))); !math.IsInf(scale, 0) && scale != 0 {
+		v = math.Round(v*scale) / scale
+	}
+	return strconv.FormatFloat(v, 'g', 6, 64)
+}
+
+// span writes a range of voltage.
+func span(low, high float64) string { return number(low) + " to " + number(high) + " V" }
+
+func list(names []string) string {
+	if len(names) == 0 {
+		return "not stated"
+	}
+	return strings.Join(names, ", ")
+}
+
+func lowerFirst(s string) string {
+	if s == "" || len(s) > 1 && (s[1] < 'a' || s[1] > 'z') {
+		return s
+	}
+	return strings.ToLower(s[:1]) + s[1:]
+}
