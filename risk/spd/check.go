@@ -68,7 +68,7 @@ func unstatedWithstand(l *risk.Line) float64 {
 // data sheet does not state makes its rule insufficient_data; a fact of the installation or of the network
 // that is not told leaves its rule out and becomes a caution.
 func Check(d *Device, p *Place) CheckResult {
-	c := checker{d: d, e: p.Entry, p: p}
+	c := checker{d: d, e: p.Entry, p: p, n: NeedOf(p.Entry)}
 	c.learn()
 	c.voltages()
 	c.ratings()
@@ -81,7 +81,7 @@ func Check(d *Device, p *Place) CheckResult {
 		c.out.Verdict = max(c.out.Verdict, c.out.Findings[i].Verdict)
 	}
 	c.caution(cautionPractice)
-	if direct(c.e) && c.e.Service != risk.Telecom {
+	if c.n.direct() && c.e.Service != risk.Telecom {
 		c.caution(cautionDirect)
 	}
 	c.out.Sentence = c.sentence()
@@ -92,6 +92,7 @@ type checker struct {
 	d            *Device
 	e            *Entry
 	p            *Place
+	n            Need
 	lead         Opt // both leads together [m], where told
 	distance     Opt // [m], where told
 	inputLimit   float64
@@ -114,7 +115,7 @@ func (c *checker) learn() {
 		c.distance = Some(el.EquipmentDistance)
 	}
 	c.photovoltaic = l.Service != risk.Telecom && el.Current == risk.DC && el.Origin == risk.Photovoltaic
-	if l.Withstand == 0 && direct(c.e) && c.e.Position != AtArray {
+	if l.Withstand == 0 && c.n.direct() && c.e.Position != AtArray {
 		c.inputLimit = el.EquipmentMaxInput
 	}
 	if c.photovoltaic && el.Equipment == risk.ChargeController {
@@ -219,11 +220,11 @@ var (
 func (c *checker) voltages() {
 	d, e := c.d, c.e
 	if e.Service != risk.Telecom {
-		c.add(Finding{Rule: RuleCurrentKind, Verdict: d.currentKind(e), Required: "rated for " + kindOf(e.Current), Found: d.kinds(),
+		c.add(Finding{Rule: RuleCurrentKind, Verdict: d.currentKind(&c.n), Required: "rated for " + kindOf(e.Current), Found: d.kinds(),
 			Reason: lookFor(!d.AC && !d.DC, "the kind of current, a.c. or d.c.", whyKind.reason), Clause: whyKind.clause, Provenance: whyKind.provenance})
 	}
-	uc := d.uc(e)
-	lowest := comparison{rule: RuleLowestUc, verdict: d.lowestUc(e), required: e.UcMin, found: uc, unit: "V", entry: c.ucEntry(), field: "uc_min_v", why: whyLowest}
+	uc := d.uc(&c.n)
+	lowest := comparison{rule: RuleLowestUc, verdict: d.lowestUc(&c.n), required: e.UcMin, found: uc, unit: "V", entry: c.ucEntry(), field: "uc_min_v", why: whyLowest}
 	if !e.UcMin.Valid {
 		lowest.why.reason = "The highest operating voltage of the line is needed. " + lowest.why.reason
 	}
@@ -264,7 +265,7 @@ func (c *checker) ucEntry() string {
 	switch {
 	case c.photovoltaic:
 		return "U_CPV, the maximum continuous operating voltage for d.c."
-	case direct(c.e):
+	case c.n.direct():
 		return "U_C for d.c., the maximum continuous operating voltage"
 	}
 	return "U_C for a.c., the maximum continuous operating voltage"
@@ -272,13 +273,13 @@ func (c *checker) ucEntry() string {
 
 // acts is the range of voltage [V] in which the device begins to act.
 func (c *checker) acts(uc float64) (low, high float64) {
-	r := onset.Rows[c.d.onsetRow(c.e)].Values
+	r := onset.Rows[c.d.onsetRow(&c.n)].Values
 	return r[0] * r[2] * uc, r[1] * r[2] * uc
 }
 
 func (c *checker) onsetFinding(uc Opt) {
-	limit := onsetLimit(c.e)
-	f := Finding{Rule: RuleHighestUc, Verdict: c.d.highestUc(c.e), Required: "not known", Found: "not stated",
+	limit := c.n.limit
+	f := Finding{Rule: RuleHighestUc, Verdict: c.d.highestUc(&c.n), Required: "not known", Found: "not stated",
 		Reason: lookFor(!uc.Valid, c.ucEntry(), whyOnset.reason), Clause: whyOnset.clause, Provenance: whyOnset.provenance}
 	if limit.Valid {
 		f.Required = "begins to act below " + amount(1000*limit.Value, "V")
@@ -301,7 +302,7 @@ func (c *checker) onsetFinding(uc Opt) {
 func (c *checker) level() (found, limit Opt, v Verdict) {
 	d, e := c.d, c.e
 	if !c.lead.Valid || !e.EffectiveMax.Valid {
-		return d.Up, e.UpMax, d.protects(e)
+		return d.Up, e.UpMax, d.protects(&c.n)
 	}
 	if !d.Up.Valid {
 		return Opt{}, e.EffectiveMax, InsufficientData
@@ -341,26 +342,29 @@ func (c *checker) levelFinding() {
 // ratings checks the test class and the currents.
 func (c *checker) ratings() {
 	d, e := c.d, c.e
-	c.add(Finding{Rule: RuleTestClass, Verdict: d.tested(e), Required: "class " + string(e.TestClass), Found: list(d.Classes.Names()),
+	c.add(Finding{Rule: RuleTestClass, Verdict: d.tested(&c.n), Required: "class " + string(e.TestClass), Found: list(d.Classes.Names()),
 		Reason: lookFor(d.Classes == 0, "the test class", whyClass.reason), Clause: whyClass.clause, Provenance: whyClass.provenance})
-	npe := d.summed(e)
+	npe := neutralPE(e)
+	if !d.sums(&c.n) {
+		npe = nil
+	}
 	if e.InMin.Valid {
-		low := d.nominalMin(e)
+		low := d.nominalMin(&c.n)
 		c.compare(comparison{rule: RuleNominalCurrent, verdict: rated(d.In, low), required: low, found: d.In, unit: "kA", entry: "I_n, the nominal discharge current 8/20", field: "in_min_ka", why: whyNominal})
 		if npe != nil {
-			c.compare(comparison{rule: RuleNominalCurrent, mode: modeNPE, verdict: d.nominalNPE(e), required: npe.InMin, found: statedNPE(d.InNPE, d.In, npe.InMin), unit: "kA",
+			c.compare(comparison{rule: RuleNominalCurrent, mode: modeNPE, verdict: d.nominalNPE(&c.n), required: npe.InMin, found: statedNPE(d.InNPE, d.In, npe.InMin), unit: "kA",
 				entry: "I_n of the N-PE path", field: "in_min_ka", why: whyNominal})
 		}
 	}
 	if e.IimpMin.Valid {
-		low := d.impulseMin(e)
+		low := d.impulseMin(&c.n)
 		c.compare(comparison{rule: RuleImpulseCurrent, verdict: rated(d.Iimp, low), required: low, found: d.Iimp, unit: "kA", entry: "I_imp, the impulse current 10/350", field: "iimp_min_ka", why: whyImpulse})
 		if npe != nil {
-			c.compare(comparison{rule: RuleImpulseCurrent, mode: modeNPE, verdict: d.impulseNPE(e), required: npe.IimpMin, found: statedNPE(d.IimpNPE, d.Iimp, npe.IimpMin), unit: "kA",
+			c.compare(comparison{rule: RuleImpulseCurrent, mode: modeNPE, verdict: d.impulseNPE(&c.n), required: npe.IimpMin, found: statedNPE(d.IimpNPE, d.Iimp, npe.IimpMin), unit: "kA",
 				entry: "I_imp of the N-PE path", field: "iimp_min_ka", why: whyImpulse})
 		}
 	}
-	if low := maximumMin(e); low.Valid {
+	if low := c.n.imax; low.Valid {
 		c.compare(comparison{rule: RuleMaximumCurrent, verdict: rated(d.Imax, low), required: low, found: d.Imax, unit: "kA", entry: "I_max, the maximum discharge current 8/20", field: "imax_min_ka", why: whyMaximum})
 	}
 	c.shortCircuitFindings()
@@ -388,7 +392,7 @@ func (c *checker) shortCircuitFindings() {
 	} else {
 		c.caution(cautionShort)
 	}
-	switch v := d.followCurrent(e); {
+	switch v := d.followCurrent(&c.n); {
 	case d.Technology == Limiting:
 		c.add(Finding{Rule: RuleFollowCurrent, Verdict: v, Required: "none", Found: "voltage-limiting", Reason: whyLimiting.reason, Clause: whyLimiting.clause, Provenance: whyLimiting.provenance})
 	case d.Technology == TechnologyNotStated:
@@ -406,14 +410,14 @@ func (c *checker) paths() {
 	for i := range e.Modes {
 		names[i] = e.Modes[i].Mode
 	}
-	c.add(Finding{Rule: RuleModes, Verdict: d.covers(e), Required: list(names), Found: list(d.Modes.Names()),
+	c.add(Finding{Rule: RuleModes, Verdict: d.covers(&c.n), Required: list(names), Found: list(d.Modes.Names()),
 		Reason: lookFor(d.Modes == 0, "the modes of protection", whyModes.reason), Clause: whyModes.clause, Provenance: whyModes.provenance})
 	if e.Connection != NoConnection {
 		allowed := string(e.Connection)
 		if e.AlsoConnection != NoConnection {
 			allowed += " or " + string(e.AlsoConnection)
 		}
-		f := Finding{Rule: RuleConnection, Verdict: d.connected(e), Required: allowed, Found: list(d.connections().Names()), Reason: whyCT.reason, Clause: whyCT.clause, Provenance: whyCT.provenance}
+		f := Finding{Rule: RuleConnection, Verdict: d.connected(&c.n), Required: allowed, Found: list(d.connections().Names()), Reason: whyCT.reason, Clause: whyCT.clause, Provenance: whyCT.provenance}
 		switch {
 		case f.Verdict == Suitable && d.connections() == 0:
 			f.Found = "single pole, " + list(d.Modes.Names())
@@ -571,7 +575,7 @@ func (c *checker) sentence() string {
 }
 
 func (c *checker) rightSentence() string {
-	uc := c.d.uc(c.e).Value
+	uc := c.d.uc(&c.n).Value
 	low, high := c.acts(uc)
 	return "Right for this line as far as checked: it stays inactive up to " + amount(uc, "V") + ", begins to act at about " + span(low, high) + " and lets at most " + amount(c.d.Up.Value, "kV") + " through."
 }
@@ -603,11 +607,11 @@ func (c *checker) idleSentence(f *Finding) string {
 	}
 	switch f.Rule {
 	case RuleHighestUc:
-		low, high := c.acts(c.d.uc(c.e).Value)
+		low, high := c.acts(c.d.uc(&c.n).Value)
 		if c.inputLimit > 0 {
 			return "Does nothing for this input: it starts to act at about " + amount(low, "V") + ", the input is damaged above " + amount(c.inputLimit, "V") + "."
 		}
-		return "Does nothing for this equipment: it starts to act at about " + span(low, high) + ", at most " + amount(1000*onsetLimit(c.e).Value, "V") + " may reach it."
+		return "Does nothing for this equipment: it starts to act at about " + span(low, high) + ", at most " + amount(1000*c.n.limit.Value, "V") + " may reach it."
 	case RuleProtectionLevel:
 		if c.inputLimit > 0 {
 			return "Does too little for this input: it lets up to " + up + " through, the input is rated for " + amount(c.inputLimit, "V") + "."

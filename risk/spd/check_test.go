@@ -377,7 +377,8 @@ func TestBetterDeviceNeverFails(t *testing.T) {
 		for _, o := range []*Opt{&better.In, &better.InNPE, &better.Imax, &better.Iimp, &better.IimpNPE, &better.ShortCircuit, &better.FollowCurrent, &better.TOV, &better.MaxBackup} {
 			more(o)
 		}
-		if uc := d.uc(&e); d.Up.Valid && uc.Valid { // not below the peak of U_C, which no device has
+		n := NeedOf(&e)
+		if uc := d.uc(&n); d.Up.Valid && uc.Valid { // not below the peak of U_C, which no device has
 			better.Up.Value = min(d.Up.Value, max(d.Up.Value*rapid.Float64Range(0.3, 1).Draw(t, "less"), uc.Value*math.Sqrt2/1000))
 		}
 		better.AC, better.DC = true, true
@@ -491,6 +492,25 @@ func BenchmarkPasses(b *testing.B) {
 			devices[i] = directDevice(200, 0.7)
 		}
 	}
+	needs := make([]Need, len(entries))
+	for i := range entries {
+		needs[i] = NeedOf(&entries[i])
+	}
+	b.Run("meets", func(b *testing.B) {
+		b.ReportAllocs()
+		passed := 0
+		for b.Loop() {
+			for i := range devices {
+				for j := range needs {
+					if ok, _ := devices[i].Meets(&needs[j]); ok {
+						passed++
+					}
+				}
+			}
+		}
+		b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(len(devices)*len(entries)), "ns/pair")
+		b.ReportMetric(float64(passed)/float64(b.N), "passed")
+	})
 	b.Run("passes", func(b *testing.B) {
 		b.ReportAllocs()
 		passed := 0

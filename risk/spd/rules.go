@@ -7,46 +7,98 @@ import (
 // deviceRules are the rules that the data sheet and the entry of a schedule decide alone; the others need the installation.
 const deviceRules = RuleLeads
 
+// Need is what a place requires of a device, drawn from the entry of a schedule for comparing many devices with it.
+type Need struct {
+	telecom                     bool
+	current                     risk.Current
+	ucMin, upMax                Opt
+	limit                       Opt      // what may reach the equipment [kV]: the device begins to act below it
+	contradiction               bool     // equipment that no U_P protects
+	classes                     ClassSet // of which one is needed
+	modes                       ModeSet
+	connection                  ConnectionSet // empty where there is none to choose
+	also                        ConnectionSet
+	in, inLimiting, inNPE       Opt
+	iimp, iimpLimiting, iimpNPE Opt
+	imax, shortCircuit, tov     Opt
+}
+
+// NeedOf draws the need from an entry.
+func NeedOf(e *Entry) Need {
+	n := Need{telecom: e.Service == risk.Telecom, current: e.Current, ucMin: e.UcMin, upMax: e.UpMax, limit: e.UpMax, contradiction: !e.UpMax.Valid && e.EffectiveMax.Valid,
+		classes: servingClasses(e.TestClass), connection: connectionSet(e.Connection), also: connectionSet(e.AlsoConnection),
+		in: e.InMin, inLimiting: e.InMin, iimp: e.IimpMin, iimpLimiting: e.IimpMin, shortCircuit: e.ShortCircuitMin, tov: e.TOVMin}
+	if e.EffectiveMax.Valid {
+		n.limit = e.EffectiveMax
+	}
+	if e.LimitingIimpMin.Valid {
+		n.iimpLimiting = e.LimitingIimpMin
+		n.inLimiting = Some(max(e.InMin.Value, e.LimitingInMin.Value))
+	}
+	if e.TestClass == ClassII { // class I devices are rated by I_imp
+		n.imax = e.ImaxMin
+	}
+	for i := range e.Modes {
+		n.modes |= modeSet(e.Modes[i].Mode)
+	}
+	if m := neutralPE(e); m != nil {
+		n.inNPE, n.iimpNPE = m.InMin, m.IimpMin
+	}
+	return n
+}
+
 // Passes reports whether a device meets every rule of a place that its data sheet can decide, and otherwise the first
 // rule that it fails or cannot be judged by. It says what Check says of the device, without words and without allocating.
 func (d *Device) Passes(e *Entry) (ok bool, firstFailed Rule) {
+	n := NeedOf(e)
+	return d.Meets(&n)
+}
+
+// Meets is Passes for many devices: the need is drawn from the entry once.
+func (d *Device) Meets(n *Need) (ok bool, firstFailed Rule) {
 	for r := Rule(0); r < deviceRules; r++ {
-		if d.judge(r, e) != Suitable {
+		if d.decide(r, n) != Suitable {
 			return false, r
 		}
 	}
 	return true, Rules
 }
 
-// judge applies one rule of the device. A rule that does not apply is Suitable.
+// judge applies one rule of the device to the place of an entry.
 func (d *Device) judge(r Rule, e *Entry) Verdict {
+	n := NeedOf(e)
+	return d.decide(r, &n)
+}
+
+// decide applies one rule of the device. A rule that does not apply is Suitable.
+func (d *Device) decide(r Rule, n *Need) Verdict {
 	switch r {
 	case RuleCurrentKind:
-		return d.currentKind(e)
+		return d.currentKind(n)
 	case RuleLowestUc:
-		return d.lowestUc(e)
+		return d.lowestUc(n)
 	case RuleHighestUc:
-		return d.highestUc(e)
+		return d.highestUc(n)
 	case RuleProtectionLevel:
-		return d.protects(e)
+		return d.protects(n)
 	case RuleTestClass:
-		return d.tested(e)
+		return d.tested(n)
 	case RuleNominalCurrent:
-		return max(rated(d.In, d.nominalMin(e)), d.nominalNPE(e))
+		return max(rated(d.In, d.nominalMin(n)), d.nominalNPE(n))
 	case RuleImpulseCurrent:
-		return max(rated(d.Iimp, d.impulseMin(e)), d.impulseNPE(e))
+		return max(rated(d.Iimp, d.impulseMin(n)), d.impulseNPE(n))
 	case RuleMaximumCurrent:
-		return rated(d.Imax, maximumMin(e))
+		return rated(d.Imax, n.imax)
 	case RuleShortCircuit:
-		return rated(d.ShortCircuit, e.ShortCircuitMin)
+		return rated(d.ShortCircuit, n.shortCircuit)
 	case RuleFollowCurrent:
-		return d.followCurrent(e)
+		return d.followCurrent(n)
 	case RuleModes:
-		return d.covers(e)
+		return d.covers(n)
 	case RuleConnection:
-		return d.connected(e)
+		return d.connected(n)
 	case RuleTOV:
-		return rated(d.TOV, e.TOVMin)
+		return rated(d.TOV, n.tov)
 	}
 	return Suitable
 }
@@ -67,45 +119,45 @@ func rated(found, required Opt) Verdict {
 	return Suitable
 }
 
-func (d *Device) currentKind(e *Entry) Verdict {
+func (d *Device) currentKind(n *Need) Verdict {
 	switch {
-	case e.Service == risk.Telecom:
+	case n.telecom:
 		return Suitable
 	case !d.AC && !d.DC:
 		return InsufficientData
-	case e.Current == risk.AC && !d.AC, e.Current == risk.DC && !d.DC:
+	case n.current == risk.AC && !d.AC, n.current == risk.DC && !d.DC:
 		return Unsuitable
 	}
 	return Suitable
 }
 
 // direct reports that the d.c. value of U_C counts.
-func direct(e *Entry) bool { return e.Service == risk.Telecom || e.Current == risk.DC }
+func (n *Need) direct() bool { return n.telecom || n.current == risk.DC }
 
 // uc is U_C for the current of the line; telecommunication devices state either.
-func (d *Device) uc(e *Entry) Opt {
-	if direct(e) && (d.UcDC.Valid || e.Service != risk.Telecom) {
+func (d *Device) uc(n *Need) Opt {
+	if n.direct() && (d.UcDC.Valid || !n.telecom) {
 		return d.UcDC
 	}
 	return d.UcAC
 }
 
-func (d *Device) lowestUc(e *Entry) Verdict {
-	if !e.UcMin.Valid {
+func (d *Device) lowestUc(n *Need) Verdict {
+	if !n.ucMin.Valid {
 		return InsufficientData
 	}
-	return rated(d.uc(e), e.UcMin)
+	return rated(d.uc(n), n.ucMin)
 }
 
 // highestUc judges whether the device begins to act early enough. A U_P that is low enough proves it; without
 // one the cautious estimate from U_C decides. A U_P below the peak of U_C cannot be.
-func (d *Device) highestUc(e *Entry) Verdict {
-	uc := d.uc(e)
-	limit := onsetLimit(e)
-	switch r := onset.Rows[d.onsetRow(e)].Values; {
+func (d *Device) highestUc(n *Need) Verdict {
+	uc := d.uc(n)
+	limit := n.limit
+	switch r := onset.Rows[d.onsetRow(n)].Values; {
 	case !uc.Valid || !limit.Valid:
 		return InsufficientData
-	case d.protects(e) == Suitable:
+	case d.protects(n) == Suitable:
 		if falls(1000*d.Up.Value, uc.Value*r[2]) {
 			return InsufficientData
 		}
@@ -116,27 +168,23 @@ func (d *Device) highestUc(e *Entry) Verdict {
 }
 
 // onsetRow is the row of the beginning of action for the U_C that counts.
-func (d *Device) onsetRow(e *Entry) int {
-	if direct(e) && (d.UcDC.Valid || e.Service != risk.Telecom) {
+func (d *Device) onsetRow(n *Need) int {
+	if n.direct() && (d.UcDC.Valid || !n.telecom) {
 		return onsetDC
 	}
 	return onsetAC
 }
 
-// onsetLimit is the voltage [kV] below which a device must begin to act: what may reach the equipment.
-func onsetLimit(e *Entry) Opt {
-	if e.EffectiveMax.Valid {
-		return e.EffectiveMax
-	}
-	return e.UpMax
-}
-
-// protects judges U_P. A place without an allowed U_P, but with a limit, is one that no device protects.
-func (d *Device) protects(e *Entry) Verdict {
+// protects judges U_P. Where no preferred U_P is low enough, no device protects the equipment.
+func (d *Device) protects(n *Need) Verdict {
 	switch {
-	case !d.Up.Valid, !e.UpMax.Valid && !e.EffectiveMax.Valid:
+	case !d.Up.Valid:
 		return InsufficientData
-	case !e.UpMax.Valid || falls(e.UpMax.Value, d.Up.Value):
+	case n.contradiction:
+		return Ineffective
+	case !n.upMax.Valid:
+		return InsufficientData
+	case falls(n.upMax.Value, d.Up.Value):
 		return Ineffective
 	}
 	return Suitable
@@ -187,62 +235,48 @@ func servingClasses(c TestClass) ClassSet {
 	return setC2 | setC1
 }
 
-func (d *Device) tested(e *Entry) Verdict {
+func (d *Device) tested(n *Need) Verdict {
 	switch {
 	case d.Classes == 0:
 		return InsufficientData
-	case d.Classes&servingClasses(e.TestClass) == 0:
+	case d.Classes&n.classes == 0:
 		return Unsuitable
 	}
 	return Suitable
 }
 
-// reduced reports that the lower impulse current of voltage-limiting photovoltaic devices applies.
-func (d *Device) reduced(e *Entry) bool { return d.Technology == Limiting && e.LimitingIimpMin.Valid }
-
-func (d *Device) nominalMin(e *Entry) Opt {
-	if d.reduced(e) && e.InMin.Valid {
-		return Some(max(e.InMin.Value, e.LimitingInMin.Value))
+// nominalMin and impulseMin are I_n and I_imp; voltage-limiting photovoltaic devices have their own.
+func (d *Device) nominalMin(n *Need) Opt {
+	if d.Technology == Limiting {
+		return n.inLimiting
 	}
-	return e.InMin
+	return n.in
 }
 
-func (d *Device) impulseMin(e *Entry) Opt {
-	if d.reduced(e) {
-		return e.LimitingIimpMin
+func (d *Device) impulseMin(n *Need) Opt {
+	if d.Technology == Limiting {
+		return n.iimpLimiting
 	}
-	return e.IimpMin
+	return n.iimp
 }
 
-// maximumMin is the usual I_max where it counts: class I devices are rated by I_imp.
-func maximumMin(e *Entry) Opt {
-	if e.TestClass == ClassII {
-		return e.ImaxMin
+func (d *Device) nominalNPE(n *Need) Verdict {
+	if !n.inNPE.Valid || !d.sums(n) {
+		return Suitable
 	}
-	return Opt{}
+	return ratedNPE(d.InNPE, d.In, n.inNPE)
 }
 
-func (d *Device) nominalNPE(e *Entry) Verdict {
-	if m := d.summed(e); m != nil {
-		return ratedNPE(d.InNPE, d.In, m.InMin)
+func (d *Device) impulseNPE(n *Need) Verdict {
+	if !n.iimpNPE.Valid || !d.sums(n) {
+		return Suitable
 	}
-	return Suitable
+	return ratedNPE(d.IimpNPE, d.Iimp, n.iimpNPE)
 }
 
-func (d *Device) impulseNPE(e *Entry) Verdict {
-	if m := d.summed(e); m != nil {
-		return ratedNPE(d.IimpNPE, d.Iimp, m.IimpMin)
-	}
-	return Suitable
-}
-
-// summed is the N-PE mode where it carries the sum of the conductors: in CT2, unless the device can be connected
-// otherwise.
-func (d *Device) summed(e *Entry) *Mode {
-	if e.AlsoConnection == CT1 && d.connections()&setCT1 != 0 && (setLPE|setNPE)&^d.Modes == 0 {
-		return nil
-	}
-	return neutralPE(e)
+// sums reports that N-PE carries the sum of the conductors: in CT2, unless the device can be connected otherwise.
+func (d *Device) sums(n *Need) bool {
+	return n.also&setCT1 == 0 || d.connections()&setCT1 == 0 || (setLPE|setNPE)&^d.Modes != 0
 }
 
 // ratedNPE compares the rating of N-PE; where it is not stated apart, that of every mode serves if it is high enough.
@@ -250,23 +284,21 @@ func ratedNPE(apart, every, required Opt) Verdict {
 	switch {
 	case apart.Valid:
 		return rated(apart, required)
-	case required.Valid && every.Valid && !falls(every.Value, required.Value):
-		return Suitable
-	case !required.Valid:
+	case every.Valid && !falls(every.Value, required.Value):
 		return Suitable
 	}
 	return InsufficientData
 }
 
 // followCurrent judges devices that switch: they must interrupt the current that follows the surge.
-func (d *Device) followCurrent(e *Entry) Verdict {
+func (d *Device) followCurrent(n *Need) Verdict {
 	switch {
-	case e.Service == risk.Telecom || d.Technology == Limiting:
+	case n.telecom || d.Technology == Limiting:
 		return Suitable
 	case d.Technology == TechnologyNotStated || !d.FollowCurrent.Valid:
 		return InsufficientData
 	}
-	return rated(d.FollowCurrent, e.ShortCircuitMin)
+	return rated(d.FollowCurrent, n.shortCircuit)
 }
 
 // modeSet is the set of one mode; empty for an unknown one.
@@ -294,18 +326,10 @@ func modeSet(name string) ModeSet {
 	return 0
 }
 
-func modesOf(e *Entry) ModeSet {
-	var set ModeSet
-	for i := range e.Modes {
-		set |= modeSet(e.Modes[i].Mode)
-	}
-	return set
-}
-
 // covers judges whether every path is protected. A device of one pole serves between line and PEN, however its
 // maker names the mode.
-func (d *Device) covers(e *Entry) Verdict {
-	need := modesOf(e)
+func (d *Device) covers(n *Need) Verdict {
+	need := n.modes
 	switch {
 	case d.Modes == 0:
 		return InsufficientData
@@ -313,7 +337,7 @@ func (d *Device) covers(e *Entry) Verdict {
 		return Suitable
 	case need == setLPEN && d.Modes&(setLN|setLPE) != 0:
 		return Suitable
-	case e.AlsoConnection == CT1 && (setLPE|setNPE)&^d.Modes == 0:
+	case n.also&setCT1 != 0 && (setLPE|setNPE)&^d.Modes == 0:
 		return Suitable
 	}
 	return Ineffective
@@ -336,19 +360,19 @@ func (d *Device) connections() ConnectionSet {
 
 // connected judges the connection type. In IT with neutral CT2 is allowed too, but the sum that N-PE then carries
 // is not part of the entry.
-func (d *Device) connected(e *Entry) Verdict {
-	if e.Connection == NoConnection {
+func (d *Device) connected(n *Need) Verdict {
+	if n.connection == 0 {
 		return Suitable
 	}
-	has, need := d.connections(), modesOf(e)
+	has := d.connections()
 	switch {
-	case need == setLPEN && d.covers(e) == Suitable:
+	case n.modes == setLPEN && d.covers(n) == Suitable:
 		return Suitable
 	case has == 0:
 		return InsufficientData
-	case has&connectionSet(e.Connection) != 0, has&connectionSet(e.AlsoConnection) != 0:
+	case has&(n.connection|n.also) != 0:
 		return Suitable
-	case e.Connection == CT1 && need&setNPE != 0:
+	case n.connection == setCT1 && n.modes&setNPE != 0:
 		return InsufficientData
 	}
 	return Unsuitable
