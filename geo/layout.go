@@ -13,6 +13,9 @@ import (
 // place to a few nanometres.
 const same = 1e-8
 
+// merged is the length [m] below which an edge is left out: it has no direction worth the name.
+const merged = 10 * same
+
 // rib is a vertex of a part and the straight edge that leaves it. Around the ring of a polygon the inside lies to
 // the left of every edge.
 type rib struct {
@@ -73,6 +76,7 @@ type layout struct {
 	plots  []plot
 	ribs   []rib
 	tree   ribTree
+	same   float64 // distance below which places count as one [m]
 	all    box
 }
 
@@ -99,7 +103,7 @@ func newLayout(parts []Part, sound []bool) *layout {
 
 // layPlaces lays out parts whose vertices are at the places given.
 func layPlaces(parts []Part, sound []bool, frame Frame, places []XY) *layout {
-	lay := &layout{all: emptyBox(), frame: frame, places: places}
+	lay := &layout{same: same, all: emptyBox(), frame: frame, places: places}
 	lay.plots = make([]plot, 0, len(parts))
 	first := 0
 	for i, p := range parts {
@@ -166,13 +170,13 @@ func (lay *layout) addRibs(k int, g orb.Geometry) {
 func (lay *layout) addChain(k, ring int, ringed bool, places []XY) {
 	first := len(lay.ribs)
 	for i, at := range places {
-		if n := len(lay.ribs); n > first && math.Hypot(at.X-lay.ribs[n-1].x, at.Y-lay.ribs[n-1].y) <= same {
+		if n := len(lay.ribs); n > first && math.Hypot(at.X-lay.ribs[n-1].x, at.Y-lay.ribs[n-1].y) <= merged {
 			continue
 		}
 		lay.ribs = append(lay.ribs, rib{x: at.X, y: at.Y, part: int32(k), ring: int32(ring), vertex: int32(i), ringed: ringed})
 	}
 	for n := len(lay.ribs); ringed && n > first+1; n = len(lay.ribs) {
-		if math.Hypot(lay.ribs[n-1].x-lay.ribs[first].x, lay.ribs[n-1].y-lay.ribs[first].y) > same {
+		if math.Hypot(lay.ribs[n-1].x-lay.ribs[first].x, lay.ribs[n-1].y-lay.ribs[first].y) > merged {
 			break
 		}
 		lay.ribs = lay.ribs[:n-1]

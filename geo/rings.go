@@ -74,7 +74,7 @@ func (lay *layout) checkWinding(k int32, faults *Faults, budget *int) {
 			cuts = lay.cuts(i, budget, func(part int32) bool { return part == k })
 		}
 		for c := 1; c < len(cuts); c++ {
-			if cuts[c]-cuts[c-1] <= 4*same {
+			if cuts[c]-cuts[c-1] <= 4*lay.same {
 				continue
 			}
 			s := lay.surroundings(i, r.at((cuts[c]+cuts[c-1])/2), budget, func(part int32) bool { return part == k })
@@ -111,7 +111,7 @@ func (lay *layout) eachMeeting(i int32, budget *int, f func(j int32, m meeting))
 	to := &lay.ribs[r.next]
 	b.cover(r.x, r.y)
 	b.cover(to.x, to.y)
-	lay.eachRib(budget, func(n *box) bool { return n.distance2(&b) <= same*same }, func(j int32) {
+	lay.eachRib(budget, func(n *box) bool { return n.distance2(&b) <= lay.same*lay.same }, func(j int32) {
 		if q := &lay.ribs[j]; j != i && q.ringed && q.length > 0 {
 			f(j, lay.meet(i, j))
 		}
@@ -145,28 +145,28 @@ func (lay *layout) eachRib(budget *int, wanted func(*box) bool, f func(j int32))
 // offEdge is the distance of a place to the left of the line through the edge of r.
 func (r *rib) offEdge(x, y float64) float64 { return r.ux*(y-r.y) - r.uy*(x-r.x) }
 
-// near is whether a place lies on the edge of r.
-func (r *rib) near(x, y float64) bool {
+// near is whether a place lies within a margin of the edge of r.
+func (r *rib) near(x, y, margin float64) bool {
 	dx, dy := x-r.x, y-r.y
 	t := max(0, min(r.length, dx*r.ux+dy*r.uy))
-	return math.Abs(dx-t*r.ux) <= same && math.Abs(dy-t*r.uy) <= same
+	return math.Abs(dx-t*r.ux) <= margin && math.Abs(dy-t*r.uy) <= margin
 }
 
 func (lay *layout) meet(i, j int32) meeting {
-	a, b := &lay.ribs[i], &lay.ribs[j]
+	a, b, near := &lay.ribs[i], &lay.ribs[j], lay.same
 	aTo, bTo := &lay.ribs[a.next], &lay.ribs[b.next]
 	b0, b1 := a.offEdge(b.x, b.y), a.offEdge(bTo.x, bTo.y)
-	if min(b0, b1) > same || max(b0, b1) < -same {
+	if min(b0, b1) > near || max(b0, b1) < -near {
 		return apartFrom
 	}
 	a0, a1 := b.offEdge(a.x, a.y), b.offEdge(aTo.x, aTo.y)
-	if min(a0, a1) > same || max(a0, a1) < -same {
+	if min(a0, a1) > near || max(a0, a1) < -near {
 		return apartFrom
 	}
-	if min(b0, b1) < -same && max(b0, b1) > same && min(a0, a1) < -same && max(a0, a1) > same {
+	if min(b0, b1) < -near && max(b0, b1) > near && min(a0, a1) < -near && max(a0, a1) > near {
 		return crosses
 	}
-	if a.near(b.x, b.y) || a.near(bTo.x, bTo.y) || b.near(a.x, a.y) || b.near(aTo.x, aTo.y) {
+	if a.near(b.x, b.y, near) || a.near(bTo.x, bTo.y, near) || b.near(a.x, a.y, near) || b.near(aTo.x, aTo.y, near) {
 		return touches
 	}
 	return apartFrom
@@ -177,7 +177,7 @@ func (lay *layout) cuts(i int32, budget *int, wanted func(part int32) bool) []fl
 	r := &lay.ribs[i]
 	cuts := []float64{0, r.length}
 	at := func(q *rib) {
-		if r.near(q.x, q.y) {
+		if r.near(q.x, q.y, lay.same) {
 			cuts = append(cuts, max(0, min(r.length, (q.x-r.x)*r.ux+(q.y-r.y)*r.uy)))
 		}
 	}
@@ -220,7 +220,7 @@ type surround struct {
 // surroundings looks from a place on edge i to the right, along the axis nearest to that direction.
 func (lay *layout) surroundings(i int32, m XY, budget *int, wanted func(part int32) bool) surround {
 	r := &lay.ribs[i]
-	v := view{m: m, sx: r.uy, sy: -r.ux}
+	v := view{m: m, sx: r.uy, sy: -r.ux, width: lay.same}
 	if math.Abs(v.sx) >= math.Abs(v.sy) {
 		v.sx, v.sy = math.Copysign(1, v.sx), 0
 	} else {
@@ -232,7 +232,7 @@ func (lay *layout) surroundings(i int32, m XY, budget *int, wanted func(part int
 		if !q.ringed || q.length == 0 || !wanted(q.part) {
 			return
 		}
-		if j == i || q.near(m.X, m.Y) {
+		if j == i || q.near(m.X, m.Y, lay.same) {
 			if q.ux*r.ux+q.uy*r.uy > 0 {
 				s.along++
 				s.lowest = min(s.lowest, j)
@@ -262,20 +262,21 @@ func (lay *layout) winding(k int32, m XY) int {
 type view struct {
 	m      XY
 	sx, sy float64 // its direction: one is 1 or -1, the other 0
+	width  float64 // to either side
 }
 
 // meets is whether the ray, with some width, meets a box.
 func (v view) meets(b *box) bool {
 	if v.sx != 0 {
-		if b.loY > v.m.Y+same || b.hiY < v.m.Y-same {
+		if b.loY > v.m.Y+v.width || b.hiY < v.m.Y-v.width {
 			return false
 		}
-		return v.sx > 0 && b.hiX >= v.m.X-same || v.sx < 0 && b.loX <= v.m.X+same
+		return v.sx > 0 && b.hiX >= v.m.X-v.width || v.sx < 0 && b.loX <= v.m.X+v.width
 	}
-	if b.loX > v.m.X+same || b.hiX < v.m.X-same {
+	if b.loX > v.m.X+v.width || b.hiX < v.m.X-v.width {
 		return false
 	}
-	return v.sy > 0 && b.hiY >= v.m.Y-same || v.sy < 0 && b.loY <= v.m.Y+same
+	return v.sy > 0 && b.hiY >= v.m.Y-v.width || v.sy < 0 && b.loY <= v.m.Y+v.width
 }
 
 // winds is 1 where the edge from a to b crosses the ray from its right to its left, -1 the other way, else 0.
@@ -297,20 +298,40 @@ func (v view) winds(a, b *rib) int {
 	return -1
 }
 
-// footprint returns the outline of the union of the polygons among the parts.
+// footprint returns the outline of the union of the polygons among the parts. Where walls of several parts lie just
+// as far apart as counts as one place, what is found does not close; then another measure of the same decides.
 func (lay *layout) footprint() ([][]Edge, error) {
 	mixed := lay.mixedPlots()
-	wanted := func(part int32) bool { return mixed[part] }
 	var loops [][]Edge
+	for k := range lay.plots {
+		if p := &lay.plots[k]; p.ringed && !mixed[k] {
+			loops = append(loops, lay.ringLoops(p)...)
+		}
+	}
+	defer func(before float64) { lay.same = before }(lay.same)
+	var joined [][]Edge
+	var err error
+	for _, factor := range []float64{1, 0.1, 10, 0.01} {
+		lay.same = same * factor
+		edges, intricate := lay.unionEdges(mixed)
+		if intricate != nil {
+			return nil, intricate
+		}
+		if joined, err = joinLoops(edges, 50*same*max(1, factor)); err == nil {
+			return append(loops, joined...), nil
+		}
+	}
+	return nil, lay.located(err)
+}
+
+// unionEdges returns the edges of the polygons marked that have an inside on their left and none on their right.
+func (lay *layout) unionEdges(mixed []bool) ([]Edge, error) {
+	wanted := func(part int32) bool { return mixed[part] }
 	var edges []Edge
 	budget := comparisonBudget
 	for k := range lay.plots {
 		p := &lay.plots[k]
-		if !p.ringed {
-			continue
-		}
 		if !mixed[k] {
-			loops = append(loops, lay.ringLoops(p)...)
 			continue
 		}
 		for i := p.first; i < p.end; i++ {
@@ -320,7 +341,7 @@ func (lay *layout) footprint() ([][]Edge, error) {
 			}
 			cuts := lay.cuts(i, &budget, wanted)
 			for c := 1; c < len(cuts); c++ {
-				if cuts[c]-cuts[c-1] <= 4*same {
+				if cuts[c]-cuts[c-1] <= 4*lay.same {
 					continue
 				}
 				s := lay.surroundings(i, r.at((cuts[c]+cuts[c-1])/2), &budget, wanted)
@@ -333,11 +354,7 @@ func (lay *layout) footprint() ([][]Edge, error) {
 			}
 		}
 	}
-	joined, err := joinLoops(edges, 50*same)
-	if err != nil {
-		return nil, lay.located(err)
-	}
-	return append(loops, joined...), nil
+	return edges, nil
 }
 
 // mixedPlots marks the polygons that touch themselves or may touch others.

@@ -61,7 +61,6 @@ type curve struct {
 	reach  float64 // the radius taken when it is cut
 	arc    bool
 	dx, dy float64 // arc: direction of its start; side: direction from the edge to the side
-	tip    bool    // arc where the ring turns back on itself
 
 	span            // what remains: metres along a side, radians along an arc
 	waiting  []span // stretches beyond something cut out, to be looked at later
@@ -78,6 +77,7 @@ type widening struct {
 	nodeRadius []float64 // largest radius in a node of the tree
 	cores      []int32   // the plots with an inside farther than their radius from their edges
 	tieWidth   float64
+	lowerWins  bool // of two ribs whose curves tie, see above
 	budget     int
 	hints      [4]int32 // the ribs that covered the last of earlier curves: good ones to begin with
 	oldest     int
@@ -98,10 +98,11 @@ func (lay *layout) widened(radius []float64) ([][]Edge, error) {
 	for _, r := range radius {
 		least = min(least, r)
 	}
+	least = min(least, 40)
 	base := max(2.5e-10*least, 1e-14*(lay.all.hiX-lay.all.loX+lay.all.hiY-lay.all.loY))
 	var err error
-	for _, factor := range []float64{1, 0.31, 3.7, 17} {
-		w.tieWidth = base * factor
+	for _, factor := range []float64{1, -1, 0.23, -0.23, 4.1, -4.1, 17, -17} {
+		w.tieWidth, w.lowerWins = base*math.Abs(factor), factor > 0
 		w.edges = w.edges[:0]
 		w.budget = comparisonBudget
 		if err = w.run(); err != nil {
@@ -155,7 +156,7 @@ func (w *widening) run() error {
 func (w *widening) side(j int, nx, ny float64) {
 	r := &w.lay.ribs[j]
 	c := &w.curve
-	c.arc, c.tip, c.dx, c.dy = false, false, nx, ny
+	c.arc, c.dx, c.dy = false, nx, ny
 	forward := nx == r.uy && ny == -r.ux
 	for w.start(j, span{0, r.length}); w.nextStretch(); {
 		w.refresh()
@@ -170,40 +171,36 @@ func (w *widening) side(j int, nx, ny float64) {
 // arcs takes the arcs of a rib's circle that lie beyond the ends of its two edges. At a vertex of a ring that is an
 // arc on the outside, if the ring turns left there; at a vertex of a line, on the outside of the turn.
 func (w *widening) arcs(j int) {
-	const turnsBack = 1e-9 // sine of the angle below which a turn is none, or a full one
 	r := &w.lay.ribs[j]
 	if r.prev < 0 {
 		if r.length == 0 {
-			w.arc(j, 1, 0, 2*math.Pi, false)
+			w.arc(j, 1, 0, 2*math.Pi)
 			return
 		}
-		w.arc(j, -r.uy, r.ux, math.Pi, false)
+		w.arc(j, -r.uy, r.ux, math.Pi)
 		return
 	}
 	p := &w.lay.ribs[r.prev]
 	if r.length == 0 {
-		w.arc(j, p.uy, -p.ux, math.Pi, false)
+		w.arc(j, p.uy, -p.ux, math.Pi)
 		return
 	}
 	cross, dot := p.ux*r.uy-p.uy*r.ux, p.ux*r.ux+p.uy*r.uy
 	switch {
-	case math.Abs(cross) < turnsBack && dot < 0:
-		turn := math.Atan2(cross, dot)
-		if turn < 0 {
-			turn += 2 * math.Pi
-		}
-		w.arc(j, p.uy, -p.ux, turn, true)
 	case cross > 0:
-		w.arc(j, p.uy, -p.ux, math.Atan2(cross, dot), false)
+		w.arc(j, p.uy, -p.ux, math.Atan2(cross, dot))
+	case dot < 0 && -cross*min(p.length, r.length) <= 4*same:
+		// The tip of a spike or of a slit, there is no telling which; an arc within a slit is found to be inside.
+		w.arc(j, p.uy, -p.ux, 2*math.Pi-math.Atan2(math.Abs(cross), dot))
 	case cross < 0 && !r.ringed:
-		w.arc(j, -r.uy, r.ux, math.Atan2(-cross, dot), false)
+		w.arc(j, -r.uy, r.ux, math.Atan2(-cross, dot))
 	}
 }
 
-func (w *widening) arc(j int, dx, dy, sweep float64, tip bool) {
+func (w *widening) arc(j int, dx, dy, sweep float64) {
 	r := &w.lay.ribs[j]
 	c := &w.curve
-	c.arc, c.tip, c.dx, c.dy = true, tip, dx, dy
+	c.arc, c.dx, c.dy = true, dx, dy
 	for w.start(j, span{0, sweep}); w.nextStretch(); {
 		w.refresh()
 		w.keep(Edge{From: c.from, To: c.to, Center: XY{r.x, r.y}, Radius: c.radius, Sweep: c.hi - c.lo})
@@ -243,17 +240,12 @@ func (w *widening) arcAt(phi float64) XY {
 }
 
 // keep adds a stretch to the boundary unless it lies inside a polygon. What lies inside and is not within the radius
-// of an edge lies deep inside. A side or an arc of a ring cannot reach deep into its own polygon: on the way it would
-// cross an edge, nearer than its radius. Only from a slit without width it starts there.
+// of an edge lies deep inside.
 func (w *widening) keep(e Edge) {
 	if len(w.cores) > 0 {
-		m, own := e.middle(), w.lay.ribs[w.curve.of]
+		m := e.middle()
 		for _, k := range w.cores {
-			p := &w.lay.plots[k]
-			if k == own.part && own.ringed && !p.touching && !w.curve.tip {
-				continue
-			}
-			if p.box.holds(m, 1e-6-w.radius[k]) && w.lay.winding(k, m) != 0 {
+			if w.lay.plots[k].box.holds(m, 1e-6-w.radius[k]) && w.lay.winding(k, m) != 0 {
 				return
 			}
 		}
@@ -372,7 +364,7 @@ func (c *curve) removeTurn(lo, hi float64) {
 
 // tie is what rib i, when it cuts, has its radius larger by and the current curve smaller by.
 func (w *widening) tie(i int) float64 {
-	if i < int(w.curve.of) {
+	if (i < int(w.curve.of)) == w.lowerWins {
 		return w.tieWidth / 4
 	}
 	return -w.tieWidth / 4
@@ -472,7 +464,7 @@ func (w *widening) crossing(i int, nx, ny, direct float64) float64 {
 		return direct
 	}
 	low, high := &w.lay.ribs[c.of], &w.lay.ribs[i]
-	tie := w.tieWidth / 4
+	tie := -w.tie(i)
 	r := w.radius[high.part] + w.tieWidth/2 - tie
 	x, y := high.x+r*nx-low.x, high.y+r*ny-low.y
 	along, across := x*low.ux+y*low.uy, x*c.dx+y*c.dy
@@ -487,14 +479,14 @@ func (w *widening) cutArc(i int) {
 	own, other := &w.lay.ribs[c.of], &w.lay.ribs[i]
 	tie, radius := w.tie(i), w.radius[other.part]+w.tieWidth/2
 	excess := c.reach - radius - 2*tie // how much the own radius is the larger one
-	if i != int(c.of) {
+	if i != int(c.of) && int32(i) != own.prev && int32(i) != own.next {
 		x, y := other.x-own.x, other.y-own.y
 		w.cutArcByDisc(x, y, radius, excess)
 		if c.gone {
 			return
 		}
 	}
-	// An own edge lies wholly on the other side of the vertex.
+	// The own edges lie wholly on the other side of the vertex, and so do the discs at their other ends.
 	if other.length > 0 && i != int(c.of) && int32(i) != own.prev {
 		w.cutArcByRectangle(other, radius, excess)
 	}
