@@ -286,6 +286,63 @@ func TestMissingData(t *testing.T) {
 	}
 }
 
+// The outcome in one sentence that a technician understands.
+func TestSentences(t *testing.T) {
+	supply, lit := mains(aerial(300)), mains(aerial(300))
+	supply.Electrical.ShortCircuit = 6
+	lit.Withstand, lit.Electrical.System, lit.Electrical.Neutral, lit.Electrical.Phases = 0.09, risk.IT, true, 3
+	pole := array(5)
+	pole.Electrical.Equipment = risk.ChargeController
+	for _, c := range []struct {
+		line risk.Line
+		s    risk.Structure
+		base Device
+		set  func(*Device)
+		inst Installation
+		want string
+	}{
+		{supply, risk.Structure{}, acDevice(), func(d *Device) {}, Installation{}, "Right for this line as far as checked: it stays inactive up to 275 V, begins to act at about 466.7 to 583.4 V and lets at most 1.5 kV through."},
+		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.AC, d.DC = false, true }, Installation{}, "Not to be used: the line carries a.c., the device is rated for d.c. only."},
+		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.UcAC = Some(230) }, Installation{}, "Not to be used: it conducts in normal operation, U_C is 230 V and must be at least 254 V."},
+		{supply, risk.Structure{LPS: risk.LPSIII}, acDevice(), func(d *Device) { d.IimpNPE = Some(25) }, Installation{}, "Not to be used here: I_imp N-PE is 25 kA, required is at least 50 kA."},
+		{supply, risk.Structure{}, acDevice(), func(d *Device) {}, Installation{Backup: Some(160)}, "Not to be used behind an overcurrent device of 160 A: it bears at most 125 A."},
+		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.Up, d.In, d.InNPE = Opt{}, Some(6), Opt{} }, Installation{}, "Cannot be judged yet, data are missing for: U_P, I_n N-PE."},
+		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.Up, d.UcAC = Some(4), Some(1000) }, Installation{}, "Does nothing for this equipment: it starts to act at about 1697 to 2121 V, at most 2000 V may reach it."},
+		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.Up = Some(2.5) }, Installation{}, "Does too little for this equipment: it lets up to 2.5 kV through, at most 1.5 kV is allowed."},
+		{supply, risk.Structure{}, acDevice(), func(d *Device) {}, Installation{LeadLength: Some(0.8)}, "Does too little for this equipment: it lets up to 2.3 kV with its leads through, at most 2 kV is allowed."},
+		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.Up = Some(0.8) }, Installation{LeadLength: Some(1.2)}, "Protects nothing behind leads of 1.2 m: shorten them to 0.5 m."},
+		{supply, risk.Structure{}, acDevice(), func(d *Device) {}, Installation{Distance: Some(25), Second: Absent}, "Does not protect the equipment at its distance: a second device belongs there."},
+		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.Modes, d.Connections = setLN, setCT2 }, Installation{}, "Leaves a path unprotected: it has L-N, this line needs L-N, N-PE."},
+		{supply, risk.Structure{Earthing: risk.Earthing{Connection: risk.EarthNone}}, acDevice(), func(d *Device) {}, Installation{}, "Earth first: without an earth connection it protects nothing."},
+		{lit, risk.Structure{}, acDevice(), func(d *Device) { d.UcAC, d.Modes, d.TOV = Some(440), setLPE|setNPE, Some(440) }, Installation{}, "Does nothing for this equipment: it starts to act at about 746.7 to 933.4 V, at most 72 V may reach it."},
+		{pole, risk.Structure{}, directDevice(180, 0), func(d *Device) { d.Up = Opt{} }, Installation{LeadLength: Some(0.4)}, "Cannot be judged yet, data are missing for: U_P."},
+	} {
+		d := c.base
+		c.set(&d)
+		r := Check(&d, &Place{Entry: demand(t, c.line, &c.s), Line: &c.line, Installation: c.inst})
+		if r.Sentence != c.want {
+			t.Errorf("%s\nwant %s\n%+v", r.Sentence, c.want, r.Findings)
+		}
+	}
+	l := array(5)
+	l.Withstand, l.Electrical = 0, risk.Electrical{Current: risk.DC, EquipmentMaxInput: 95}
+	d := directDevice(200, 0.9)
+	if r := Check(&d, &Place{Entry: demand(t, l, nil), Line: &l}); r.Sentence != "Does too little for this input: it lets up to 0.9 kV through, the input is rated for 95 V." {
+		t.Error(r.Sentence)
+	}
+}
+
+// In IT with neutral CT2 is allowed too, but how much N-PE then carries is not part of the entry.
+func TestOtherConnectionInIT(t *testing.T) {
+	l := mains(aerial(300))
+	l.Electrical.System, l.Electrical.Phases = risk.IT, 3
+	d := acDevice()
+	r := Check(&d, &Place{Entry: demand(t, l, nil), Line: &l})
+	if f := finding(&r, RuleConnection, ""); f.Verdict != InsufficientData || !strings.Contains(f.Reason, "N-PE then carries the sum") {
+		t.Errorf("%+v", f)
+	}
+}
+
 // What is not told of the installation or the network is not checked, and says so.
 func TestNotToldBecomesCaution(t *testing.T) {
 	l := mains(aerial(300))

@@ -93,8 +93,29 @@ func (s *scheduler) shares(x *end, en *Entry) (first, impedances float64) {
 	if s.in.SoilResistivity <= 0 {
 		return first, t.Noted(qIz, 0, noSoil)
 	}
-	k := s.impedanceShare(x, en.Level)
+	severest := s.severest(x, en.Level)
+	if severest != capped(en.Level) {
+		I = t.Pick(qI, threat, rowFromI(severest), 0)
+		s.note("In this soil the table of earthing impedances drives more into the line at a lower level, which is allowed for.")
+	}
+	k := s.impedanceShare(x, severest)
 	return first, t.Set(qIzShare, perConductor(I, k, nc))
+}
+
+// severest is the level, not above the given one, whose current drives most into the line. In poor soil the table takes a
+// worse earth termination for lower levels, so that it need not be the highest: a higher level must not ask for less.
+func (s *scheduler) severest(x *end, level risk.Level) risk.Level {
+	t, notes := s.t, len(s.notes)
+	s.t = nil
+	level = capped(level)
+	severest, most := level, 0.0
+	for l := level; l >= risk.LevelIIIIV; l-- {
+		if i := threat.Rows[rowFromI(l)].Values[0] * s.impedanceShare(x, l); i > most {
+			severest, most = l, i
+		}
+	}
+	s.t, s.notes = t, s.notes[:notes]
+	return severest
 }
 
 // impedanceShare returns k_e of the line.

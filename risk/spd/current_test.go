@@ -175,6 +175,18 @@ func TestRatingsRiseWithTheLevel(t *testing.T) {
 	})
 }
 
+// At 5000 ohm m Table E.1 (from memory) takes Z of 60, 15, 10 ohm for LPL III-IV, II, I: with one cable of Z_1 35 ohm the lines
+// get 100 x 60/95 = 63.2 kA at III-IV, but 150 x 15/50 = 45 kA at II. Level II asks for no less than III-IV.
+func TestPoorSoilOverturnsTheLevels(t *testing.T) {
+	for _, lps := range []risk.LPS{risk.LPSIII, risk.LPSII} {
+		l := mains(cable(500, risk.Rural))
+		l.Electrical.System, l.Electrical.Phases, l.Electrical.Neutral = risk.IT, 3, false
+		in := site1(risk.Structure{LPS: lps}, l)
+		in.SoilResistivity = 5000
+		near(t, "100 kA x 60/95 over three conductors, 21.1 kA", first(t, in, 4).IimpMin.Value, 25, 0)
+	}
+}
+
 func TestFewerLinesCarryMore(t *testing.T) {
 	for _, rho := range []float64{0, 80, 700, 5000} {
 		last := math.Inf(1)
