@@ -199,20 +199,20 @@ var (
 	whyLowest   = rule{"The device must stay inactive up to the highest operating voltage; below that it heats up and fails.", stdSPD, read}
 	whyOnset    = rule{"A device begins to act at about 1.2 to 1.5 times the peak of its U_C; if that is more than may reach the equipment, it protects nothing. A U_P that is low enough proves that it acts in time.", trade, practice}
 	whyUp       = rule{"U_P, with the voltage on the leads, is what the equipment gets.", "IEC 62305-4:2010 Annex C", memory}
-	whyClass    = rule{"Partial lightning currents need the 10/350 test of class I or D1; a class for heavier duty serves for a lighter one.", stdPower + "; " + stdData, read}
+	whyClass    = rule{"Partial lightning currents need the 10/350 test of class I or D1; a class for heavier duty serves for a lighter one.", stdPower + "; " + stdData, memory}
 	whyNominal  = rule{"The device carries surges 8/20 of this size repeatedly.", stdSPD, read}
 	whyImpulse  = rule{"The device carries its share of the lightning current; below that it is destroyed.", stdSPD, read}
 	whyMaximum  = rule{"Usual value for the exposure, not normative: below it the device wears out sooner.", "trade handbooks, not normative", read}
 	whyShort    = rule{"A failing device must survive the short-circuit current until the backup device interrupts it.", stdSPD, read}
 	whyFollow   = rule{"A device that switches must interrupt the current that follows the surge.", stdSPD, memory}
 	whyLimiting = rule{"A voltage-limiting device carries no follow current.", stdPower, memory}
-	whyModes    = rule{"A surge reaches the equipment on every path that is not protected.", stdSPD, read}
-	whyCT       = rule{"The type of system earthing allows these connection types; in TT a device from line to PE upstream of the residual-current device is not allowed.", stdSPD, read}
+	whyModes    = rule{"A surge reaches the equipment on every path that is not protected.", stdSPD, memory}
+	whyCT       = rule{"The type of system earthing allows these connection types; in TT a device from line to PE upstream of the residual-current device is not allowed.", stdSPD, memory}
 	whyTOV      = rule{"The device bears a fault of the network for 5 s; in TT N-PE bears 1200 V for 200 ms besides.", stdPower, memory}
 	whyLeads    = rule{"Each metre of lead adds about 1 kV to U_P: together at most 0.5 m, never over 1 m.", stdSPD, read}
 	whyDistance = rule{"Beyond 10 m the voltage at the equipment can double by oscillation: a second device there, or U_P with leads at most half of U_W.", stdSPD, read}
 	whyVital    = rule{"Life or a public service is at stake: a second device at the equipment, or U_P with leads at most half of U_W.", "IEC 62305-4:2010 Annex C", memory}
-	whyBackup   = rule{"A larger overcurrent device does not protect a failing device; add one of the stated rating.", stdSPD, read}
+	whyBackup   = rule{"A larger overcurrent device does not protect a failing device; add one of the stated rating.", stdSPD, memory}
 	whyEarth    = rule{"A device moves the surge to earth: without an earth connection it protects nothing.", trade, practice}
 )
 

@@ -25,7 +25,7 @@ var (
 	byTargetNear = rule{"U_P with leads at most 0.8 U_W: up to 10 m of cable to the equipment. Next preferred value downwards.", stdSPD, read}
 	byTargetTwo  = rule{"U_P with leads at most 0.8 U_W, up to 10 m of cable; a second device is at the equipment. Next preferred value downwards.", stdSPD, read}
 	byTargetLife = rule{"U_P with leads at most half of U_W: life or a public service is at stake. Next preferred value downwards.", "IEC 62305-4:2010 Annex C", memory}
-	byThrough    = rule{"No leads: the voltage on them, about 1 kV per metre, takes up what the equipment withstands. Wire through the terminals of the device.", "IEC 62305-4:2010 Annex C", read}
+	byThrough    = rule{"No leads: the voltage on them, about 1 kV per metre, takes up what the equipment withstands. Wire through the terminals of the device.", "IEC 62305-4:2010 Annex C", memory}
 )
 
 // operating sets the lowest U_C of every mode and of the entry.
