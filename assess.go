@@ -17,6 +17,8 @@ func (p *program) assess(args []string) error {
 	f := p.flags("assess")
 	asJSON := f.Bool("json", false, "print the result as JSON")
 	check := f.Bool("check", false, "re-evaluate every step of the worksheet, and the printed values of a published case")
+	maps := mapFiles{}
+	f.Var(maps, "map", "flash-density map `ID=FILE`, with FILE.json beside it; may be repeated")
 	if err := parse(f, args, 1); err != nil {
 		return err
 	}
@@ -25,9 +27,9 @@ func (p *program) assess(args []string) error {
 		return err
 	}
 	if *check {
-		return p.check(text)
+		return p.check(text, maps)
 	}
-	answer, err := compute(text, nil)
+	answer, err := compute(text, maps, nil)
 	if err != nil {
 		return err
 	}
@@ -62,14 +64,14 @@ func (p *program) read(name string) ([]byte, error) {
 
 // check re-evaluates every formula from the recorded values. A published case
 // is compared with its printed values as well.
-func (p *program) check(text []byte) error {
+func (p *program) check(text []byte, maps mapFiles) error {
 	cases, isCase, err := assess.ParseCases(text)
 	if err != nil {
 		return err
 	}
 	if !isCase {
 		t := trace.New(0)
-		if _, err := compute(text, t); err != nil {
+		if _, err := compute(text, maps, t); err != nil {
 			return err
 		}
 		if err := t.Check(); err != nil {
@@ -81,7 +83,7 @@ func (p *program) check(text []byte) error {
 	var faults []error
 	for _, c := range cases {
 		t := trace.New(0)
-		answer, err := compute(c.Input, t)
+		answer, err := compute(c.Input, maps, t)
 		if err == nil {
 			err = errors.Join(t.Check(), c.Compare(p.out, answer))
 		}
@@ -93,6 +95,6 @@ func (p *program) check(text []byte) error {
 }
 
 // compute decodes and computes an input; the error lists all faults.
-func compute(text []byte, t *trace.Trace) (*api.Result, error) {
-	return api.Compute(contract, text, engine, t)
+func compute(text []byte, maps mapFiles, t *trace.Trace) (*api.Result, error) {
+	return api.Compute(contract, text, engine, maps, t)
 }

@@ -39,10 +39,12 @@ var migrations embed.FS
 const usage = `levinward: lightning risk and surge protection for off-grid and rural sites
 
   levinward serve   [-listen HOST:PORT] [-database FILE|postgres://…]   the service
-  levinward assess  [-json] [-check] FILE|-                             one site, without a server
+  levinward assess  [-json] [-check] [-map ID=FILE]… FILE|-             one site, without a server
   levinward migrate [-database FILE|postgres://…]                       bring a database up to date
   levinward version
 
+A map (-map) is an Esri ASCII grid, GeoTIFF or CSV of flash density for inputs whose flash_density.map is ID. FILE.json beside
+it says what the file does not, like {"name": …, "kind": "ground_flashes_per_km2_year", "from_year": …, "to_year": …, "source": …}.
 The environment variables LEVINWARD_LISTEN and LEVINWARD_DATABASE stand in for the options.
 A screening and design aid: local codes and a licensed practitioner decide.
 `

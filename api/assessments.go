@@ -71,9 +71,9 @@ func (s *Server) calculate(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	in, site, problem := s.contract.decode(b)
-	if problem != nil {
-		return problem
+	in, site, err := s.contract.decode(c.Request().Context(), s.maps, b)
+	if err != nil {
+		return err
 	}
 	done, err := s.compute(in, site, nil)
 	if err != nil {
@@ -135,9 +135,9 @@ func (s *Server) create(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	in, site, problem := s.contract.decode(b)
-	if problem != nil {
-		return problem
+	in, site, err := s.contract.decode(c.Request().Context(), s.maps, b)
+	if err != nil {
+		return err
 	}
 	id, err := uuid.NewV7()
 	if err != nil {
@@ -207,9 +207,9 @@ func (s *Server) revise(c echo.Context) error {
 	if problem != nil {
 		return problem
 	}
-	in, site, problem := s.contract.decode(merged)
-	if problem != nil {
-		return problem
+	in, site, err := s.contract.decode(c.Request().Context(), s.maps, merged)
+	if err != nil {
+		return err
 	}
 	r, err := s.record(c, in, site, newest.ID, newest.Revision+1)
 	if err != nil {

@@ -1,8 +1,10 @@
 package api
 
 import (
+	"context"
 	"time"
 
+	"levinward/api/assess"
 	"levinward/api/wire"
 	"levinward/risk/trace"
 )
@@ -12,14 +14,15 @@ type Result = wire.Result
 
 // Compute answers an input without a server or store, by the same contract. A
 // refusal is a *Problem with every fault. With a trace the worksheet is recorded.
-func Compute(contractYAML, body []byte, engine string, t *trace.Trace) (*Result, error) {
+// N_G comes from one of the maps where the input names one; they may be nil.
+func Compute(contractYAML, body []byte, engine string, maps assess.Maps, t *trace.Trace) (*Result, error) {
 	contract, err := newContract(contractYAML)
 	if err != nil {
 		return nil, err
 	}
-	in, site, problem := contract.decode(body)
-	if problem != nil {
-		return nil, problem
+	in, site, err := contract.decode(context.Background(), maps, body)
+	if err != nil {
+		return nil, err
 	}
 	s := Server{engine: engine, now: time.Now, metrics: newMetrics()}
 	done, err := s.compute(in, site, t)

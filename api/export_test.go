@@ -1,6 +1,9 @@
 package api
 
 import (
+	"context"
+	"errors"
+
 	"levinward/api/assess"
 	"levinward/api/wire"
 	"levinward/risk"
@@ -26,7 +29,12 @@ func NewDecoder(contractYAML []byte) (*Decoder, error) {
 
 // Decode is the way of every request.
 func (d *Decoder) Decode(body []byte) (*wire.Input, *wire.Site, *Problem) {
-	return d.contract.decode(body)
+	in, site, err := d.contract.decode(context.Background(), nil, body)
+	var p *Problem
+	if errors.As(err, &p) {
+		return nil, nil, p
+	}
+	return in, site, nil
 }
 
 // Explain reads an input the slow way.

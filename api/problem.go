@@ -64,6 +64,10 @@ var (
 	preconditionFails = kind{"precondition-failed", http.StatusPreconditionFailed, "The ETag is not that of the newest revision"}
 	tooLarge          = kind{"too-large", http.StatusRequestEntityTooLarge, "The body is too large"}
 	wrongMediaType    = kind{"wrong-media-type", http.StatusUnsupportedMediaType, "The body is of a media type that is not taken here"}
+	invalidMap        = kind{"invalid-map", http.StatusUnprocessableEntity, "The map has faults"}
+	noMapValue        = kind{"no-map-value", http.StatusUnprocessableEntity, "The map has no value there"}
+	unreadable        = kind{"unreadable-body", http.StatusBadRequest, "The body could not be read"}
+	busy              = kind{"busy", http.StatusServiceUnavailable, "Too much is being done at once"}
 	invalidInput      = kind{"invalid-input", http.StatusUnprocessableEntity, "The input has faults"}
 	keyReused         = kind{"idempotency-key-reused", http.StatusUnprocessableEntity, "The idempotency key was used with another body"}
 	unavailable       = kind{"unavailable", http.StatusServiceUnavailable, "The database is away"}

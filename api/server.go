@@ -44,6 +44,8 @@ type Server struct {
 	definitions *wire.Definitions
 	defined     atomic.Bool // the definitions are in the store
 	metrics     *metrics
+	maps        *mapShelf
+	mapSlots    chan struct{} // one for each upload of a map
 }
 
 // Limits of a request body.
@@ -62,7 +64,8 @@ func New(c Config) (*Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Server{echo: echo.New(), store: c.Store, contract: contract, engine: c.Engine, log: c.Log, now: c.Now, definitions: definitions, metrics: newMetrics()}
+	s := &Server{echo: echo.New(), store: c.Store, contract: contract, engine: c.Engine, log: c.Log, now: c.Now, definitions: definitions, metrics: newMetrics(),
+		maps: newMapShelf(c.Store, shelfRoom), mapSlots: make(chan struct{}, mapsAtOnce)}
 	if s.now == nil {
 		s.now = time.Now
 	}
@@ -116,6 +119,11 @@ func (s *Server) routes() {
 	e.GET("/v1/assessments/:id/collection-areas", s.collectionAreas)
 	e.GET("/v1/assessments/:id/spd-schedule", s.schedule)
 	e.GET("/v1/assessments/:id/spd-schedule.csv", s.scheduleCSV)
+	e.POST("/v1/flash-density-maps", s.createMap)
+	e.GET("/v1/flash-density-maps", s.listMaps)
+	e.GET("/v1/flash-density-maps/:id", s.getMap)
+	e.DELETE("/v1/flash-density-maps/:id", s.removeMap)
+	e.GET("/v1/flash-density-maps/:id/sample", s.sampleMap)
 	e.POST("/v1/earth-electrodes", s.earthElectrode)
 	e.GET("/v1/reference", s.reference)
 	e.GET("/openapi.yaml", s.blob("application/yaml", s.contract.yaml))

@@ -2,6 +2,7 @@ package api
 
 import (
 	"bytes"
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -54,14 +55,20 @@ func newContract(yaml []byte) (*contract, error) {
 	return c, nil
 }
 
-// decode reads an input body and makes it ready for computation.
-func (c *contract) decode(body []byte) (*wire.Input, *wire.Site, *Problem) {
+// decode reads an input body and makes it ready for computation, N_G taken from
+// one of the maps where it names one. A refusal is a *Problem; any other error is one of the maps.
+func (c *contract) decode(ctx context.Context, maps assess.Maps, body []byte) (*wire.Input, *wire.Site, error) {
 	var site *wire.Site
+	var failed error
 	in, problem := decodeBody(c, wire.Inputs, "Input", body, func(in *wire.Input) []risk.Violation {
 		site = in.Core()
+		failed = assess.Resolve(ctx, site, maps)
 		return assess.Faults(site)
 	})
-	if problem != nil {
+	switch {
+	case failed != nil:
+		return nil, nil, failed
+	case problem != nil:
 		return nil, nil, problem
 	}
 	return in, site, nil
@@ -238,6 +245,9 @@ func (v *visit) covers(pointer string, rule risk.Rule) bool {
 		}
 		if strings.HasSuffix(p, "/id") && (rule == risk.RuleUnknownReference || rule == risk.RuleDuplicateID) {
 			return true
+		}
+		if strings.HasPrefix(p, "/location") && pointer == "/flash_density/map" && rule != risk.RuleUnknownReference {
+			return true // what the map says about a place made up
 		}
 	}
 	return false

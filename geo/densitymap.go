@@ -25,6 +25,17 @@ const (
 	ThunderstormDays DensityKind = "thunderstorm_days_per_year"
 )
 
+// Words says the kind in words and its unit.
+func (k DensityKind) Words() string {
+	switch k {
+	case TotalFlashDensity:
+		return "total flashes per km2 and year"
+	case ThunderstormDays:
+		return "days with thunder per year"
+	}
+	return "ground flashes per km2 and year"
+}
+
 // ThunderstormDayRelation turns thunderstorm days per year, T_D, into ground flashes per km² and year, N_G.
 type ThunderstormDayRelation string
 
@@ -65,6 +76,13 @@ type DensityMapMeta struct {
 	Source string `json:"source"`
 	// LicenceNote says under which terms they may be used, up to 2000 bytes, may be empty.
 	LicenceNote string `json:"licence_note,omitempty"`
+}
+
+// Faults lists what is wrong with the metadata, each fault under the name of its field; none where a map may have it.
+func (meta DensityMapMeta) Faults() []DensityMapFault {
+	var faults rasterFaults
+	meta.check(&faults)
+	return faults.list
 }
 
 func (meta DensityMapMeta) check(faults *rasterFaults) {

@@ -35,6 +35,10 @@ type FlashDensity struct {
 	Source           string
 	Year             int // of the newest data, 0 where not known
 	StandardError    float64
+
+	// Of a map: its id; the relation that gave N_G from its value, empty where it
+	// holds N_G itself; and what the worksheet says beside N_G.
+	Map, Derivation, Note string
 }
 
 // Structure is a building, or the neighbour at the far end of a line.

@@ -22,4 +22,5 @@ const (
 	RuleNotApplicable    Rule = "not-applicable"
 	RuleContradiction    Rule = "contradiction"
 	RuleUnknownEdition   Rule = "unknown-edition"
+	RuleNoMapValue       Rule = "no-map-value" // the site lies outside a flash-density map, or where it has no data
 )

@@ -107,6 +107,9 @@ func warnings(in *risk.Input, rec *risk.Recommendation) []string {
 			w = append(w, "Line "+strconv.Quote(l.ID)+": the shield resistance is above 20 ohm/km; the line counts as unshielded in Table B.8.")
 		}
 	}
+	if in.FlashDensity.Derivation != "" {
+		w = append(w, "N_G is derived from a map of another quantity ("+in.FlashDensity.Derivation+"), which is a weak relation; use lightning location data no older than five years where there are any.")
+	}
 	if in.FlashDensity.Origin == risk.DensityThunderstormDays {
 		w = append(w, "N_G is derived from thunderstorm days, which is a weak relation; use lightning location data no older than five years where there are any.")
 	}

@@ -54,8 +54,11 @@ func nonNil[T any](s []T) []T {
 
 func density(in *risk.Input, res *risk.Result) DensityUsed {
 	d := &in.FlashDensity
-	u := DensityUsed{GroundFlashes: res.NG, Origin: d.Origin, Source: d.Source, Year: d.Year}
-	if d.Origin == risk.DensityThunderstormDays {
+	u := DensityUsed{GroundFlashes: res.NG, Origin: d.Origin, Source: d.Source, Year: d.Year, Map: d.Map, Note: d.Note}
+	switch d.Origin {
+	case risk.DensityMap:
+		u.Derived, u.Relation = d.Derivation != "", d.Derivation
+	case risk.DensityThunderstormDays:
 		u.Derived, u.Relation = true, "N_G = 0.1 T_D"
 		if d.Relation == risk.Power {
 			u.Relation = "N_G = 0.04 T_D^1.25"

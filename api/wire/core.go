@@ -164,15 +164,25 @@ func (b *builder) density() {
 	if f.StandardError != nil {
 		d.StandardError = *f.StandardError
 	}
-	const one = "exactly one of ground_flashes_per_km2_year, thunderstorm_days_per_year must be given"
+	given := 0
+	for _, there := range [...]bool{f.GroundFlashes != nil, f.ThunderstormDays != nil, f.Map != nil} {
+		if there {
+			given++
+		}
+	}
+	if given != 1 {
+		b.fault(risk.RuleContradiction, "/flash_density", "exactly one of ground_flashes_per_km2_year, thunderstorm_days_per_year, map must be given")
+		return
+	}
+	if f.Relation != nil && f.ThunderstormDays == nil {
+		b.fault(risk.RuleNotApplicable, "/flash_density/relation", "goes with thunderstorm_days_per_year only")
+	}
 	switch {
-	case f.GroundFlashes != nil && f.ThunderstormDays != nil, f.GroundFlashes == nil && f.ThunderstormDays == nil:
-		b.fault(risk.RuleContradiction, "/flash_density", one)
 	case f.GroundFlashes != nil:
 		d.NG = *f.GroundFlashes
-		if f.Relation != nil {
-			b.fault(risk.RuleNotApplicable, "/flash_density/relation", "goes with thunderstorm_days_per_year only")
-		}
+	case f.Map != nil: // whoever computes takes N_G from it
+		b.text(*f.Map, "flash_density", "map")
+		d.Origin, d.Map = risk.DensityMap, *f.Map
 	default:
 		d.Origin, d.ThunderstormDays = risk.DensityThunderstormDays, *f.ThunderstormDays
 		d.Relation = or(b, f.Relation, defaultRelation, larger(*f.ThunderstormDays), nowhere, "flash_density")

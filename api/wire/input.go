@@ -34,10 +34,11 @@ type Location struct {
 	Longitude *float64 `json:"longitude" required:"true" lim:"[-180,180]"`
 }
 
-// FlashDensity says how often lightning strikes the ground; exactly one of the first two is given.
+// FlashDensity says how often lightning strikes the ground; exactly one of the first three is given.
 type FlashDensity struct {
 	GroundFlashes    *float64  `json:"ground_flashes_per_km2_year,omitempty" lim:"[0.01,100]"`
 	ThunderstormDays *float64  `json:"thunderstorm_days_per_year,omitempty" lim:"[0.1,365]"`
+	Map              *string   `json:"map,omitempty" len:"[1,100]"`
 	Relation         *Relation `json:"relation,omitempty"`
 	Source           string    `json:"source,omitempty" len:"[0,200]"`
 	Year             *float64  `json:"year,omitempty" lim:"[1900,2200]" integer:"true"`

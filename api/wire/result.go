@@ -54,6 +54,8 @@ type DensityUsed struct {
 	Relation      string             `json:"relation,omitempty"`
 	Source        string             `json:"source,omitempty"`
 	Year          int                `json:"year,omitempty"`
+	Map           string             `json:"map,omitempty"`
+	Note          string             `json:"note,omitempty"`
 }
 
 // DirectNear is a pair of values for flashes to and near something.

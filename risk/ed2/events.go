@@ -33,7 +33,7 @@ func (c *calc) flashDensity(d *risk.FlashDensity) float64 {
 		}
 		return c.t.Set(ngLinear, 0.1*TD)
 	case risk.DensityMap:
-		return c.t.Noted(ngMap, d.NG, d.Source)
+		return c.t.Noted(ngMap, d.NG, d.Note)
 	}
 	return c.t.Noted(ngGiven, d.NG, d.Source)
 }

@@ -28,9 +28,12 @@ func (Edition) Validate(in *risk.Input) []risk.Violation {
 		f.add(risk.RuleUnknownEdition, "", "this edition is not implemented; allowed: "+ID, "/edition")
 	}
 	d := &in.FlashDensity
-	if d.Origin == risk.DensityThunderstormDays {
+	switch d.Origin {
+	case risk.DensityThunderstormDays:
 		f.number(d.ThunderstormDays, 0.1, 365, "/flash_density/thunderstorm_days_per_year")
-	} else {
+	case risk.DensityMap:
+		f.number(d.NG, 0.01, 100, "/flash_density/map")
+	default:
 		f.number(d.NG, 0.01, 100, "/flash_density/ground_flashes_per_km2_year")
 	}
 	assessed := 0
