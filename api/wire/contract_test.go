@@ -17,6 +17,7 @@ import (
 
 	"levinward/api/assess"
 	"levinward/api/wire"
+	"levinward/geo"
 	"levinward/risk"
 	"levinward/risk/spd"
 	"levinward/risk/trace"
@@ -75,7 +76,14 @@ var operations = map[string][]string{
 	"GET /v1/assessments/{id}/worksheet.html":   {"200", "400", "404", "500", "503"},
 	"GET /v1/assessments/{id}/spd-schedule":     {"200", "400", "404", "406", "500", "503"},
 	"GET /v1/assessments/{id}/spd-schedule.csv": {"200", "400", "404", "500", "503"},
+	"GET /v1/assessments/{id}/collection-areas": {"200", "400", "404", "500", "503"},
+	"POST /v1/spd-checks":                       {"200", "400", "413", "415", "422", "500", "503"},
 	"POST /v1/earth-electrodes":                 {"200", "400", "413", "415", "422", "500"},
+	"POST /v1/flash-density-maps":               {"201", "400", "413", "415", "422", "500", "503"},
+	"GET /v1/flash-density-maps":                {"200", "400", "500", "503"},
+	"GET /v1/flash-density-maps/{id}":           {"200", "400", "404", "500", "503"},
+	"DELETE /v1/flash-density-maps/{id}":        {"204", "400", "404", "500", "503"},
+	"GET /v1/flash-density-maps/{id}/sample":    {"200", "400", "404", "422", "500", "503"},
 	"GET /v1/reference":                         {"200", "400", "500"},
 	"GET /openapi.yaml":                         {"200", "400"},
 	"GET /openapi.json":                         {"200", "400"},
@@ -211,6 +219,7 @@ func TestDescriptionsNameUnits(t *testing.T) {
 // TestRequestsEqualContract walks the types of the bodies alongside their schemas.
 func TestRequestsEqualContract(t *testing.T) {
 	request{t}.object("Input", reflect.TypeFor[wire.Input](), schema(t, "Input"))
+	request{t}.object("SPDCheck", reflect.TypeFor[wire.SPDCheck](), schema(t, "SPDCheck"))
 	request{t}.object("EarthRequest", reflect.TypeFor[wire.EarthRequest](), schema(t, "EarthRequest"))
 }
 
@@ -378,10 +387,13 @@ func (t request) spd(at string, s *openapi3.Schema) {
 // TestAnswersEqualContract walks the types of the answers alongside their schemas.
 func TestAnswersEqualContract(t *testing.T) {
 	for name, typ := range map[string]reflect.Type{
-		"Result":      reflect.TypeFor[wire.Result](),
-		"Worksheet":   reflect.TypeFor[wire.Worksheet](),
-		"Reference":   reflect.TypeFor[wire.Reference](),
-		"EarthResult": reflect.TypeFor[wire.EarthResult](),
+		"Result":              reflect.TypeFor[wire.Result](),
+		"Worksheet":           reflect.TypeFor[wire.Worksheet](),
+		"FlashDensityMap":     reflect.TypeFor[wire.FlashDensityMap](),
+		"FlashDensityMapList": reflect.TypeFor[wire.FlashDensityMapList](),
+		"FlashDensitySample":  reflect.TypeFor[wire.FlashDensitySample](),
+		"Reference":           reflect.TypeFor[wire.Reference](),
+		"EarthResult":         reflect.TypeFor[wire.EarthResult](),
 	} {
 		response{t}.object(name, typ, schema(t, name))
 	}
@@ -502,10 +514,12 @@ func (t response) value(at string, typ reflect.Type, s *openapi3.Schema) {
 // closedSets are the types whose values are constants without a list of names.
 // An entry of the schedule has no level where none applies, instead of the level "none".
 var closedSets = map[reflect.Type][]string{
-	reflect.TypeFor[spd.Position]():     {string(spd.LineEntrance), string(spd.AtEquipment), string(spd.AtArray)},
-	reflect.TypeFor[spd.TestClass]():    {string(spd.ClassI), string(spd.ClassII), string(spd.ClassIII), string(spd.D1), string(spd.C2), string(spd.C1)},
-	reflect.TypeFor[trace.Provenance](): provenances(),
-	reflect.TypeFor[risk.Level]():       risk.Level(0).Names()[1:],
+	reflect.TypeFor[spd.Position]():                {string(spd.LineEntrance), string(spd.AtEquipment), string(spd.AtArray)},
+	reflect.TypeFor[spd.TestClass]():               {string(spd.ClassI), string(spd.ClassII), string(spd.ClassIII), string(spd.D1), string(spd.C2), string(spd.C1)},
+	reflect.TypeFor[trace.Provenance]():            provenances(),
+	reflect.TypeFor[geo.DensityKind]():             {string(geo.GroundFlashDensity), string(geo.TotalFlashDensity), string(geo.ThunderstormDays)},
+	reflect.TypeFor[geo.ThunderstormDayRelation](): {string(geo.LinearThunderstormDays), string(geo.PowerThunderstormDays)},
+	reflect.TypeFor[risk.Level]():                  risk.Level(0).Names()[1:],
 }
 
 func provenances() []string {
@@ -686,6 +700,33 @@ func TestEarthExamplesAreAccepted(t *testing.T) {
 			continue
 		}
 		if err := schema(t, "EarthResult").VisitJSON(tree(t, encode(t, result))); err != nil {
+			t.Errorf("%s: the contract refuses the answer: %v", name, err)
+		}
+	}
+}
+
+func TestCheckExamplesAreAccepted(t *testing.T) {
+	// common practice, no published source: a device of 550 V protects nothing on an input rated 95 V.
+	verdicts := map[string]spd.Verdict{"useless": spd.Ineffective, "supply": spd.InsufficientData}
+	for name, example := range examplesOf(t, "/v1/spd-checks") {
+		req, ok := wire.SPDChecks.Decode(encode(t, example))
+		if !ok {
+			t.Errorf("%s is not decoded", name)
+			continue
+		}
+		if faults := assess.CheckFaults(req); len(faults) > 0 {
+			t.Errorf("%s: %v", name, faults)
+			continue
+		}
+		result, faults := assess.CheckByValue(req)
+		if len(faults) > 0 {
+			t.Errorf("%s: %v", name, faults)
+			continue
+		}
+		if result.Verdict != verdicts[name] {
+			t.Errorf("%s is %v, want %v: %s", name, result.Verdict, verdicts[name], result.Sentence)
+		}
+		if err := schema(t, "SPDCheckResult").VisitJSON(tree(t, encode(t, result))); err != nil {
 			t.Errorf("%s: the contract refuses the answer: %v", name, err)
 		}
 	}
