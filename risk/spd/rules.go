@@ -56,10 +56,33 @@ func (d *Device) Passes(e *Entry) (ok bool, firstFailed Rule) {
 
 // Meets is Passes for many devices: the need is drawn from the entry once.
 func (d *Device) Meets(n *Need) (ok bool, firstFailed Rule) {
-	for r := Rule(0); r < deviceRules; r++ {
-		if d.decide(r, n) != Suitable {
-			return false, r
-		}
+	switch {
+	case d.currentKind(n) != Suitable:
+		return false, RuleCurrentKind
+	case d.lowestUc(n) != Suitable:
+		return false, RuleLowestUc
+	case d.highestUc(n) != Suitable:
+		return false, RuleHighestUc
+	case d.protects(n) != Suitable:
+		return false, RuleProtectionLevel
+	case d.tested(n) != Suitable:
+		return false, RuleTestClass
+	case rated(d.In, d.nominalMin(n)) != Suitable || d.nominalNPE(n) != Suitable:
+		return false, RuleNominalCurrent
+	case rated(d.Iimp, d.impulseMin(n)) != Suitable || d.impulseNPE(n) != Suitable:
+		return false, RuleImpulseCurrent
+	case rated(d.Imax, n.imax) != Suitable:
+		return false, RuleMaximumCurrent
+	case rated(d.ShortCircuit, n.shortCircuit) != Suitable:
+		return false, RuleShortCircuit
+	case d.followCurrent(n) != Suitable:
+		return false, RuleFollowCurrent
+	case d.covers(n) != Suitable:
+		return false, RuleModes
+	case d.connected(n) != Suitable:
+		return false, RuleConnection
+	case rated(d.TOV, n.tov) != Suitable:
+		return false, RuleTOV
 	}
 	return true, Rules
 }
