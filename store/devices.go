@@ -43,13 +43,15 @@ type Import struct {
 	Replace bool
 	// Partial keeps the others when references are taken.
 	Partial bool
+	// Probe stores nothing and only finds what would be taken.
+	Probe bool
 	// Taken is told of each device whose reference is taken, with its place in
 	// the sequence from 0, in order. A reference that stands twice in the
 	// sequence is taken the second time, with Replace as well.
 	Taken func(n int, d Device)
 }
 
-// Imported says what an import did. After ErrReferenceTaken only Taken counts.
+// Imported says what an import did. After ErrReferenceTaken or a probe only Taken counts.
 type Imported struct{ Stored, Replaced, Taken int }
 
 // DeviceFilter chooses devices for DeviceLibrary.ListDevices.
@@ -72,7 +74,7 @@ type DeviceLibrary interface {
 	// sequence ends the import and is returned. It holds only a small part of
 	// them at a time, and keeps other changes of the library waiting, so the
 	// sequence should be at hand. ErrReferenceTaken: unless Import.Partial,
-	// for one reference or more, when all of the sequence was seen.
+	// when a reference was taken and all of the sequence was seen.
 	ImportDevices(ctx context.Context, org Organisation, devices iter.Seq2[Device, error], how Import) (Imported, error)
 
 	// Device returns one device, withdrawn or not; ErrNotFound.

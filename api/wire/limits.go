@@ -41,18 +41,27 @@ type Field struct {
 	Type                  reflect.Type // without pointers; of the entries for a list
 	List                  bool
 
-	index int
-	sub   *plan
+	// Index is the place of the field in the type, as reflect.Value.FieldByIndex takes it.
+	Index []int
+
+	sub *plan
 }
 
 // plan is the list of fields of a struct type that have something to check.
 type plan struct{ fields []Field }
 
-// Fields lists the fields of a document type with their limits.
+// Fields lists the fields of a document type with their limits, those of embedded types in their place.
 func Fields(t reflect.Type) []Field {
 	var fields []Field
 	for i := range t.NumField() {
 		f := t.Field(i)
+		if f.Anonymous && f.Type.Kind() == reflect.Struct {
+			for _, e := range Fields(f.Type) {
+				e.Index = append([]int{i}, e.Index...)
+				fields = append(fields, e)
+			}
+			continue
+		}
 		name, _, _ := strings.Cut(f.Tag.Get("json"), ",")
 		if name == "" || name == "-" {
 			continue
@@ -60,7 +69,7 @@ func Fields(t reflect.Type) []Field {
 		field := Field{
 			Name: name, Required: f.Tag.Get("required") != "", Integer: f.Tag.Get("integer") != "",
 			Number: parseInterval(f.Tag.Get("lim")), Length: parseInterval(f.Tag.Get("len")), Items: parseInterval(f.Tag.Get("items")),
-			Type: f.Type, index: i,
+			Type: f.Type, Index: []int{i},
 		}
 		for field.Type.Kind() == reflect.Pointer {
 			field.Type = field.Type.Elem()
@@ -95,7 +104,7 @@ func makePlan(t reflect.Type) *plan {
 func (p *plan) withinLimits(v reflect.Value) bool {
 	for i := range p.fields {
 		f := &p.fields[i]
-		if !f.withinLimits(v.Field(f.index)) {
+		if !f.withinLimits(v.FieldByIndex(f.Index)) {
 			return false
 		}
 	}

@@ -52,7 +52,7 @@ func (s *Store) ImportDevices(ctx context.Context, org store.Organisation, devic
 	if err = i.all(ctx, owner, org, devices); err == nil && i.done.Taken > 0 && !how.Partial {
 		err = store.ErrReferenceTaken
 	}
-	if err != nil {
+	if err != nil || how.Probe {
 		i.step(ctx, i.tx.Rollback) // err is the one to report
 		return store.Imported{Taken: i.done.Taken}, translate(ctx, err)
 	}

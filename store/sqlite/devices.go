@@ -48,7 +48,7 @@ func (s *Store) ImportDevices(ctx context.Context, org store.Organisation, devic
 	if done, err = importAll(ctx, tx, owner, org, devices, how); err == nil && done.Taken > 0 && !how.Partial {
 		err = store.ErrReferenceTaken
 	}
-	if err != nil {
+	if err != nil || how.Probe {
 		tx.Rollback() // err is the one to report
 		return store.Imported{Taken: done.Taken}, translate(ctx, err)
 	}

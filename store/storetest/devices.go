@@ -188,6 +188,13 @@ func takenReferences(t *testing.T, s suite) {
 		t.Fatalf("the library went from version %d to %d, though nothing was stored", before, after)
 	}
 
+	places, done, err = s.takenIn(more, store.Import{Partial: true, Probe: true})
+	noError(t, err)
+	if !slices.Equal(places, want) || done != (store.Imported{Taken: 4}) {
+		t.Fatalf("probe: taken %v, %+v", places, done)
+	}
+	s.inUse(t, firstVersions(stocked)...)
+
 	places, done, err = s.takenIn(more, store.Import{Partial: true})
 	noError(t, err)
 	if !slices.Equal(places, want) || done != (store.Imported{Stored: 2296, Taken: 4}) {

@@ -1,0 +1,159 @@
+package wire
+
+import (
+	"encoding/json"
+
+	"levinward/risk"
+	"levinward/risk/spd"
+)
+
+// ScheduledPlace is an entry of a stored schedule as far as devices are matched with it.
+type ScheduledPlace struct {
+	Line, Structure string
+	EarthFirst      bool
+	Entry           spd.Entry
+}
+
+// storedNumber is a number of a stored document that may be null or missing.
+type storedNumber struct{ spd.Opt }
+
+// UnmarshalJSON takes a number or null.
+func (n *storedNumber) UnmarshalJSON(b []byte) error {
+	if string(b) == "null" {
+		return nil
+	}
+	n.Valid = true
+	return json.Unmarshal(b, &n.Value)
+}
+
+// storedPlace is an entry as a result holds it. Which rule a device fails is
+// found from these numbers, whatever the program has become since.
+type storedPlace struct {
+	Line            string         `json:"line"`
+	Structure       string         `json:"structure"`
+	Position        spd.Position   `json:"position"`
+	Required        bool           `json:"required"`
+	EarthFirst      bool           `json:"earth_first"`
+	Service         risk.Service   `json:"service"`
+	Current         *risk.Current  `json:"current"`
+	TestClass       spd.TestClass  `json:"test_class"`
+	Connection      spd.Connection `json:"connection"`
+	Modes           []storedMode   `json:"modes"`
+	UcMin           storedNumber   `json:"uc_min_v"`
+	UcMax           storedNumber   `json:"uc_max_v"`
+	UpMax           storedNumber   `json:"up_max_kv"`
+	InMin           storedNumber   `json:"in_min_ka"`
+	IimpMin         storedNumber   `json:"iimp_min_ka"`
+	ImaxMin         storedNumber   `json:"imax_min_ka"`
+	ShortCircuitMin storedNumber   `json:"short_circuit_min_ka"`
+	Withstand       storedNumber   `json:"withstand_kv"`
+	EffectiveMax    storedNumber   `json:"effective_up_max_kv"`
+	AlsoConnection  spd.Connection `json:"also_connection"`
+	TOVMin          storedNumber   `json:"tov_min_v"`
+	LimitingIimpMin storedNumber   `json:"limiting_iimp_min_ka"`
+	LimitingInMin   storedNumber   `json:"limiting_in_min_ka"`
+}
+
+type storedMode struct {
+	Mode    string       `json:"mode"`
+	UcMin   storedNumber `json:"uc_min_v"`
+	UpMax   storedNumber `json:"up_max_kv"`
+	InMin   storedNumber `json:"in_min_ka"`
+	IimpMin storedNumber `json:"iimp_min_ka"`
+}
+
+// ReadPlaces reads the schedule of a stored result.
+func ReadPlaces(schedule []byte) ([]ScheduledPlace, error) {
+	var stored []storedPlace
+	if err := json.Unmarshal(schedule, &stored); err != nil {
+		return nil, err
+	}
+	places := make([]ScheduledPlace, len(stored))
+	for i := range stored {
+		s := &stored[i]
+		e := spd.Entry{
+			Position: s.Position, Required: s.Required, Service: s.Service, Current: named(s.Current), TestClass: s.TestClass, Connection: s.Connection,
+			UcMin: s.UcMin.Opt, UcMax: s.UcMax.Opt, UpMax: s.UpMax.Opt, InMin: s.InMin.Opt, IimpMin: s.IimpMin.Opt, ImaxMin: s.ImaxMin.Opt,
+			ShortCircuitMin: s.ShortCircuitMin.Opt, Withstand: s.Withstand.Opt, EffectiveMax: s.EffectiveMax.Opt, AlsoConnection: s.AlsoConnection,
+			TOVMin: s.TOVMin.Opt, LimitingIimpMin: s.LimitingIimpMin.Opt, LimitingInMin: s.LimitingInMin.Opt,
+		}
+		for _, m := range s.Modes {
+			e.Modes = append(e.Modes, spd.Mode{Mode: m.Mode, UcMin: m.UcMin.Opt, UpMax: m.UpMax.Opt, InMin: m.InMin.Opt, IimpMin: m.IimpMin.Opt})
+		}
+		places[i] = ScheduledPlace{s.Line, s.Structure, s.EarthFirst, e}
+	}
+	return places, nil
+}
+
+// Matching names the devices of a library for the entries of a schedule.
+type Matching struct {
+	LibraryVersion int64        `json:"library_version"`
+	Devices        int          `json:"devices"`
+	Entries        []EntryMatch `json:"entries"`
+	Totals         []MatchTotal `json:"totals"`
+	Incomplete     bool         `json:"incomplete"`
+	Cautions       []string     `json:"cautions"`
+}
+
+// EntryMatch are the devices for one entry of the schedule, in its order.
+type EntryMatch struct {
+	Line       string          `json:"line"`
+	Structure  string          `json:"structure"`
+	Position   spd.Position    `json:"position"`
+	Required   bool            `json:"required"`
+	EarthFirst bool            `json:"earth_first"`
+	Passing    int             `json:"passing"`
+	Matches    []MatchedDevice `json:"devices"`
+	Nearest    []NearestDevice `json:"nearest"`
+	Obstacle   *Obstacle       `json:"obstacle,omitempty"`
+}
+
+// MatchedDevice is a device of the library.
+type MatchedDevice struct {
+	ID        string    `json:"id"`
+	Reference string    `json:"reference"`
+	Name      string    `json:"name,omitempty"`
+	Price     *Price    `json:"price,omitempty"`
+	Currency  *Currency `json:"currency,omitempty"`
+}
+
+// NearestDevice is a device that does not pass, and why.
+type NearestDevice struct {
+	MatchedDevice
+	Reasons []Finding `json:"reasons"`
+}
+
+// Obstacle is the requirement that keeps most devices out where none passes.
+type Obstacle struct {
+	Rule     spd.Rule `json:"rule"`
+	Required string   `json:"required"`
+	Excluded int      `json:"excluded"`
+	Met      bool     `json:"met_by_some"`
+	Outcome  string   `json:"outcome"`
+}
+
+// MatchTotal is what the required devices cost in one currency.
+type MatchTotal struct {
+	Currency   Currency        `json:"currency"`
+	Total      Price           `json:"total"`
+	Incomplete bool            `json:"incomplete"`
+	Items      []MatchItem     `json:"items"`
+	Missing    []MissingDevice `json:"missing"`
+}
+
+// MatchItem is a device with the number of places it is chosen for.
+type MatchItem struct {
+	ID        string `json:"id"`
+	Reference string `json:"reference"`
+	Quantity  int    `json:"quantity"`
+	UnitPrice Price  `json:"unit_price"`
+	Amount    Price  `json:"amount"`
+}
+
+// MissingDevice is a required place that a total lacks a price for.
+type MissingDevice struct {
+	Line      string       `json:"line"`
+	Structure string       `json:"structure"`
+	Position  spd.Position `json:"position"`
+	Reason    string       `json:"reason"`
+}
