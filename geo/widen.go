@@ -199,6 +199,9 @@ func (w *widening) arcs(j int) {
 
 func (w *widening) arc(j int, dx, dy, sweep float64) {
 	r := &w.lay.ribs[j]
+	if sweep*w.radius[r.part] < w.tieWidth/8 {
+		return // the vertex lies on a straight wall
+	}
 	c := &w.curve
 	c.arc, c.dx, c.dy = true, dx, dy
 	for w.start(j, span{0, sweep}); w.nextStretch(); {
@@ -378,9 +381,13 @@ func (w *widening) cutSide(i int) {
 	}
 	own, other := &w.lay.ribs[c.of], &w.lay.ribs[i]
 	tie, radius := w.tie(i), w.radius[other.part]+w.tieWidth/2
+	x, y := other.x-own.x, other.y-own.y
+	along, across := x*own.ux+y*own.uy, x*c.dx+y*c.dy
+	farthest := across + max(0, other.length*(other.ux*c.dx+other.uy*c.dy))
+	if farthest < c.reach-radius-2*w.tieWidth {
+		return // all of it stays behind the side
+	}
 	if int32(i) != own.next { // the disc at the end of the own edge touches the side from within
-		x, y := other.x-own.x, other.y-own.y
-		along, across := x*own.ux+y*own.uy, x*c.dx+y*c.dy
 		half2 := (across - (c.reach - radius - 2*tie)) * (c.reach + radius - across)
 		if half2 > 0 && across < c.reach+radius {
 			half := math.Sqrt(half2)
