@@ -17,7 +17,7 @@ func sensitivity(site *wire.Site, res *risk.Result, ed risk.Edition) []risk.Assu
 		a := &site.Assumed[i]
 		list[i] = risk.Assumption{Pointer: a.Pointer(), Value: a.Value, Reason: a.Reason, Clause: a.Clause}
 		for j := range a.Plausible {
-			if outcome := s.outcome(a.Where, &a.Plausible[j]); outcome != "" {
+			if outcome := s.outcome(a, &a.Plausible[j]); outcome != "" {
 				list[i].Decisive = true
 				list[i].Alternatives = append(list[i].Alternatives, risk.Alternative{Value: a.Plausible[j].Value, Outcome: outcome})
 			}
@@ -37,20 +37,17 @@ type searcher struct {
 // value of one structure costs no computation of the whole village.
 type alone struct {
 	pristine, scratch risk.Input
-	lines             []int // index in the whole input of each line
+	structures, lines []int // index in the whole input of each structure and line
 }
 
 // outcome is what changes in the structures a value touches, empty where nothing does.
-func (s *searcher) outcome(at wire.Where, p *wire.Plausible) string {
+func (s *searcher) outcome(a *wire.Assumed, p *wire.Plausible) string {
 	text := ""
 	for i := range s.site.Input.Structures {
-		if s.site.Input.Structures[i].NotAssessed || at.Structure >= 0 && at.Structure != i {
+		if s.site.Input.Structures[i].NotAssessed || !s.concerns(i, a) {
 			continue
 		}
-		if at.Structure < 0 && at.Line >= 0 && !s.site.Input.Lines[at.Line].Ends(i) {
-			continue
-		}
-		if change := s.try(i, at, p); change != "" {
+		if change := s.try(i, a.Where, p); change != "" {
 			if text != "" {
 				text += "; "
 			}
@@ -60,6 +57,21 @@ func (s *searcher) outcome(at wire.Where, p *wire.Plausible) string {
 	return text
 }
 
+// concerns reports whether a default can matter to structure i. Of what is assumed of
+// another structure only its surroundings reach across a line, in N_DJ.
+func (s *searcher) concerns(i int, a *wire.Assumed) bool {
+	lines := s.site.Input.Lines
+	switch {
+	case a.Where.Structure == i:
+		return true
+	case a.Where.Structure >= 0:
+		return a.Field == "surroundings" && slices.ContainsFunc(lines, func(l risk.Line) bool { return l.Ends(i) && l.Ends(a.Where.Structure) })
+	case a.Where.Line >= 0:
+		return lines[a.Where.Line].Ends(i)
+	}
+	return true
+}
+
 // try computes structure i with another value and names the risks that change sides.
 func (s *searcher) try(i int, at wire.Where, p *wire.Plausible) string {
 	if s.alone[i] == nil {
@@ -67,7 +79,7 @@ func (s *searcher) try(i int, at wire.Where, p *wire.Plausible) string {
 	}
 	one := s.alone[i]
 	one.reset()
-	p.Set(&one.scratch, wire.Where{Structure: min(at.Structure, 0), Zone: at.Zone, Line: slices.Index(one.lines, at.Line)})
+	p.Set(&one.scratch, wire.Where{Structure: slices.Index(one.structures, at.Structure), Zone: at.Zone, Line: slices.Index(one.lines, at.Line), Entry: at.Entry})
 	r, err := s.ed.Assess(&one.scratch, nil)
 	if err != nil {
 		return ""
@@ -96,7 +108,7 @@ func single(in *risk.Input, i int) *alone {
 	one := &alone{}
 	p := &one.pristine
 	p.Edition, p.FlashDensity, p.Tolerable, p.Costs.Money = in.Edition, in.FlashDensity, in.Tolerable, in.Costs.Money
-	p.Structures = []risk.Structure{in.Structures[i]}
+	p.Structures, one.structures = []risk.Structure{in.Structures[i]}, []int{i}
 	index := map[int]int{-1: -1}
 	for l := range in.Lines {
 		if !in.Lines[l].Ends(i) {
@@ -108,7 +120,7 @@ func single(in *risk.Input, i int) *alone {
 			neighbour := in.Structures[far]
 			neighbour.NotAssessed, neighbour.Zones = true, nil
 			index[far] = len(p.Structures)
-			p.Structures = append(p.Structures, neighbour)
+			p.Structures, one.structures = append(p.Structures, neighbour), append(one.structures, far)
 		}
 		line.Structure, line.To = 0, index[far]
 		one.lines = append(one.lines, l)

@@ -1,6 +1,7 @@
 package wire
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 	"unicode"
@@ -46,6 +47,7 @@ func (in *Input) Core() *Site {
 		for i := range *in.Lines {
 			b.line(i)
 		}
+		b.ownEnvironments()
 	}
 	for i := range in.Structures {
 		b.zones(i)
@@ -118,7 +120,7 @@ func (b *builder) assume(d *Default, where Where, at ...any) {
 	b.site.Assumed = append(b.site.Assumed, Assumed{Default: d, Where: where, base: at})
 }
 
-var nowhere = Where{-1, -1, -1}
+var nowhere = Where{-1, -1, -1, -1}
 
 func (b *builder) head() {
 	in, core := b.in, &b.site.Input
@@ -226,7 +228,7 @@ func (b *builder) structure(i int) {
 	s.ID = w.ID
 	b.shape(i)
 	s.NotAssessed = w.Assess != nil && !*w.Assess
-	where := Where{i, -1, -1}
+	where := Where{i, -1, -1, -1}
 	at := []any{"structures", i}
 	s.Surroundings = or(b, w.Surroundings, defaultSurroundings, risk.Isolated, where, at...)
 	if s.NotAssessed {
@@ -305,12 +307,12 @@ func (b *builder) persons(i int) {
 		}
 	case all && sum > 0:
 		s.Persons = sum
-		b.assume(defaultPersonsSum, Where{i, -1, -1}, "structures", i)
+		b.assume(defaultPersonsSum, Where{i, -1, -1, -1}, "structures", i)
 	default:
 		if sum > 0 {
 			b.fault(risk.RuleContradiction, pointer("structures", i, "persons"), "is needed where some zones state their persons and others do not")
 		}
-		b.assume(defaultPersons, Where{i, -1, -1}, "structures", i)
+		b.assume(defaultPersons, Where{i, -1, -1, -1}, "structures", i)
 	}
 }
 
@@ -324,7 +326,7 @@ func (b *builder) zones(i int) {
 		return
 	}
 	if w.Zones == nil {
-		b.assume(defaultZones, Where{i, -1, -1}, "structures", i)
+		b.assume(defaultZones, Where{i, -1, -1, -1}, "structures", i)
 		s.Zones = make([]risk.Zone, 1)
 		b.zone(i, 0, &Zone{ID: "inside"})
 		return
@@ -340,7 +342,7 @@ func (b *builder) zones(i int) {
 func (b *builder) zone(i, zi int, w *Zone) {
 	s := &b.site.Input.Structures[i]
 	z := &s.Zones[zi]
-	where := Where{i, zi, -1}
+	where := Where{i, zi, -1, -1}
 	at := []any{"structures", i, "zones", zi}
 	z.ID = w.ID
 	if w.Place != nil { // absent: inside, which the rules of an inside zone make the safe side
@@ -441,7 +443,7 @@ func (b *builder) systems(i, zi int, w *Zone, where Where, at []any) {
 			b.fault(risk.RuleUnknownReference, pointer("structures", i, "zones", zi, "systems", n, "line"), "line "+strconv.Quote(sys.Line)+" does not enter this structure")
 			continue
 		}
-		wiring := or(b, sys.Wiring, defaultWiring, risk.Unrouted, Where{i, zi, l}, "structures", i, "zones", zi, "systems", n)
+		wiring := or(b, sys.Wiring, defaultWiring, risk.Unrouted, Where{i, zi, l, n}, "structures", i, "zones", zi, "systems", n)
 		z.Systems = append(z.Systems, risk.System{Line: l, Wiring: wiring, Withstand: value(sys.Withstand)})
 	}
 }
@@ -479,7 +481,7 @@ func (b *builder) line(i int) { b.lineOf(i, &(*b.in.Lines)[i]) }
 
 func (b *builder) lineOf(i int, w *Line) {
 	l := &b.site.Input.Lines[i]
-	where := Where{-1, -1, i}
+	where := Where{-1, -1, i, -1}
 	at := []any{"lines", i}
 	l.ID = w.ID
 	l.Structure = b.reference(w.Structure, pointer("lines", i, "structure"))
@@ -541,6 +543,7 @@ func (b *builder) sections(i int, w *Line, where Where, at []any) {
 	for n := range *w.Sections {
 		ws, s := &(*w.Sections)[n], &l.Sections[n]
 		at := []any{"lines", i, "sections", n}
+		where.Entry = n
 		s.Service = l.Service
 		if ws.Service != nil {
 			s.Service = *ws.Service
@@ -566,6 +569,26 @@ func (b *builder) environment(own *risk.Environment) risk.Environment {
 	}
 	b.assume(defaultEnvironment, nowhere)
 	return risk.Rural
+}
+
+// ownEnvironments keeps the plausible environments of the site from the sections that state their own.
+func (b *builder) ownEnvironments() {
+	own := map[string][]Section{}
+	for _, l := range *b.in.Lines {
+		if l.Sections != nil && slices.ContainsFunc(*l.Sections, func(s Section) bool { return s.Environment != nil }) {
+			own[l.ID] = *l.Sections
+		}
+	}
+	assumed := slices.IndexFunc(b.site.Assumed, func(a Assumed) bool { return a.Default == defaultEnvironment })
+	if len(own) == 0 || assumed < 0 {
+		return
+	}
+	d := *defaultEnvironment
+	d.Plausible = environments(func(l *risk.Line, section int) bool {
+		sections := own[l.ID]
+		return sections == nil || sections[section].Environment == nil
+	}, risk.Suburban, risk.Urban)
+	b.site.Assumed[assumed].Default = &d
 }
 
 func (b *builder) shield(i int, w *Line, where Where, at []any) {

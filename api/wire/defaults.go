@@ -2,8 +2,9 @@ package wire
 
 import "levinward/risk"
 
-// Where is the place a default was taken, as indices into the input; -1 where it has none.
-type Where struct{ Structure, Zone, Line int }
+// Where is the place a default was taken, as indices into the input; -1 where
+// it has none. Entry is that of a section in its line or of a system in its zone.
+type Where struct{ Structure, Zone, Line, Entry int }
 
 // Default is what an absent field is taken as, and why.
 type Default struct {
@@ -52,25 +53,36 @@ func ofLine(set func(*risk.Line)) func(*risk.Input, Where) {
 	return func(in *risk.Input, at Where) { set(&in.Lines[at.Line]) }
 }
 
-func ofEverySection(set func(*risk.Section)) func(*risk.Input, Where) {
+// ofSection sets the section that the place names, or every section of its line.
+func ofSection(set func(*risk.Section)) func(*risk.Input, Where) {
 	return func(in *risk.Input, at Where) {
-		for l := range in.Lines {
-			if at.Line < 0 || at.Line == l {
-				for s := range in.Lines[l].Sections {
-					set(&in.Lines[l].Sections[s])
-				}
+		sections := in.Lines[at.Line].Sections
+		for s := range sections {
+			if at.Entry < 0 || at.Entry == s {
+				set(&sections[s])
 			}
 		}
 	}
 }
 
-func environments(values ...risk.Environment) []Plausible {
+// environments sets the environment of every section that takes that of the site.
+func environments(takes func(l *risk.Line, section int) bool, values ...risk.Environment) []Plausible {
 	var p []Plausible
 	for _, v := range values {
-		p = append(p, Plausible{v.String(), ofEverySection(func(s *risk.Section) { s.Environment = v })})
+		p = append(p, Plausible{v.String(), func(in *risk.Input, _ Where) {
+			for l := range in.Lines {
+				for s := range in.Lines[l].Sections {
+					if takes(&in.Lines[l], s) {
+						in.Lines[l].Sections[s].Environment = v
+					}
+				}
+			}
+		}})
 	}
 	return p
 }
+
+func everySection(*risk.Line, int) bool { return true }
 
 func zoneValues[E interface{ String() string }](field func(*risk.Zone) *E, values ...E) []Plausible {
 	var p []Plausible
@@ -92,7 +104,7 @@ func structureValues[E interface{ String() string }](field func(*risk.Structure)
 var (
 	defaultEdition     = &Default{Field: "edition", Value: "iec-62305-2:2010", Reason: "not given: the only edition implemented", Clause: "IEC 62305-2:2010"}
 	defaultEnvironment = &Default{Field: "environment", Value: "rural", Reason: "not given: the environment with the most line events", Clause: annexA + ", Table A.4",
-		Plausible: environments(risk.Suburban, risk.Urban)}
+		Plausible: environments(everySection, risk.Suburban, risk.Urban)}
 	defaultSoil         = &Default{Field: "soil_resistivity_ohm_m", Value: "not known", Reason: "not given: the earth connection is to be proved first", Clause: "IEC 62305-3; " + ours}
 	defaultRelation     = &Default{Field: "relation", Value: "the relation with the higher result", Reason: "not given: linear 0.1 T_D up to 39 days, power 0.04 T_D^1.25 above", Clause: annexA + ", A.1"}
 	defaultCosts        = &Default{Field: "measure_costs", Value: "relative costs", Reason: "not given: a set of bonding SPDs LPL III-IV on one line costs 1, the other measures in proportion", Clause: ours}
@@ -142,15 +154,19 @@ var (
 		Plausible: zoneValues(func(z *risk.Zone) *risk.SpecialHazard { return &z.SpecialHazard }, risk.LowPanic, risk.AveragePanic, risk.DifficultEvacuation)}
 	defaultInnerScreen = &Default{Field: "screen_mesh_m", Value: "no screen", Reason: unproved, Clause: annexB + ", B.5"}
 	defaultSystems     = &Default{Field: "systems", Value: "every line of the structure, unrouted", Reason: "not given: each line feeds equipment in the zone through a loop of about 50 m2", Clause: annexB + ", Table B.5",
-		Plausible: []Plausible{{"loops avoided", ofZone(setWiring(risk.LoopsAvoided))}}}
+		Plausible: []Plausible{{"loops avoided", setWiring(risk.LoopsAvoided)}}}
 	defaultWiring = &Default{Field: "wiring", Value: "unrouted", Reason: "not given: loop of about 50 m2", Clause: annexB + ", Table B.5",
-		Plausible: []Plausible{{"loops_avoided", ofZone(setWiring(risk.LoopsAvoided))}}}
+		Plausible: []Plausible{{"loops_avoided", setWiring(risk.LoopsAvoided)}}}
 )
 
-func setWiring(w risk.Wiring) func(*risk.Zone) {
-	return func(z *risk.Zone) {
-		for i := range z.Systems {
-			z.Systems[i].Wiring = w
+// setWiring sets the wiring of the system that the place names, or of every system of its zone.
+func setWiring(w risk.Wiring) func(*risk.Input, Where) {
+	return func(in *risk.Input, at Where) {
+		systems := in.Structures[at.Structure].Zones[at.Zone].Systems
+		for i := range systems {
+			if at.Entry < 0 || at.Entry == i {
+				systems[i].Wiring = w
+			}
 		}
 	}
 }
@@ -175,9 +191,9 @@ var (
 		}}}}
 	defaultService      = &Default{Field: "service", Value: "low_voltage", Reason: "not given", Clause: annexA + ", Table A.3"}
 	defaultInstallation = &Default{Field: "installation", Value: "aerial", Reason: "not given: an aerial line takes the most flashes", Clause: annexA + ", Table A.2",
-		Plausible: []Plausible{{"buried", ofEverySection(func(s *risk.Section) { s.Installation = risk.Buried })}}}
+		Plausible: []Plausible{{"buried", ofSection(func(s *risk.Section) { s.Installation = risk.Buried })}}}
 	defaultLength = &Default{Field: "length_m", Value: "1000", Reason: "not given: the length the standard takes where it is not known", Clause: annexA + ", A.4",
-		Plausible: []Plausible{{"100", ofEverySection(func(s *risk.Section) { s.Length = 100 })}, {"300", ofEverySection(func(s *risk.Section) { s.Length = 300 })}}}
+		Plausible: []Plausible{{"100", ofSection(func(s *risk.Section) { s.Length = 100 })}, {"300", ofSection(func(s *risk.Section) { s.Length = 300 })}}}
 	defaultShield           = &Default{Field: "shield", Value: "none", Reason: unproved, Clause: annexB + ", Table B.4"}
 	defaultShieldBonded     = &Default{Field: "bonded", Value: "false", Reason: unproved, Clause: annexB + ", Table B.4"}
 	defaultShieldResistance = &Default{Field: "resistance_ohm_per_km", Value: "as unshielded", Reason: "not given: the row of Table B.8 with the highest probability", Clause: annexB + ", Table B.8"}
