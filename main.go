@@ -40,6 +40,7 @@ const usage = `levinward: lightning risk and surge protection for off-grid and r
 
   levinward serve   [-listen HOST:PORT] [-database FILE|postgres://…]   the service
   levinward assess  [-json] [-check] [-map ID=FILE]… FILE|-             one site, without a server
+  levinward check-device [-json] FILE|-                                 is this device right for that line?
   levinward migrate [-database FILE|postgres://…]                       bring a database up to date
   levinward version
 
@@ -103,6 +104,8 @@ func (p *program) command(ctx context.Context) error {
 		return p.serve(ctx, args)
 	case "assess":
 		return p.assess(args)
+	case "check-device":
+		return p.checkDevice(args)
 	case "migrate":
 		return p.migrate(ctx, args)
 	case "version", "-version", "--version":
