@@ -49,8 +49,17 @@ func (b *box) coverBox(c box) {
 
 // distance2 is the square of the distance between two boxes, 0 where they meet.
 func (b *box) distance2(c *box) float64 {
-	dx := max(b.loX-c.hiX, c.loX-b.hiX, 0)
-	dy := max(b.loY-c.hiY, c.loY-b.hiY, 0)
+	dx, dy := 0.0, 0.0
+	if b.loX > c.hiX {
+		dx = b.loX - c.hiX
+	} else if c.loX > b.hiX {
+		dx = c.loX - b.hiX
+	}
+	if b.loY > c.hiY {
+		dy = b.loY - c.hiY
+	} else if c.loY > b.hiY {
+		dy = c.loY - b.hiY
+	}
 	return dx*dx + dy*dy
 }
 
