@@ -32,12 +32,6 @@ func coordDefine(q trace.Quantity) *trace.Quantity {
 
 func init() { trace.Number(coordQuantities...) }
 
-// CoordinationQuantities lists the symbols of Coordinate with unit, clause and formula, besides those of Quantities.
-func CoordinationQuantities() []*trace.Quantity { return coordQuantities }
-
-// CoordinationTables lists the tables of Coordinate that are not among Tables.
-func CoordinationTables() []*trace.Table { return []*trace.Table{coordDecoupling} }
-
 var (
 	qCoordUw = coordDefine(trace.Quantity{Symbol: "U_W", Name: "impulse withstand of the equipment at the end of the line", Unit: "kV", Reads: "/withstand_kv", BranchOf: qUw})
 	qCoordUp = coordDefine(trace.Quantity{Symbol: "U_P", Name: "voltage protection level of the device", Unit: "kV", Clause: stressDevice, Reads: "device/up_kv", BranchOf: qUp})

@@ -285,26 +285,3 @@ func TestCoordinationViolations(t *testing.T) {
 		}
 	}
 }
-
-func TestCoordinationReferenceIsComplete(t *testing.T) {
-	seen := map[string]bool{}
-	for _, q := range slices.Concat(Quantities(), StressQuantities()) {
-		seen[q.Symbol] = true
-	}
-	for _, q := range CoordinationQuantities() {
-		if q.Symbol == "" || q.Name == "" || q.BranchOf == nil && seen[q.Symbol] || q.Expr != "" && (len(q.In) == 0 || q.Clause == "") {
-			t.Errorf("quantity %+v", q)
-		}
-		seen[q.Symbol] = true
-	}
-	for _, table := range CoordinationTables() {
-		if slices.ContainsFunc(slices.Concat(Tables(), StressTables()), func(other *trace.Table) bool { return other != table && other.Number == table.Number }) {
-			t.Errorf("table %s twice", table.Number)
-		}
-		for _, row := range table.Rows {
-			if row.Text == "" || len(row.Values) != len(table.Symbols) || row.Provenance == trace.Given {
-				t.Errorf("table %s: row %+v", table.Number, row)
-			}
-		}
-	}
-}

@@ -1,6 +1,10 @@
 package spd
 
-import "levinward/risk/trace"
+import (
+	"slices"
+
+	"levinward/risk/trace"
+)
 
 var quantities []*trace.Quantity
 
@@ -12,8 +16,10 @@ func define(q trace.Quantity) *trace.Quantity {
 
 func init() { trace.Number(quantities...) }
 
-// Quantities lists the symbols of a schedule with unit, clause and formula.
-func Quantities() []*trace.Quantity { return quantities }
+// Quantities lists the symbols of a schedule, of Stress and of Coordinate with unit, clause and formula.
+func Quantities() []*trace.Quantity {
+	return slices.Concat(quantities, stressQuantities, coordQuantities)
+}
 
 type on = []*trace.Quantity
 

@@ -401,7 +401,7 @@ func (c *stressCalc) duty(r StressRatings, m float64) Duty {
 	}
 	for _, years := range c.o.Years {
 		t.Given(qStressYears, years)
-		survival := t.Set(qStressSurvival, math.Pow(math.E, -(d.Rate*years)))
+		survival := t.Set(qStressSurvival, math.Exp(-d.Rate*years))
 		d.Overstress = append(d.Overstress, OverYears{years, t.Set(qStressOver, 1-survival)})
 	}
 	return d

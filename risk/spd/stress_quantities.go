@@ -11,12 +11,6 @@ func stressDefine(q trace.Quantity) *trace.Quantity {
 
 func init() { trace.Number(stressQuantities...) }
 
-// StressQuantities lists the symbols of Stress with unit, clause and formula.
-func StressQuantities() []*trace.Quantity { return stressQuantities }
-
-// StressTables lists the tables of Stress that are not among Tables.
-func StressTables() []*trace.Table { return []*trace.Table{flashCurrents} }
-
 const (
 	stdRisk        = "IEC 62305-2:2010 "
 	stressTableA3  = stdThreat + "Table A.3"
@@ -82,11 +76,11 @@ var (
 	qStressIb = stressDefine(trace.Quantity{Symbol: "I_b", Name: "current of the table, upper point of the line", Unit: "kA", Clause: stressTableA3, Provenance: memory})
 	qStressPa = stressDefine(trace.Quantity{Symbol: "P_a", Name: "probability of the table, lower point of the line", Clause: stressTableA3, Provenance: memory})
 	qStressPb = stressDefine(trace.Quantity{Symbol: "P_b", Name: "probability of the table, upper point of the line", Clause: stressTableA3, Provenance: memory})
-	qStressZa = stressDefine(trace.Quantity{Symbol: "z_a", Name: "standard normal quantile exceeded with probability P_a", Clause: stressTableA3, In: on{qStressPa}, Provenance: trace.Computed})
-	qStressZb = stressDefine(trace.Quantity{Symbol: "z_b", Name: "standard normal quantile exceeded with probability P_b", Clause: stressTableA3, In: on{qStressPb}, Provenance: trace.Computed})
+	qStressZa = stressDefine(trace.Quantity{Symbol: "z_a", Name: "standard normal quantile exceeded with probability P_a", Clause: stressTableA3, Expr: "Qinv(P_a)", In: on{qStressPa}, Provenance: trace.Computed})
+	qStressZb = stressDefine(trace.Quantity{Symbol: "z_b", Name: "standard normal quantile exceeded with probability P_b", Clause: stressTableA3, Expr: "Qinv(P_b)", In: on{qStressPb}, Provenance: trace.Computed})
 	qStressZ  = stressDefine(trace.Quantity{Symbol: "z", Name: "standard normal quantile on the straight line of the probability paper", Clause: stressTableA3,
 		Expr: "z_a+(z_b-z_a)*ln(I_T/I_a)/ln(I_b/I_a)", In: on{qStressZa, qStressZb, qStressFlash, qStressIa, qStressIb}, Provenance: trace.Computed})
-	qStressTail   = stressDefine(trace.Quantity{Symbol: "P_T", Name: "probability that a flash exceeds I_T: the standard normal tail above z, erfc(z/sqrt 2)/2", Clause: stressTableA3, In: on{qStressZ}, Provenance: trace.Computed})
+	qStressTail   = stressDefine(trace.Quantity{Symbol: "P_T", Name: "probability that a flash exceeds I_T: the standard normal tail above z", Clause: stressTableA3, Expr: "Q(z)", In: on{qStressZ}, Provenance: trace.Computed})
 	qStressTailAt = stressDefine(trace.Quantity{Symbol: "P_T", Name: "probability that a flash exceeds I_T, as printed", Clause: stressTableA3, Provenance: memory, BranchOf: qStressTail})
 )
 
@@ -128,7 +122,7 @@ var (
 		Expr: "1/lambda", In: on{qStressLambda}, Provenance: trace.Computed})
 	qStressYears    = stressDefine(trace.Quantity{Symbol: "t_a", Name: "years in service", Unit: "a"})
 	qStressSurvival = stressDefine(trace.Quantity{Symbol: "S_t", Name: "probability of no overstress in these years, surges being independent", Clause: stressAssumed,
-		Expr: "2.718281828459045^(-(lambda*t_a))", In: on{qStressLambda, qStressYears}, Provenance: trace.Computed})
+		Expr: "exp(-lambda*t_a)", In: on{qStressLambda, qStressYears}, Provenance: trace.Computed})
 	qStressOver = stressDefine(trace.Quantity{Symbol: "p_t", Name: "probability of at least one overstress in these years", Clause: stressAssumed,
 		Expr: "1-S_t", In: on{qStressSurvival}, Provenance: trace.Computed})
 	qStressExceed = stressDefine(trace.Quantity{Symbol: "P_SPD_S", Name: "P_SPD from the device's rating for one source of damage: share of its surges above what the device withstands", Clause: stressAssumed,

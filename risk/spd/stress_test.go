@@ -417,29 +417,6 @@ func TestStressViolations(t *testing.T) {
 	}
 }
 
-func TestStressReferenceIsComplete(t *testing.T) {
-	seen := map[string]bool{}
-	for _, q := range Quantities() {
-		seen[q.Symbol] = true
-	}
-	for _, q := range StressQuantities() {
-		if q.Symbol == "" || q.Name == "" || q.BranchOf == nil && seen[q.Symbol] || q.Expr != "" && len(q.In) == 0 {
-			t.Errorf("quantity %+v", q)
-		}
-		seen[q.Symbol] = true
-	}
-	for _, table := range StressTables() {
-		for _, row := range table.Rows {
-			if row.Text == "" || len(row.Values) != len(table.Symbols) || row.Provenance == trace.Given {
-				t.Errorf("table %s: row %+v", table.Number, row)
-			}
-		}
-		if slices.ContainsFunc(Tables(), func(other *trace.Table) bool { return other != table && other.Number == table.Number }) {
-			t.Errorf("table %s twice", table.Number)
-		}
-	}
-}
-
 func BenchmarkStress(b *testing.B) {
 	in := village()
 	res := &risk.Result{NG: 9}

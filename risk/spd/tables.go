@@ -258,7 +258,7 @@ var conductors = &trace.Table{Number: "conductors", Title: "Smallest cross-secti
 // Tables lists the tables in use, as printed.
 func Tables() []*trace.Table {
 	return []*trace.Table{threat, earthing, surgesPower, surgesTelecom, minima, pvSwitching, pvLimiting, preferred, environmentFactor, criticalLength,
-		printedUc, batteryUc, ratedWithstand, pvWithstand, target, leadDrop, onset, exposure, conductors}
+		printedUc, batteryUc, ratedWithstand, pvWithstand, target, leadDrop, onset, exposure, conductors, flashCurrents, coordDecoupling}
 }
 
 // roundUp is the smallest preferred value of the rows that is not below v; v itself beyond the last.

@@ -22,7 +22,7 @@ type parser struct {
 	at   int
 }
 
-// parse reads a formula: numbers, symbols, + - * / ^, parentheses and the functions of functionNames.
+// parse reads a formula: numbers, symbols, + - * / ^, parentheses and the functions of functions and folds.
 func parse(text string) (e expression, err error) {
 	defer func() {
 		if r := recover(); r != nil {
@@ -170,7 +170,10 @@ var folds = map[string]struct {
 	"min":  {math.Inf(1), math.Min},
 }
 
-var functions = map[string]func(float64) float64{"sqrt": math.Sqrt, "ln": math.Log, "ceil": math.Ceil, "floor": math.Floor}
+// functions of one argument. Q is the probability that a standard normal variable exceeds z, and Qinv the z that it exceeds with probability p.
+var functions = map[string]func(float64) float64{"sqrt": math.Sqrt, "ln": math.Log, "exp": math.Exp, "ceil": math.Ceil, "floor": math.Floor,
+	"Q":    func(z float64) float64 { return 0.5 * math.Erfc(z/math.Sqrt2) },
+	"Qinv": func(p float64) float64 { return math.Sqrt2 * math.Erfinv(1-2*p) }}
 
 func (p *parser) call(name string) expression {
 	args := []expression{p.sum()}
