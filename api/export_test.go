@@ -6,6 +6,7 @@ import (
 
 	"levinward/api/assess"
 	"levinward/api/wire"
+	"levinward/geo"
 	"levinward/risk"
 )
 
@@ -39,8 +40,41 @@ func (d *Decoder) Decode(body []byte) (*wire.Input, *wire.Site, *Problem) {
 
 // Explain reads an input the slow way.
 func (d *Decoder) Explain(body []byte) (*wire.Input, *Problem) {
-	return explain(d.contract.schemas["Input"], body, func(in *wire.Input) []risk.Violation { return assess.Faults(in.Core()) })
+	return explain(d.contract.schemas["Input"], body, func(in *wire.Input) []risk.Violation {
+		site := in.Core()
+		if err := assess.Resolve(context.Background(), site, nil); err != nil {
+			panic(err) // there are no maps to fail
+		}
+		return assess.Faults(site)
+	})
 }
 
 // MergePatch applies a patch to an input as a revision does.
 func MergePatch(input, patch []byte) ([]byte, *Problem) { return mergePatch(input, patch) }
+
+// LimitMaps bounds the maps that are taken, and the bytes of them that stay in memory.
+func (s *Server) LimitMaps(limits geo.DensityMapLimits, room int64) {
+	s.mapLimits, s.maps = limits, newMapShelf(s.store, room)
+}
+
+// MapsInMemory lists the ids of the maps in memory, the one used last first, and the bytes they count for.
+func (s *Server) MapsInMemory() (ids []string, taken int64) {
+	s.maps.mu.Lock()
+	defer s.maps.mu.Unlock()
+	for e := s.maps.recent.Front(); e != nil; e = e.Next() {
+		ids = append(ids, e.Value.(*shelved).id)
+	}
+	return ids, s.maps.taken
+}
+
+// FillMapSlots takes every place for an upload until release is called.
+func (s *Server) FillMapSlots() (release func()) {
+	for range mapsAtOnce {
+		s.mapSlots <- struct{}{}
+	}
+	return func() {
+		for range mapsAtOnce {
+			<-s.mapSlots
+		}
+	}
+}

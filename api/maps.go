@@ -108,7 +108,7 @@ func (s *Server) createMap(c echo.Context) error {
 		return err
 	}
 	defer release()
-	m, err := readMap(ctx, c, meta)
+	m, err := readMap(ctx, c, meta, s.mapLimits)
 	if err != nil {
 		return err
 	}
@@ -128,15 +128,15 @@ func (s *Server) mapSlot(ctx context.Context) (release func(), err error) {
 }
 
 // readMap reads the map in a body.
-func readMap(ctx context.Context, c echo.Context, meta geo.DensityMapMeta) (*geo.DensityMap, error) {
-	r, limits := c.Request(), geo.DefaultDensityMapLimits
+func readMap(ctx context.Context, c echo.Context, meta geo.DensityMapMeta, limits geo.DensityMapLimits) (*geo.DensityMap, error) {
+	r := c.Request()
 	if got := mediaTypeOf(r.Header.Get(echo.HeaderContentType)); !slices.Contains(mapMedia, got) {
 		return nil, wrongMediaType.problem("send " + strings.Join(mapMedia, ", ") + "; found " + strconv.Quote(got))
 	}
 	if r.Header.Get(echo.HeaderContentEncoding) != "" {
 		return nil, wrongMediaType.problem("send the body without a content encoding")
 	}
-	mapTooLarge := tooLarge.problem("at most " + strconv.FormatInt(limits.MaxBytes>>20, 10) + " MiB")
+	mapTooLarge := tooLarge.problem("at most " + strconv.FormatInt(limits.MaxBytes, 10) + " bytes")
 	if r.ContentLength > limits.MaxBytes {
 		return nil, mapTooLarge
 	}

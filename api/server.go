@@ -17,6 +17,7 @@ import (
 
 	"levinward/api/assess"
 	"levinward/api/wire"
+	"levinward/geo"
 	"levinward/risk/earth"
 	"levinward/risk/spd"
 	"levinward/risk/trace"
@@ -45,6 +46,7 @@ type Server struct {
 	defined     atomic.Bool // the definitions are in the store
 	metrics     *metrics
 	maps        *mapShelf
+	mapLimits   geo.DensityMapLimits
 	mapSlots    chan struct{} // one for each upload of a map
 }
 
@@ -65,7 +67,7 @@ func New(c Config) (*Server, error) {
 		return nil, err
 	}
 	s := &Server{echo: echo.New(), store: c.Store, contract: contract, engine: c.Engine, log: c.Log, now: c.Now, definitions: definitions, metrics: newMetrics(),
-		maps: newMapShelf(c.Store, shelfRoom), mapSlots: make(chan struct{}, mapsAtOnce)}
+		maps: newMapShelf(c.Store, shelfRoom), mapLimits: geo.DefaultDensityMapLimits, mapSlots: make(chan struct{}, mapsAtOnce)}
 	if s.now == nil {
 		s.now = time.Now
 	}

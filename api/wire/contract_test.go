@@ -62,7 +62,7 @@ func TestContractIsValid(t *testing.T) {
 
 // The operations, each with the statuses it can answer with.
 var operations = map[string][]string{
-	"POST /v1/calculations":                     {"200", "400", "413", "415", "422", "500"},
+	"POST /v1/calculations":                     {"200", "400", "413", "415", "422", "500", "503"},
 	"POST /v1/assessments":                      {"201", "400", "413", "415", "422", "500", "503"},
 	"GET /v1/assessments":                       {"200", "400", "500", "503"},
 	"GET /v1/assessments/{id}":                  {"200", "304", "400", "404", "500", "503"},

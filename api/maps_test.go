@@ -1,0 +1,731 @@
+package api_test
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"maps"
+	"math"
+	"net"
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/getkin/kin-openapi/openapi3filter"
+
+	"levinward/api/apitest"
+	"levinward/geo"
+	"levinward/risk"
+	"levinward/store"
+)
+
+func init() { openapi3filter.RegisterBodyDecoder("image/tiff", openapi3filter.FileBodyDecoder) }
+
+// fixture is an invented map of package geo.
+func fixture(t testing.TB, name string) []byte {
+	t.Helper()
+	return read(t, "geo/testdata/densitymap/"+name)
+}
+
+// mapQuery are the parameters of an upload, with some changed; an empty value leaves one out.
+func mapQuery(changes ...string) string {
+	q := url.Values{"name": {"Invented hills"}, "kind": {"ground_flashes_per_km2_year"}, "from_year": {"2012"}, "to_year": {"2029"}, "source": {"invented network"}}
+	for i := 0; i < len(changes); i += 2 {
+		if q.Set(changes[i], changes[i+1]); changes[i+1] == "" {
+			q.Del(changes[i])
+		}
+	}
+	return "/v1/flash-density-maps?" + q.Encode()
+}
+
+// mapAnswer is what tests look at of a map.
+type mapAnswer struct {
+	ID, Name string
+	Grid     geo.DensityGrid
+	Extent   struct{ West, South, East, North float64 }
+	Values   struct{ Min, Max float64 }
+	NoData   float64 `json:"no_data_share"`
+	Cautions []string
+}
+
+func sendMap(c *apitest.Client, file []byte, media, path string) *apitest.Answer {
+	return c.Do(http.MethodPost, path, file, "Content-Type", media)
+}
+
+func upload(c *apitest.Client, file []byte, changes ...string) mapAnswer {
+	var m mapAnswer
+	sendMap(c, file, "application/octet-stream", mapQuery(changes...)).Want(http.StatusCreated).JSON(&m)
+	return m
+}
+
+type mapList struct {
+	Maps []mapAnswer `json:"flash_density_maps"`
+}
+
+func listMaps(c *apitest.Client, query string) (l mapList, a *apitest.Answer) {
+	a = c.Get("/v1/flash-density-maps" + query).Want(http.StatusOK)
+	a.JSON(&l)
+	return l, a
+}
+
+// mapped is the smallest input at a place, its N_G from a map.
+func mapped(t testing.TB, id string, longitude, latitude float64) []byte {
+	return changed(t, smallest(t), map[string]any{"/flash_density": map[string]any{"map": id}, "/location": map[string]any{"longitude": longitude, "latitude": latitude}})
+}
+
+// densityUsed is what a result says of N_G.
+type densityUsed struct {
+	Used struct {
+		NG                                  float64 `json:"ground_flashes_per_km2_year"`
+		Origin, Relation, Source, Map, Note string
+		Derived                             bool
+		Year                                int
+	} `json:"flash_density"`
+	ReviewDue string `json:"review_due"`
+	InputHash string `json:"input_hash"`
+}
+
+// referenceRows reads longitude, latitude and value of a reference file.
+func referenceRows(t testing.TB, name string) (rows [][3]float64) {
+	t.Helper()
+	lines := bufio.NewScanner(bytes.NewReader(read(t, "testdata/reference/"+name)))
+	lines.Scan() // names of the columns
+	for lines.Scan() {
+		var row [3]float64
+		for i, text := range strings.Split(lines.Text(), ",") {
+			v, err := strconv.ParseFloat(text, 64)
+			if err != nil {
+				t.Fatal(err)
+			}
+			row[i] = v
+		}
+		rows = append(rows, row)
+	}
+	return rows
+}
+
+// N_G of results and samples is that of GDAL.
+// Source: gdalwarp -r bilinear and -r near of GDAL 3.6.2, geo/testdata/densitymap/make.sh.
+func TestMapsAgreeWithReference(t *testing.T) {
+	values, cells := referenceRows(t, "densitymap-bilinear.csv"), referenceRows(t, "densitymap-cell.csv")
+	onBothStores(t, func(t *testing.T, c *apitest.Client) {
+		for _, f := range []struct{ file, media string }{
+			{"invented.asc", "text/plain"}, {"invented.csv", "text/csv; charset=utf-8"}, {"float32-lzw.tif", "image/tiff"}, {"float64-deflate-floating.tif", "application/octet-stream"},
+		} {
+			var m mapAnswer
+			a := sendMap(c, fixture(t, f.file), f.media, mapQuery()).Want(http.StatusCreated)
+			a.JSON(&m)
+			if a.Header.Get("Location") != "/v1/flash-density-maps/"+m.ID {
+				t.Errorf("%s: Location %q", f.file, a.Header.Get("Location"))
+			}
+			gaps := 0
+			for i := 0; i < len(values); i += 11 {
+				longitude, latitude, want := values[i][0], values[i][1], values[i][2]
+				at := fmt.Sprintf("%s/sample?longitude=%v&latitude=%v", a.Header.Get("Location"), longitude, latitude)
+				if cells[i][2] == -9999 {
+					gaps++
+					p := c.Get(at).Want(http.StatusUnprocessableEntity).Problem()
+					if p.Kind() != "no-map-value" || !strings.Contains(p.Detail, "cell at row ") {
+						t.Errorf("%s: %s, %s", at, p.Type, p.Detail)
+					}
+					continue
+				}
+				var sample struct {
+					NG    float64 `json:"ground_flashes_per_km2_year"`
+					Value float64
+					Note  string
+				}
+				c.Get(at).Want(http.StatusOK).JSON(&sample)
+				var result densityUsed
+				c.Post("/v1/calculations", mapped(t, m.ID, longitude, latitude)).Want(http.StatusOK).JSON(&result)
+				if math.Abs(sample.NG-want) > 2e-6*want || sample.NG != sample.Value || result.Used.NG != sample.NG {
+					t.Errorf("%s: sample %v, result %v, want %v (%s)", at, sample.NG, result.Used.NG, want, sample.Note)
+				}
+			}
+			if gaps == 0 {
+				t.Error("the reference does not try positions without data")
+			}
+		}
+	})
+}
+
+// The figures of invented.asc, counted in the file.
+func TestMapIsDescribed(t *testing.T) {
+	onBothStores(t, func(t *testing.T, c *apitest.Client) {
+		a := sendMap(c, fixture(t, "invented.asc"), "text/plain", mapQuery("from_year", "2024", "to_year", "2025", "licence_note", "invented: free")).Want(http.StatusCreated)
+		var m mapAnswer
+		a.JSON(&m)
+		if g := (geo.DensityGrid{Columns: 12, Rows: 9, West: 10.5, North: 0.75, CellWidth: 0.25, CellHeight: 0.25}); m.Grid != g {
+			t.Errorf("grid %+v, want %+v", m.Grid, g)
+		}
+		if e := m.Extent; e.West != 10.5 || e.South != -1.5 || e.East != 13.5 || e.North != 0.75 {
+			t.Errorf("extent %+v", e)
+		}
+		if m.Values.Min != float64(float32(3.23)) || m.Values.Max != float64(float32(22.10)) || math.Abs(m.NoData-4./108) > 1e-15 {
+			t.Errorf("values %+v, no data %v", m.Values, m.NoData)
+		}
+		said := strings.Join(m.Cautions, "\n") // the clock stands in 2031
+		for _, word := range []string{"mean over its cells", "2025, 6 years back", "cover 2 years", "3.7 % of the cells"} {
+			if !strings.Contains(said, word) {
+				t.Errorf("no caution says %q: %s", word, said)
+			}
+		}
+		got := c.Get("/v1/flash-density-maps/" + m.ID).Want(http.StatusOK)
+		if !bytes.Equal(got.Body, a.Body) {
+			t.Errorf("read back\n%s\nstored\n%s", got.Body, a.Body)
+		}
+		if l, _ := listMaps(c, ""); len(l.Maps) != 1 || l.Maps[0].ID != m.ID {
+			t.Errorf("listed %+v", l)
+		}
+	})
+}
+
+func TestAssessmentsTakeNGFromMaps(t *testing.T) {
+	onBothStores(t, func(t *testing.T, c *apitest.Client) {
+		ground := upload(c, fixture(t, "invented.asc"))
+		total := upload(c, fixture(t, "invented.asc"), "kind", "total_flashes_per_km2_year", "cloud_to_ground_ratio", "3", "to_year", "2020")
+		days := upload(c, fixture(t, "invented.asc"), "kind", "thunderstorm_days_per_year", "relation", "power", "name", "Tage \"Ö\"")
+		const longitude, latitude = 11.375, 0.125 // the centre of the cell in row 3, column 4: 12.15
+		const value = 12.15
+		for _, test := range []struct {
+			m        mapAnswer
+			ng       float64
+			derived  bool
+			relation string
+			year     int
+			note     []string
+		}{
+			{ground, value, false, "", 2029, []string{"ground flashes per km2 and year 12.15, interpolated around row 3, column 4", "2012 to 2029"}},
+			{total, value / 4, true, "N_G = N_T/(1+Z), Z = 3", 2020, []string{"total flashes per km2 and year 12.15", "N_G = N_T/(1+Z), Z = 3"}},
+			{days, 0.04 * math.Pow(value, 1.25), true, "N_G = 0.04 T_D^1.25", 2029, []string{"days with thunder per year 12.15"}},
+		} {
+			s, a := create(c, mapped(t, test.m.ID, longitude, latitude))
+			var got densityUsed
+			a.JSON(&got)
+			u := got.Used
+			if math.Abs(u.NG-test.ng) > 1e-6*test.ng || u.Origin != "map" || u.Derived != test.derived || u.Relation != test.relation || u.Year != test.year || u.Map != test.m.ID {
+				t.Errorf("%+v, want N_G %v, derived %v, %q, %d", u, test.ng, test.derived, test.relation, test.year)
+			}
+			if want := "invented network (map " + strconv.Quote(test.m.Name) + ")"; u.Source != want {
+				t.Errorf("source %q, want %q", u.Source, want)
+			}
+			for _, words := range test.note {
+				if !strings.Contains(u.Note, words) {
+					t.Errorf("the note lacks %q: %s", words, u.Note)
+				}
+			}
+			// Five years after the end of the last year of the map (IEC 62858, value from memory).
+			if want := strconv.Itoa(test.year+6) + "-01-01"; got.ReviewDue != want {
+				t.Errorf("review due %s, want %s", got.ReviewDue, want)
+			}
+			if weak := strings.Contains(string(a.Body), "weak relation"); weak != test.derived {
+				t.Errorf("derived %v, warned %v", test.derived, weak)
+			}
+			var sheet struct {
+				Steps []struct {
+					Symbol, Pointer, Note string
+					Value                 float64
+				}
+			}
+			c.Get("/v1/assessments/" + s.ID + "/worksheet").Want(http.StatusOK).JSON(&sheet)
+			if !slices.ContainsFunc(sheet.Steps, func(step struct {
+				Symbol, Pointer, Note string
+				Value                 float64
+			}) bool {
+				return step.Symbol == "N_G" && step.Pointer == "/flash_density/map" && step.Note == u.Note && step.Value == u.NG
+			}) {
+				t.Errorf("no step of the worksheet takes N_G from the map")
+			}
+
+			// A stored result does not need its map.
+			c.Delete("/v1/flash-density-maps/" + test.m.ID).Want(http.StatusNoContent)
+			if again := c.Get("/v1/assessments/" + s.ID).Want(http.StatusOK); !bytes.Equal(again.Body, a.Body) {
+				t.Error("the result changed when its map went")
+			}
+			p := c.Patch("/v1/assessments/"+s.ID+"/revisions", `{"reference": "again"}`).Want(http.StatusUnprocessableEntity).Problem()
+			if len(p.Errors) != 1 || *p.Errors[0].Pointer != "/flash_density/map" || p.Errors[0].Rule != string(risk.RuleUnknownReference) {
+				t.Errorf("re-assessed without its map: %+v", p)
+			}
+		}
+	})
+}
+
+func TestMergePatchToAMapAndBack(t *testing.T) {
+	onBothStores(t, func(t *testing.T, c *apitest.Client) {
+		m := upload(c, fixture(t, "invented.asc"))
+		body := changed(t, smallest(t), map[string]any{"/location": map[string]any{"longitude": 11.4, "latitude": 0.1},
+			"/flash_density": map[string]any{"ground_flashes_per_km2_year": 6.5, "source": "lightning location data (invented)", "year": 2024}})
+		s, first := create(c, body)
+		at := "/v1/assessments/" + s.ID + "/revisions"
+		var before, on, back densityUsed
+		first.JSON(&before)
+		c.Patch(at, `{"flash_density": {"map": "`+m.ID+`"}}`).Want(http.StatusUnprocessableEntity) // two of them
+		c.Patch(at, `{"flash_density": {"map": "`+m.ID+`", "ground_flashes_per_km2_year": null}}`).Want(http.StatusCreated).JSON(&on)
+		if u := on.Used; u.Origin != "map" || u.NG == 6.5 || u.Year != 2029 || on.ReviewDue != "2035-01-01" ||
+			!strings.Contains(u.Note, `not used: source "lightning location data (invented)" and year 2024`) {
+			t.Errorf("on the map: %+v, %s", u, on.ReviewDue)
+		}
+		c.Patch(at, `{"flash_density": {"map": null, "ground_flashes_per_km2_year": 6.5}}`).Want(http.StatusCreated).JSON(&back)
+		if back != before {
+			t.Errorf("back %+v\nbefore %+v", back, before)
+		}
+		var changes struct {
+			Inputs []struct{ Pointer string }
+		}
+		c.Get("/v1/assessments/" + s.ID + "/changes?from=1&to=2").Want(http.StatusOK).JSON(&changes)
+		if len(changes.Inputs) != 2 {
+			t.Errorf("changes %+v", changes)
+		}
+	})
+}
+
+// refusedMaps are files with a fault, what kind of fault it is, and words that say where.
+func refusedMaps(t testing.TB) map[string]struct {
+	file  []byte
+	code  geo.DensityMapFaultCode
+	words string
+} {
+	asc, tif := fixture(t, "invented.asc"), fixture(t, "float32-lzw.tif")
+	type refused = struct {
+		file  []byte
+		code  geo.DensityMapFaultCode
+		words string
+	}
+	edit := func(old, with string) []byte { return []byte(strings.Replace(string(asc), old, with, 1)) }
+	return map[string]refused{
+		"nothing":             {nil, geo.DensityFaultFormat, "empty"},
+		"another form":        {[]byte("%PDF-1.4"), geo.DensityFaultFormat, "Esri ASCII grid"},
+		"an archive":          {[]byte("PK\x03\x04...."), geo.DensityFaultFormat, "unpack"},
+		"no such header":      {edit("cellsize 0.25", "cellsize quarter"), geo.DensityFaultHeader, "line 5"},
+		"a header twice":      {edit("nrows 9", "ncols 12"), geo.DensityFaultHeader, "line 2"},
+		"no columns":          {edit("ncols 12", "ncols 0"), geo.DensityFaultHeader, "ncols 0"},
+		"metres":              {edit("xllcorner 10.5", "xllcorner 500000"), geo.DensityFaultGeoreference, "degrees"},
+		"beyond the pole":     {edit("yllcorner -1.5", "yllcorner 89"), geo.DensityFaultGeoreference, "latitude"},
+		"a word for a value":  {edit("15.49", "fifteen"), geo.DensityFaultValue, "row 2, column 3"},
+		"a negative value":    {edit("15.49", "-3"), geo.DensityFaultValue, "row 2, column 3"},
+		"another quantity":    {edit("15.49", "4000"), geo.DensityFaultValue, "implausible"},
+		"a grid cut off":      {asc[:len(asc)-40], geo.DensityFaultTruncated, ""},
+		"a grid too long":     {append(slices.Clone(asc), "1 2 3\n"...), geo.DensityFaultSurplus, ""},
+		"a grid too large":    {edit("ncols 12", "ncols 20000000"), geo.DensityFaultTooLarge, "cells are allowed"},
+		"a raster cut off":    {tif[:len(tif)/2], geo.DensityFaultTruncated, ""},
+		"a projection":        {fixture(t, "refused-projected.tif"), geo.DensityFaultGeoreference, ""},
+		"another datum":       {fixture(t, "refused-datum.tif"), geo.DensityFaultGeoreference, ""},
+		"two bands":           {fixture(t, "refused-two-bands.tif"), geo.DensityFaultUnsupported, ""},
+		"a turned grid":       {fixture(t, "refused-rotated.tif"), geo.DensityFaultGeoreference, ""},
+		"points off a grid":   {[]byte("longitude,latitude,value\n1,1,5\n2,1,5\n2.3,1,5\n1,2,5\n"), geo.DensityFaultIrregular, "line"},
+		"a cell twice":        {[]byte("longitude,latitude,value\n1,1,5\n2,1,5\n2,1,6\n1,2,5\n2,2,5\n"), geo.DensityFaultDuplicate, "line"},
+		"coordinates swapped": {[]byte("longitude,latitude,value\n1,100,5\n2,101,5\n"), geo.DensityFaultPosition, "line 2"},
+		"no value at all":     {[]byte("ncols 2\nnrows 1\nxllcorner 0\nyllcorner 0\ncellsize 1\n-9999 -9999\n"), geo.DensityFaultNoValues, ""},
+	}
+}
+
+func TestRefusedMapsLeaveNothing(t *testing.T) {
+	onBothStores(t, func(t *testing.T, c *apitest.Client) {
+		for name, test := range refusedMaps(t) {
+			p := sendMap(c, test.file, "application/octet-stream", mapQuery()).Want(http.StatusUnprocessableEntity).Problem()
+			if p.Kind() != "invalid-map" || len(p.Errors) == 0 || !strings.Contains(p.Detail, "nothing was stored") {
+				t.Errorf("%s: %+v", name, p)
+				continue
+			}
+			if f := p.Errors[0]; f.Rule != string(test.code) || !strings.Contains(f.Reason, test.words) || !strings.Contains(f.Reason, ": ") || *f.Pointer != "" {
+				t.Errorf("%s: %s: %s, want %s with %q", name, f.Rule, f.Reason, test.code, test.words)
+			}
+		}
+		// However many faults there are, the answer stays short.
+		p := sendMap(c, bytes.ReplaceAll(fixture(t, "invented.asc"), []byte("."), []byte(",")), "text/plain", mapQuery()).Want(http.StatusUnprocessableEntity).Problem()
+		if len(p.Errors) > 20 || !strings.Contains(p.Detail, "the first ") {
+			t.Errorf("%d faults, %s", len(p.Errors), p.Detail)
+		}
+		if l, _ := listMaps(c, ""); len(l.Maps) != 0 {
+			t.Errorf("stored: %+v", l)
+		}
+	})
+}
+
+func TestParametersOfMaps(t *testing.T) {
+	onBothStores(t, func(t *testing.T, c *apitest.Client) {
+		for name, test := range map[string]struct {
+			changes []string
+			want    string // the parameters at fault
+		}{
+			"nothing given":           {[]string{"name", "", "kind", "", "from_year", "", "to_year", "", "source", ""}, "from_year kind name source to_year"},
+			"kind of nothing":         {[]string{"kind", "flashes"}, "kind"},
+			"total without a ratio":   {[]string{"kind", "total_flashes_per_km2_year"}, "cloud_to_ground_ratio"},
+			"a ratio of 0":            {[]string{"kind", "total_flashes_per_km2_year", "cloud_to_ground_ratio", "0"}, "cloud_to_ground_ratio"},
+			"a ratio of ground":       {[]string{"cloud_to_ground_ratio", "3"}, "cloud_to_ground_ratio"},
+			"a ratio of 0 for ground": {[]string{"cloud_to_ground_ratio", "0"}, "cloud_to_ground_ratio"},
+			"no number":               {[]string{"kind", "total_flashes_per_km2_year", "cloud_to_ground_ratio", "three"}, "cloud_to_ground_ratio"},
+			"not a number":            {[]string{"kind", "total_flashes_per_km2_year", "cloud_to_ground_ratio", "NaN"}, "cloud_to_ground_ratio"},
+			"too large a ratio":       {[]string{"kind", "total_flashes_per_km2_year", "cloud_to_ground_ratio", "20.1"}, "cloud_to_ground_ratio"},
+			"days without a relation": {[]string{"kind", "thunderstorm_days_per_year"}, "relation"},
+			"an unknown relation":     {[]string{"kind", "thunderstorm_days_per_year", "relation", "cubic"}, "relation"},
+			"a relation of ground":    {[]string{"relation", "linear"}, "relation"},
+			"years the wrong way":     {[]string{"from_year", "2030"}, "to_year"},
+			"years of no calendar":    {[]string{"from_year", "12", "to_year", "2020.5"}, "from_year to_year"},
+			"texts too long":          {[]string{"name", strings.Repeat("n", 201), "source", strings.Repeat("s", 501), "licence_note", strings.Repeat("l", 2001)}, "licence_note name source"},
+			"control characters":      {[]string{"name", "a\x00b", "source", "a\nb", "licence_note", "\xff"}, "licence_note name source"},
+			"only spaces":             {[]string{"name", "  ", "source", " "}, "name source"},
+			"an unknown parameter":    {[]string{"unit", "km2"}, "unit"},
+		} {
+			p := sendMap(c, fixture(t, "invented.asc"), "text/plain", mapQuery(test.changes...)).Want(http.StatusBadRequest).Problem()
+			var got []string
+			for _, f := range p.Errors {
+				got = append(got, f.Parameter)
+			}
+			slices.Sort(got)
+			if p.Kind() != "bad-parameter" || strings.Join(got, " ") != test.want {
+				t.Errorf("%s: %s, %v, want %s", name, p.Type, p.Errors, test.want)
+			}
+		}
+		sendMap(c, fixture(t, "invented.asc"), "text/plain", mapQuery()+"&name=again").Want(http.StatusBadRequest)
+		sendMap(c, fixture(t, "invented.asc"), "application/json", mapQuery()).Want(http.StatusUnsupportedMediaType)
+		sendMap(c, fixture(t, "invented.asc"), "", mapQuery()).Want(http.StatusUnsupportedMediaType)
+		c.Do(http.MethodPost, mapQuery(), fixture(t, "invented.asc"), "Content-Type", "text/plain", "Content-Encoding", "gzip").Want(http.StatusUnsupportedMediaType)
+		if l, _ := listMaps(c, ""); len(l.Maps) != 0 {
+			t.Errorf("stored: %+v", l)
+		}
+
+		m := upload(c, fixture(t, "invented.asc"))
+		at := "/v1/flash-density-maps/" + m.ID + "/sample"
+		for query, want := range map[string]int{
+			"": 2, "?longitude=11": 1, "?longitude=11&latitude=91": 1, "?longitude=-181&latitude=x": 2, "?longitude=NaN&latitude=0": 1, "?longitude=0x1p3&latitude=0": 1,
+			"?longitude=11&latitude=0&height=3": 1,
+		} {
+			if p := c.Get(at + query).Want(http.StatusBadRequest).Problem(); len(p.Errors) != want {
+				t.Errorf("%s: %+v", query, p.Errors)
+			}
+		}
+		if p := c.Get(at + "?longitude=0.5&latitude=11").Want(http.StatusUnprocessableEntity).Problem(); !strings.Contains(p.Detail, "longitude 10.5 to 13.5") {
+			t.Errorf("outside: %+v", p)
+		}
+	})
+}
+
+func TestMapsThatAreNotThere(t *testing.T) {
+	onBothStores(t, func(t *testing.T, c *apitest.Client) {
+		for _, id := range []string{"01963b1c-6c00-7d3a-9c41-5be0c7b8a2f1", "no-uuid"} {
+			for _, a := range []*apitest.Answer{
+				c.Get("/v1/flash-density-maps/" + id), c.Get("/v1/flash-density-maps/" + id + "/sample?longitude=1&latitude=1"), c.Delete("/v1/flash-density-maps/" + id),
+			} {
+				if p := a.Want(http.StatusNotFound).Problem(); p.Detail != "there is no such flash-density map" {
+					t.Errorf("%s", p.Detail)
+				}
+			}
+		}
+		m := upload(c, fixture(t, "invented.asc"))
+		at := "/v1/flash-density-maps/" + strings.ToUpper(m.ID) // UUIDs are read in either case
+		c.Get(at + "/sample?longitude=11.4&latitude=0.1").Want(http.StatusOK)
+		c.Delete(at).Want(http.StatusNoContent)
+		c.Get(at).Want(http.StatusNotFound)
+		c.Get(at + "/sample?longitude=11.4&latitude=0.1").Want(http.StatusNotFound)
+	})
+}
+
+// TestFaultsOfMapsInInputs also demands that what follows from another fault is not named.
+func TestFaultsOfMapsInInputs(t *testing.T) {
+	onBothStores(t, func(t *testing.T, c *apitest.Client) {
+		m := upload(c, fixture(t, "invented.asc"))
+		calm := upload(c, []byte("ncols 3\nnrows 1\nxllcorner 10\nyllcorner 0\ncellsize 1\n0 0.005 99\n"))
+		const lon, lat = "/location/longitude", "/location/latitude"
+		for name, test := range map[string]struct {
+			body []byte
+			want []fault
+			say  string
+		}{
+			"unknown":         {mapped(t, "01963b1c-6c00-7d3a-9c41-5be0c7b8a2f1", 11.4, 0.1), broken(risk.RuleUnknownReference, "/flash_density/map"), "there is no flash-density map"},
+			"no id of a map":  {mapped(t, "west hills", 11.4, 0.1), broken(risk.RuleUnknownReference, "/flash_density/map"), `"west hills"`},
+			"outside":         {mapped(t, m.ID, 20, 0.1), broken(risk.RuleNoMapValue, "/flash_density/map"), "longitude 10.5 to 13.5"},
+			"no data":         {mapped(t, m.ID, 11.875, -0.125), broken(risk.RuleNoMapValue, "/flash_density/map"), "cell at row 4, column 6"},
+			"no flash":        {mapped(t, calm.ID, 10.2, 0.5), broken(risk.RuleNoMapValue, "/flash_density/map"), "no flash at all"},
+			"too few":         {mapped(t, calm.ID, 11.5, 0.5), broken(risk.RuleOutOfRange, "/flash_density/map"), "0.005"},
+			"two densities":   {changed(t, mapped(t, m.ID, 11.4, 0.1), values{"/flash_density/ground_flashes_per_km2_year": 5}), broken(risk.RuleContradiction, "/flash_density"), "exactly one"},
+			"a relation":      {changed(t, mapped(t, m.ID, 11.4, 0.1), values{"/flash_density/relation": "linear"}), broken(risk.RuleNotApplicable, "/flash_density/relation"), ""},
+			"no text":         {changed(t, mapped(t, m.ID, 11.4, 0.1), values{"/flash_density/map": 5}), at("/flash_density/map"), "text"},
+			"no place":        {changed(t, mapped(t, m.ID, 11.4, 0.1), values{lat: 91}), at(lat), ""},
+			"no place at all": {changed(t, mapped(t, m.ID, 11.4, 0.1), values{"/location": nothing{}}), at("/location"), ""},
+			"many faults": {changed(t, mapped(t, m.ID, 20, 0.1), values{"/structures/0/id": "", "/wind": 1, "/structures/0/height_m": 1e-4}),
+				append(append(at("/structures/0/id", "/wind"), broken(risk.RuleNoMapValue, "/flash_density/map")...), broken(risk.RuleOutOfRange, "/structures/0/height_m")...), ""},
+			"no place, no map": {changed(t, mapped(t, "none", 11.4, 0.1), values{lon: "east"}), append(at(lon), broken(risk.RuleUnknownReference, "/flash_density/map")...), ""},
+		} {
+			for _, path := range []string{"/v1/calculations", "/v1/assessments"} {
+				p := c.Post(path, test.body).Want(http.StatusUnprocessableEntity).Problem()
+				got := map[string]bool{}
+				for _, f := range p.Errors {
+					got[fault{*f.Pointer, risk.Rule(f.Rule)}.String()] = true
+				}
+				want := map[string]bool{}
+				for _, f := range test.want {
+					want[f.String()] = true
+				}
+				if !maps.Equal(got, want) || !strings.Contains(fmt.Sprint(p.Errors), test.say) {
+					t.Errorf("%s: %v, want %v with %q", name, p.Errors, test.want, test.say)
+				}
+			}
+		}
+		if l, _ := getList(c, ""); len(l.Assessments) != 0 {
+			t.Errorf("stored: %v", l.names())
+		}
+	})
+}
+
+func TestMapLists(t *testing.T) {
+	onBothStores(t, func(t *testing.T, c *apitest.Client) {
+		var names []string
+		for i := range 7 {
+			name := fmt.Sprint("map ", i)
+			upload(c, fixture(t, "invented.asc"), "name", name)
+			names = append([]string{name}, names...)
+		}
+		var got []string
+		for query := "?limit=3"; query != ""; {
+			l, a := listMaps(c, query)
+			for _, m := range l.Maps {
+				got = append(got, m.Name)
+			}
+			_, link, _ := strings.Cut(a.Header.Get("Link"), "?")
+			link, _, more := strings.Cut(link, ">")
+			if query = ""; more {
+				query = "?" + link
+			}
+		}
+		if !slices.Equal(got, names) {
+			t.Errorf("%v, want %v", got, names)
+		}
+		c.Get("/v1/flash-density-maps?limit=0").Want(http.StatusBadRequest)
+		c.Get("/v1/flash-density-maps?cursor=x").Want(http.StatusBadRequest)
+		c.Get("/v1/flash-density-maps?q=x").Want(http.StatusBadRequest)
+	})
+}
+
+// A body is cut off at the limit whether it says its length or not, and costs no more memory than that.
+func TestMapsAreBounded(t *testing.T) {
+	server := newServer(t, openSQLite(t))
+	server.LimitMaps(geo.DensityMapLimits{MaxCells: 200, MaxPoints: 100, MaxBytes: 1 << 20}, 1<<20)
+	c := newClient(t, server)
+	asc := fixture(t, "invented.asc")
+	long := append(slices.Clone(asc), bytes.Repeat([]byte(" "), 1<<20)...)
+	p := sendMap(c, long, "text/plain", mapQuery()).Want(http.StatusRequestEntityTooLarge).Problem()
+	if p.Detail != "at most 1048576 bytes" {
+		t.Error(p.Detail)
+	}
+	unsized := func(r *http.Request) *http.Request {
+		r.Body, r.ContentLength = struct{ io.ReadCloser }{r.Body}, -1
+		return r
+	}
+	c.Send(long, unsized, http.MethodPost, mapQuery(), "Content-Type", "text/plain").Want(http.StatusRequestEntityTooLarge)
+	c.Send(asc, unsized, http.MethodPost, mapQuery(), "Content-Type", "text/plain").Want(http.StatusCreated)
+	p = sendMap(c, bytes.Replace(asc, []byte("ncols 12"), []byte("ncols 23"), 1), "text/plain", mapQuery()).Want(http.StatusUnprocessableEntity).Problem()
+	if p.Errors[0].Rule != string(geo.DensityFaultTooLarge) {
+		t.Errorf("too many cells: %+v", p.Errors)
+	}
+	if l, _ := listMaps(c, ""); len(l.Maps) != 1 {
+		t.Errorf("stored: %+v", l)
+	}
+}
+
+// A client that goes away in the middle of its upload leaves nothing behind.
+func TestUploadBrokenOff(t *testing.T) {
+	s := openSQLite(t)
+	base := start(t, newServer(t, s))
+	asc := fixture(t, "invented.asc")
+	for _, sent := range []int{0, 10, 200, len(asc) - 1} {
+		conn, err := net.Dial("tcp", strings.TrimPrefix(base, "http://"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		fmt.Fprintf(conn, "POST %s HTTP/1.1\r\nHost: test\r\nContent-Type: text/plain\r\nContent-Length: %d\r\n\r\n%s", mapQuery(), len(asc), asc[:sent])
+		if err := conn.(*net.TCPConn).CloseWrite(); err != nil {
+			t.Fatal(err)
+		}
+		answer, err := io.ReadAll(conn)
+		if err != nil || bytes.HasPrefix(answer, []byte("HTTP/1.1 2")) {
+			t.Errorf("after %d bytes: %v, %.200s", sent, err, answer)
+		}
+		conn.Close()
+	}
+	if page, err := s.ListDensityMaps(t.Context(), store.Local, 0, ""); err != nil || len(page.Maps) != 0 {
+		t.Errorf("stored: %+v, %v", page, err)
+	}
+}
+
+func TestUploadsWaitForTheirTurn(t *testing.T) {
+	server := newServer(t, openSQLite(t))
+	c := newClient(t, server)
+	release := server.FillMapSlots()
+	var wait sync.WaitGroup
+	wait.Go(func() { upload(c, fixture(t, "invented.asc")) })
+	ctx, cancel := context.WithTimeout(t.Context(), 100*time.Millisecond) // a client that does not wait
+	defer cancel()
+	r, err := http.NewRequestWithContext(ctx, http.MethodPost, start(t, server)+mapQuery(), bytes.NewReader(fixture(t, "invented.asc")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := http.DefaultClient.Do(r); !errors.Is(err, context.DeadlineExceeded) {
+		t.Errorf("answered while every place was taken: %v", err)
+	}
+	release()
+	wait.Wait()
+	if l, _ := listMaps(c, ""); len(l.Maps) != 1 {
+		t.Errorf("stored: %+v", l)
+	}
+}
+
+// Replicas agree on which maps there are, whatever each has in memory.
+func TestMapsOnReplicas(t *testing.T) {
+	s := openPostgres(t)
+	one, other := newClient(t, newServer(t, s)), newClient(t, newServer(t, s))
+	m := upload(one, fixture(t, "invented.asc"))
+	at := "/v1/flash-density-maps/" + m.ID + "/sample?longitude=11.4&latitude=0.1"
+	if a, b := one.Get(at).Want(http.StatusOK), other.Get(at).Want(http.StatusOK); !bytes.Equal(a.Body, b.Body) {
+		t.Errorf("%s\n%s", a.Body, b.Body)
+	}
+	other.Delete("/v1/flash-density-maps/" + m.ID).Want(http.StatusNoContent)
+	one.Get(at).Want(http.StatusNotFound)
+	one.Post("/v1/calculations", mapped(t, m.ID, 11.4, 0.1)).Want(http.StatusUnprocessableEntity)
+}
+
+// The maps in memory stay within their room, the ones used last among them.
+func TestMapsInMemory(t *testing.T) {
+	server := newServer(t, openSQLite(t))
+	server.LimitMaps(geo.DefaultDensityMapLimits, 3*(12*9*4+4096)) // three of the size of the fixture
+	c := newClient(t, server)
+	var ids []string
+	for range 5 {
+		ids = append(ids, upload(c, fixture(t, "invented.asc")).ID)
+	}
+	world := upload(c, fixture(t, "invented-world.asc"), "kind", "thunderstorm_days_per_year", "relation", "linear").ID
+	sample := func(id string) {
+		t.Helper()
+		c.Get("/v1/flash-density-maps/" + id + "/sample?longitude=11.4&latitude=0.1").Want(http.StatusOK)
+	}
+	holds := func(want ...string) {
+		t.Helper()
+		got, taken := server.MapsInMemory()
+		if !slices.Equal(got, want) || len(want) == 0 != (taken == 0) {
+			t.Errorf("in memory %v with %d bytes, want %v", got, taken, want)
+		}
+	}
+	holds()
+	sample(ids[0])
+	sample(ids[1])
+	sample(ids[2])
+	holds(ids[2], ids[1], ids[0])
+	sample(ids[0])
+	sample(ids[3])
+	holds(ids[3], ids[0], ids[2])
+	sample(world) // takes the room of two
+	holds(world, ids[3])
+	for _, id := range []string{world, ids[3]} {
+		c.Delete("/v1/flash-density-maps/" + id).Want(http.StatusNoContent)
+	}
+	holds()
+	server.LimitMaps(geo.DefaultDensityMapLimits, 10) // one that is larger than the room stays alone
+	sample(ids[0])
+	sample(ids[1])
+	holds(ids[1])
+}
+
+func TestMapsOfManyAtOnce(t *testing.T) {
+	for name, open := range map[string]func(testing.TB) store.Store{"SQLite": openSQLite, "PostgreSQL": openPostgres} {
+		t.Run(name, func(t *testing.T) {
+			server := newServer(t, open(t))
+			server.LimitMaps(geo.DefaultDensityMapLimits, 5000) // one map in memory: every other use loads
+			c := newClient(t, server)
+			first, second := upload(c, fixture(t, "invented.asc")), upload(c, fixture(t, "invented.asc"), "kind", "thunderstorm_days_per_year", "relation", "linear")
+			want := map[string]float64{first.ID: 12.15, second.ID: 1.215}
+			together(16, func(i int) {
+				for n := range 6 {
+					id := []string{first.ID, second.ID}[(i+n)%2]
+					var got densityUsed
+					c.Post("/v1/calculations", mapped(t, id, 11.375, 0.125)).JSON(&got)
+					if math.Abs(got.Used.NG-want[id]) > 1e-6 {
+						t.Errorf("N_G %v, want %v", got.Used.NG, want[id])
+					}
+					own := upload(c, fixture(t, "invented.asc"))
+					if a := c.Delete("/v1/flash-density-maps/" + own.ID); a.Status != http.StatusNoContent {
+						t.Errorf("status %d", a.Status)
+					}
+				}
+			})
+			if l, _ := listMaps(c, ""); len(l.Maps) != 2 {
+				t.Errorf("%d maps are left", len(l.Maps))
+			}
+		})
+	}
+}
+
+// noMapStore is a store whose maps are away.
+type noMapStore struct{ store.Store }
+
+func (noMapStore) DensityMap(context.Context, store.Organisation, string) (store.DensityMap, error) {
+	return store.DensityMap{}, store.ErrUnavailable
+}
+
+func (noMapStore) CreateDensityMap(context.Context, store.Organisation, store.DensityMap, io.Reader) (store.DensityMap, error) {
+	return store.DensityMap{}, store.ErrUnavailable
+}
+
+func TestMapsAway(t *testing.T) {
+	c := newClient(t, newServer(t, noMapStore{openSQLite(t)}))
+	const id = "01963b1c-6c00-7d3a-9c41-5be0c7b8a2f1"
+	sendMap(c, fixture(t, "invented.asc"), "text/plain", mapQuery()).Want(http.StatusServiceUnavailable)
+	c.Post("/v1/calculations", mapped(t, id, 1, 1)).Want(http.StatusServiceUnavailable)
+	c.Post("/v1/assessments", mapped(t, id, 1, 1)).Want(http.StatusServiceUnavailable)
+	c.Get("/v1/flash-density-maps/" + id + "/sample?longitude=1&latitude=1").Want(http.StatusServiceUnavailable)
+	if l, _ := getList(c, ""); len(l.Assessments) != 0 {
+		t.Errorf("stored: %v", l.names())
+	}
+}
+
+// damaged is a store that lost a byte of every map.
+type damaged struct{ store.Store }
+
+func (d damaged) DensityMapContent(ctx context.Context, org store.Organisation, id string) (io.Reader, error) {
+	r, err := d.Store.DensityMapContent(ctx, org, id)
+	if err != nil {
+		return nil, err
+	}
+	b, err := io.ReadAll(r)
+	b[len(b)-40] ^= 1
+	return bytes.NewReader(b), err
+}
+
+func TestDamagedMapGivesNoNumber(t *testing.T) {
+	c := newClient(t, newServer(t, damaged{openSQLite(t)}))
+	m := upload(c, fixture(t, "invented.asc"))
+	c.Get("/v1/flash-density-maps/" + m.ID).Want(http.StatusOK)
+	c.Get("/v1/flash-density-maps/" + m.ID + "/sample?longitude=11.4&latitude=0.1").Want(http.StatusInternalServerError)
+	c.Post("/v1/calculations", mapped(t, m.ID, 11.4, 0.1)).Want(http.StatusInternalServerError)
+}
+
+// The examples of the contract are maps.
+func TestMapExamplesOfTheContract(t *testing.T) {
+	c := newClient(t, newServer(t, openSQLite(t)))
+	for media, content := range c.Document().Paths.Value("/v1/flash-density-maps").Post.RequestBody.Value.Content {
+		if example, ok := content.Example.(string); ok {
+			var m mapAnswer
+			sendMap(c, []byte(example), media, mapQuery()).Want(http.StatusCreated).JSON(&m)
+			if m.Grid != (geo.DensityGrid{Columns: 2, Rows: 2, West: 33, North: -2, CellWidth: 0.5, CellHeight: 0.5}) {
+				t.Errorf("%s: %+v", media, m.Grid)
+			}
+			continue
+		}
+		if media == "text/csv" || media == "text/plain" {
+			t.Errorf("%s has no example", media)
+		}
+	}
+	for _, r := range []string{"201", "422"} {
+		if b, err := json.Marshal(c.Document().Paths.Value("/v1/flash-density-maps").Post.Responses.Value(r)); err != nil || !bytes.Contains(b, []byte("example")) {
+			t.Errorf("%s has no example: %v", r, err)
+		}
+	}
+}
