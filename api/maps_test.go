@@ -729,3 +729,12 @@ func TestMapExamplesOfTheContract(t *testing.T) {
 		}
 	}
 }
+
+// everyMapOperation takes the operations on maps to every success.
+func everyMapOperation(t testing.TB, c *apitest.Client) {
+	at := "/v1/flash-density-maps/" + upload(c, fixture(t, "invented.asc")).ID
+	for _, path := range []string{"/v1/flash-density-maps", at, at + "/sample?longitude=11.4&latitude=0.1"} {
+		c.Get(path).Want(http.StatusOK)
+	}
+	c.Delete(at).Want(http.StatusNoContent)
+}

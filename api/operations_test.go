@@ -33,6 +33,7 @@ func TestEveryOperation(t *testing.T) {
 		c.Get(at, "If-None-Match", `"revision-2"`).Want(http.StatusNotModified)
 		c.Get(at+"/revisions/1", "If-None-Match", `"revision-1"`).Want(http.StatusNotModified)
 		c.Get("/docs").Want(http.StatusMovedPermanently)
+		everyMapOperation(t, c)
 		c.Delete(at).Want(http.StatusNoContent)
 		for path, item := range c.Document().Paths.Map() {
 			for method, op := range item.Operations() {
