@@ -98,14 +98,14 @@ func NewDefinitions(quantities []*trace.Quantity, tables []*trace.Table) (*Defin
 func (d *Definitions) Encode(t *trace.Trace) ([]byte, error) {
 	b := make([]byte, 0, 64*len(t.Steps))
 	b = append(b, `{"scopes":[`...)
-	for i, s := range t.Scopes {
+	for i := range t.Scopes() {
 		if i > 0 {
 			b = append(b, ',')
 		}
 		b = append(b, '[')
-		b = appendText(b, s.Name)
+		b = appendText(b, t.ScopeName(int32(i)))
 		b = append(b, ',')
-		b = appendText(b, s.Pointer)
+		b = appendText(b, t.ScopePointer(int32(i)))
 		b = append(b, ']')
 	}
 	b = append(b, `],"steps":[`...)
@@ -206,7 +206,7 @@ func Steps(t *trace.Trace) []WorksheetStep {
 		s := &t.Steps[i]
 		q := s.Quantity
 		w := &steps[i]
-		*w = WorksheetStep{Index: i, Scope: t.Scopes[s.Scope].Name, Symbol: q.Symbol, Name: q.Name, Value: s.Value, Unit: q.Unit, Formula: q.Expr,
+		*w = WorksheetStep{Index: i, Scope: t.ScopeName(s.Scope), Symbol: q.Symbol, Name: q.Name, Value: s.Value, Unit: q.Unit, Formula: q.Expr,
 			Clause: q.Clause, Note: s.Note, Pointer: t.Pointer(i), Provenance: q.Provenance.String()}
 		for _, from := range t.From(i) {
 			w.Inputs = append(w.Inputs, int(from))

@@ -176,7 +176,7 @@ func TestPartsAreRecordedWhereTheyStand(t *testing.T) {
 	for _, s := range tr.Steps {
 		if s.Quantity.Reads == "ring_diameter_m" {
 			seen++
-			if at := tr.Scopes[s.Scope].Pointer; at != "/parts/1" {
+			if at := tr.ScopePointer(s.Scope); at != "/parts/1" {
 				t.Errorf("ring diameter read at %q", at)
 			}
 		}

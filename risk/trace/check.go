@@ -19,7 +19,7 @@ func (t *Trace) Check() error {
 	for i := range t.Steps {
 		if err := t.checkStep(i, parsed); err != nil {
 			s := &t.Steps[i]
-			faults = append(faults, fmt.Errorf("step %d, %s in %s: %w", i, s.Quantity.Symbol, t.Scopes[s.Scope].Name, err))
+			faults = append(faults, fmt.Errorf("step %d, %s in %s: %w", i, s.Quantity.Symbol, t.ScopeName(s.Scope), err))
 		}
 	}
 	return errors.Join(faults...)

@@ -84,32 +84,31 @@ type Row struct {
 // Step is one recorded value.
 type Step struct {
 	Quantity *Quantity
-	Scope    int32
-	Value    float64
 	Table    *Table // nil unless the value was read from a table
-	Row, Col int16
+	Value    float64
 	Note     string // for a given or assumed value: where it comes from
+	Scope    int32
+	Row, Col int16
 
 	from, fromEnd int32
 	previous      int32 // step before this one of the same quantity, -1 at the first
 }
 
-// Scope is a place in the site that values belong to.
-type Scope struct {
-	Name    string // "/clinic/zone-2"
-	Pointer string // RFC 6901 pointer to the record in the input
-	parent  int32
+// scope is a place in the site that values belong to; its path and pointer are written out only when asked for.
+type scope struct {
+	name, field   string
+	index, parent int32 // index into the collection field names, -1 for a field that is a record itself
 }
 
 // Trace collects steps. New makes one; a nil *Trace records nothing.
 type Trace struct {
-	Steps  []Step
-	Scopes []Scope
+	Steps []Step
 
-	arena []int32 // indices into Steps, referred to by Step.from
-	scope int32
-	last  []int32 // newest step of each quantity, by quantity id, +1
-	taken []int32 // number of steps already taken by a collecting quantity, by its id
+	scopes []scope
+	arena  []int32 // indices into Steps, referred to by Step.from
+	scope  int32
+	last   []int32 // newest step of each quantity, by quantity id, +1
+	taken  []int32 // number of steps already taken by a collecting quantity, by its id
 }
 
 // quantities counts the numbered quantities; it changes only while packages are initialised.
@@ -143,8 +142,16 @@ func New(steps int) *Trace {
 		arena:  make([]int32, 0, 3*steps),
 		last:   make([]int32, quantities+1),
 		taken:  make([]int32, quantities+1),
-		Scopes: []Scope{{Name: "/", parent: -1}},
+		scopes: append(make([]scope, 0, 1+steps/16), scope{parent: -1}),
 	}
+}
+
+// Reset empties the trace and keeps its room, for the next computation.
+func (t *Trace) Reset() {
+	clear(t.Steps) // lets go of notes
+	t.Steps, t.arena, t.scopes, t.scope = t.Steps[:0], t.arena[:0], t.scopes[:1], 0
+	clear(t.last)
+	clear(t.taken)
 }
 
 // Enter makes a scope below the current one the current one. The name is one
@@ -152,39 +159,60 @@ func New(steps int) *Trace {
 // collection: of the enclosing scope's record, or of the input itself where the
 // collection begins with a slash; without a collection it is the enclosing record.
 func (t *Trace) Enter(name, collection string, index int) {
-	if t == nil {
-		return
+	if t != nil {
+		t.enter(scope{name, collection, int32(index), t.scope})
 	}
-	at := t.Scopes[t.scope]
-	path, pointer := at.Name, at.Pointer
-	if path != "/" {
-		path += "/"
-	}
-	switch {
-	case collection == "":
-	case collection[0] == '/':
-		pointer = collection + "/" + strconv.Itoa(index)
-	default:
-		pointer += "/" + collection + "/" + strconv.Itoa(index)
-	}
-	t.Scopes = append(t.Scopes, Scope{Name: path + name, Pointer: pointer, parent: t.scope})
-	t.scope = int32(len(t.Scopes) - 1)
 }
 
 // EnterField makes a scope below the current one the current one, for a field
 // of the enclosing record that is a record itself.
 func (t *Trace) EnterField(name, field string) {
-	if t == nil {
-		return
+	if t != nil {
+		t.enter(scope{name, field, -1, t.scope})
 	}
-	t.Enter(name, "", 0)
-	t.Scopes[t.scope].Pointer += "/" + field
+}
+
+func (t *Trace) enter(s scope) {
+	t.scopes = append(t.scopes, s)
+	t.scope = int32(len(t.scopes) - 1)
+}
+
+// Scopes is the number of scopes; Step.Scope counts them from 0, the site itself.
+func (t *Trace) Scopes() int { return len(t.scopes) }
+
+// ScopeName is the path of a scope, "/clinic/zone-2".
+func (t *Trace) ScopeName(i int32) string {
+	if i == 0 {
+		return "/"
+	}
+	s := &t.scopes[i]
+	if s.parent == 0 {
+		return "/" + s.name
+	}
+	return t.ScopeName(s.parent) + "/" + s.name
+}
+
+// ScopePointer points to the record a scope stands for in the input (RFC 6901); empty for the site itself.
+func (t *Trace) ScopePointer(i int32) string {
+	if i == 0 {
+		return ""
+	}
+	s := &t.scopes[i]
+	switch {
+	case s.field == "":
+		return t.ScopePointer(s.parent)
+	case s.index < 0:
+		return t.ScopePointer(s.parent) + "/" + s.field
+	case s.field[0] == '/':
+		return s.field + "/" + strconv.Itoa(int(s.index))
+	}
+	return t.ScopePointer(s.parent) + "/" + s.field + "/" + strconv.Itoa(int(s.index))
 }
 
 // Leave returns to the enclosing scope.
 func (t *Trace) Leave() {
 	if t != nil {
-		t.scope = t.Scopes[t.scope].parent
+		t.scope = t.scopes[t.scope].parent
 	}
 }
 
@@ -288,7 +316,7 @@ func (t *Trace) Pointer(i int) string {
 	case field[0] == '/':
 		return field
 	default:
-		return t.Scopes[s.Scope].Pointer + "/" + field
+		return t.ScopePointer(s.Scope) + "/" + field
 	}
 }
 
