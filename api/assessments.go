@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"net/url"
 	"strconv"
+	"sync"
 	"time"
 
 	jsonpatch "github.com/evanphx/json-patch/v5"
@@ -30,13 +31,32 @@ const (
 
 // encode writes a document without escaping what only HTML needs escaped.
 func encode(v any) ([]byte, error) {
-	var b bytes.Buffer
-	e := json.NewEncoder(&b)
-	e.SetEscapeHTML(false)
-	if err := e.Encode(v); err != nil {
+	b := buffers.Get().(*bytes.Buffer)
+	defer buffers.Put(b)
+	if err := encodeTo(b, v); err != nil {
 		return nil, err
 	}
-	return b.Bytes(), nil
+	return bytes.Clone(b.Bytes()), nil
+}
+
+func encodeTo(b *bytes.Buffer, v any) error {
+	b.Reset()
+	e := json.NewEncoder(b)
+	e.SetEscapeHTML(false)
+	return e.Encode(v)
+}
+
+// buffers are used again from answer to answer: documents are some ten kB long.
+var buffers = sync.Pool{New: func() any { return new(bytes.Buffer) }}
+
+// answerDocument encodes a document and sends it.
+func answerDocument(c echo.Context, status int, v any) error {
+	b := buffers.Get().(*bytes.Buffer)
+	defer buffers.Put(b)
+	if err := encodeTo(b, v); err != nil {
+		return err
+	}
+	return c.Blob(status, mediaJSON, b.Bytes())
 }
 
 // computed is an input with everything that came of it.
@@ -79,12 +99,11 @@ func (s *Server) calculate(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	out, err := encode(done.result)
-	if err != nil {
-		return err
-	}
-	return c.Blob(http.StatusOK, mediaJSON, out)
+	return answerDocument(c, http.StatusOK, done.result)
 }
+
+// traces are used again from record to record.
+var traces = sync.Pool{New: func() any { return trace.New(stepsExpected) }}
 
 // stepsExpected is room for the worksheet of a small site; larger ones grow.
 const stepsExpected = 512
@@ -92,7 +111,12 @@ const stepsExpected = 512
 // record computes an input with its worksheet and makes the record to be stored.
 func (s *Server) record(c echo.Context, in *wire.Input, site *wire.Site, id string, revision int) (store.Record, error) {
 	var r store.Record
-	done, err := s.compute(in, site, trace.New(stepsExpected))
+	t := traces.Get().(*trace.Trace)
+	defer func() {
+		t.Reset()
+		traces.Put(t)
+	}()
+	done, err := s.compute(in, site, t)
 	if err != nil {
 		return r, err
 	}

@@ -81,8 +81,43 @@ type calc struct {
 	ends    []lineEnd
 	applies [risk.Losses]bool
 	means_  means
-	total   float64 // c_t
-	persons float64 // n_t
+	total   float64     // c_t
+	persons float64     // n_t
+	fixed   []zoneFixed // per zone; nil unless prepared
+}
+
+// zoneFixed is what no measure changes in a zone. An evaluator prepares it
+// once; a single assessment computes it on the way.
+type zoneFixed struct {
+	factors zoneFactors
+	systems []systemFixed
+}
+
+// prepare computes what no measure changes, zone by zone.
+func (c *calc) prepare(s *risk.Structure) {
+	KS1 := c.screen(s.Screen, mesh1, ks1Mesh, ks1Limited, ks1Plain)
+	fixed := make([]zoneFixed, len(s.Zones))
+	for zi := range s.Zones {
+		z := &s.Zones[zi]
+		fixed[zi].factors = c.zoneFactors(s, z)
+		if z.Place == risk.Outside {
+			continue
+		}
+		KS2 := c.screen(z.Screen, mesh2, ks2Mesh, ks2Limited, ks2Plain)
+		for i := range z.Systems {
+			fixed[zi].systems = append(fixed[zi].systems, c.systemFixed(&z.Systems[i], KS1*KS2))
+		}
+	}
+	c.fixed = fixed
+}
+
+// zoneFactors reads the factors of Annex C with the values of the zone where they count.
+func (c *calc) zoneFactors(s *risk.Structure, z *risk.Zone) zoneFactors {
+	x := c.factors(s, z)
+	if c.total > 0 || c.applies[risk.CulturalHeritage] {
+		c.money(z, &x)
+	}
+	return x
 }
 
 // sites computes what does not depend on measures: N_G, every structure's place and every line's events.
@@ -198,14 +233,23 @@ type zoneContext struct {
 func (c *calc) zone(s *risk.Structure, zi int, p *place, m *risk.Measures, x zoneContext, r *risk.StructureResult) {
 	z := &s.Zones[zi]
 	PA := c.t.Set(pa, c.shock(ptaMeasure, pta, shockStructure, z.StructureShock|m.StructureShock, x.frame)*x.PB)
+	var fixed *zoneFixed
+	if c.fixed != nil {
+		fixed = &c.fixed[zi]
+	}
 	var fail failure
 	if z.Place == risk.Inside {
-		fail = c.systems(z, x.KS1, z.LineShock|m.LineShock, x.spdCounts)
+		fail = c.systems(z, fixed, x.KS1, z.LineShock|m.LineShock, x.spdCounts)
 		r.SystemFailures = max(r.SystemFailures, c.t.Set(failuresZone, p.ND*fail.PC+p.NM*fail.PM+fail.FW+fail.FZ))
 	}
-	factors := c.factors(s, z, max(z.FireProtection, m.FireProtection))
-	if c.total > 0 || c.applies[risk.CulturalHeritage] {
-		c.money(z, &factors)
+	var factors zoneFactors
+	if fixed != nil {
+		factors = fixed.factors
+	} else {
+		factors = c.zoneFactors(s, z)
+	}
+	if z.Place == risk.Inside {
+		factors.rp = c.provisions(s, max(z.FireProtection, m.FireProtection))
 	}
 	events := [risk.Components]float64{
 		risk.RA: p.ND * PA, risk.RB: p.ND * x.PB, risk.RC: p.ND * fail.PC, risk.RM: p.NM * fail.PM,

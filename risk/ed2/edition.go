@@ -117,6 +117,7 @@ func (Edition) Evaluator(in *risk.Input, structure int) risk.Evaluator {
 	e := &evaluator{c: calc{in: in}, structure: structure}
 	e.c.sites()
 	e.c.open(structure, &none)
+	e.c.prepare(&in.Structures[structure])
 	e.zones = make([]risk.ZoneRisk, risk.Losses*len(in.Structures[structure].Zones))
 	return e
 }

@@ -90,7 +90,8 @@ type zoneFactors struct {
 	ca, cz, cs, ct, kc float64
 }
 
-func (c *calc) factors(s *risk.Structure, z *risk.Zone, fire risk.FireProtection) zoneFactors {
+// factors reads everything but r_p, which a measure can change.
+func (c *calc) factors(s *risk.Structure, z *risk.Zone) zoneFactors {
 	var x zoneFactors
 	if s.Persons > 0 {
 		x.share = c.t.Set(share, c.t.Given(nz, z.Persons)/c.persons)
@@ -102,17 +103,20 @@ func (c *calc) factors(s *risk.Structure, z *risk.Zone, fire risk.FireProtection
 	if z.Place == risk.Outside {
 		return x
 	}
-	if s.Explosion != risk.NoExplosion {
-		x.rp = c.t.Pick(rp, fireProvisions, explosionProvisions, 0)
-	} else {
-		x.rp = c.t.Pick(rp, fireProvisions, int(fire), 0)
-	}
 	x.rf = c.t.Pick(rf, fireFactor, int(z.FireRisk), 0)
 	if s.Explosion != risk.NoExplosion {
 		x.rf = c.t.Set(rfOrRx, max(x.rf, c.means_.RX))
 	}
 	x.hz = c.t.Pick(hz, hazardFactor, int(z.SpecialHazard), 0)
 	return x
+}
+
+// provisions returns r_p (C.4) of an inside zone.
+func (c *calc) provisions(s *risk.Structure, fire risk.FireProtection) float64 {
+	if s.Explosion != risk.NoExplosion {
+		return c.t.Pick(rp, fireProvisions, explosionProvisions, 0)
+	}
+	return c.t.Pick(rp, fireProvisions, int(fire), 0)
 }
 
 // money adds the values of the zone to its factors, for the losses of heritage and economic value.

@@ -124,7 +124,7 @@ func (c *calc) end(l, structure int, m risk.EndMeasures) lineEnd {
 	e.CLD = c.t.Pick(cld, lineConditions, row, 0)
 	e.CLI = c.t.Pick(cli, lineConditions, row, 1)
 	e.UW = c.t.Given(uwLine, line.Withstand)
-	c.withstand(&e)
+	e.KS4, e.PLD, e.PLI = c.withstand(l, e.UW)
 	c.endSPD(&e, m)
 	if c.t != nil {
 		e.marks = [...]trace.Mark{ev.nl, ev.ni, c.t.Last(ndj), c.t.Last(cld), c.t.Last(cli), c.t.Last(pld), c.t.Last(pli), c.t.Last(ks4), c.t.Last(uw), c.t.Last(peb), c.t.Last(pspd)}
@@ -159,16 +159,17 @@ func worse(b, a *lineEnd, first bool) bool {
 
 func (e *lineEnd) failures() float64 { return (e.NL+e.NDJ)*e.PLD*e.CLD + e.NI*e.PLI*e.CLI }
 
-// withstand sets what follows from U_W: K_S4 (B.5), P_LD (B.8) and P_LI (B.9).
-func (c *calc) withstand(e *lineEnd) {
-	line, col := &c.in.Lines[e.line], withstandColumn(e.UW)
-	e.KS4 = c.t.Set(ks4, min(c.t.Set(ks4Raw, 1/e.UW), 1))
-	e.PLD = c.t.Pick(pld, lineDamage, shieldRow(&line.Shield), col)
+// withstand returns what follows from U_W [kV] on a line: K_S4 (B.5), P_LD (B.8) and P_LI (B.9).
+func (c *calc) withstand(l int, UW float64) (KS4, PLD, PLI float64) {
+	line, col := &c.in.Lines[l], withstandColumn(UW)
+	KS4 = c.t.Set(ks4, min(c.t.Set(ks4Raw, 1/UW), 1))
+	PLD = c.t.Pick(pld, lineDamage, shieldRow(&line.Shield), col)
 	service := 0
 	if line.Service == risk.Telecom {
 		service = 1
 	}
-	e.PLI = c.t.Pick(pli, nearLineDamage, service, col)
+	PLI = c.t.Pick(pli, nearLineDamage, service, col)
+	return KS4, PLD, PLI
 }
 
 // endSPD sets what follows from the SPDs at the end: P_EB (B.7) and P_SPD (B.3).
@@ -197,7 +198,7 @@ type failure struct {
 
 // systems computes B.4 to B.9 for each internal system of a zone.
 // spdCounts: P_SPD lowers P_C, because the structure has an LPS or a natural frame.
-func (c *calc) systems(z *risk.Zone, KS1 float64, lineShock risk.ShockMeasures, spdCounts bool) failure {
+func (c *calc) systems(z *risk.Zone, fixed *zoneFixed, KS1 float64, lineShock risk.ShockMeasures, spdCounts bool) failure {
 	var sum failure
 	passC, passM := 1.0, 1.0
 	if len(z.Systems) > 0 {
@@ -205,7 +206,13 @@ func (c *calc) systems(z *risk.Zone, KS1 float64, lineShock risk.ShockMeasures, 
 		PTU := c.shock(ptuMeasure, ptu, shockLine, lineShock, false)
 		for i := range z.Systems {
 			c.t.Enter(c.lineName(z.Systems[i].Line), "systems", i)
-			PC, PM, fs := c.system(&z.Systems[i], KS1*KS2, PTU, spdCounts)
+			var own systemFixed
+			if fixed != nil {
+				own = fixed.systems[i]
+			} else {
+				own = c.systemFixed(&z.Systems[i], KS1*KS2)
+			}
+			PC, PM, fs := c.system(&own, PTU, spdCounts)
 			c.t.Leave()
 			passC *= 1 - PC
 			passM *= 1 - PM
@@ -224,42 +231,55 @@ func (c *calc) systems(z *risk.Zone, KS1 float64, lineShock risk.ShockMeasures, 
 	return sum
 }
 
-// system computes one internal system. KS12 is K_S1 K_S2.
-func (c *calc) system(s *risk.System, KS12, PTU float64, spdCounts bool) (PC, PM float64, f failure) {
+// systemFixed is what no measure changes of an internal system.
+type systemFixed struct {
+	end           *lineEnd
+	CLD, CLI      float64
+	PLD, PLI, PMS float64
+	flashes, NI   float64
+}
+
+// systemFixed computes what no measure changes of an internal system. KS12 is K_S1 K_S2.
+func (c *calc) systemFixed(s *risk.System, KS12 float64) systemFixed {
 	e := c.endOf(s.Line)
 	c.recall(e.marks[:])
+	x := systemFixed{end: e, CLD: e.CLD, CLI: e.CLI, PLD: e.PLD, PLI: e.PLI, flashes: e.NL + e.NDJ, NI: e.NI}
+	KS4 := e.KS4
 	if s.Withstand > 0 {
-		own := *e
-		own.UW = c.t.Given(uwSystem, s.Withstand)
-		e = &own
+		UW := c.t.Given(uwSystem, s.Withstand)
 		c.t.Enter(c.lineName(s.Line), "/lines", s.Line)
-		c.withstand(e)
+		KS4, x.PLD, x.PLI = c.withstand(s.Line, UW)
 		c.t.Leave()
 	}
 	KS3 := c.t.Pick(ks3, wiringFactor, int(s.Wiring), 0)
-	k := KS12 * KS3 * e.KS4
-	PMS := c.t.Set(pms, k*k)
+	k := KS12 * KS3 * KS4
+	x.PMS = c.t.Set(pms, k*k)
+	return x
+}
+
+// system computes one internal system with the SPDs at its line end.
+func (c *calc) system(x *systemFixed, PTU float64, spdCounts bool) (PC, PM float64, f failure) {
+	PEB, PSPD := x.end.PEB, x.end.PSPD
 	if spdCounts {
-		PC = c.t.Set(pcSystem, e.PSPD*e.CLD)
+		PC = c.t.Set(pcSystem, PSPD*x.CLD)
 	} else {
-		PC = c.t.Set(pcSystemBare, e.CLD)
+		PC = c.t.Set(pcSystemBare, x.CLD)
 	}
-	PM = c.t.Set(pmSystem, e.PSPD*PMS)
-	PU := c.t.Set(pu, PTU*e.PEB*e.PLD*e.CLD)
-	PV := c.t.Set(pv, e.PEB*e.PLD*e.CLD)
-	PW := c.t.Set(pw, e.PSPD*e.PLD*e.CLD)
-	PZ := c.t.Set(pz, e.PSPD*e.PLI*e.CLI)
-	if e.shared {
+	PM = c.t.Set(pmSystem, PSPD*x.PMS)
+	PU := c.t.Set(pu, PTU*PEB*x.PLD*x.CLD)
+	PV := c.t.Set(pv, PEB*x.PLD*x.CLD)
+	PW := c.t.Set(pw, PSPD*x.PLD*x.CLD)
+	PZ := c.t.Set(pz, PSPD*x.PLI*x.CLI)
+	if x.end.shared {
 		c.t.Set(fuShared, 0)
 		c.t.Set(fvShared, 0)
 		c.t.Set(fwShared, 0)
 		c.t.Set(fzShared, 0)
 		return PC, PM, f
 	}
-	flashes := e.NL + e.NDJ
-	f.FU = c.t.Set(fuSystem, flashes*PU)
-	f.FV = c.t.Set(fvSystem, flashes*PV)
-	f.FW = c.t.Set(fwSystem, flashes*PW)
-	f.FZ = c.t.Set(fzSystem, e.NI*PZ)
+	f.FU = c.t.Set(fuSystem, x.flashes*PU)
+	f.FV = c.t.Set(fvSystem, x.flashes*PV)
+	f.FW = c.t.Set(fwSystem, x.flashes*PW)
+	f.FZ = c.t.Set(fzSystem, x.NI*PZ)
 	return PC, PM, f
 }
