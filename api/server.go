@@ -127,6 +127,7 @@ func (s *Server) routes() {
 	e.DELETE("/v1/flash-density-maps/:id", s.removeMap)
 	e.GET("/v1/flash-density-maps/:id/sample", s.sampleMap)
 	e.POST("/v1/spd-checks", s.checkSPD)
+	e.POST("/v1/spd-coordinations", s.coordinate)
 	e.POST("/v1/earth-electrodes", s.earthElectrode)
 	e.GET("/v1/reference", s.reference)
 	e.GET("/openapi.yaml", s.blob("application/yaml", s.contract.yaml))

@@ -78,6 +78,7 @@ var operations = map[string][]string{
 	"GET /v1/assessments/{id}/spd-schedule.csv": {"200", "400", "404", "500", "503"},
 	"GET /v1/assessments/{id}/collection-areas": {"200", "400", "404", "500", "503"},
 	"POST /v1/spd-checks":                       {"200", "400", "413", "415", "422", "500", "503"},
+	"POST /v1/spd-coordinations":                {"200", "400", "413", "415", "422", "500"},
 	"POST /v1/earth-electrodes":                 {"200", "400", "413", "415", "422", "500"},
 	"POST /v1/flash-density-maps":               {"201", "400", "413", "415", "422", "500", "503"},
 	"GET /v1/flash-density-maps":                {"200", "400", "500", "503"},
@@ -220,6 +221,7 @@ func TestDescriptionsNameUnits(t *testing.T) {
 func TestRequestsEqualContract(t *testing.T) {
 	request{t}.object("Input", reflect.TypeFor[wire.Input](), schema(t, "Input"))
 	request{t}.object("SPDCheck", reflect.TypeFor[wire.SPDCheck](), schema(t, "SPDCheck"))
+	request{t}.object("CoordinationRequest", reflect.TypeFor[wire.CoordinationRequest](), schema(t, "CoordinationRequest"))
 	request{t}.object("EarthRequest", reflect.TypeFor[wire.EarthRequest](), schema(t, "EarthRequest"))
 }
 
@@ -393,6 +395,7 @@ func TestAnswersEqualContract(t *testing.T) {
 		"FlashDensityMapList": reflect.TypeFor[wire.FlashDensityMapList](),
 		"FlashDensitySample":  reflect.TypeFor[wire.FlashDensitySample](),
 		"Reference":           reflect.TypeFor[wire.Reference](),
+		"CoordinationResult":  reflect.TypeFor[wire.CoordinationResult](),
 		"EarthResult":         reflect.TypeFor[wire.EarthResult](),
 	} {
 		response{t}.object(name, typ, schema(t, name))
@@ -520,6 +523,10 @@ var closedSets = map[reflect.Type][]string{
 	reflect.TypeFor[geo.DensityKind]():             {string(geo.GroundFlashDensity), string(geo.TotalFlashDensity), string(geo.ThunderstormDays)},
 	reflect.TypeFor[geo.ThunderstormDayRelation](): {string(geo.LinearThunderstormDays), string(geo.PowerThunderstormDays)},
 	reflect.TypeFor[risk.Level]():                  risk.Level(0).Names()[1:],
+	reflect.TypeFor[spd.Verdict]():                 {"suitable", "insufficient_data", "ineffective", "unsuitable"},
+	reflect.TypeFor[spd.CoordinationRule](): {string(spd.CoordImpulseCurrent), string(spd.CoordNominalCurrent), string(spd.CoordClassOrder), string(spd.CoordProtectionLevels),
+		string(spd.CoordOperatingVoltages), string(spd.CoordDischargeCurrents), string(spd.CoordDecoupling), string(spd.CoordLeads), string(spd.CoordLeadsPreferred),
+		string(spd.CoordProtectionDistance), string(spd.CoordTarget), string(spd.CoordFurtherStage)},
 }
 
 func provenances() []string {
@@ -727,6 +734,24 @@ func TestCheckExamplesAreAccepted(t *testing.T) {
 			t.Errorf("%s is %v, want %v: %s", name, result.Verdict, verdicts[name], result.Sentence)
 		}
 		if err := schema(t, "SPDCheckResult").VisitJSON(tree(t, encode(t, result))); err != nil {
+			t.Errorf("%s: the contract refuses the answer: %v", name, err)
+		}
+	}
+}
+
+func TestCoordinationExamplesAreAccepted(t *testing.T) {
+	for name, example := range examplesOf(t, "/v1/spd-coordinations") {
+		req, ok := wire.Coordinations.Decode(encode(t, example))
+		if !ok {
+			t.Errorf("%s is not decoded", name)
+			continue
+		}
+		result, faults := assess.Coordinate(req)
+		if len(faults) > 0 {
+			t.Errorf("%s: %v", name, faults)
+			continue
+		}
+		if err := schema(t, "CoordinationResult").VisitJSON(tree(t, encode(t, result))); err != nil {
 			t.Errorf("%s: the contract refuses the answer: %v", name, err)
 		}
 	}

@@ -1,0 +1,23 @@
+package assess
+
+import (
+	"levinward/api/wire"
+	"levinward/risk"
+	"levinward/risk/spd"
+	"levinward/risk/trace"
+)
+
+// Coordinate judges devices behind each other on one line, or says what keeps them from being judged.
+func Coordinate(req *wire.CoordinationRequest) (*wire.CoordinationResult, []risk.Violation) {
+	stages, o := req.Core()
+	faults := spd.CoordinationViolations(stages, o)
+	if req.Telecom() && req.Current != nil {
+		faults = append(faults, risk.Violation{Rule: risk.RuleNotApplicable, Pointer: "/current", Reason: "says nothing on a telecommunication line: leave it out"})
+	}
+	if len(faults) > 0 {
+		return nil, faults
+	}
+	t := trace.New(32 * len(stages))
+	c := spd.Coordinate(stages, o, t)
+	return wire.NewCoordinationResult(stages, &c, t), nil
+}

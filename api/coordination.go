@@ -1,0 +1,26 @@
+package api
+
+import (
+	"github.com/labstack/echo/v4"
+
+	"levinward/api/assess"
+	"levinward/api/wire"
+	"levinward/risk"
+)
+
+// coordinate answers whether devices fit behind each other on one line.
+func (s *Server) coordinate(c echo.Context) error {
+	b, err := body(c, mediaJSON)
+	if err != nil {
+		return err
+	}
+	var result *wire.CoordinationResult
+	_, problem := decodeBody(s.contract, wire.Coordinations, "CoordinationRequest", b, func(req *wire.CoordinationRequest) (faults []risk.Violation) {
+		result, faults = assess.Coordinate(req)
+		return faults
+	})
+	if problem != nil {
+		return problem
+	}
+	return answer(c, result)
+}
