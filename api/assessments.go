@@ -12,7 +12,6 @@ import (
 	"sync"
 	"time"
 
-	jsonpatch "github.com/evanphx/json-patch/v5"
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
 
@@ -252,7 +251,7 @@ func (s *Server) revise(c echo.Context) error {
 	return created(c, &stored)
 }
 
-// mergePatch applies an RFC 7396 patch to an input.
+// mergePatch applies a patch to an input.
 func mergePatch(input, patch []byte) ([]byte, *Problem) {
 	value, duplicates, err := decodeTree(patch)
 	if err != nil {
@@ -268,11 +267,36 @@ func mergePatch(input, patch []byte) ([]byte, *Problem) {
 		}
 		return nil, invalid(faults)
 	}
-	merged, err := jsonpatch.MergePatch(input, patch)
+	var target any
+	if err := json.Unmarshal(input, &target); err != nil {
+		return nil, internal.problem("the stored input could not be read")
+	}
+	merged, err := encode(merge(target, value))
 	if err != nil {
-		return nil, notJSON.problem("the patch cannot be applied")
+		return nil, internal.problem("the patched input could not be written")
 	}
 	return merged, nil
+}
+
+// merge is MergePatch of RFC 7396, section 2. What stands in a list stays as it
+// is, null included, so that the contract can refuse it there.
+func merge(target, patch any) any {
+	changes, isObject := patch.(map[string]any)
+	if !isObject {
+		return patch
+	}
+	result, isObject := target.(map[string]any)
+	if !isObject {
+		result = map[string]any{}
+	}
+	for name, value := range changes {
+		if value == nil {
+			delete(result, name)
+		} else {
+			result[name] = merge(result[name], value)
+		}
+	}
+	return result
 }
 
 // newest answers the newest revision.
