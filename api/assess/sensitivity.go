@@ -38,6 +38,11 @@ type searcher struct {
 type alone struct {
 	pristine, scratch risk.Input
 	structures, lines []int // index in the whole input of each structure and line
+
+	// room for the lists of scratch, used again from value to value
+	zones    []risk.Zone
+	systems  [][]risk.System
+	sections [][]risk.Section
 }
 
 // outcome is what changes in the structures a value touches, empty where nothing does.
@@ -144,11 +149,17 @@ func (one *alone) reset() {
 	structures, lines := s.Structures[:0], s.Lines[:0]
 	*s = *p
 	s.Structures, s.Lines = append(structures, p.Structures...), append(lines, p.Lines...)
-	s.Structures[0].Zones = slices.Clone(p.Structures[0].Zones)
-	for z := range s.Structures[0].Zones {
-		s.Structures[0].Zones[z].Systems = slices.Clone(p.Structures[0].Zones[z].Systems)
+	if one.systems == nil {
+		one.systems, one.sections = make([][]risk.System, len(p.Structures[0].Zones)), make([][]risk.Section, len(p.Lines))
+	}
+	one.zones = append(one.zones[:0], p.Structures[0].Zones...)
+	s.Structures[0].Zones = one.zones
+	for z := range one.zones {
+		one.systems[z] = append(one.systems[z][:0], one.zones[z].Systems...)
+		one.zones[z].Systems = one.systems[z]
 	}
 	for l := range s.Lines {
-		s.Lines[l].Sections = slices.Clone(p.Lines[l].Sections)
+		one.sections[l] = append(one.sections[l][:0], p.Lines[l].Sections...)
+		s.Lines[l].Sections = one.sections[l]
 	}
 }
