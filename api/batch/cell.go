@@ -1,0 +1,166 @@
+package batch
+
+import (
+	"reflect"
+	"strconv"
+	"strings"
+)
+
+// cellKind is how a file holds the value of a cell.
+type cellKind int
+
+const (
+	blank cellKind = iota
+	textCell
+	numberCell
+	booleanCell
+	dateCell
+	faultyCell // text says what stands there, reason why it cannot be used
+	knownCell  // its fault was told elsewhere
+)
+
+// cell is one cell of a row, or one property of a feature.
+type cell struct {
+	kind    cellKind
+	text    string // as a person reads it
+	number  float64
+	boolean bool
+	reason  string
+	note    string
+}
+
+// textOf makes a cell of text; spaces around it do not count.
+func textOf(s string) cell {
+	s = strings.TrimSpace(s)
+	if s == "" {
+		return cell{}
+	}
+	return cell{kind: textCell, text: s}
+}
+
+func numberOf(v float64) cell {
+	return cell{kind: numberCell, number: v, text: strconv.FormatFloat(v, 'g', -1, 64)}
+}
+
+func booleanOf(v bool) cell {
+	return cell{kind: booleanCell, boolean: v, text: strconv.FormatBool(v)}
+}
+
+// convert makes a JSON value for a column of a cell, or says why there is none.
+func (c *cell) convert(s *slot, decimal Decimal) (value any, reason string) {
+	switch c.kind {
+	case faultyCell:
+		return nil, c.reason
+	case dateCell:
+		return nil, "is a date in the file: format the cell as a number or a text and write it again; must be " + s.Allowed
+	}
+	names := namesOf(s.field.Type)
+	switch {
+	case names != nil:
+		return c.named(s, names, decimal)
+	case s.field.Type.Kind() == reflect.Bool:
+		return c.yesOrNo(s)
+	case s.field.Type.Kind() == reflect.Float64:
+		return c.asNumber(s, decimal)
+	}
+	return c.asText(), ""
+}
+
+var lineBreaks = strings.NewReplacer("\r\n", " ", "\n", " ", "\r", " ", "\t", " ")
+
+// asText writes a number as a person would; a line break within a cell becomes a space.
+func (c *cell) asText() string {
+	if c.kind == numberCell {
+		return plain(c.number)
+	}
+	return lineBreaks.Replace(c.text)
+}
+
+// named takes the name of a value in any case of letters; only a level of SPDs may be a number.
+func (c *cell) named(s *slot, names []string, decimal Decimal) (any, string) {
+	for _, n := range names {
+		if strings.EqualFold(n, c.text) {
+			return n, ""
+		}
+	}
+	if s.field.Type == spdType {
+		if v, reason := c.asNumber(s, decimal); reason == "" {
+			return v, ""
+		}
+	}
+	return nil, "must be " + s.Allowed + didYouMean(c.text, names)
+}
+
+func (c *cell) yesOrNo(s *slot) (any, string) {
+	if c.kind == booleanCell {
+		return c.boolean, ""
+	}
+	switch strings.ToLower(c.text) {
+	case "yes", "true":
+		return true, ""
+	case "no", "false":
+		return false, ""
+	}
+	return nil, "must be " + s.Allowed
+}
+
+func (c *cell) asNumber(s *slot, decimal Decimal) (any, string) {
+	if c.kind == numberCell {
+		return c.number, ""
+	}
+	v, reason := parseNumber(c.text, decimal)
+	if reason == "" {
+		return v, ""
+	}
+	if s.Unit == "degrees" && (strings.ContainsAny(c.text, "°'\"") || strings.ContainsAny(c.text[len(c.text)-1:], "NSEWnsew")) {
+		reason = "must be in decimal degrees, south and west negative: -3.117, not 3°07'01\"S"
+	}
+	return nil, reason + "; must be " + s.Allowed
+}
+
+// parseNumber reads a number that can be read in one way only.
+func parseNumber(s string, decimal Decimal) (v float64, reason string) {
+	s = strings.Replace(s, "\u2212", "-", 1) // the typographic minus
+	switch {
+	case decimal == DecimalComma && strings.Contains(s, "."):
+		return 0, "has a point, which in a file with decimal commas may separate thousands: write 1234,5 for a thousand two hundred thirty-four and a half"
+	case decimal == DecimalComma:
+		s = strings.Replace(s, ",", ".", 1)
+	case strings.Contains(s, ","):
+		return 0, "has a comma, which may stand before decimals or between thousands: write 1234.5, or say that the file has decimal commas"
+	}
+	if !isNumber(s) {
+		return 0, "is no number: write digits only, without unit and without anything between thousands"
+	}
+	v, err := strconv.ParseFloat(s, 64)
+	if err != nil {
+		return 0, "is out of range"
+	}
+	return v, ""
+}
+
+// isNumber accepts a sign, digits with or without a point, and an exponent: less than strconv.ParseFloat.
+func isNumber(s string) bool {
+	s = strings.TrimLeft(s[:min(1, len(s))], "+-") + s[min(1, len(s)):]
+	mantissa, exponent, has := strings.Cut(strings.ToLower(s), "e")
+	if has {
+		exponent = strings.TrimLeft(exponent[:min(1, len(exponent))], "+-") + exponent[min(1, len(exponent)):]
+		if !isDigits(exponent) {
+			return false
+		}
+	}
+	whole, fraction, point := strings.Cut(mantissa, ".")
+	if !point {
+		return isDigits(whole)
+	}
+	return isDigits(whole + fraction)
+}
+
+func isDigits(s string) bool {
+	for i := range len(s) {
+		if s[i] < '0' || s[i] > '9' {
+			return false
+		}
+	}
+	return s != ""
+}

@@ -1,0 +1,146 @@
+package batch
+
+import (
+	"bufio"
+	"bytes"
+	"errors"
+	"io"
+	"strings"
+	"unicode/utf8"
+)
+
+// textSource hands on a text in UTF-8 without its mark, and refuses anything
+// else, naming the line. Its size is bounded.
+type textSource struct {
+	r     *bufio.Reader
+	tail  []byte // the beginning of a letter that the last piece cut through
+	lines int
+	left  int64
+	max   int64
+	err   error
+}
+
+// markUTF8 may stand at the beginning of a text in UTF-8.
+var markUTF8 = []byte("\xef\xbb\xbf")
+
+const howToSave = "; save it as \"CSV UTF-8\" or choose UTF-8 when it is written"
+
+// newText looks at the beginning of a file before anything is read from it.
+func newText(r io.Reader, maxBytes int64) (*textSource, error) {
+	b := bufio.NewReaderSize(r, 64<<10)
+	start, err := b.Peek(4 << 10)
+	if err != nil && err != io.EOF {
+		return nil, err
+	}
+	if len(bytes.TrimSpace(bytes.TrimPrefix(start, markUTF8))) == 0 && err == io.EOF {
+		return nil, fileError(0, "the file is empty")
+	}
+	if reason := notUTF8Text(start); reason != "" {
+		return nil, fileError(0, "%s", reason)
+	}
+	if bytes.HasPrefix(start, markUTF8) {
+		b.Discard(len(markUTF8))
+	}
+	return &textSource{r: b, left: maxBytes, max: maxBytes}, nil
+}
+
+// notUTF8Text recognises other files by how they begin.
+func notUTF8Text(start []byte) string {
+	switch {
+	case bytes.HasPrefix(start, []byte("\xff\xfe")), bytes.HasPrefix(start, []byte("\xfe\xff")):
+		return "the text is in UTF-16" + howToSave
+	case bytes.HasPrefix(start, []byte("PK\x03\x04")):
+		return "this is a spreadsheet or another archive, no text: choose the format XLSX for it, or save the sheet as CSV UTF-8"
+	case bytes.HasPrefix(start, []byte("\xd0\xcf\x11\xe0")):
+		return oldSpreadsheet
+	case bytes.Count(start, []byte{0}) > len(start)/4:
+		return "the text is in UTF-16 without a mark, or no text at all" + howToSave
+	}
+	return ""
+}
+
+const oldSpreadsheet = "this is a spreadsheet of the old binary kind or one with a password: save it as XLSX without a password"
+
+func (t *textSource) Read(p []byte) (int, error) {
+	if t.err != nil {
+		return 0, t.err
+	}
+	if t.left <= 0 {
+		if _, err := t.r.Peek(1); err == io.EOF {
+			return 0, io.EOF
+		}
+		t.err = tooLarge(t.max)
+		return 0, t.err
+	}
+	n, err := t.r.Read(p[:min(int64(len(p)), t.left)])
+	t.left -= int64(n)
+	if fault := t.check(p[:n], err == io.EOF); fault != nil {
+		t.err = fault
+		return 0, fault
+	}
+	return n, err
+}
+
+func tooLarge(most int64) error {
+	return fileError(0, "the file is larger than %d bytes: divide it", most)
+}
+
+// check looks at the letters of a piece; one that is cut through is looked at with the next.
+func (t *textSource) check(piece []byte, last bool) error {
+	at := bytes.IndexByte(piece, 0)
+	if at < 0 {
+		if len(t.tail) == 0 && utf8.Valid(piece) {
+			t.lines += bytes.Count(piece, []byte{'\n'})
+			return nil
+		}
+	} else {
+		return fileError(0, "line %d holds a byte of value 0, which no text does: save the file again as CSV UTF-8", t.lines+1+bytes.Count(piece[:at], []byte{'\n'}))
+	}
+	b := append(t.tail, piece...)
+	t.tail = nil
+	for i := 0; i < len(b); {
+		if b[i] == '\n' {
+			t.lines++
+		}
+		r, size := utf8.DecodeRune(b[i:])
+		if r == utf8.RuneError && size <= 1 {
+			if !last && !utf8.FullRune(b[i:]) {
+				t.tail = bytes.Clone(b[i:])
+				return nil
+			}
+			return fileError(0, "line %d is not in UTF-8 (byte 0x%02X, as in Windows-1252 and other one-byte encodings)%s", t.lines+1, b[i], howToSave)
+		}
+		i += size
+	}
+	return nil
+}
+
+// bounded refuses to read on when too much was read since the last mark: one
+// row that never ends must not fill the memory.
+type bounded struct {
+	r          io.Reader
+	read, mark int64
+	span       int64
+}
+
+// errSpan is the error of a row that is too long.
+var errSpan = errors.New("row too long")
+
+func (b *bounded) Read(p []byte) (int, error) {
+	left := b.mark + b.span - b.read
+	if left <= 0 {
+		return 0, errSpan
+	}
+	n, err := b.r.Read(p[:min(int64(len(p)), left)])
+	b.read += int64(n)
+	return n, err
+}
+
+// lineBreaksIn counts the line breaks within the fields of a record.
+func lineBreaksIn(fields []string) int {
+	n := 0
+	for _, f := range fields {
+		n += strings.Count(f, "\n")
+	}
+	return n
+}

@@ -1,0 +1,412 @@
+package batch
+
+import (
+	"archive/zip"
+	"encoding/xml"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strconv"
+	"strings"
+)
+
+// The rows of a sheet are read here and not by the library that writes the
+// template: its streaming reader hands out texts alone and cannot tell a date from a number, a
+// formula that was never computed from an empty cell, or a sheet that is cut off from one that ends.
+
+// Limits of a workbook.
+const (
+	maxSheetBytes  = 2 << 30 // of a sheet, unpacked
+	maxPartBytes   = 64 << 20
+	maxSheetRows   = 1 << 20
+	maxSheetColumn = 1 << 14
+	maxMerges      = 1000
+)
+
+func (a *assembler) readXLSX(r io.Reader) error {
+	file, size, done, err := seekable(r, a.options.MaxBytes)
+	if err != nil {
+		return err
+	}
+	defer done()
+	book, err := openWorkbook(file, size)
+	if err != nil {
+		return err
+	}
+	sheet, err := book.sheet(a.options.Sheet)
+	if err != nil {
+		return err
+	}
+	if err := book.load(); err != nil {
+		return err
+	}
+	s := &sheetReader{book: book, name: sheet.name}
+	if s.merges, err = s.findMerges(sheet.part); err != nil {
+		return err
+	}
+	return s.read(sheet.part, a)
+}
+
+// seekable gives random access, which the format needs: to the file itself, or to a copy on disk.
+func seekable(r io.Reader, maxBytes int64) (file io.ReaderAt, size int64, done func(), err error) {
+	if f, ok := r.(interface {
+		io.ReaderAt
+		io.Seeker
+	}); ok {
+		if size, err = f.Seek(0, io.SeekEnd); err == nil {
+			if size > maxBytes {
+				return nil, 0, nil, tooLarge(maxBytes)
+			}
+			return f, size, func() {}, nil
+		}
+	}
+	copied, err := os.CreateTemp("", "sites-*.xlsx")
+	if err != nil {
+		return nil, 0, nil, err
+	}
+	done = func() { copied.Close(); os.Remove(copied.Name()) }
+	size, err = io.Copy(copied, io.LimitReader(r, maxBytes+1))
+	if err == nil && size > maxBytes {
+		err = tooLarge(maxBytes)
+	}
+	if err != nil {
+		done()
+		return nil, 0, nil, err
+	}
+	return copied, size, done, nil
+}
+
+// sheetReader reads the rows of one sheet.
+type sheetReader struct {
+	book   *workbook
+	name   string
+	merges []area
+
+	decoder *xml.Decoder
+	bound   *bounded
+	columns []*slot
+	header  int // its row; 0: not found yet
+	row     int
+}
+
+func (s *sheetReader) fail(row int, column, reason string) error {
+	return &FileError{[]FileFault{{Sheet: s.name, Row: row, Column: column, Reason: reason}}}
+}
+
+// broken makes an error of the file of one of the reader.
+func (s *sheetReader) broken(err error) error {
+	var file *FileError
+	switch {
+	case errors.As(err, &file), errors.Is(err, errStopped):
+		return err
+	case errors.Is(err, errSpan):
+		return s.fail(s.row+1, "", fmt.Sprintf("takes more than %d bytes", maxFeatureBytes))
+	case errors.Is(err, errUnpacked):
+		return s.fail(0, "", fmt.Sprintf("unpacks to more than %d bytes: divide it, or save it as CSV UTF-8", int64(maxSheetBytes)))
+	}
+	return s.fail(s.row, "", "the sheet is damaged from here on ("+err.Error()+"): save the file again")
+}
+
+// read goes through the sheet once.
+func (s *sheetReader) read(part *zip.File, a *assembler) error {
+	rc, err := part.Open()
+	if err != nil {
+		return s.broken(err)
+	}
+	defer rc.Close()
+	s.bound = &bounded{r: &unpacked{rc, maxSheetBytes}, span: maxFeatureBytes}
+	s.decoder = xml.NewDecoder(s.bound)
+	for {
+		token, err := s.decoder.RawToken()
+		if err == io.EOF {
+			err = io.ErrUnexpectedEOF
+		}
+		if err != nil {
+			return s.broken(err)
+		}
+		switch t := token.(type) {
+		case xml.StartElement:
+			if t.Name.Local == "row" {
+				if err := s.readRow(t, a); err != nil {
+					return s.broken(err)
+				}
+			}
+		case xml.EndElement:
+			if t.Name.Local == "sheetData" {
+				return s.end()
+			}
+		}
+		s.bound.mark = s.decoder.InputOffset()
+	}
+}
+
+func (s *sheetReader) end() error {
+	if s.header == 0 {
+		return s.fail(0, "", "has no row but blank ones")
+	}
+	return nil
+}
+
+func (s *sheetReader) readRow(start xml.StartElement, a *assembler) error {
+	number := s.row + 1
+	if r := attribute(start, "r"); r != "" {
+		n, err := strconv.Atoi(r)
+		if err != nil || n < number || n > maxSheetRows {
+			return s.fail(s.row, "", "is followed by a row of number "+strconv.Quote(short(r))+": save the file again")
+		}
+		number = n
+	}
+	s.row = number
+	cells, err := s.cells()
+	if err != nil {
+		return err
+	}
+	if len(cells) == 0 {
+		return nil
+	}
+	if s.header == 0 {
+		return s.readHeading(cells)
+	}
+	row := Row{Number: number, Sheet: s.name}
+	if on(attribute(start, "hidden")) {
+		row.Notes = append(row.Notes, Note{"", "the row is hidden in the sheet; it was read all the same"})
+	}
+	return s.hand(row, cells, a)
+}
+
+// placed is a cell and its column, counted from 0.
+type placed struct {
+	column int
+	cell
+}
+
+// cells reads a row to its end and leaves blank cells out.
+func (s *sheetReader) cells() ([]placed, error) {
+	var cells []placed
+	next, bytes := 0, 0
+	for {
+		token, err := s.decoder.RawToken()
+		if err == io.EOF {
+			err = io.ErrUnexpectedEOF
+		}
+		if err != nil {
+			return nil, err
+		}
+		switch t := token.(type) {
+		case xml.EndElement:
+			if t.Name.Local == "row" {
+				return cells, nil
+			}
+		case xml.StartElement:
+			if t.Name.Local != "c" {
+				continue
+			}
+			if ref := attribute(t, "r"); ref != "" {
+				_, column, ok := position(ref)
+				if !ok || column < next {
+					return nil, s.fail(s.row, "", "holds a cell at "+strconv.Quote(short(ref))+": save the file again")
+				}
+				next = column
+			}
+			c, err := s.cell(t)
+			if err != nil {
+				return nil, err
+			}
+			if c.kind != blank {
+				cells = append(cells, placed{next, c})
+			}
+			if bytes += len(c.text); bytes > maxRowBytes {
+				return nil, s.fail(s.row, "", fmt.Sprintf("is longer than %d bytes", maxRowBytes))
+			}
+			next++
+		}
+	}
+}
+
+// cell reads one cell to its end.
+func (s *sheetReader) cell(start xml.StartElement) (cell, error) {
+	raw := rawCell{kind: attribute(start, "t"), style: attribute(start, "s")}
+	into := ""
+	for {
+		token, err := s.decoder.RawToken()
+		if err == io.EOF {
+			err = io.ErrUnexpectedEOF
+		}
+		if err != nil {
+			return cell{}, err
+		}
+		switch t := token.(type) {
+		case xml.StartElement:
+			switch into = t.Name.Local; into {
+			case "f":
+				raw.formula = true
+			case "v", "is":
+				raw.valued = true
+			case "rPh": // how the text is pronounced
+				if err := s.skip("rPh"); err != nil {
+					return cell{}, err
+				}
+			}
+		case xml.EndElement:
+			if t.Name.Local == "c" {
+				return s.book.value(raw), nil
+			}
+			into = ""
+		case xml.CharData:
+			if into == "v" || into == "t" {
+				raw.text += string(t)
+			}
+		}
+	}
+}
+
+func (s *sheetReader) skip(name string) error {
+	for {
+		token, err := s.decoder.RawToken()
+		if err != nil {
+			return err
+		}
+		if t, ok := token.(xml.EndElement); ok && t.Name.Local == name {
+			return nil
+		}
+	}
+}
+
+func (s *sheetReader) readHeading(cells []placed) error {
+	s.header = s.row
+	headings := make([]heading, cells[len(cells)-1].column+1)
+	for _, c := range cells {
+		if c.kind != textCell {
+			headings[c.column] = heading{c.text, letters(c.column)}
+			continue
+		}
+		headings[c.column] = heading{canonical(c.text), letters(c.column)}
+	}
+	var faults []FileFault
+	for _, m := range s.merges {
+		if m.top <= s.row && s.row <= m.bottom {
+			faults = append(faults, FileFault{Sheet: s.name, Row: s.row, Column: letters(m.left), Reason: "the cells " + m.String() + " of the header are merged: separate them and give every column its name"})
+		}
+	}
+	columns, more := readHeader(headings, s.name, s.row)
+	if faults = append(faults, more...); len(faults) > 0 {
+		return &FileError{faults}
+	}
+	s.columns = columns
+	return nil
+}
+
+// hand sets the cells under their columns.
+func (s *sheetReader) hand(row Row, cells []placed, a *assembler) error {
+	entries := make([]entry, 0, len(s.columns))
+	for _, c := range cells {
+		if c.column >= len(s.columns) || s.columns[c.column] == nil {
+			row.unnamed(letters(c.column), c.text)
+			continue
+		}
+		entries = append(entries, entry{s.columns[c.column], c.cell})
+	}
+	for _, m := range s.merges {
+		if m.top <= s.row && s.row <= m.bottom {
+			entries = s.merged(m, entries)
+		}
+	}
+	return a.row(row, entries, nil)
+}
+
+// merged makes faults of the cells that a merge covers: whether its value is
+// meant for all of them nobody can tell.
+func (s *sheetReader) merged(m area, entries []entry) []entry {
+	for column := m.left; column <= min(m.right, len(s.columns)-1); column++ {
+		covered := s.columns[column]
+		if covered == nil || s.row == m.top && column == m.left {
+			continue
+		}
+		entries = append(entries, entry{covered, cell{kind: faultyCell, reason: "is one of the merged cells " + m.String() + ": separate them and fill in each"}})
+	}
+	return entries
+}
+
+func attribute(e xml.StartElement, name string) string {
+	for i := range e.Attr {
+		if e.Attr[i].Name.Local == name && e.Attr[i].Name.Space == "" {
+			return e.Attr[i].Value
+		}
+	}
+	return ""
+}
+
+func on(s string) bool { return s == "1" || s == "true" }
+
+// position reads a reference such as B12, row from 1 and column from 0.
+func position(ref string) (row, column int, ok bool) {
+	i := 0
+	for i < len(ref) && ref[i] >= 'A' && ref[i] <= 'Z' && i < 3 {
+		column = column*26 + int(ref[i]-'A') + 1
+		i++
+	}
+	row, err := strconv.Atoi(ref[i:])
+	return row, column - 1, err == nil && i > 0 && isDigits(ref[i:]) && row >= 1 && row <= maxSheetRows && column <= maxSheetColumn
+}
+
+// letters names a column counted from 0.
+func letters(column int) string {
+	s := ""
+	for n := column + 1; n > 0; n = (n - 1) / 26 {
+		s = string(rune('A'+(n-1)%26)) + s
+	}
+	return s
+}
+
+// area is a rectangle of merged cells; columns count from 0.
+type area struct{ top, bottom, left, right int }
+
+func (m area) String() string {
+	return letters(m.left) + strconv.Itoa(m.top) + ":" + letters(m.right) + strconv.Itoa(m.bottom)
+}
+
+// errUnpacked is the error of a part that unpacks to more than is allowed.
+var errUnpacked = errors.New("unpacks to too much")
+
+// unpacked bounds what comes out of a packed part.
+type unpacked struct {
+	r    io.Reader
+	left int64
+}
+
+func (u *unpacked) Read(p []byte) (int, error) {
+	if u.left <= 0 {
+		return 0, errUnpacked
+	}
+	n, err := u.r.Read(p[:min(int64(len(p)), u.left)])
+	u.left -= int64(n)
+	return n, err
+}
+
+// findMerges reads ahead to the merged cells, which a sheet lists after its rows.
+func (s *sheetReader) findMerges(part *zip.File) ([]area, error) {
+	rc, err := part.Open()
+	if err != nil {
+		return nil, s.broken(err)
+	}
+	defer rc.Close()
+	var merges []area
+	err = elements(&unpacked{rc, maxSheetBytes}, "mergeCell", func(attributes string) error {
+		_, ref, _ := strings.Cut(attributes, "ref=")
+		from, to, _ := strings.Cut(strings.Trim(strings.SplitN(ref+" ", " ", 2)[0], `"'/>`), ":")
+		top, left, ok := position(from)
+		bottom, right, too := position(to)
+		if !ok || !too {
+			return s.fail(0, "", "has merged cells that cannot be made out: save the file again")
+		}
+		if merges = append(merges, area{top, bottom, left, right}); len(merges) > maxMerges {
+			return s.fail(0, "", fmt.Sprintf("has more than %d merged cells: separate them", maxMerges))
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, s.broken(err)
+	}
+	return merges, nil
+}
