@@ -97,6 +97,9 @@ func (p *page) head() {
 		p.print(" %d", d.Year)
 	}
 	p.print("; review due %s\n", p.r.ReviewDue)
+	if d.Note != "" {
+		p.wrapped("  ", "  ", d.Note)
+	}
 }
 
 func short(v float64) string { return strconv.FormatFloat(v, 'g', 4, 64) }

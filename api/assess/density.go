@@ -49,7 +49,7 @@ func Resolve(ctx context.Context, site *wire.Site, maps Maps) error {
 	case s.GroundFlashDensity == 0:
 		fault(risk.RuleNoMapValue, "the map gives no flash at all here ("+mapCell(&s)+"); lightning strikes every land now and then: take N_G from another source, at least "+number(minNG))
 	case !(s.GroundFlashDensity >= minNG && s.GroundFlashDensity <= maxNG):
-		fault(risk.RuleOutOfRange, "N_G from the map is "+number(s.GroundFlashDensity)+" flashes per km2 and year ("+mapCell(&s)+"); "+number(minNG)+" to "+number(maxNG)+" is allowed")
+		fault(risk.RuleOutOfRange, "N_G from the map is "+strconv.FormatFloat(s.GroundFlashDensity, 'g', 9, 64)+" flashes per km2 and year ("+mapCell(&s)+"); "+number(minNG)+" to "+number(maxNG)+" is allowed")
 	}
 	if err == nil {
 		take(d, &s, name)
