@@ -41,6 +41,10 @@ func (r *Record) Normalise() error {
 			faults = append(faults, fmt.Errorf("%s %v: not in the years 1 to 9999", d.what, d.at))
 		}
 	}
+	if r.Summary != nil {
+		// They stand in an index, whose entries are short.
+		faults = append(faults, checkText("name", r.Name, MaxReference), checkText("reference", r.Reference, MaxReference), r.Summary.Check())
+	}
 	// Written so that NaN is refused as well.
 	if !(r.Latitude >= -90 && r.Latitude <= 90) {
 		faults = append(faults, fmt.Errorf("latitude %v: not within -90..90", r.Latitude))

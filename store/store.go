@@ -68,6 +68,9 @@ type Record struct {
 	// Worksheet is JSON and by far the largest document. It is required when
 	// writing and left out (nil) of everything but Store.Worksheet.
 	Worksheet []byte
+	// Summary is what a portfolio lists of the result, where the assessment is
+	// one of its sites. It is left out (nil) of everything that is read.
+	Summary *Summary
 }
 
 // Idempotency makes Create repeatable: the first record stored under Key is
@@ -133,7 +136,8 @@ type Store interface {
 
 	// Revise appends r as revision expected+1 of the assessment r.ID. When the
 	// newest revision is not expected, the error is a *ConflictError, which is
-	// ErrConflict. ErrNotFound: there is no such assessment.
+	// ErrConflict. ErrNotFound: there is no such assessment. ErrReferenceTaken:
+	// r has a Summary and another site of the portfolio has its reference.
 	Revise(ctx context.Context, org Organisation, r Record, expected int) (Record, error)
 
 	// Delete removes an assessment with all revisions and frees its
@@ -158,6 +162,9 @@ type Store interface {
 
 	// DensityMapLibrary keeps the maps that a flash density is taken from.
 	DensityMapLibrary
+
+	// Portfolios keeps lists of sites and the work on them.
+	Portfolios
 
 	// AddOrganisation makes an organisation known unless it already is.
 	AddOrganisation(ctx context.Context, org Organisation, name string) error

@@ -95,7 +95,7 @@ func (s *Store) Create(ctx context.Context, org store.Organisation, r store.Reco
 	if err != nil {
 		return store.Record{}, false, err
 	}
-	r.Worksheet = nil
+	r.Worksheet, r.Summary = nil, nil
 	return r, replayed, nil
 }
 
@@ -200,7 +200,7 @@ func (s *Store) Revise(ctx context.Context, org store.Organisation, r store.Reco
 		return store.Record{}, err
 	}
 	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
-		err := c.QueryRow(ctx, revise, append(arguments(key[0].(string), &r), expected)...).Scan(&r.Revision)
+		err := reviseOn(ctx, c, key[0].(string), &r, expected)
 		if !errors.Is(err, pgx.ErrNoRows) {
 			return err
 		}
@@ -214,8 +214,26 @@ func (s *Store) Revise(ctx context.Context, org store.Organisation, r store.Reco
 	if err != nil {
 		return store.Record{}, err
 	}
-	r.Worksheet = nil
+	r.Worksheet, r.Summary = nil, nil
 	return r, nil
+}
+
+// reviseOn appends a revision; the summary of a site changes with it. pgx.ErrNoRows: nothing was done.
+func reviseOn(ctx context.Context, c *pgxpool.Conn, owner string, r *store.Record, expected int) error {
+	appendWith := func(q interface {
+		QueryRow(context.Context, string, ...any) pgx.Row
+	}) error {
+		return q.QueryRow(ctx, revise, append(arguments(owner, r), expected)...).Scan(&r.Revision)
+	}
+	if r.Summary == nil {
+		return appendWith(c)
+	}
+	return pgx.BeginFunc(ctx, c, func(tx pgx.Tx) error {
+		if err := appendWith(tx); err != nil {
+			return err
+		}
+		return updateSites(ctx, tx, owner, []*store.Record{r}, nil, nil)
+	})
 }
 
 // Delete removes an assessment; its revisions go with it.

@@ -59,3 +59,12 @@ func violates(err error, code string) bool {
 	var server *pgconn.PgError
 	return errors.As(err, &server) && server.Code == code
 }
+
+// constraint is the name of the constraint that the error tells of, empty if it tells of none.
+func constraint(err error) string {
+	var server *pgconn.PgError
+	if errors.As(err, &server) {
+		return server.ConstraintName
+	}
+	return ""
+}

@@ -104,7 +104,7 @@ func (s *Store) Create(ctx context.Context, org store.Organisation, r store.Reco
 	if err != nil {
 		return store.Record{}, false, err
 	}
-	r.Worksheet = nil
+	r.Worksheet, r.Summary = nil, nil
 	return r, replayed, nil
 }
 
@@ -232,7 +232,10 @@ func (s *Store) Revise(ctx context.Context, org store.Organisation, r store.Reco
 			return err
 		}
 		if updated {
-			return s.append(ctx, tx, owner, &r)
+			if err := s.append(ctx, tx, owner, &r); err != nil || r.Summary == nil {
+				return err
+			}
+			return updateSite(ctx, tx, owner, &r, nil, nil)
 		}
 		var conflict store.ConflictError
 		const newest = `SELECT newest FROM assessment WHERE organisation = $1 AND id = $2`
@@ -244,7 +247,7 @@ func (s *Store) Revise(ctx context.Context, org store.Organisation, r store.Reco
 	if err != nil {
 		return store.Record{}, err
 	}
-	r.Worksheet = nil
+	r.Worksheet, r.Summary = nil, nil
 	return r, nil
 }
 

@@ -60,6 +60,16 @@ func Run(t *testing.T, open func(t *testing.T) store.Store) {
 		{"contexts that end leave no map", mapContextEnds},
 		{"many store and delete maps at once", manyMaps},
 
+		{"portfolios have names of their own", portfolios},
+		{"a deleted portfolio leaves nothing", deletedPortfolios},
+		{"presets have versions", presets},
+		{"sites are ranked, filtered and cut into pages", rankedSites},
+		{"sites follow their assessments", revisedSites},
+		{"rows are stored once and counted", works},
+		{"works end", endedWorks},
+		{"works race", worksRace},
+		{"counts of a work add up", countsAddUp},
+
 		{"organisations do not see each other", organisations},
 		{"definitions are stored once", definitions},
 		{"any sequence of calls behaves like a map", behavesLikeMap},

@@ -1,0 +1,420 @@
+package postgres
+
+import (
+	"context"
+	"errors"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgxpool"
+
+	"levinward/store"
+)
+
+const workColumns = `w.id, w.portfolio, w.kind, w.mode, w.state, w.options, w.chunks, w.total, w.done, w.failed, w.unchanged,
+	w.created_at, w.touched_at, w.started_at, w.finished_at, w.cancel_requested`
+
+func scanWork(row pgx.Row) (w store.Work, err error) {
+	var started, finished *time.Time
+	err = row.Scan(&w.ID, &w.Portfolio, &w.Kind, &w.Mode, &w.State, &w.Options, &w.Chunks, &w.Total, &w.Done, &w.Failed, &w.Unchanged,
+		&w.CreatedAt, &w.TouchedAt, &started, &finished, &w.CancelRequested)
+	w.CreatedAt, w.TouchedAt = w.CreatedAt.UTC(), w.TouchedAt.UTC()
+	if started != nil {
+		w.StartedAt = started.UTC()
+	}
+	if finished != nil {
+		w.FinishedAt = finished.UTC()
+	}
+	return w, orNotFound(err)
+}
+
+// CreateWork begins a work.
+func (s *Store) CreateWork(ctx context.Context, org store.Organisation, w store.Work) (store.Work, error) {
+	if err := w.Normalise(); err != nil {
+		return store.Work{}, err
+	}
+	key, err := address(org, w.Portfolio)
+	if err != nil {
+		return store.Work{}, err
+	}
+	w.Portfolio = key[1].(string)
+	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
+		_, err := c.Exec(ctx, `INSERT INTO work (organisation, portfolio, id, kind, mode, state, options, created_at, touched_at)
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $8)`, append(key, w.ID, w.Kind, w.Mode, w.State, w.Options, w.CreatedAt)...)
+		switch {
+		case violates(err, foreignKeyViolation):
+			return store.ErrNotFound
+		case violates(err, uniqueViolation):
+			return store.ErrExists
+		}
+		return err
+	})
+	if err != nil {
+		return store.Work{}, err
+	}
+	return w, nil
+}
+
+// AddChunk adds rows to a work that is reading.
+func (s *Store) AddChunk(ctx context.Context, org store.Organisation, work string, chunk store.NewChunk, at time.Time) error {
+	if err := chunk.Check(); err != nil {
+		return err
+	}
+	return s.inWork(ctx, org, work, func(ctx context.Context, tx pgx.Tx, key []any) error {
+		n := 0
+		if chunk.Count > 0 {
+			n = 1
+		}
+		var chunks int
+		err := tx.QueryRow(ctx, `UPDATE work SET chunks = chunks + $3::int, total = total + $4::bigint + $5::bigint, failed = failed + $5, touched_at = $6
+			WHERE organisation = $1 AND id = $2 AND state = 'reading' RETURNING chunks`,
+			append(key, n, chunk.Count, chunk.Faulty, at)...).Scan(&chunks)
+		if errors.Is(err, pgx.ErrNoRows) {
+			return ended(ctx, tx, key)
+		}
+		if err == nil && n > 0 {
+			_, err = tx.Exec(ctx, `INSERT INTO work_chunk (organisation, work, n, state, rows, failed) VALUES ($1, $2, $3, 'queued', $4, '')`,
+				append(key, chunks-1, chunk.Rows)...)
+		}
+		if err != nil {
+			return err
+		}
+		return insertFaults(ctx, tx, key, chunk.Faults, 0)
+	})
+}
+
+// inWork runs a call in a transaction; key is organisation and work.
+func (s *Store) inWork(ctx context.Context, org store.Organisation, work string, call func(context.Context, pgx.Tx, []any) error) error {
+	key, err := address(org, work)
+	if err != nil {
+		return err
+	}
+	return s.doLong(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
+		return pgx.BeginFunc(ctx, c, func(tx pgx.Tx) error { return call(ctx, tx, key[:2:2]) })
+	})
+}
+
+// ended says why a work was not changed: it is not there, or it reads no more.
+func ended(ctx context.Context, tx pgx.Tx, key []any) error {
+	var state string
+	err := tx.QueryRow(ctx, `SELECT state FROM work WHERE organisation = $1 AND id = $2`, key...).Scan(&state)
+	if err != nil {
+		return orNotFound(err)
+	}
+	return store.ErrWorkEnded
+}
+
+func insertFaults(ctx context.Context, tx pgx.Tx, key []any, faults []store.Fault, from int) error {
+	if len(faults) == 0 {
+		return nil
+	}
+	owner, work := binaryID(key[0].(string)), binaryID(key[1].(string))
+	numbers := store.NumberFaults(faults, from)
+	_, err := tx.CopyFrom(ctx, pgx.Identifier{"work_fault"}, []string{"organisation", "work", "row_number", "n", "column_name", "value", "reason"},
+		pgx.CopyFromSlice(len(faults), func(i int) ([]any, error) {
+			f := &faults[i]
+			return []any{owner, work, f.Row, numbers[i], f.Column, f.Value, f.Reason}, nil
+		}))
+	return err
+}
+
+// BeginWork ends the reading.
+func (s *Store) BeginWork(ctx context.Context, org store.Organisation, work string, at time.Time) (w store.Work, err error) {
+	err = s.inWork(ctx, org, work, func(ctx context.Context, tx pgx.Tx, key []any) (err error) {
+		w, err = scanWork(tx.QueryRow(ctx, `UPDATE work w SET state = CASE WHEN chunks > 0 THEN 'queued' ELSE 'done' END,
+				finished_at = CASE WHEN chunks > 0 THEN NULL ELSE $3::timestamptz END, touched_at = $3
+			WHERE organisation = $1 AND id = $2 AND state = 'reading' RETURNING `+workColumns, append(key, at)...))
+		if errors.Is(err, store.ErrNotFound) {
+			return ended(ctx, tx, key)
+		}
+		return err
+	})
+	return w, err
+}
+
+// RefuseWork ends the reading and drops the rows.
+func (s *Store) RefuseWork(ctx context.Context, org store.Organisation, work string, faults []store.Fault, at time.Time) (w store.Work, err error) {
+	if err := (&store.NewChunk{Faults: faults}).Check(); err != nil {
+		return w, err
+	}
+	err = s.inWork(ctx, org, work, func(ctx context.Context, tx pgx.Tx, key []any) (err error) {
+		w, err = scanWork(tx.QueryRow(ctx, `UPDATE work w SET state = 'refused', finished_at = $3
+			WHERE organisation = $1 AND id = $2 AND state = 'reading' RETURNING `+workColumns, append(key, at)...))
+		if errors.Is(err, store.ErrNotFound) {
+			return ended(ctx, tx, key)
+		}
+		if err != nil {
+			return err
+		}
+		if _, err = tx.Exec(ctx, `DELETE FROM work_chunk WHERE organisation = $1 AND work = $2`, key...); err != nil {
+			return err
+		}
+		return insertFaults(ctx, tx, key, faults, store.FaultsOfFile)
+	})
+	return w, err
+}
+
+// CancelWork ends a work. Chunks come before their work here as in StoreChunk,
+// so that the two never wait for each other.
+func (s *Store) CancelWork(ctx context.Context, org store.Organisation, work string, at time.Time) (w store.Work, err error) {
+	err = s.inWork(ctx, org, work, func(ctx context.Context, tx pgx.Tx, key []any) error {
+		_, err := tx.Exec(ctx, `WITH c AS (SELECT n FROM work_chunk WHERE organisation = $1 AND work = $2 AND state = 'queued' ORDER BY n FOR UPDATE)
+			UPDATE work_chunk k SET state = 'cancelled', step = step + 1, rows = ''
+			FROM c WHERE k.organisation = $1 AND k.work = $2 AND k.n = c.n AND k.state = 'queued'`, key...)
+		if err != nil {
+			return err
+		}
+		_, err = tx.Exec(ctx, `UPDATE work SET state = 'cancelled', cancel_requested = true, finished_at = $3
+			WHERE organisation = $1 AND id = $2 AND state IN ('reading', 'queued', 'running')`, append(key, at)...)
+		if err != nil {
+			return err
+		}
+		w, err = scanWork(tx.QueryRow(ctx, `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.id = $2`, key...))
+		return err
+	})
+	return w, err
+}
+
+// Work returns one work.
+func (s *Store) Work(ctx context.Context, org store.Organisation, id string) (store.Work, error) {
+	return s.work(ctx, org, id, `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.id = $2`)
+}
+
+// LastWork returns the newest work of a kind that was begun.
+func (s *Store) LastWork(ctx context.Context, org store.Organisation, portfolio, kind string) (store.Work, error) {
+	return s.work(ctx, org, portfolio, `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.portfolio = $2
+		AND w.kind = $3 AND w.state NOT IN ('reading', 'refused') ORDER BY w.created_at DESC, w.id DESC LIMIT 1`, kind)
+}
+
+func (s *Store) work(ctx context.Context, org store.Organisation, id, query string, args ...any) (w store.Work, err error) {
+	key, err := address(org, id)
+	if err != nil {
+		return w, err
+	}
+	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) (err error) {
+		w, err = scanWork(c.QueryRow(ctx, query, append(key, args...)...))
+		return err
+	})
+	return w, err
+}
+
+// UnfinishedWorks returns the works that have not ended.
+func (s *Store) UnfinishedWorks(ctx context.Context, org store.Organisation) ([]store.Work, error) {
+	owner, ok := store.CanonicalID(string(org))
+	if !ok {
+		return nil, nil
+	}
+	return collect(ctx, s, scanWork, `SELECT `+workColumns+` FROM work w
+		WHERE w.organisation = $1 AND w.state IN ('reading', 'queued', 'running') ORDER BY w.created_at, w.id`, owner)
+}
+
+// WorkFaults returns a page of faults.
+func (s *Store) WorkFaults(ctx context.Context, org store.Organisation, work string, limit int, cursor string) (store.FaultPage, error) {
+	after, err := store.FaultListStart(&limit, cursor)
+	if err != nil {
+		return store.FaultPage{}, err
+	}
+	if _, err := s.Work(ctx, org, work); err != nil {
+		return store.FaultPage{}, err
+	}
+	key, err := address(org, work)
+	if err != nil {
+		return store.FaultPage{}, err
+	}
+	type numbered struct {
+		store.Fault
+		n int
+	}
+	all, err := collect(ctx, s, func(row pgx.Row) (f numbered, err error) {
+		err = row.Scan(&f.Row, &f.n, &f.Column, &f.Value, &f.Reason)
+		return f, err
+	}, `SELECT row_number, n, column_name, value, reason FROM work_fault
+		WHERE organisation = $1 AND work = $2 AND (row_number, n) > ($3::bigint, $4::int) ORDER BY row_number, n LIMIT $5`,
+		append(key, after.Row, after.N, limit+1)...)
+	if err != nil {
+		return store.FaultPage{}, err
+	}
+	var page store.FaultPage
+	for i, f := range all {
+		if i == limit {
+			last := all[limit-1]
+			page.Next = store.FaultPosition{Row: last.Row, N: last.n}.Cursor()
+			break
+		}
+		page.Faults = append(page.Faults, f.Fault)
+	}
+	return page, nil
+}
+
+// Chunk returns one chunk.
+func (s *Store) Chunk(ctx context.Context, org store.Organisation, work string, n int) (c store.Chunk, err error) {
+	key, err := address(org, work)
+	if err != nil {
+		return c, err
+	}
+	c.Work, c.N = key[1].(string), n
+	err = s.do(ctx, func(ctx context.Context, conn *pgxpool.Conn) error {
+		return orNotFound(conn.QueryRow(ctx, `SELECT state, step, rows, failed FROM work_chunk
+			WHERE organisation = $1 AND work = $2 AND n = $3::bigint`, append(key, n)...).Scan(&c.State, &c.Step, &c.Rows, &c.Failed))
+	})
+	if err != nil {
+		return store.Chunk{}, err
+	}
+	return c, nil
+}
+
+// QueuedChunks returns chunks still to be done.
+func (s *Store) QueuedChunks(ctx context.Context, org store.Organisation, work string, from, limit int) ([]int, error) {
+	key, err := address(org, work)
+	if err != nil {
+		return nil, nil
+	}
+	return collect(ctx, s, func(row pgx.Row) (n int, err error) {
+		err = row.Scan(&n)
+		return n, err
+	}, `SELECT n FROM work_chunk WHERE organisation = $1 AND work = $2 AND state = 'queued' AND n >= $3::bigint ORDER BY n LIMIT $4`, append(key, from, limit)...)
+}
+
+// StartWork notes the beginning.
+func (s *Store) StartWork(ctx context.Context, org store.Organisation, work string, at time.Time) error {
+	key, err := address(org, work)
+	if err != nil {
+		return err
+	}
+	return s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
+		_, err := c.Exec(ctx, `UPDATE work SET state = 'running', started_at = $3 WHERE organisation = $1 AND id = $2 AND state = 'queued'`, append(key, at)...)
+		return err
+	})
+}
+
+// StoreChunk stores what became of rows of a chunk, in one transaction.
+func (s *Store) StoreChunk(ctx context.Context, org store.Organisation, o store.Outcome) error {
+	if err := o.Normalise(); err != nil {
+		return err
+	}
+	err := s.inWork(ctx, org, o.Work, func(ctx context.Context, tx pgx.Tx, key []any) error {
+		// The chunk first: whoever comes second waits here and then finds another step.
+		tag, err := tx.Exec(ctx, `UPDATE work_chunk SET step = step + 1, rows = $5, failed = failed || $6::bytea,
+				state = CASE WHEN $5::bytea = ''::bytea THEN 'done' ELSE 'queued' END
+			WHERE organisation = $1 AND work = $2 AND n = $3::bigint AND step = $4::bigint AND state = 'queued'`,
+			append(key, o.N, o.Step, orEmpty(o.Rest), orEmpty(o.Failed))...)
+		if err != nil {
+			return err
+		}
+		var portfolio string
+		err = tx.QueryRow(ctx, `SELECT portfolio FROM work WHERE organisation = $1 AND id = $2`, key...).Scan(&portfolio)
+		switch {
+		case err != nil:
+			return orNotFound(err)
+		case tag.RowsAffected() == 0:
+			return store.ErrChunkChanged
+		}
+		if err := s.insertSites(ctx, tx, key, portfolio, o.Created); err != nil {
+			return err
+		}
+		if err := reviseSites(ctx, tx, key, portfolio, o.Revised); err != nil {
+			return err
+		}
+		if err := insertFaults(ctx, tx, key, o.Faults, 0); err != nil {
+			return err
+		}
+		_, err = tx.Exec(ctx, `UPDATE work SET done = done + $3::bigint, unchanged = unchanged + $4::bigint, failed = failed + $5::bigint,
+				state = CASE WHEN state IN ('queued', 'running') THEN CASE WHEN done + unchanged + failed + $3 + $4 + $5 >= total THEN 'done' ELSE 'running' END ELSE state END,
+				started_at = coalesce(started_at, $6),
+				finished_at = CASE WHEN state IN ('queued', 'running') AND done + unchanged + failed + $3 + $4 + $5 >= total THEN $6 ELSE finished_at END
+			WHERE organisation = $1 AND id = $2`, append(key, len(o.Created)+len(o.Revised), o.Unchanged, o.Faulty, o.At)...)
+		return err
+	})
+	switch {
+	case errors.Is(err, store.ErrReferenceTaken), violates(err, uniqueViolation):
+		return store.ErrChunkChanged // another work was faster with one of the references
+	case violates(err, foreignKeyViolation):
+		return store.ErrNotFound // the portfolio is being deleted
+	}
+	return err
+}
+
+func orEmpty(b []byte) []byte {
+	if b == nil {
+		return []byte{}
+	}
+	return b
+}
+
+// insertSites copies new sites in.
+func (s *Store) insertSites(ctx context.Context, tx pgx.Tx, key []any, portfolio string, records []store.Record) error {
+	if len(records) == 0 {
+		return nil
+	}
+	owner, list, work := binaryID(key[0].(string)), binaryID(portfolio), binaryID(key[1].(string))
+	_, err := tx.CopyFrom(ctx, pgx.Identifier{"assessment"},
+		[]string{"organisation", "id", "created_at", "newest", "name_folded", "reference_folded", "latitude", "longitude", "review_due"},
+		pgx.CopyFromSlice(len(records), func(i int) ([]any, error) {
+			r := &records[i]
+			return []any{owner, binaryID(r.ID), r.CreatedAt, 1, store.Fold(r.Name), store.Fold(r.Reference), r.Latitude, r.Longitude, r.ReviewDue}, nil
+		}))
+	if err != nil {
+		return err
+	}
+	if err := copyRevisions(ctx, tx, owner, len(records), func(i int) *store.Record { return &records[i] }); err != nil {
+		return err
+	}
+	_, err = tx.CopyFrom(ctx, pgx.Identifier{"portfolio_site"}, siteNames,
+		pgx.CopyFromSlice(len(records), func(i int) ([]any, error) { return siteRow(owner, list, work, &records[i]), nil }))
+	return err
+}
+
+func copyRevisions(ctx context.Context, tx pgx.Tx, owner [16]byte, n int, record func(int) *store.Record) error {
+	_, err := tx.CopyFrom(ctx, pgx.Identifier{"revision"},
+		[]string{"organisation", "assessment", "revision", "created_at", "name", "reference", "latitude", "longitude",
+			"edition", "engine", "input_hash", "definitions_hash", "review_due", "input", "result", "worksheet"},
+		pgx.CopyFromSlice(n, func(i int) ([]any, error) {
+			r := record(i)
+			return []any{owner, binaryID(r.ID), r.Revision, r.CreatedAt, r.Name, r.Reference, r.Latitude, r.Longitude,
+				r.Edition, r.Engine, r.InputHash, r.DefinitionsHash, r.ReviewDue, r.Input, r.Result, r.Worksheet}, nil
+		}))
+	return err
+}
+
+// reviseAll moves assessments to their next revisions, those alone that are sites of the portfolio.
+const reviseAll = `
+UPDATE assessment a SET newest = a.newest + 1, name_folded = t.name, reference_folded = t.reference,
+	latitude = t.latitude, longitude = t.longitude, review_due = t.review_due
+FROM unnest($3::uuid[], $4::integer[], $5::text[], $6::text[], $7::double precision[], $8::double precision[], $9::date[])
+	AS t (id, newest, name, reference, latitude, longitude, review_due)
+JOIN portfolio_site s ON s.organisation = $1 AND s.assessment = t.id AND s.portfolio = $2
+WHERE a.organisation = $1 AND a.id = t.id AND a.newest = t.newest`
+
+// reviseSites appends revisions to sites; ErrChunkChanged where one was revised or deleted meanwhile.
+func reviseSites(ctx context.Context, tx pgx.Tx, key []any, portfolio string, revised []store.Revised) error {
+	n := len(revised)
+	if n == 0 {
+		return nil
+	}
+	ids, names, references := make([]string, n), make([]string, n), make([]string, n)
+	newest, latitudes, longitudes, due := make([]int32, n), make([]float64, n), make([]float64, n), make([]time.Time, n)
+	records, before := make([]*store.Record, n), make([][]byte, n)
+	for i := range revised {
+		r := &revised[i]
+		records[i] = &r.Record
+		ids[i], newest[i], names[i], references[i] = r.ID, int32(r.Before.Revision), store.Fold(r.Name), store.Fold(r.Reference)
+		latitudes[i], longitudes[i], due[i] = r.Latitude, r.Longitude, r.ReviewDue
+		var err error
+		if before[i], err = store.EncodeBefore(&r.Before); err != nil {
+			return err
+		}
+	}
+	owner := key[0].(string)
+	tag, err := tx.Exec(ctx, reviseAll, owner, portfolio, ids, newest, names, references, latitudes, longitudes, due)
+	if err != nil {
+		return err
+	}
+	if tag.RowsAffected() != int64(n) {
+		return store.ErrChunkChanged
+	}
+	if err := copyRevisions(ctx, tx, binaryID(owner), n, func(i int) *store.Record { return records[i] }); err != nil {
+		return err
+	}
+	work := key[1].(string)
+	return updateSites(ctx, tx, owner, records, &work, before)
+}

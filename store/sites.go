@@ -1,0 +1,277 @@
+package store
+
+import (
+	"context"
+	"encoding/base64"
+	"encoding/binary"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+	"time"
+)
+
+// Summary is what a portfolio lists of a result. All numbers are finite.
+type Summary struct {
+	GroundFlashes    float64 `json:"ground_flashes"` // N_G per km2 and year
+	DensityOrigin    string  `json:"density_origin"`
+	DensityMap       string  `json:"density_map"`        // id, empty where N_G is from no map
+	WorstRatio       float64 `json:"worst_ratio"`        // largest R/R_T
+	LossOfHumanLife  float64 `json:"loss_of_human_life"` // largest R_1 per year, 0 where it does not apply
+	Excess           float64 `json:"excess"`             // largest R - R_T per year, 0 if none
+	PersonsAtRisk    float64 `json:"persons_at_risk"`    // in structures with an unacceptable R_1
+	Acceptable       bool    `json:"acceptable"`         // WorstRatio <= 1, Excess = 0 and PersonsAtRisk = 0
+	NeededProtection string  `json:"needed_protection"`
+	RequiredDevices  int     `json:"required_devices"` // surge protective devices
+}
+
+// Site is an assessment in a portfolio, as its newest revision has it.
+type Site struct {
+	Assessment string    `json:"-"`
+	Reference  string    `json:"reference"`
+	Name       string    `json:"name"`
+	Latitude   float64   `json:"latitude"`
+	Longitude  float64   `json:"longitude"`
+	Revision   int       `json:"revision"`
+	ReviewDue  time.Time `json:"review_due"`
+	Engine     string    `json:"engine"`
+	InputHash  string    `json:"input_hash"`
+	CreatedAt  time.Time `json:"created_at"` // of the first revision
+	UpdatedAt  time.Time `json:"updated_at"` // of the newest revision
+	Summary
+
+	// Before is the site before the work that changed it last, nil where none did.
+	Before *Site `json:"-"`
+}
+
+// Rank is the order of a list of sites.
+type Rank string
+
+// The ranks. By name the first comes first, by all others the largest; equal ones by assessment.
+const (
+	RankWorstRatio    Rank = "worst_ratio"
+	RankExcess        Rank = "excess"
+	RankPersonsAtRisk Rank = "persons_at_risk"
+	RankName          Rank = "name"
+)
+
+// SiteFilter chooses sites. Every condition that is set must hold.
+type SiteFilter struct {
+	Rank       Rank   // empty: RankWorstRatio
+	Limit      int    // as in Filter
+	Cursor     string // SitePage.Next of the page before, which had the same Rank; empty: first page
+	Acceptable *bool
+	BBox       *BBox
+	Query      string     // as in Filter
+	DueOn      *time.Time // as in Filter, with Due
+	Due        bool
+}
+
+// SitePage is a part of a list. Next is empty on the last one.
+type SitePage struct {
+	Sites []Site
+	Next  string
+}
+
+// Changes chooses the sites that a work changed.
+type Changes struct {
+	Work   string
+	Limit  int
+	Cursor string // as in SiteFilter
+}
+
+// Reassess chooses sites to be assessed again. With Due, one of three must
+// hold: the lightning data are too old on the day, another engine computed
+// the site, or N_G is from one of the maps named.
+type Reassess struct {
+	Due    bool
+	On     time.Time
+	Engine string
+	Maps   []string
+}
+
+// SiteInput is a site with the input of its newest revision.
+type SiteInput struct {
+	Site
+	Input []byte
+}
+
+// Sites reads what portfolios hold.
+type Sites interface {
+	// Site returns one site of a portfolio; ErrNotFound.
+	Site(ctx context.Context, org Organisation, portfolio, assessment string) (Site, error)
+	// ListSites returns a page of sites. Following SitePage.Next returns every site whose place in
+	// the rank does not change meanwhile exactly once. ErrBadCursor.
+	ListSites(ctx context.Context, org Organisation, portfolio string, f SiteFilter) (SitePage, error)
+	// ChangedSites returns the sites that a work changed and that were there
+	// before, in the order of their ids, with Site.Before. ErrBadCursor.
+	ChangedSites(ctx context.Context, org Organisation, portfolio string, c Changes) (SitePage, error)
+	// SitesByReference returns the sites that have one of the references.
+	SitesByReference(ctx context.Context, org Organisation, portfolio string, references []string) ([]Site, error)
+	// SiteInputs returns those of the sites that are there, with their inputs.
+	SiteInputs(ctx context.Context, org Organisation, portfolio string, assessments []string) ([]SiteInput, error)
+	// SitesToAssess returns the ids of chosen sites behind one, in their order,
+	// at most limit of them; the first ones where after is empty.
+	SitesToAssess(ctx context.Context, org Organisation, portfolio string, r Reassess, after string, limit int) ([]string, error)
+}
+
+// Check refuses, with ErrInvalid, a summary that could not be kept or ranked.
+func (s *Summary) Check() error {
+	var faults []error
+	for _, v := range []struct {
+		what  string
+		value float64
+	}{
+		{"N_G", s.GroundFlashes}, {"worst ratio", s.WorstRatio}, {"loss of human life", s.LossOfHumanLife},
+		{"excess", s.Excess}, {"persons at risk", s.PersonsAtRisk},
+	} {
+		if !(v.value >= 0 && v.value <= math.MaxFloat64) {
+			faults = append(faults, fmt.Errorf("%s %v: not a number of at least 0", v.what, v.value))
+		}
+	}
+	if s.Acceptable != (s.WorstRatio <= 1) || s.Acceptable && (s.Excess > 0 || s.PersonsAtRisk > 0) {
+		faults = append(faults, fmt.Errorf("acceptable %v: with a ratio of %v, an excess of %v, %v persons at risk", s.Acceptable, s.WorstRatio, s.Excess, s.PersonsAtRisk))
+	}
+	if s.RequiredDevices < 0 || s.RequiredDevices > math.MaxInt32 {
+		faults = append(faults, fmt.Errorf("required devices %d: not a count", s.RequiredDevices))
+	}
+	return invalid(append(faults, checkText("origin of N_G", s.DensityOrigin, MaxKey), checkText("map", s.DensityMap, MaxKey),
+		checkText("needed protection", s.NeededProtection, MaxText))...)
+}
+
+// Normalise sets the rank and the limit, prepares the query and reads the
+// cursor, nil on the first page. ErrInvalid, ErrBadCursor.
+func (f *SiteFilter) Normalise() (after *SitePosition, err error) {
+	base := Filter{Limit: f.Limit, BBox: f.BBox, Query: f.Query, DueOn: f.DueOn}
+	if err := base.Normalise(); err != nil {
+		return nil, err
+	}
+	f.Limit, f.Query, f.DueOn = base.Limit, base.Query, base.DueOn
+	if f.Rank == "" {
+		f.Rank = RankWorstRatio
+	}
+	if !f.Rank.known() {
+		return nil, invalid(fmt.Errorf("rank %.40q: unknown", f.Rank))
+	}
+	if f.Cursor == "" {
+		return nil, nil
+	}
+	return parseSiteCursor(f.Cursor, f.Rank)
+}
+
+// Normalise sets the limit and reads the cursor: the id of the last site seen. ErrBadCursor.
+func (c *Changes) Normalise() (after string, err error) {
+	if c.Limit <= 0 {
+		c.Limit = DefaultLimit
+	}
+	c.Limit = min(c.Limit, MaxLimit)
+	if c.Cursor == "" {
+		return "", nil
+	}
+	return parseDeviceCursor(c.Cursor)
+}
+
+func (r Rank) known() bool { return r.letter() != 0 }
+
+// letter stands for the rank in a cursor.
+func (r Rank) letter() byte {
+	switch r {
+	case RankWorstRatio:
+		return 'r'
+	case RankExcess:
+		return 'e'
+	case RankPersonsAtRisk:
+		return 'p'
+	case RankName:
+		return 'n'
+	}
+	return 0
+}
+
+// SitePosition is a place in a ranked list.
+type SitePosition struct {
+	Value      float64 // of the rank; 0 by name
+	Name       string  // folded; empty by other ranks
+	Assessment string
+}
+
+// siteCursor writes rank, id and value.
+func siteCursor(r Rank, p SitePosition) string {
+	id, _ := hex.DecodeString(strings.ReplaceAll(p.Assessment, "-", ""))
+	b := append([]byte{r.letter()}, id...)
+	if r == RankName {
+		b = append(b, p.Name...)
+	} else {
+		b = binary.BigEndian.AppendUint64(b, math.Float64bits(p.Value))
+	}
+	return base64.RawURLEncoding.EncodeToString(b)
+}
+
+func parseSiteCursor(cursor string, r Rank) (*SitePosition, error) {
+	b, err := base64.RawURLEncoding.DecodeString(cursor)
+	if err != nil || len(b) < 17 || b[0] != r.letter() {
+		return nil, ErrBadCursor
+	}
+	id := b[1:17]
+	p := SitePosition{Assessment: fmt.Sprintf("%x-%x-%x-%x-%x", id[:4], id[4:6], id[6:8], id[8:10], id[10:])}
+	switch {
+	case r == RankName:
+		p.Name = string(b[17:])
+		err = checkText("name", p.Name, 4*MaxText)
+	case len(b) == 25:
+		p.Value = math.Float64frombits(binary.BigEndian.Uint64(b[17:]))
+		if !(p.Value >= 0 && p.Value <= math.MaxFloat64) {
+			err = ErrBadCursor
+		}
+	default:
+		err = ErrBadCursor
+	}
+	if err != nil || siteCursor(r, p) != cursor {
+		return nil, ErrBadCursor
+	}
+	return &p, nil
+}
+
+// NextSitePage cuts sites, read with one more than the limit, to a page.
+func NextSitePage(sites []Site, r Rank, limit int) SitePage {
+	if len(sites) <= limit {
+		return SitePage{Sites: sites}
+	}
+	last := &sites[limit-1]
+	p := SitePosition{Assessment: last.Assessment}
+	switch r {
+	case RankExcess:
+		p.Value = last.Excess
+	case RankPersonsAtRisk:
+		p.Value = last.PersonsAtRisk
+	case RankName:
+		p.Name = Fold(last.Name)
+	default:
+		p.Value = last.WorstRatio
+	}
+	return SitePage{Sites: sites[:limit], Next: siteCursor(r, p)}
+}
+
+// NextChangesPage cuts sites, read with one more than the limit, to a page.
+func NextChangesPage(sites []Site, limit int) SitePage {
+	if len(sites) <= limit {
+		return SitePage{Sites: sites}
+	}
+	return SitePage{Sites: sites[:limit], Next: deviceCursor(sites[limit-1].Assessment)}
+}
+
+// EncodeBefore writes a site as Site.Before is kept, DecodeBefore reads it.
+func EncodeBefore(s *Site) ([]byte, error) { return json.Marshal(s) }
+
+// DecodeBefore reads what EncodeBefore wrote; nil for nothing.
+func DecodeBefore(assessment string, doc []byte) (*Site, error) {
+	if doc == nil {
+		return nil, nil
+	}
+	s := &Site{Assessment: assessment}
+	return s, json.Unmarshal(doc, s)
+}
+
+var errNoSummary = errors.New("a site without summary")

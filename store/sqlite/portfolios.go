@@ -1,0 +1,255 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"time"
+
+	sqlite3 "modernc.org/sqlite/lib"
+
+	"levinward/store"
+)
+
+// long is how many times the usual patience a call has that touches all sites
+// of a portfolio or many documents.
+const long = 30
+
+// writeLong is write for such calls.
+func (s *Store) writeLong(ctx context.Context, call func(context.Context, *sql.Tx) error) error {
+	patient := *s
+	patient.patience *= long
+	return patient.write(ctx, call)
+}
+
+// scanner is a row or the current row of several.
+type scanner interface{ Scan(dest ...any) error }
+
+// CreatePortfolio stores an empty portfolio.
+func (s *Store) CreatePortfolio(ctx context.Context, org store.Organisation, p store.Portfolio) (store.Portfolio, error) {
+	if err := p.Normalise(); err != nil {
+		return store.Portfolio{}, err
+	}
+	owner, ok := store.CanonicalID(string(org))
+	if !ok {
+		return store.Portfolio{}, noOrganisation(org)
+	}
+	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		_, err := tx.ExecContext(ctx, `INSERT INTO portfolio (organisation, id, created_at, name, description) VALUES ($1, $2, $3, $4, $5)`,
+			owner, p.ID, p.CreatedAt.UnixMicro(), p.Name, p.Description)
+		if code(err) == sqlite3.SQLITE_CONSTRAINT_FOREIGNKEY {
+			return noOrganisation(org)
+		}
+		return taken(err)
+	})
+	if err != nil {
+		return store.Portfolio{}, err
+	}
+	return p, nil
+}
+
+// taken tells which of the two keys of a portfolio was taken.
+func taken(err error) error {
+	switch code(err) {
+	case sqlite3.SQLITE_CONSTRAINT_PRIMARYKEY:
+		return store.ErrExists
+	case sqlite3.SQLITE_CONSTRAINT_UNIQUE:
+		return store.ErrNameTaken
+	}
+	return err
+}
+
+const portfolioColumns = `id, created_at, name, description`
+
+func scanPortfolio(row scanner) (p store.Portfolio, err error) {
+	var created int64
+	err = row.Scan(&p.ID, &created, &p.Name, &p.Description)
+	p.CreatedAt = fromMicros(created)
+	return p, orNotFound(err)
+}
+
+// Portfolio returns one portfolio.
+func (s *Store) Portfolio(ctx context.Context, org store.Organisation, id string) (store.Portfolio, error) {
+	return one(ctx, s, org, id, scanPortfolio, `SELECT `+portfolioColumns+` FROM portfolio WHERE organisation = $1 AND id = $2`)
+}
+
+// one reads one row; $1 and $2 are organisation and id.
+func one[T any](ctx context.Context, s *Store, org store.Organisation, id string, scan func(scanner) (T, error), query string, args ...any) (v T, err error) {
+	key, err := address(org, id)
+	if err != nil {
+		return v, err
+	}
+	err = s.do(ctx, s.reader, func(ctx context.Context, c *sql.Conn) (err error) {
+		v, err = scan(c.QueryRowContext(ctx, query, append(key, args...)...))
+		return err
+	})
+	if err != nil {
+		var none T
+		return none, err
+	}
+	return v, nil
+}
+
+// collect reads all rows of a query.
+func collect[T any](ctx context.Context, s *Store, scan func(scanner) (T, error), query string, args ...any) (all []T, err error) {
+	err = s.do(ctx, s.reader, func(ctx context.Context, c *sql.Conn) error {
+		rows, err := c.QueryContext(ctx, query, args...)
+		if err != nil {
+			return err
+		}
+		defer rows.Close()
+		for rows.Next() {
+			v, err := scan(rows)
+			if err != nil {
+				return err
+			}
+			all = append(all, v)
+		}
+		return rows.Err()
+	})
+	return all, err
+}
+
+// RenamePortfolio sets name and description.
+func (s *Store) RenamePortfolio(ctx context.Context, org store.Organisation, id, name, description string) (p store.Portfolio, err error) {
+	if err := store.CheckPortfolio(name, description); err != nil {
+		return p, err
+	}
+	key, err := address(org, id)
+	if err != nil {
+		return p, err
+	}
+	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) (err error) {
+		p, err = scanPortfolio(tx.QueryRowContext(ctx, `UPDATE portfolio SET name = $3, description = $4
+			WHERE organisation = $1 AND id = $2 RETURNING `+portfolioColumns, append(key, name, description)...))
+		return taken(err)
+	})
+	if err != nil {
+		return store.Portfolio{}, err
+	}
+	return p, nil
+}
+
+// ListPortfolios returns a page of portfolios.
+func (s *Store) ListPortfolios(ctx context.Context, org store.Organisation, limit int, cursor string) (store.PortfolioPage, error) {
+	from, err := store.MapListStart(&limit, cursor)
+	if err != nil {
+		return store.PortfolioPage{}, err
+	}
+	owner, ok := store.CanonicalID(string(org))
+	if !ok {
+		return store.PortfolioPage{}, nil
+	}
+	query, args := `SELECT `+portfolioColumns+` FROM portfolio WHERE organisation = $1`, []any{owner, limit + 1}
+	if from != nil {
+		query += ` AND (created_at, id) < ($3, $4)`
+		args = append(args, from.FirstCreatedAt.UnixMicro(), from.ID)
+	}
+	all, err := collect(ctx, s, scanPortfolio, query+` ORDER BY created_at DESC, id DESC LIMIT $2`, args...)
+	if err != nil {
+		return store.PortfolioPage{}, err
+	}
+	return store.NextPortfolioPage(all, limit), nil
+}
+
+// DeletePortfolio removes a portfolio; sites and work go with it, the assessments before it.
+func (s *Store) DeletePortfolio(ctx context.Context, org store.Organisation, id string) error {
+	key, err := address(org, id)
+	if err != nil {
+		return err
+	}
+	return s.writeLong(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		_, err := tx.ExecContext(ctx, `DELETE FROM assessment WHERE organisation = $1 AND id IN
+			(SELECT assessment FROM portfolio_site WHERE organisation = $1 AND portfolio = $2)`, key...)
+		if err != nil {
+			return err
+		}
+		deleted, err := affected(tx.ExecContext(ctx, `DELETE FROM portfolio WHERE organisation = $1 AND id = $2`, key...))
+		if err == nil && !deleted {
+			return store.ErrNotFound
+		}
+		return err
+	})
+}
+
+// PortfolioTotals adds up the sites of a portfolio.
+func (s *Store) PortfolioTotals(ctx context.Context, org store.Organisation, id string, day time.Time) (store.Totals, error) {
+	return one(ctx, s, org, id, func(row scanner) (t store.Totals, err error) {
+		err = row.Scan(&t.Sites, &t.NotAcceptable, &t.PersonsAtRisk, &t.ReviewDue)
+		return t, orNotFound(err)
+	}, `SELECT count(s.assessment), count(*) FILTER (WHERE NOT s.acceptable),
+			coalesce(sum(s.persons_at_risk), 0.0), count(*) FILTER (WHERE s.review_due <= $3)
+		FROM portfolio p LEFT JOIN portfolio_site s ON s.organisation = p.organisation AND s.portfolio = p.id
+		WHERE p.organisation = $1 AND p.id = $2 GROUP BY p.id`, store.Date(day).Format(time.DateOnly))
+}
+
+// PutPreset stores a preset or its next version.
+func (s *Store) PutPreset(ctx context.Context, org store.Organisation, p store.Preset) (store.Preset, error) {
+	if err := p.Check(); err != nil {
+		return store.Preset{}, err
+	}
+	owner, ok := store.CanonicalID(string(org))
+	if !ok {
+		return store.Preset{}, noOrganisation(org)
+	}
+	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		err := tx.QueryRowContext(ctx, `INSERT INTO preset (organisation, kind, name, version, document)
+			SELECT $1, $2, $3, 1, $4 WHERE (SELECT count(*) FROM preset WHERE organisation = $1 AND (kind, name) <> ($2, $3)) < $5
+			ON CONFLICT (organisation, kind, name) DO UPDATE SET version = version + 1, document = excluded.document
+			RETURNING version`, owner, p.Kind, p.Name, p.Document, store.MaxPresets).Scan(&p.Version)
+		switch {
+		case code(err) == sqlite3.SQLITE_CONSTRAINT_FOREIGNKEY:
+			return noOrganisation(org)
+		case errors.Is(err, sql.ErrNoRows):
+			return store.ErrTooManyPresets
+		}
+		return err
+	})
+	if err != nil {
+		return store.Preset{}, err
+	}
+	return p, nil
+}
+
+func scanPreset(row scanner) (p store.Preset, err error) {
+	err = row.Scan(&p.Kind, &p.Name, &p.Version, &p.Document)
+	return p, orNotFound(err)
+}
+
+// Preset returns one preset.
+func (s *Store) Preset(ctx context.Context, org store.Organisation, kind, name string) (p store.Preset, err error) {
+	owner, ok := store.CanonicalID(string(org))
+	if !ok {
+		return p, store.ErrNotFound
+	}
+	err = s.do(ctx, s.reader, func(ctx context.Context, c *sql.Conn) (err error) {
+		p, err = scanPreset(c.QueryRowContext(ctx, `SELECT kind, name, version, document FROM preset
+			WHERE organisation = $1 AND kind = $2 AND name = $3`, owner, kind, name))
+		return err
+	})
+	return p, err
+}
+
+// Presets returns all presets.
+func (s *Store) Presets(ctx context.Context, org store.Organisation) ([]store.Preset, error) {
+	owner, ok := store.CanonicalID(string(org))
+	if !ok {
+		return nil, nil
+	}
+	return collect(ctx, s, scanPreset, `SELECT kind, name, version, document FROM preset WHERE organisation = $1 ORDER BY kind, name`, owner)
+}
+
+// DeletePreset removes one preset.
+func (s *Store) DeletePreset(ctx context.Context, org store.Organisation, kind, name string) error {
+	owner, ok := store.CanonicalID(string(org))
+	if !ok {
+		return store.ErrNotFound
+	}
+	return s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		deleted, err := affected(tx.ExecContext(ctx, `DELETE FROM preset WHERE organisation = $1 AND kind = $2 AND name = $3`, owner, kind, name))
+		if err == nil && !deleted {
+			return store.ErrNotFound
+		}
+		return err
+	})
+}

@@ -1,0 +1,220 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"fmt"
+	"strings"
+	"time"
+
+	sqlite3 "modernc.org/sqlite/lib"
+
+	"levinward/store"
+)
+
+const siteColumns = `s.assessment, s.reference, s.name, s.latitude, s.longitude, s.revision, s.ground_flashes, s.density_origin, s.density_map,
+	s.worst_ratio, s.loss_of_human_life, s.excess, s.persons_at_risk, s.acceptable, s.needed_protection, s.required_devices,
+	s.review_due, s.engine, s.input_hash, s.created_at, s.updated_at`
+
+// scanSite reads siteColumns and then what more there is.
+func scanSite(row scanner, more ...any) (s store.Site, err error) {
+	var due string
+	var created, updated int64
+	err = row.Scan(append([]any{&s.Assessment, &s.Reference, &s.Name, &s.Latitude, &s.Longitude, &s.Revision, &s.GroundFlashes, &s.DensityOrigin, &s.DensityMap,
+		&s.WorstRatio, &s.LossOfHumanLife, &s.Excess, &s.PersonsAtRisk, &s.Acceptable, &s.NeededProtection, &s.RequiredDevices,
+		&due, &s.Engine, &s.InputHash, &created, &updated}, more...)...)
+	if err != nil {
+		return s, orNotFound(err)
+	}
+	s.CreatedAt, s.UpdatedAt = fromMicros(created), fromMicros(updated)
+	s.ReviewDue, err = time.Parse(time.DateOnly, due)
+	return s, err
+}
+
+func onlySite(row scanner) (store.Site, error) { return scanSite(row) }
+
+// Site returns one site.
+func (s *Store) Site(ctx context.Context, org store.Organisation, portfolio, assessment string) (store.Site, error) {
+	id, ok := store.CanonicalID(assessment)
+	if !ok {
+		return store.Site{}, store.ErrNotFound
+	}
+	return one(ctx, s, org, portfolio, onlySite, `SELECT `+siteColumns+` FROM portfolio_site s
+		WHERE s.organisation = $1 AND s.portfolio = $2 AND s.assessment = $3`, id)
+}
+
+// ListSites returns a page of sites.
+func (s *Store) ListSites(ctx context.Context, org store.Organisation, portfolio string, f store.SiteFilter) (store.SitePage, error) {
+	after, err := f.Normalise()
+	if err != nil {
+		return store.SitePage{}, err
+	}
+	key, err := address(org, portfolio)
+	if err != nil {
+		return store.SitePage{}, nil
+	}
+	query, args := sitesQuery(key, f, after)
+	sites, err := collect(ctx, s, onlySite, query, args...)
+	if err != nil {
+		return store.SitePage{}, err
+	}
+	return store.NextSitePage(sites, f.Rank, f.Limit), nil
+}
+
+func sitesQuery(key []any, f store.SiteFilter, after *store.SitePosition) (query string, args []any) {
+	args = key
+	arg := func(v any) string {
+		args = append(args, v)
+		return fmt.Sprintf("$%d", len(args))
+	}
+	where := []string{"s.organisation = $1", "s.portfolio = $2"}
+	column, direction, beyond := "s."+string(f.Rank), " DESC", "<"
+	if f.Rank == store.RankName {
+		column, direction, beyond = "s.name_folded", "", ">"
+	}
+	if after != nil {
+		var value any = after.Value
+		if f.Rank == store.RankName {
+			value = after.Name
+		}
+		where = append(where, fmt.Sprintf("(%s, s.assessment) %s (%s, %s)", column, beyond, arg(value), arg(after.Assessment)))
+	}
+	if a := f.Acceptable; a != nil {
+		where = append(where, "s.acceptable = "+arg(*a))
+		if *a { // what follows from it leads the index past all others
+			switch f.Rank {
+			case store.RankWorstRatio:
+				where = append(where, "s.worst_ratio <= 1")
+			case store.RankExcess, store.RankPersonsAtRisk:
+				where = append(where, column+" = 0")
+			}
+		}
+	}
+	if f.Query != "" {
+		q := arg(f.Query)
+		where = append(where, fmt.Sprintf("(instr(s.name_folded, %s) > 0 OR instr(s.reference_folded, %s) > 0)", q, q))
+	}
+	if b := f.BBox; b != nil {
+		where = append(where, fmt.Sprintf("s.latitude BETWEEN %s AND %s", arg(b.South), arg(b.North)))
+		var spans []string
+		for _, span := range b.Spans() {
+			spans = append(spans, fmt.Sprintf("s.longitude BETWEEN %s AND %s", arg(span.West), arg(span.East)))
+		}
+		where = append(where, "("+strings.Join(spans, " OR ")+")")
+	}
+	if f.DueOn != nil {
+		where = append(where, fmt.Sprintf("(s.review_due <= %s) = %s", arg(f.DueOn.Format(time.DateOnly)), arg(f.Due)))
+	}
+	return fmt.Sprintf(`SELECT %s FROM portfolio_site s WHERE %s ORDER BY %s%s, s.assessment%s LIMIT %s`,
+		siteColumns, strings.Join(where, " AND "), column, direction, direction, arg(f.Limit+1)), args
+}
+
+// ChangedSites returns the sites that a work changed.
+func (s *Store) ChangedSites(ctx context.Context, org store.Organisation, portfolio string, c store.Changes) (store.SitePage, error) {
+	after, err := c.Normalise()
+	if err != nil {
+		return store.SitePage{}, err
+	}
+	key, err := address(org, portfolio)
+	work, ok := store.CanonicalID(c.Work)
+	if err != nil || !ok {
+		return store.SitePage{}, nil
+	}
+	sites, err := collect(ctx, s, func(row scanner) (store.Site, error) {
+		var before []byte
+		site, err := scanSite(row, &before)
+		if err == nil {
+			site.Before, err = store.DecodeBefore(site.Assessment, before)
+		}
+		return site, err
+	}, `SELECT `+siteColumns+`, s.before FROM portfolio_site s
+		WHERE s.organisation = $1 AND s.portfolio = $2 AND s.changed_by = $3 AND s.before IS NOT NULL AND s.assessment > $4
+		ORDER BY s.assessment LIMIT $5`, append(key, work, after, c.Limit+1)...)
+	if err != nil {
+		return store.SitePage{}, err
+	}
+	return store.NextChangesPage(sites, c.Limit), nil
+}
+
+// SitesByReference returns the sites that have one of the references.
+func (s *Store) SitesByReference(ctx context.Context, org store.Organisation, portfolio string, references []string) ([]store.Site, error) {
+	key, err := address(org, portfolio)
+	if err != nil || len(references) == 0 {
+		return nil, nil
+	}
+	list, err := json.Marshal(references)
+	if err != nil {
+		return nil, err
+	}
+	return collect(ctx, s, onlySite, `SELECT `+siteColumns+` FROM portfolio_site s
+		WHERE s.organisation = $1 AND s.portfolio = $2 AND s.reference <> '' AND s.reference IN (SELECT value FROM json_each($3))`, append(key, string(list))...)
+}
+
+// SiteInputs returns sites with their inputs.
+func (s *Store) SiteInputs(ctx context.Context, org store.Organisation, portfolio string, assessments []string) ([]store.SiteInput, error) {
+	key, err := address(org, portfolio)
+	if err != nil || len(assessments) == 0 {
+		return nil, nil
+	}
+	list, err := json.Marshal(assessments)
+	if err != nil {
+		return nil, err
+	}
+	return collect(ctx, s, func(row scanner) (in store.SiteInput, err error) {
+		in.Site, err = scanSite(row, &in.Input)
+		return in, err
+	}, `SELECT `+siteColumns+`, r.input FROM portfolio_site s
+		JOIN revision r ON r.organisation = s.organisation AND r.assessment = s.assessment AND r.revision = s.revision
+		WHERE s.organisation = $1 AND s.portfolio = $2 AND s.assessment IN (SELECT lower(value) FROM json_each($3))`, append(key, string(list))...)
+}
+
+// SitesToAssess returns ids of sites to be assessed again.
+func (s *Store) SitesToAssess(ctx context.Context, org store.Organisation, portfolio string, r store.Reassess, after string, limit int) ([]string, error) {
+	key, err := address(org, portfolio)
+	if err != nil {
+		return nil, nil
+	}
+	query, args := `SELECT s.assessment FROM portfolio_site s WHERE s.organisation = $1 AND s.portfolio = $2 AND s.assessment > $3`, append(key, after, limit)
+	if r.Due {
+		list, err := json.Marshal(append([]string{}, r.Maps...))
+		if err != nil {
+			return nil, err
+		}
+		query += ` AND (s.review_due <= $5 OR s.engine <> $6 OR s.density_map IN (SELECT value FROM json_each($7)))`
+		args = append(args, store.Date(r.On).Format(time.DateOnly), r.Engine, string(list))
+	}
+	return collect(ctx, s, func(row scanner) (id string, err error) {
+		err = row.Scan(&id)
+		return id, err
+	}, query+` ORDER BY s.assessment LIMIT $4`, args...)
+}
+
+// insertSite stores the row of a new site.
+const insertSite = `INSERT INTO portfolio_site (organisation, assessment, reference, name, reference_folded, name_folded, latitude, longitude, revision,
+	ground_flashes, density_origin, density_map, worst_ratio, loss_of_human_life, excess, persons_at_risk, acceptable,
+	needed_protection, required_devices, review_due, engine, input_hash, updated_at, changed_by, before, portfolio, created_at)
+	VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24, $25, $26, $23)`
+
+// changeSite brings the row of a site to its newest revision.
+const changeSite = `UPDATE portfolio_site SET reference = $3, name = $4, reference_folded = $5, name_folded = $6, latitude = $7, longitude = $8, revision = $9,
+	ground_flashes = $10, density_origin = $11, density_map = $12, worst_ratio = $13, loss_of_human_life = $14, excess = $15, persons_at_risk = $16,
+	acceptable = $17, needed_protection = $18, required_devices = $19, review_due = $20, engine = $21, input_hash = $22, updated_at = $23,
+	changed_by = $24, before = $25 WHERE organisation = $1 AND assessment = $2`
+
+// siteArguments are $1 to $25 of both.
+func siteArguments(owner string, r *store.Record, work *string, before []byte) []any {
+	s := r.Summary
+	return []any{owner, r.ID, r.Reference, r.Name, store.Fold(r.Reference), store.Fold(r.Name), r.Latitude, r.Longitude, r.Revision,
+		s.GroundFlashes, s.DensityOrigin, s.DensityMap, s.WorstRatio, s.LossOfHumanLife, s.Excess, s.PersonsAtRisk, s.Acceptable,
+		s.NeededProtection, s.RequiredDevices, r.ReviewDue.Format(time.DateOnly), r.Engine, r.InputHash, r.CreatedAt.UnixMicro(), work, before}
+}
+
+// updateSite sets the summary of a record where it is a site. Without a work, nothing tells of before.
+func updateSite(ctx context.Context, tx *sql.Tx, owner string, r *store.Record, work *string, before []byte) error {
+	_, err := tx.ExecContext(ctx, changeSite, siteArguments(owner, r, work, before)...)
+	if code(err) == sqlite3.SQLITE_CONSTRAINT_UNIQUE {
+		return store.ErrReferenceTaken
+	}
+	return err
+}

@@ -1,0 +1,388 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"time"
+
+	sqlite3 "modernc.org/sqlite/lib"
+
+	"levinward/store"
+)
+
+const workColumns = `w.id, w.portfolio, w.kind, w.mode, w.state, w.options, w.chunks, w.total, w.done, w.failed, w.unchanged,
+	w.created_at, w.touched_at, w.started_at, w.finished_at, w.cancel_requested`
+
+func scanWork(row scanner) (w store.Work, err error) {
+	var created, touched int64
+	var started, finished sql.NullInt64
+	err = row.Scan(&w.ID, &w.Portfolio, &w.Kind, &w.Mode, &w.State, &w.Options, &w.Chunks, &w.Total, &w.Done, &w.Failed, &w.Unchanged,
+		&created, &touched, &started, &finished, &w.CancelRequested)
+	w.CreatedAt, w.TouchedAt = fromMicros(created), fromMicros(touched)
+	if started.Valid {
+		w.StartedAt = fromMicros(started.Int64)
+	}
+	if finished.Valid {
+		w.FinishedAt = fromMicros(finished.Int64)
+	}
+	return w, orNotFound(err)
+}
+
+// CreateWork begins a work.
+func (s *Store) CreateWork(ctx context.Context, org store.Organisation, w store.Work) (store.Work, error) {
+	if err := w.Normalise(); err != nil {
+		return store.Work{}, err
+	}
+	key, err := address(org, w.Portfolio)
+	if err != nil {
+		return store.Work{}, err
+	}
+	w.Portfolio = key[1].(string)
+	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		_, err := tx.ExecContext(ctx, `INSERT INTO work (organisation, portfolio, id, kind, mode, state, options, created_at, touched_at)
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $8)`, append(key, w.ID, w.Kind, w.Mode, w.State, w.Options, w.CreatedAt.UnixMicro())...)
+		switch code(err) {
+		case sqlite3.SQLITE_CONSTRAINT_FOREIGNKEY:
+			return store.ErrNotFound
+		case sqlite3.SQLITE_CONSTRAINT_PRIMARYKEY:
+			return store.ErrExists
+		}
+		return err
+	})
+	if err != nil {
+		return store.Work{}, err
+	}
+	return w, nil
+}
+
+// AddChunk adds rows to a work that is reading.
+func (s *Store) AddChunk(ctx context.Context, org store.Organisation, work string, chunk store.NewChunk, at time.Time) error {
+	if err := chunk.Check(); err != nil {
+		return err
+	}
+	return s.inWork(ctx, org, work, func(ctx context.Context, tx *sql.Tx, key []any) error {
+		n := 0
+		if chunk.Count > 0 {
+			n = 1
+		}
+		var chunks int
+		err := tx.QueryRowContext(ctx, `UPDATE work SET chunks = chunks + $3, total = total + $4 + $5, failed = failed + $5, touched_at = $6
+			WHERE organisation = $1 AND id = $2 AND state = 'reading' RETURNING chunks`,
+			append(key, n, chunk.Count, chunk.Faulty, at.UnixMicro())...).Scan(&chunks)
+		if errors.Is(err, sql.ErrNoRows) {
+			return ended(ctx, tx, key)
+		}
+		if err == nil && n > 0 {
+			_, err = tx.ExecContext(ctx, `INSERT INTO work_chunk (organisation, work, n, state, rows, failed) VALUES ($1, $2, $3, 'queued', $4, x'')`,
+				append(key, chunks-1, chunk.Rows)...)
+		}
+		if err != nil {
+			return err
+		}
+		return insertFaults(ctx, tx, key, chunk.Faults, 0)
+	})
+}
+
+// inWork runs a call in a transaction; key is organisation and work.
+func (s *Store) inWork(ctx context.Context, org store.Organisation, work string, call func(context.Context, *sql.Tx, []any) error) error {
+	key, err := address(org, work)
+	if err != nil {
+		return err
+	}
+	return s.writeLong(ctx, func(ctx context.Context, tx *sql.Tx) error { return call(ctx, tx, key[:2:2]) })
+}
+
+// ended says why a work was not changed: it is not there, or it reads no more.
+func ended(ctx context.Context, tx *sql.Tx, key []any) error {
+	var state string
+	if err := tx.QueryRowContext(ctx, `SELECT state FROM work WHERE organisation = $1 AND id = $2`, key...).Scan(&state); err != nil {
+		return orNotFound(err)
+	}
+	return store.ErrWorkEnded
+}
+
+func insertFaults(ctx context.Context, tx *sql.Tx, key []any, faults []store.Fault, from int) error {
+	if len(faults) == 0 {
+		return nil
+	}
+	insert, err := tx.PrepareContext(ctx, `INSERT INTO work_fault (organisation, work, row_number, n, column_name, value, reason)
+		VALUES ($1, $2, $3, $4, $5, $6, $7)`)
+	if err != nil {
+		return err
+	}
+	defer insert.Close()
+	for i, n := range store.NumberFaults(faults, from) {
+		f := &faults[i]
+		if _, err := insert.ExecContext(ctx, append(key, f.Row, n, f.Column, f.Value, f.Reason)...); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// BeginWork ends the reading.
+func (s *Store) BeginWork(ctx context.Context, org store.Organisation, work string, at time.Time) (store.Work, error) {
+	return s.endReading(ctx, org, work, `state = CASE WHEN chunks > 0 THEN 'queued' ELSE 'done' END,
+		finished_at = CASE WHEN chunks > 0 THEN NULL ELSE $3 END, touched_at = $3`, at, nil)
+}
+
+// RefuseWork ends the reading and drops the rows.
+func (s *Store) RefuseWork(ctx context.Context, org store.Organisation, work string, faults []store.Fault, at time.Time) (store.Work, error) {
+	if err := (&store.NewChunk{Faults: faults}).Check(); err != nil {
+		return store.Work{}, err
+	}
+	return s.endReading(ctx, org, work, `state = 'refused', finished_at = $3`, at, func(ctx context.Context, tx *sql.Tx, key []any) error {
+		if _, err := tx.ExecContext(ctx, `DELETE FROM work_chunk WHERE organisation = $1 AND work = $2`, key...); err != nil {
+			return err
+		}
+		return insertFaults(ctx, tx, key, faults, store.FaultsOfFile)
+	})
+}
+
+func (s *Store) endReading(ctx context.Context, org store.Organisation, work, set string, at time.Time, then func(context.Context, *sql.Tx, []any) error) (w store.Work, err error) {
+	err = s.inWork(ctx, org, work, func(ctx context.Context, tx *sql.Tx, key []any) error {
+		changed, err := affected(tx.ExecContext(ctx, `UPDATE work SET `+set+` WHERE organisation = $1 AND id = $2 AND state = 'reading'`, append(key, at.UnixMicro())...))
+		if err != nil {
+			return err
+		}
+		if !changed {
+			return ended(ctx, tx, key)
+		}
+		if then != nil {
+			if err := then(ctx, tx, key); err != nil {
+				return err
+			}
+		}
+		w, err = scanWork(tx.QueryRowContext(ctx, `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.id = $2`, key...))
+		return err
+	})
+	if err != nil {
+		return store.Work{}, err
+	}
+	return w, nil
+}
+
+// CancelWork ends a work.
+func (s *Store) CancelWork(ctx context.Context, org store.Organisation, work string, at time.Time) (w store.Work, err error) {
+	err = s.inWork(ctx, org, work, func(ctx context.Context, tx *sql.Tx, key []any) error {
+		_, err := tx.ExecContext(ctx, `UPDATE work_chunk SET state = 'cancelled', step = step + 1, rows = x''
+			WHERE organisation = $1 AND work = $2 AND state = 'queued'`, key...)
+		if err != nil {
+			return err
+		}
+		_, err = tx.ExecContext(ctx, `UPDATE work SET state = 'cancelled', cancel_requested = 1, finished_at = $3
+			WHERE organisation = $1 AND id = $2 AND state IN ('reading', 'queued', 'running')`, append(key, at.UnixMicro())...)
+		if err != nil {
+			return err
+		}
+		w, err = scanWork(tx.QueryRowContext(ctx, `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.id = $2`, key...))
+		return err
+	})
+	return w, err
+}
+
+// Work returns one work.
+func (s *Store) Work(ctx context.Context, org store.Organisation, id string) (store.Work, error) {
+	return one(ctx, s, org, id, scanWork, `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.id = $2`)
+}
+
+// LastWork returns the newest work of a kind that was begun.
+func (s *Store) LastWork(ctx context.Context, org store.Organisation, portfolio, kind string) (store.Work, error) {
+	return one(ctx, s, org, portfolio, scanWork, `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.portfolio = $2
+		AND w.kind = $3 AND w.state NOT IN ('reading', 'refused') ORDER BY w.created_at DESC, w.id DESC LIMIT 1`, kind)
+}
+
+// UnfinishedWorks returns the works that have not ended.
+func (s *Store) UnfinishedWorks(ctx context.Context, org store.Organisation) ([]store.Work, error) {
+	owner, ok := store.CanonicalID(string(org))
+	if !ok {
+		return nil, nil
+	}
+	return collect(ctx, s, scanWork, `SELECT `+workColumns+` FROM work w
+		WHERE w.organisation = $1 AND w.state IN ('reading', 'queued', 'running') ORDER BY w.created_at, w.id`, owner)
+}
+
+// WorkFaults returns a page of faults.
+func (s *Store) WorkFaults(ctx context.Context, org store.Organisation, work string, limit int, cursor string) (store.FaultPage, error) {
+	after, err := store.FaultListStart(&limit, cursor)
+	if err != nil {
+		return store.FaultPage{}, err
+	}
+	if _, err := s.Work(ctx, org, work); err != nil {
+		return store.FaultPage{}, err
+	}
+	key, err := address(org, work)
+	if err != nil {
+		return store.FaultPage{}, err
+	}
+	type numbered struct {
+		store.Fault
+		n int
+	}
+	all, err := collect(ctx, s, func(row scanner) (f numbered, err error) {
+		err = row.Scan(&f.Row, &f.n, &f.Column, &f.Value, &f.Reason)
+		return f, err
+	}, `SELECT row_number, n, column_name, value, reason FROM work_fault
+		WHERE organisation = $1 AND work = $2 AND (row_number, n) > ($3, $4) ORDER BY row_number, n LIMIT $5`,
+		append(key, after.Row, after.N, limit+1)...)
+	if err != nil {
+		return store.FaultPage{}, err
+	}
+	var page store.FaultPage
+	for i, f := range all {
+		if i == limit {
+			last := all[limit-1]
+			page.Next = store.FaultPosition{Row: last.Row, N: last.n}.Cursor()
+			break
+		}
+		page.Faults = append(page.Faults, f.Fault)
+	}
+	return page, nil
+}
+
+// Chunk returns one chunk.
+func (s *Store) Chunk(ctx context.Context, org store.Organisation, work string, n int) (store.Chunk, error) {
+	return one(ctx, s, org, work, func(row scanner) (c store.Chunk, err error) {
+		err = row.Scan(&c.Work, &c.N, &c.State, &c.Step, &c.Rows, &c.Failed)
+		return c, orNotFound(err)
+	}, `SELECT work, n, state, step, rows, failed FROM work_chunk WHERE organisation = $1 AND work = $2 AND n = $3`, n)
+}
+
+// QueuedChunks returns chunks still to be done.
+func (s *Store) QueuedChunks(ctx context.Context, org store.Organisation, work string, from, limit int) ([]int, error) {
+	key, err := address(org, work)
+	if err != nil {
+		return nil, nil
+	}
+	return collect(ctx, s, func(row scanner) (n int, err error) {
+		err = row.Scan(&n)
+		return n, err
+	}, `SELECT n FROM work_chunk WHERE organisation = $1 AND work = $2 AND state = 'queued' AND n >= $3 ORDER BY n LIMIT $4`, append(key, from, limit)...)
+}
+
+// StartWork notes the beginning.
+func (s *Store) StartWork(ctx context.Context, org store.Organisation, work string, at time.Time) error {
+	key, err := address(org, work)
+	if err != nil {
+		return err
+	}
+	return s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		_, err := tx.ExecContext(ctx, `UPDATE work SET state = 'running', started_at = $3 WHERE organisation = $1 AND id = $2 AND state = 'queued'`, append(key, at.UnixMicro())...)
+		return err
+	})
+}
+
+// StoreChunk stores what became of rows of a chunk, in one transaction.
+func (s *Store) StoreChunk(ctx context.Context, org store.Organisation, o store.Outcome) error {
+	if err := o.Normalise(); err != nil {
+		return err
+	}
+	err := s.inWork(ctx, org, o.Work, func(ctx context.Context, tx *sql.Tx, key []any) error {
+		var portfolio string
+		if err := tx.QueryRowContext(ctx, `SELECT portfolio FROM work WHERE organisation = $1 AND id = $2`, key...).Scan(&portfolio); err != nil {
+			return orNotFound(err)
+		}
+		state := store.ChunkDone
+		if len(o.Rest) > 0 {
+			state = store.ChunkQueued
+		}
+		changed, err := affected(tx.ExecContext(ctx, `UPDATE work_chunk SET step = step + 1, rows = $5, failed = CAST(failed || $6 AS BLOB), state = $7
+			WHERE organisation = $1 AND work = $2 AND n = $3 AND step = $4 AND state = 'queued'`,
+			append(key, o.N, o.Step, orEmpty(o.Rest), orEmpty(o.Failed), state)...))
+		if err != nil {
+			return err
+		}
+		if !changed {
+			return store.ErrChunkChanged
+		}
+		if err := s.insertSites(ctx, tx, key, portfolio, o.Created); err != nil {
+			return err
+		}
+		if err := s.reviseSites(ctx, tx, key, portfolio, o.Revised); err != nil {
+			return err
+		}
+		if err := insertFaults(ctx, tx, key, o.Faults, 0); err != nil {
+			return err
+		}
+		_, err = tx.ExecContext(ctx, `UPDATE work SET done = done + $3, unchanged = unchanged + $4, failed = failed + $5,
+				state = CASE WHEN state IN ('queued', 'running') THEN CASE WHEN done + unchanged + failed + $3 + $4 + $5 >= total THEN 'done' ELSE 'running' END ELSE state END,
+				started_at = coalesce(started_at, $6),
+				finished_at = CASE WHEN state IN ('queued', 'running') AND done + unchanged + failed + $3 + $4 + $5 >= total THEN $6 ELSE finished_at END
+			WHERE organisation = $1 AND id = $2`, append(key, len(o.Created)+len(o.Revised), o.Unchanged, o.Faulty, o.At.UnixMicro())...)
+		return err
+	})
+	switch {
+	case errors.Is(err, store.ErrReferenceTaken), code(err) == sqlite3.SQLITE_CONSTRAINT_UNIQUE, code(err) == sqlite3.SQLITE_CONSTRAINT_PRIMARYKEY:
+		return store.ErrChunkChanged // another work was faster with one of the references
+	case code(err) == sqlite3.SQLITE_CONSTRAINT_FOREIGNKEY:
+		return store.ErrNotFound
+	}
+	return err
+}
+
+func orEmpty(b []byte) []byte {
+	if b == nil {
+		return []byte{}
+	}
+	return b
+}
+
+func (s *Store) insertSites(ctx context.Context, tx *sql.Tx, key []any, portfolio string, records []store.Record) error {
+	if len(records) == 0 {
+		return nil
+	}
+	owner, work := key[0].(string), key[1].(string)
+	insert, err := tx.PrepareContext(ctx, insertSite)
+	if err != nil {
+		return err
+	}
+	defer insert.Close()
+	for i := range records {
+		r := &records[i]
+		_, err := tx.StmtContext(ctx, s.create).ExecContext(ctx, owner, r.ID, r.CreatedAt.UnixMicro(), store.Fold(r.Name), store.Fold(r.Reference),
+			r.Latitude, r.Longitude, r.ReviewDue.Format(time.DateOnly), nil, nil)
+		if err == nil {
+			err = s.append(ctx, tx, owner, r)
+		}
+		if err == nil {
+			_, err = insert.ExecContext(ctx, append(siteArguments(owner, r, &work, nil), portfolio)...)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// reviseSites appends revisions to sites; ErrChunkChanged where one was revised or deleted meanwhile.
+func (s *Store) reviseSites(ctx context.Context, tx *sql.Tx, key []any, portfolio string, revised []store.Revised) error {
+	owner, work := key[0].(string), key[1].(string)
+	for i := range revised {
+		r := &revised[i].Record
+		before, err := store.EncodeBefore(&revised[i].Before)
+		if err != nil {
+			return err
+		}
+		var there int
+		err = tx.QueryRowContext(ctx, `SELECT count(*) FROM portfolio_site WHERE organisation = $1 AND assessment = $2 AND portfolio = $3`, owner, r.ID, portfolio).Scan(&there)
+		if err != nil {
+			return err
+		}
+		updated, err := affected(tx.StmtContext(ctx, s.revise).ExecContext(ctx, owner, r.ID, store.Fold(r.Name), store.Fold(r.Reference),
+			r.Latitude, r.Longitude, r.ReviewDue.Format(time.DateOnly), revised[i].Before.Revision))
+		if err != nil {
+			return err
+		}
+		if !updated || there == 0 {
+			return store.ErrChunkChanged
+		}
+		if err := s.append(ctx, tx, owner, r); err != nil {
+			return err
+		}
+		if err := updateSite(ctx, tx, owner, r, &work, before); err != nil {
+			return err
+		}
+	}
+	return nil
+}

@@ -1,0 +1,277 @@
+package store
+
+import (
+	"context"
+	"encoding/base64"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"math"
+	"time"
+)
+
+// Kinds of work.
+const (
+	WorkImport = "import"
+	WorkAssess = "assess"
+)
+
+// Modes of a work.
+const (
+	AllOrNothing = "all_or_nothing" // a row with a fault refuses the work before anything is stored
+	GoodRowsOnly = "good_rows_only"
+)
+
+// States of a work. The last three are its end.
+const (
+	WorkReading   = "reading" // rows are being added
+	WorkQueued    = "queued"  // no chunk has begun
+	WorkRunning   = "running"
+	WorkDone      = "done"
+	WorkRefused   = "refused" // nothing was stored
+	WorkCancelled = "cancelled"
+)
+
+// States of a chunk.
+const (
+	ChunkQueued    = "queued"
+	ChunkDone      = "done"
+	ChunkCancelled = "cancelled"
+)
+
+// Work is an import or a re-assessment: rows cut into chunks.
+// Done + Failed + Unchanged never exceed Total; when they reach it the work is done.
+type Work struct {
+	ID        string // UUID chosen by the caller (version 7)
+	Portfolio string
+	Kind      string
+	Mode      string
+	State     string
+	Options   []byte // JSON, for whoever computes it
+	Chunks    int
+	Total     int64 // rows, so far while State is WorkReading
+	Done      int64 // rows stored
+	Failed    int64 // rows with a fault
+	Unchanged int64 // rows that would have changed nothing
+
+	CreatedAt       time.Time
+	TouchedAt       time.Time // rows were last added
+	StartedAt       time.Time // zero: not yet
+	FinishedAt      time.Time // zero: not yet
+	CancelRequested bool
+}
+
+// Ended tells that nothing more will happen to the work.
+func (w *Work) Ended() bool {
+	return w.State == WorkDone || w.State == WorkRefused || w.State == WorkCancelled
+}
+
+// Fault is what is wrong with a row.
+type Fault struct {
+	Row    int64 // as the file counts
+	Column string
+	Value  string
+	Reason string
+}
+
+// FaultPage is a part of a list. Next is empty on the last one.
+type FaultPage struct {
+	Faults []Fault
+	Next   string
+}
+
+// NewChunk is a part of the rows of a work as it is added.
+type NewChunk struct {
+	Rows   []byte // JSON lines, for whoever computes them; may be empty
+	Count  int    // of Rows
+	Faulty int    // rows that are not in Rows because of Faults
+	Faults []Fault
+}
+
+// Chunk is a part of the rows of a work.
+type Chunk struct {
+	Work   string
+	N      int
+	State  string
+	Step   int    // counts the changes
+	Rows   []byte // still to be done
+	Failed []byte // can be tried again
+}
+
+// Outcome is what became of rows of a chunk. All of it is kept or nothing.
+type Outcome struct {
+	Work string
+	N    int
+	Step int // of the chunk when it was read
+
+	Rest      []byte    // rows still to be done; empty ends the chunk
+	Created   []Record  // new sites, with Summary
+	Revised   []Revised // new revisions of sites
+	Unchanged int
+	Faulty    int    // rows that failed
+	Failed    []byte // those of them that can be tried again
+	Faults    []Fault
+	At        time.Time
+}
+
+// Revised is a new revision of a site.
+type Revised struct {
+	Record      // with Summary
+	Before Site // as it was read; Revision is the one that Record follows
+}
+
+// Works keeps imports and re-assessments. What is done of them is in the
+// chunks alone: whoever completes a chunk, and however often, its rows are stored once.
+type Works interface {
+	// CreateWork begins a work in the state reading; ErrExists, ErrNotFound: no such portfolio.
+	CreateWork(ctx context.Context, org Organisation, w Work) (Work, error)
+	// AddChunk adds rows to a work that is reading; ErrNotFound, ErrWorkEnded.
+	AddChunk(ctx context.Context, org Organisation, work string, c NewChunk, at time.Time) error
+	// BeginWork ends the reading: the work is queued, or done where it has no
+	// rows to do. ErrNotFound, ErrWorkEnded.
+	BeginWork(ctx context.Context, org Organisation, work string, at time.Time) (Work, error)
+	// RefuseWork ends the reading for good and drops the rows; ErrNotFound, ErrWorkEnded.
+	RefuseWork(ctx context.Context, org Organisation, work string, faults []Fault, at time.Time) (Work, error)
+	// CancelWork ends a work unless it has ended; what is stored stays. ErrNotFound.
+	CancelWork(ctx context.Context, org Organisation, work string, at time.Time) (Work, error)
+	// Work returns one; ErrNotFound.
+	Work(ctx context.Context, org Organisation, id string) (Work, error)
+	// LastWork returns the newest work of a kind on a portfolio that was begun; ErrNotFound.
+	LastWork(ctx context.Context, org Organisation, portfolio, kind string) (Work, error)
+	// WorkFaults returns faults by row, at most limit of them (as in Filter). ErrNotFound, ErrBadCursor.
+	WorkFaults(ctx context.Context, org Organisation, work string, limit int, cursor string) (FaultPage, error)
+
+	// Chunk returns one; ErrNotFound.
+	Chunk(ctx context.Context, org Organisation, work string, n int) (Chunk, error)
+	// QueuedChunks returns the numbers of chunks of a work still to be done, in
+	// their order, at most limit of them from the n-th on.
+	QueuedChunks(ctx context.Context, org Organisation, work string, from, limit int) ([]int, error)
+	// StartWork notes when the first chunk was begun.
+	StartWork(ctx context.Context, org Organisation, work string, at time.Time) error
+	// StoreChunk stores the outcome of rows. ErrNotFound, ErrChunkChanged.
+	StoreChunk(ctx context.Context, org Organisation, o Outcome) error
+	// UnfinishedWorks returns the works that have not ended, the oldest first.
+	UnfinishedWorks(ctx context.Context, org Organisation) ([]Work, error)
+}
+
+// Normalise brings a new work into the form in which both databases keep it;
+// ErrInvalid.
+func (w *Work) Normalise() error {
+	var faults []error
+	id, ok := CanonicalID(w.ID)
+	if !ok {
+		faults = append(faults, fmt.Errorf("id %.40q: not a UUID", w.ID))
+	}
+	if w.Kind != WorkImport && w.Kind != WorkAssess {
+		faults = append(faults, fmt.Errorf("kind %.40q: unknown", w.Kind))
+	}
+	if w.Mode != AllOrNothing && w.Mode != GoodRowsOnly {
+		faults = append(faults, fmt.Errorf("mode %.40q: unknown", w.Mode))
+	}
+	if n := len(w.Options); n == 0 || n > MaxOptions {
+		faults = append(faults, fmt.Errorf("options: %d bytes, 1 to %d are allowed", n, MaxOptions))
+	}
+	at := w.CreatedAt.UTC().Truncate(time.Microsecond)
+	if !validTime(at) {
+		faults = append(faults, fmt.Errorf("time %v: not in the years 1 to 9999", at))
+	}
+	*w = Work{ID: id, Portfolio: w.Portfolio, Kind: w.Kind, Mode: w.Mode, State: WorkReading, Options: w.Options, CreatedAt: at, TouchedAt: at}
+	return invalid(faults...)
+}
+
+// Check refuses, with ErrInvalid, rows that could not be kept.
+func (c *NewChunk) Check() error {
+	var faults []error
+	if len(c.Rows) > MaxDocument || c.Count < 0 || c.Faulty < 0 || (c.Count == 0) != (len(c.Rows) == 0) {
+		faults = append(faults, fmt.Errorf("%d rows in %d bytes, %d faulty: cannot be", c.Count, len(c.Rows), c.Faulty))
+	}
+	return invalid(append(faults, checkFaults(c.Faults))...)
+}
+
+// Normalise brings the records of an outcome into the form in which both
+// databases keep them; ErrInvalid.
+func (o *Outcome) Normalise() error {
+	if len(o.Rest) > MaxDocument || len(o.Failed) > MaxDocument || o.Unchanged < 0 || o.Faulty < 0 {
+		return invalid(errors.New("outcome: too long or negative"))
+	}
+	check := func(r *Record) error {
+		if r.Summary == nil {
+			return invalid(errNoSummary)
+		}
+		return r.Normalise()
+	}
+	for i := range o.Created {
+		if err := check(&o.Created[i]); err != nil {
+			return err
+		}
+		o.Created[i].Revision = 1
+	}
+	for i := range o.Revised {
+		r := &o.Revised[i]
+		if err := check(&r.Record); err != nil {
+			return err
+		}
+		if n := r.Before.Revision; n < 1 || n >= math.MaxInt32 || r.Before.Assessment != r.ID {
+			return invalid(fmt.Errorf("revision %d of %s: not one to follow", n, r.Before.Assessment))
+		}
+		r.Revision = r.Before.Revision + 1
+	}
+	return checkFaults(o.Faults)
+}
+
+func checkFaults(all []Fault) error {
+	for i := range all {
+		f := &all[i]
+		if err := invalid(checkText("column", f.Column, MaxText), checkText("value", f.Value, MaxText), checkText("reason", f.Reason, MaxText)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// FaultsOfFile is where the numbers of faults begin that were found when the
+// reading ended, so that they stand behind those of the same row.
+const FaultsOfFile = 1000
+
+// NumberFaults gives each fault its number within its row.
+func NumberFaults(all []Fault, from int) []int {
+	numbers := make([]int, len(all))
+	next := make(map[int64]int, len(all))
+	for i, f := range all {
+		numbers[i] = from + next[f.Row]
+		next[f.Row]++
+	}
+	return numbers
+}
+
+// FaultPosition is a place in a list of faults.
+type FaultPosition struct {
+	Row int64
+	N   int
+}
+
+// Cursor returns the position as an opaque text.
+func (p FaultPosition) Cursor() string {
+	b := binary.BigEndian.AppendUint64(nil, uint64(p.Row))
+	return base64.RawURLEncoding.EncodeToString(binary.BigEndian.AppendUint32(b, uint32(p.N)))
+}
+
+// FaultListStart sets the limit of a list of faults and reads its cursor; ErrBadCursor.
+func FaultListStart(limit *int, cursor string) (FaultPosition, error) {
+	if *limit <= 0 {
+		*limit = DefaultLimit
+	}
+	*limit = min(*limit, MaxLimit)
+	if cursor == "" {
+		return FaultPosition{Row: math.MinInt64}, nil
+	}
+	b, err := base64.RawURLEncoding.DecodeString(cursor)
+	if err != nil || len(b) != 12 {
+		return FaultPosition{}, ErrBadCursor
+	}
+	p := FaultPosition{int64(binary.BigEndian.Uint64(b)), int(int32(binary.BigEndian.Uint32(b[8:])))}
+	if p.N < 0 || p.Cursor() != cursor {
+		return FaultPosition{}, ErrBadCursor
+	}
+	return p, nil
+}
