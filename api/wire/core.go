@@ -33,7 +33,7 @@ type SiteElectrode struct {
 // taken and listed, references resolved, every fault of reference found. Nothing is
 // computed. The site can be used only if there are no violations.
 func (in *Input) Core() *Site {
-	b := &builder{in: in, site: &Site{}, structures: map[string]int{}, lines: map[string]int{}}
+	b := &builder{in: in, site: &Site{Assumed: make([]Assumed, 0, defaultsExpected)}, structures: map[string]int{}, lines: map[string]int{}}
 	b.texts()
 	b.head()
 	b.density()
@@ -81,6 +81,9 @@ func (b *builder) text(s string, at ...any) {
 		b.fault(risk.RuleOutOfRange, pointer(at...), "must not hold control characters or bytes that are not UTF-8")
 	}
 }
+
+// defaultsExpected is room for the defaults of a small site.
+const defaultsExpected = 48
 
 type builder struct {
 	in         *Input

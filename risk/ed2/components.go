@@ -141,6 +141,9 @@ func (c *calc) sites() {
 func (c *calc) open(i int, m *risk.Measures) {
 	s := &c.in.Structures[i]
 	c.applies = applicable(s)
+	if c.ends == nil {
+		c.ends = make([]lineEnd, 0, len(c.in.Lines))
+	}
 	c.ends = c.ends[:0]
 	for l := range c.in.Lines {
 		if c.in.Lines[l].Ends(i) {
