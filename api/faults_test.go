@@ -374,7 +374,8 @@ func TestInvalidPatches(t *testing.T) {
 			`{"name": null, "location": {"latitude": 91}}`:             at("/name", "/location/latitude"),
 			`{"flash_density": {"ground_flashes_per_km2_year": null}}`: broken(risk.RuleContradiction, "/flash_density"),
 			`{"lines": null}`: broken(risk.RuleUnknownReference, "/structures/0/zones/0/systems/0/line"),
-			`{"structures": [{"id": "b", "length_m": 1, "width_m": 1, "height_m": 1}]}`: broken(risk.RuleUnknownReference, "/lines/0/structure", "/lines/1/to"),
+			`{"structures": [{"id": "b", "length_m": 1, "width_m": 1, "height_m": 1}]}`:                                 broken(risk.RuleUnknownReference, "/lines/0/structure", "/lines/1/to"),
+			`{"lines": null, "structures": [{"id": "c", "length_m": 1, "width_m": 1, "height_m": 1, "persons": null}]}`: at("/structures/0/persons"), // null in a list stays
 			`{"colour": "red"}`:                         at("/colour"),
 			`{"environment": 5, "reference": {"a": 1}}`: at("/environment", "/reference"),
 			`{"name": "x", "name": "y"}`:                at("/name"),
