@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"levinward/api/assess"
 	"levinward/api/wire"
@@ -339,11 +340,52 @@ func (d *draft) accept() bool {
 }
 
 func decode(tree map[string]any) (*wire.Input, bool) {
-	body, err := json.Marshal(tree)
-	if err != nil {
-		return nil, false
+	return wire.Decode(appendJSON(make([]byte, 0, 1024), tree))
+}
+
+// appendJSON writes a tree of JSON values; it saves the sorting and reflection
+// of encoding/json, which would take a third of the time of a row.
+func appendJSON(b []byte, v any) []byte {
+	switch v := v.(type) {
+	case map[string]any:
+		b = append(b, '{')
+		for key, value := range v {
+			if b[len(b)-1] != '{' {
+				b = append(b, ',')
+			}
+			b = append(appendText(b, key), ':')
+			b = appendJSON(b, value)
+		}
+		return append(b, '}')
+	case []any:
+		b = append(b, '[')
+		for i, value := range v {
+			if i > 0 {
+				b = append(b, ',')
+			}
+			b = appendJSON(b, value)
+		}
+		return append(b, ']')
+	case string:
+		return appendText(b, v)
+	case float64:
+		return strconv.AppendFloat(b, v, 'g', -1, 64)
+	case bool:
+		return strconv.AppendBool(b, v)
+	case json.RawMessage:
+		return append(b, v...)
 	}
-	return wire.Decode(body)
+	return append(b, "null"...) // which no field accepts
+}
+
+func appendText(b []byte, s string) []byte {
+	for i := range len(s) {
+		if c := s[i]; c < ' ' || c == '"' || c == '\\' || c >= utf8.RuneSelf {
+			text, _ := json.Marshal(s) // a string always has a JSON form
+			return append(b, text...)
+		}
+	}
+	return append(append(append(b, '"'), s...), '"')
 }
 
 // covers reports that the fault of some cell is told already, and that a fault at the pointer may only follow from it.
