@@ -124,7 +124,7 @@ func TestNothingKnownOfTheDevices(t *testing.T) {
 func TestFaultsOfCoordinations(t *testing.T) {
 	c := newClient(t, newServer(t, openSQLite(t)))
 	for body, want := range map[string][]string{
-		`{}`: {"/stages", "/withstand_kv"},
+		`{}`:                                  {"/stages", "/withstand_kv"},
 		`{"stages": [], "withstand_kv": 2.5}`: {"/stages"},
 		`{"withstand_kv": 0, "service": "telecom", "current": "dc", "wire": 1, "stages": [{"maker_cable_m": 3, "device": {"imax_ka": 10, "in_ka": 20, "up_kv": "low"}}, {"lead_length_m": -1}, {"name": "", "device": {"technology": "magic"}}]}`: {
 			"/current not-applicable", "/stages/0/device/imax_ka contradiction", "/stages/0/device/up_kv", "/stages/0/maker_cable_m not-applicable", "/stages/1/device", "/stages/1/lead_length_m", "/stages/2/device/technology",

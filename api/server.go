@@ -121,6 +121,7 @@ func (s *Server) routes() {
 	e.GET("/v1/assessments/:id/collection-areas", s.collectionAreas)
 	e.GET("/v1/assessments/:id/spd-schedule", s.schedule)
 	e.GET("/v1/assessments/:id/spd-schedule.csv", s.scheduleCSV)
+	e.POST("/v1/assessments/:id/spd-stress", s.stress)
 	e.POST("/v1/flash-density-maps", s.createMap)
 	e.GET("/v1/flash-density-maps", s.listMaps)
 	e.GET("/v1/flash-density-maps/:id", s.getMap)

@@ -76,6 +76,7 @@ var operations = map[string][]string{
 	"GET /v1/assessments/{id}/worksheet.html":   {"200", "400", "404", "500", "503"},
 	"GET /v1/assessments/{id}/spd-schedule":     {"200", "400", "404", "406", "500", "503"},
 	"GET /v1/assessments/{id}/spd-schedule.csv": {"200", "400", "404", "500", "503"},
+	"POST /v1/assessments/{id}/spd-stress":      {"200", "400", "404", "413", "415", "422", "500", "503"},
 	"GET /v1/assessments/{id}/collection-areas": {"200", "400", "404", "500", "503"},
 	"POST /v1/spd-checks":                       {"200", "400", "413", "415", "422", "500", "503"},
 	"POST /v1/spd-coordinations":                {"200", "400", "413", "415", "422", "500"},
@@ -221,6 +222,7 @@ func TestDescriptionsNameUnits(t *testing.T) {
 func TestRequestsEqualContract(t *testing.T) {
 	request{t}.object("Input", reflect.TypeFor[wire.Input](), schema(t, "Input"))
 	request{t}.object("SPDCheck", reflect.TypeFor[wire.SPDCheck](), schema(t, "SPDCheck"))
+	request{t}.object("StressRequest", reflect.TypeFor[wire.StressRequest](), schema(t, "StressRequest"))
 	request{t}.object("CoordinationRequest", reflect.TypeFor[wire.CoordinationRequest](), schema(t, "CoordinationRequest"))
 	request{t}.object("EarthRequest", reflect.TypeFor[wire.EarthRequest](), schema(t, "EarthRequest"))
 }
@@ -395,6 +397,7 @@ func TestAnswersEqualContract(t *testing.T) {
 		"FlashDensityMapList": reflect.TypeFor[wire.FlashDensityMapList](),
 		"FlashDensitySample":  reflect.TypeFor[wire.FlashDensitySample](),
 		"Reference":           reflect.TypeFor[wire.Reference](),
+		"StressResult":        reflect.TypeFor[wire.StressResult](),
 		"CoordinationResult":  reflect.TypeFor[wire.CoordinationResult](),
 		"EarthResult":         reflect.TypeFor[wire.EarthResult](),
 	} {
@@ -524,6 +527,8 @@ var closedSets = map[reflect.Type][]string{
 	reflect.TypeFor[geo.ThunderstormDayRelation](): {string(geo.LinearThunderstormDays), string(geo.PowerThunderstormDays)},
 	reflect.TypeFor[risk.Level]():                  risk.Level(0).Names()[1:],
 	reflect.TypeFor[spd.Verdict]():                 {"suitable", "insufficient_data", "ineffective", "unsuitable"},
+	reflect.TypeFor[spd.Source]():                  {string(spd.S1), string(spd.S2), string(spd.S3), string(spd.S4)},
+	reflect.TypeFor[spd.Waveform]():                {string(spd.Impulse10350), string(spd.Surge820)},
 	reflect.TypeFor[spd.CoordinationRule](): {string(spd.CoordImpulseCurrent), string(spd.CoordNominalCurrent), string(spd.CoordClassOrder), string(spd.CoordProtectionLevels),
 		string(spd.CoordOperatingVoltages), string(spd.CoordDischargeCurrents), string(spd.CoordDecoupling), string(spd.CoordLeads), string(spd.CoordLeadsPreferred),
 		string(spd.CoordProtectionDistance), string(spd.CoordTarget), string(spd.CoordFurtherStage)},
@@ -734,6 +739,32 @@ func TestCheckExamplesAreAccepted(t *testing.T) {
 			t.Errorf("%s is %v, want %v: %s", name, result.Verdict, verdicts[name], result.Sentence)
 		}
 		if err := schema(t, "SPDCheckResult").VisitJSON(tree(t, encode(t, result))); err != nil {
+			t.Errorf("%s: the contract refuses the answer: %v", name, err)
+		}
+	}
+}
+
+func TestStressExamplesAreAccepted(t *testing.T) {
+	in, ok := wire.Decode(encode(t, inputExamples(t)["health_post"]))
+	if !ok {
+		t.Fatal("the health post is not decoded")
+	}
+	computed, faults := assess.Run(in.Core(), nil)
+	if len(faults) > 0 {
+		t.Fatal(faults)
+	}
+	for name, example := range examplesOf(t, "/v1/assessments/{id}/spd-stress") {
+		req, ok := wire.StressRequests.Decode(encode(t, example))
+		if !ok {
+			t.Errorf("%s is not decoded", name)
+			continue
+		}
+		result, faults := assess.Stress(computed, req)
+		if len(faults) > 0 {
+			t.Errorf("%s: %v", name, faults)
+			continue
+		}
+		if err := schema(t, "StressResult").VisitJSON(tree(t, encode(t, result))); err != nil {
 			t.Errorf("%s: the contract refuses the answer: %v", name, err)
 		}
 	}

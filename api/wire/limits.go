@@ -126,12 +126,19 @@ func (f *Field) withinLimits(v reflect.Value) bool {
 		if f.Items != nil && !f.Items.holds(float64(v.Len())) {
 			return false
 		}
-		for i := 0; f.sub != nil && i < v.Len(); i++ {
-			if !f.sub.withinLimits(v.Index(i)) {
+		for i := range v.Len() {
+			if !f.valueWithinLimits(v.Index(i)) {
 				return false
 			}
 		}
 		return true
+	}
+	return f.valueWithinLimits(v)
+}
+
+// valueWithinLimits judges a value that is no list: that of the field, or an entry of its list.
+func (f *Field) valueWithinLimits(v reflect.Value) bool {
+	switch {
 	case f.sub != nil:
 		return f.sub.withinLimits(v)
 	case f.Length != nil:

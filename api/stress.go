@@ -1,0 +1,88 @@
+package api
+
+import (
+	"context"
+	"encoding/json"
+
+	"github.com/labstack/echo/v4"
+
+	"levinward/api/assess"
+	"levinward/api/wire"
+	"levinward/risk"
+	"levinward/store"
+)
+
+// stress answers what the years do to the devices of a stored assessment, which is computed again.
+func (s *Server) stress(c echo.Context) error {
+	b, err := body(c, mediaJSON)
+	if err != nil {
+		return err
+	}
+	r, err := s.chosen(c)
+	if err != nil {
+		return err
+	}
+	site, err := siteOf(&r)
+	if err != nil {
+		return err
+	}
+	computed, faults := assess.Run(site, nil)
+	if len(faults) > 0 {
+		return invalidInput.problem("this program does not compute the stored input any more; the pointers are those of the input", faultsOf(faults)...)
+	}
+	var result *wire.StressResult
+	_, problem := decodeBody(s.contract, wire.StressRequests, "StressRequest", b, func(req *wire.StressRequest) (faults []risk.Violation) {
+		result, faults = assess.Stress(computed, req)
+		return faults
+	})
+	if problem != nil {
+		return problem
+	}
+	result.Assessment, result.Revision = r.ID, r.Revision
+	return answer(c, result)
+}
+
+// siteOf makes a stored record ready to be computed again. N_G from a map is the one the record was computed
+// with, whatever has become of the map.
+func siteOf(r *store.Record) (*wire.Site, error) {
+	var in wire.Input
+	if err := json.Unmarshal(r.Input, &in); err != nil {
+		return nil, err
+	}
+	site := in.Core()
+	d := &site.Input.FlashDensity
+	if d.Origin != risk.DensityMap {
+		return site, nil
+	}
+	var result struct {
+		FlashDensity wire.DensityUsed `json:"flash_density"`
+	}
+	if err := json.Unmarshal(r.Result, &result); err != nil {
+		return nil, err
+	}
+	used := &result.FlashDensity
+	d.NG, d.Source, d.Year, d.Note, d.Derivation = used.GroundFlashes, used.Source, used.Year, used.Note, used.Relation
+	return site, nil
+}
+
+// Stress answers what the years do to devices of the ratings that the schedule of an input asks for, without a
+// server or store, by the same contract.
+func Stress(contractYAML, body []byte, maps assess.Maps) (*wire.StressResult, error) {
+	contract, err := newContract(contractYAML)
+	if err != nil {
+		return nil, err
+	}
+	_, site, err := contract.decode(context.Background(), maps, body)
+	if err != nil {
+		return nil, err
+	}
+	computed, faults := assess.Run(site, nil)
+	if len(faults) > 0 {
+		return nil, invalid(faultsOf(faults))
+	}
+	result, faults := assess.Stress(computed, &wire.StressRequest{})
+	if len(faults) > 0 {
+		return nil, invalid(faultsOf(faults))
+	}
+	return result, nil
+}
