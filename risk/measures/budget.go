@@ -22,8 +22,8 @@ type SiteOptions struct {
 }
 
 // Effort bounds the search of Spend beyond its first plan: how many partial
-// plans it may look at. Each takes some ten nanoseconds, and while it is kept
-// at most 60 bytes. With 0 the first plan stands, with the bound of its relaxation.
+// plans it may look at. Each takes some tens of nanoseconds and, at most, 100 bytes.
+// With 0 the first plan stands, with the bound of its relaxation.
 type Effort int
 
 // DefaultEffort suffices for a proof in most portfolios and keeps the search well under a second.
@@ -55,9 +55,9 @@ const largestBudget = 1_000_000_000_000_000_000
 // problem. A budget above 1e18 counts as 1e18, one below 0 as 0. An option of
 // negative cost, or whose saving is not a positive finite number, is never chosen.
 //
-// What is saved is rounded to 2^-48 of the sum over sites of the most each can
-// save, so that everything is compared in whole numbers: persons stay exact,
-// money of n sites is right to n/2 of these units. Equal arguments give equal
+// Plans are compared by whole numbers: what options save is rounded to 2^-48 of
+// the sum over sites of the most each can save. So persons stay exact, and of n sites a plan
+// called exact is the best, and the bound holds, to n of these units. Equal arguments give equal
 // plans. Time and memory beyond limit grow as the number of options, times its logarithm.
 //
 // First the relaxed problem is solved, in which options can be taken in part:
@@ -77,11 +77,14 @@ func Spend(budget int64, sites []SiteOptions, limit Effort) Plan {
 		a.fill()
 		bound = a.improve(int(limit))
 	}
-	p := Plan{Chosen: make([]int, len(sites)), Cost: a.best.cost * a.money, Saved: a.saved(a.best.gain), Bound: a.saved(bound)}
-	p.Exact = bound == a.best.gain
+	p := Plan{Chosen: make([]int, len(sites)), Cost: a.best.cost * a.money, Exact: bound == a.best.gain}
 	for i, c := range a.chosen {
 		p.Chosen[i] = int(a.choices[c].option)
+		if p.Chosen[i] >= 0 {
+			p.Saved += sites[i].Options[p.Chosen[i]].Saved
+		}
 	}
+	p.Bound = p.Saved + a.saved(bound-a.best.gain)
 	return p
 }
 

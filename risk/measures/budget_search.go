@@ -28,8 +28,9 @@ type refinement struct {
 
 	plans, next []partial
 	changes     []change
-	found       int32 // the latest change of the best plan; noChange where it is not a partial one
-	used        int
+	found       int32   // the latest change of the best plan; noChange where it is not a partial one
+	used        int     // plans looked at
+	beyond      float64 // the bound of plans that were not looked at
 }
 
 // noChange marks a best plan that is not made of changes.
@@ -48,7 +49,10 @@ func (a *allocation) loss(relaxed, c *choice) float64 {
 // promising reports whether a plan of at most the given value can be better than the best.
 func (a *allocation) promising(value float64) bool { return value > float64(a.best.gain)+0.5 }
 
-// openings are the sites where another choice can be part of a better plan, by rising loss.
+// openings are the sites where another choice can be part of a better plan, by
+// rising loss. Of equal ones those come first that are next to the one where the money
+// ran out: steps of equal rates were taken in the order of the sites, so that
+// more can be spent on one side of it and saved on the other.
 func (a *allocation) openings() []opening {
 	var open []opening
 	top := a.value(&a.totals)
@@ -63,8 +67,9 @@ func (a *allocation) openings() []opening {
 			open = append(open, opening{least, int32(i)})
 		}
 	}
+	middle := a.rises[a.rest].site
 	slices.SortFunc(open, func(x, y opening) int {
-		return cmp.Or(cmp.Compare(x.loss, y.loss), cmp.Compare(x.site, y.site))
+		return cmp.Or(cmp.Compare(x.loss, y.loss), cmp.Compare(max(x.site-middle, middle-x.site), max(y.site-middle, middle-y.site)), cmp.Compare(x.site, y.site))
 	})
 	return open
 }
@@ -76,23 +81,26 @@ func (a *allocation) openings() []opening {
 // next one; a plan that does not has been considered. So a partial plan can be dropped where its
 // value less that loss is no better than the best plan.
 func (a *allocation) improve(limit int) int64 {
-	r := refinement{allocation: a, plans: []partial{{a.totals, -1}}, found: noChange}
+	r := a.refine(limit)
+	r.keep()
+	return max(a.best.gain, int64(r.beyond+0.5))
+}
+
+// refine opens sites until no plan is left or the limit is reached.
+func (a *allocation) refine(limit int) *refinement {
+	r := &refinement{allocation: a, plans: []partial{{a.totals, -1}}, found: noChange}
 	open := a.openings()
 	open = append(open, opening{loss: math.Inf(1)}) // after all, nothing is left to change
-	bound := a.best.gain
-	for i := range len(open) - 1 {
-		if !r.open(int(open[i].site), open[i+1].loss, limit) {
-			for j := range r.plans {
-				bound = max(bound, int64(a.value(&r.plans[j].totals)-open[i].loss+0.5))
-			}
-			break
+	for i := 0; i < len(open)-1 && len(r.plans) > 0; i++ {
+		if r.open(int(open[i].site), open[i+1].loss, limit) {
+			continue
 		}
-		if len(r.plans) == 0 {
-			break
+		for j := range r.plans {
+			r.beyond = max(r.beyond, a.value(&r.plans[j].totals)-open[i].loss)
 		}
+		break
 	}
-	r.keep()
-	return max(bound, a.best.gain)
+	return r
 }
 
 // open tries every choice at a site in every partial plan, by rising cost, and keeps
