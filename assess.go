@@ -39,7 +39,11 @@ func (p *program) assess(args []string) error {
 		e.SetIndent("", "  ")
 		return e.Encode(answer)
 	}
-	return summary(p.out, answer)
+	stress, err := api.Stress(contract, text, maps)
+	if err != nil {
+		return err
+	}
+	return summary(p.out, answer, stress)
 }
 
 // maxInput bounds what is read of a file.

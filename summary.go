@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 	"text/tabwriter"
@@ -15,20 +16,22 @@ import (
 
 // page writes the summary of a result for a person. The first error stops it.
 type page struct {
-	w   io.Writer
-	r   *api.Result
-	err error
+	w      io.Writer
+	r      *api.Result
+	stress *wire.StressResult
+	err    error
 }
 
 // summary writes what a person needs: the risks beside their limits, what to
-// buy for each line, what was assumed, and the cautions.
-func summary(w io.Writer, r *api.Result) error {
-	p := &page{w: w, r: r}
+// buy for each line and how long it will last, what was assumed, and the cautions.
+func summary(w io.Writer, r *api.Result, stress *wire.StressResult) error {
+	p := &page{w: w, r: r, stress: stress}
 	p.head()
 	p.risks()
 	p.lines()
 	p.measures()
 	p.schedule()
+	p.years()
 	p.assumptions()
 	p.list("Warnings", r.Warnings)
 	p.list("Cautions", r.Cautions)
@@ -266,6 +269,26 @@ func unit(o spd.Opt, u string) string {
 		return "-"
 	}
 	return short(o.Value) + " " + u
+}
+
+// years says for each required device at a line entrance how often it will act, and how likely it is to be
+// destroyed if its ratings are just those of the schedule.
+func (p *page) years() {
+	rows := [][]string{{"line", "at", "operations a year", "overstressed once in", "chance in 10 years"}}
+	for i := range p.stress.Ends {
+		e := &p.stress.Ends[i]
+		if !e.Required {
+			continue
+		}
+		d := &e.Duties[0]
+		chance := slices.IndexFunc(d.Overstress, func(o wire.OverstressInYears) bool { return o.Years == 10 })
+		rows = append(rows, []string{e.Line, e.Structure, short(e.Operations), unit(d.ReturnPeriod, "years"), short(100*d.Overstress[chance].Probability) + " %"})
+	}
+	if len(rows) == 1 {
+		return
+	}
+	p.print("\nDevices of just the ratings above, over the years (surges above %s kA; every flash counts as the worst)\n", short(p.stress.Ends[0].OperationsAbove))
+	p.table(rows)
 }
 
 // assumptions lists the defaults that decide the outcome in full, and counts the others.
