@@ -121,6 +121,28 @@ func TestSpendAgainstRecursionOverCost(t *testing.T) {
 	}
 }
 
+// TestSpendOnPersons draws whole numbers only: one person more or less must be seen.
+func TestSpendOnPersons(t *testing.T) {
+	check(t, func(t *rapid.T) {
+		option := rapid.Custom(func(t *rapid.T) Option {
+			return Option{rapid.Int64Range(1, 40).Draw(t, "cost"), float64(rapid.IntRange(1, 25).Draw(t, "persons"))}
+		})
+		sites := make([]SiteOptions, rapid.IntRange(1, 15).Draw(t, "sites"))
+		for i := range sites {
+			sites[i].Options = rapid.SliceOfN(option, 1, 3).Draw(t, "options")
+		}
+		budget := rapid.Int64Range(1, 200).Draw(t, "budget")
+		most := byCost(budget, sites)
+		for _, effort := range []Effort{0, 100, DefaultEffort} {
+			p := Spend(budget, sites, effort)
+			planHolds(t, &p, budget, sites, most)
+			if effort == DefaultEffort && (!p.Exact || p.Saved != most) {
+				t.Fatalf("%+v, want %v", p, most)
+			}
+		}
+	})
+}
+
 // The instances are 0-1 knapsack problems: sites of one option.
 // Source: memory, not read here. The first is the example of eight items in
 // Martello, Toth, Knapsack Problems, 1990, chapter 2; the others are exercises
