@@ -154,12 +154,17 @@ func BenchmarkAssessments(b *testing.B) {
 		b.Fatal(err)
 	}
 	defer s.Close()
-	pool, err := pgxpool.New(b.Context(), database)
+	config, err := pgxpool.ParseConfig(database)
+	if err != nil {
+		b.Fatal(err)
+	}
+	config.MaxConns = 16 // as many as the store takes
+	pool, err := pgxpool.NewWithConfig(b.Context(), config)
 	if err != nil {
 		b.Fatal(err)
 	}
 	defer pool.Close()
-	if _, err := pool.Exec(b.Context(), `CREATE TABLE bare (id uuid PRIMARY KEY, input bytea NOT NULL, result bytea NOT NULL, worksheet bytea NOT NULL)`); err != nil {
+	if _, err := pool.Exec(b.Context(), `CREATE TABLE bare (id uuid PRIMARY KEY, input bytea COMPRESSION lz4, result bytea COMPRESSION lz4, worksheet bytea COMPRESSION lz4)`); err != nil {
 		b.Fatal(err)
 	}
 	b.Run("service", func(b *testing.B) {
