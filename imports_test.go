@@ -41,7 +41,7 @@ var rows = map[string]row{
 	"store/postgres":  {project: []string{"store", "risk"}, modules: []string{"github.com/jackc/pgx/v5", "github.com/jackc/puddle/v2", "github.com/pressly/goose/v3"}},
 	"store/sqlite":    {project: []string{"store", "risk"}, modules: []string{"modernc.org/sqlite", "github.com/pressly/goose/v3"}},
 	"store/storetest": {project: []string{"store", "risk"}, modules: anything},
-	"api/assess":      {project: []string{"risk…", "geo", "store", "api/wire"}},
+	"api/assess":      {project: []string{"risk…", "geo", "store", "api/wire"}, modules: []string{"github.com/shopspring/decimal"}},
 	"api/wire":        {project: []string{"risk…", "geo"}, modules: []string{"github.com/paulmach/orb"}},
 	"api":             handlers,
 	"":                {project: anything, modules: anything},

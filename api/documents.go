@@ -156,12 +156,22 @@ func (s *Server) schedule(c echo.Context) error {
 	if media == mediaCSV {
 		return s.scheduleCSV(c)
 	}
+	devices, err := matching(c)
+	if err != nil {
+		return err
+	}
 	var stored struct {
 		Schedule json.RawMessage `json:"spd_schedule"`
+		Matching *wire.Matching  `json:"matching,omitempty"`
 		Cautions json.RawMessage `json:"cautions"`
 	}
 	if err := s.readSchedule(c, &stored); err != nil {
 		return err
+	}
+	if devices > 0 {
+		if stored.Matching, err = s.match(c, stored.Schedule, devices); err != nil {
+			return err
+		}
 	}
 	return answer(c, stored)
 }
@@ -200,17 +210,32 @@ type storedMode struct {
 
 // scheduleCSV writes a row per device and mode of protection.
 func (s *Server) scheduleCSV(c echo.Context) error {
+	devices, err := matching(c)
+	if err != nil {
+		return err
+	}
 	var stored struct {
-		Schedule []storedEntry `json:"spd_schedule"`
-		Cautions []string      `json:"cautions"`
+		Schedule json.RawMessage `json:"spd_schedule"`
+		Cautions []string        `json:"cautions"`
 	}
 	if err := s.readSchedule(c, &stored); err != nil {
 		return err
 	}
+	var schedule []storedEntry
+	if err := json.Unmarshal(stored.Schedule, &schedule); err != nil {
+		return err
+	}
 	rows := [][]string{{"structure", "line", "position", "required", "because", "service", "current", "test_class", "lightning_protection_level", "connection",
 		"mode", "uc_min_v", "uc_max_v", "up_max_kv", "in_min_ka", "iimp_min_ka", "imax_min_ka", "short_circuit_min_ka", "leads_max_length_m", "leads_earth_mm2", "leads_live_mm2", "notes", "cautions"}}
-	for i := range stored.Schedule {
-		rows = append(rows, scheduleRows(&stored.Schedule[i], strings.Join(stored.Cautions, " "))...)
+	for i := range schedule {
+		rows = append(rows, scheduleRows(&schedule[i], strings.Join(stored.Cautions, " "))...)
+	}
+	if devices > 0 {
+		m, err := s.match(c, stored.Schedule, devices)
+		if err != nil {
+			return err
+		}
+		rows = withMatches(rows, schedule, m)
 	}
 	return answerCSV(c, "spd-schedule.csv", rows)
 }

@@ -35,6 +35,7 @@ func TestEveryOperation(t *testing.T) {
 		c.Get(at+"/revisions/1", "If-None-Match", `"revision-1"`).Want(http.StatusNotModified)
 		c.Get("/docs").Want(http.StatusMovedPermanently)
 		everyMapOperation(t, c)
+		everyDeviceOperation(c)
 		c.Delete(at).Want(http.StatusNoContent)
 		for path, item := range c.Document().Paths.Map() {
 			for method, op := range item.Operations() {

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"net/http"
 	"strconv"
+	"strings"
 
 	"github.com/labstack/echo/v4"
 
@@ -23,13 +24,18 @@ type Problem struct {
 	etag string // of the newest revision, where a client needs it to go on
 }
 
-// Fault is one thing that is wrong: in the body (pointer) or with a parameter of the query or header.
+// Fault is one thing that is wrong: in the body (pointer, or line and column of a table) or with a parameter of the query or header.
 type Fault struct {
 	Pointer   *string `json:"pointer,omitempty"`
 	Parameter string  `json:"parameter,omitempty"`
+	Line      int     `json:"line,omitempty"`
+	Column    string  `json:"column,omitempty"`
+	Value     string  `json:"value,omitempty"`
 	Rule      string  `json:"rule,omitempty"`
 	Reason    string  `json:"reason"`
 	Clause    string  `json:"clause,omitempty"`
+
+	place int // in an upload of many, to put faults in order
 }
 
 // String writes a fault in one line: where, what, and by which clause.
@@ -37,6 +43,9 @@ func (f Fault) String() string {
 	text := f.Parameter
 	if f.Pointer != nil {
 		text = *f.Pointer
+	}
+	if f.Line > 0 {
+		text = strings.TrimSpace("line " + strconv.Itoa(f.Line) + " " + f.Column)
 	}
 	text += ": " + f.Reason
 	if f.Clause != "" {

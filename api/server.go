@@ -45,6 +45,7 @@ type Server struct {
 	definitions *wire.Definitions
 	defined     atomic.Bool // the definitions are in the store
 	metrics     *metrics
+	libraries   libraryCache
 	maps        *mapShelf
 	mapLimits   geo.DensityMapLimits
 	mapSlots    chan struct{} // one for each upload of a map
@@ -130,6 +131,12 @@ func (s *Server) routes() {
 	e.POST("/v1/spd-checks", s.checkSPD)
 	e.POST("/v1/spd-coordinations", s.coordinate)
 	e.POST("/v1/earth-electrodes", s.earthElectrode)
+	e.POST("/v1/devices", s.uploadDevices)
+	e.GET("/v1/devices", s.listDevices)
+	e.GET("/v1/devices/columns.csv", s.deviceColumns)
+	e.GET("/v1/devices/:id", s.device)
+	e.PUT("/v1/devices/:id", s.replaceDevice)
+	e.DELETE("/v1/devices/:id", s.withdrawDevice)
 	e.GET("/v1/reference", s.reference)
 	e.GET("/openapi.yaml", s.blob("application/yaml", s.contract.yaml))
 	e.GET("/openapi.json", s.blob("application/json", s.contract.json))
@@ -197,7 +204,11 @@ func contractPath(route string) string {
 }
 
 // body reads a request body of the given media type.
-func body(c echo.Context, mediaType string) ([]byte, error) {
+func body(c echo.Context, mediaType string) ([]byte, error) { return bodyUpTo(c, mediaType, maxBody) }
+
+// bodyUpTo reads a request body of the given media type and of so many bytes, a number of MiB.
+func bodyUpTo(c echo.Context, mediaType string, most int64) ([]byte, error) {
+	exceeded := tooLarge.problem("at most " + strconv.FormatInt(most>>20, 10) + " MiB")
 	r := c.Request()
 	if got := mediaTypeOf(r.Header.Get(echo.HeaderContentType)); got != mediaType {
 		return nil, wrongMediaType.problem("send " + mediaType + "; found " + strconv.Quote(got))
@@ -205,15 +216,15 @@ func body(c echo.Context, mediaType string) ([]byte, error) {
 	if r.Header.Get(echo.HeaderContentEncoding) != "" {
 		return nil, wrongMediaType.problem("send the body without a content encoding")
 	}
-	if r.ContentLength > maxBody {
-		return nil, tooLarge.problem("at most " + maxBodyText)
+	if r.ContentLength > most {
+		return nil, exceeded
 	}
 	size := r.ContentLength
 	if size < 0 {
 		size = 4096
 	}
 	buffer := make([]byte, 0, size+1)
-	reader := http.MaxBytesReader(c.Response(), r.Body, maxBody)
+	reader := http.MaxBytesReader(c.Response(), r.Body, most)
 	for {
 		n, err := reader.Read(buffer[len(buffer):cap(buffer)])
 		buffer = buffer[:len(buffer)+n]
@@ -221,7 +232,7 @@ func body(c echo.Context, mediaType string) ([]byte, error) {
 		case err == io.EOF:
 			return buffer, nil
 		case isTooLarge(err):
-			return nil, tooLarge.problem("at most " + maxBodyText)
+			return nil, exceeded
 		case err != nil:
 			return nil, notJSON.problem("the body ended early")
 		}

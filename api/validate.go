@@ -335,6 +335,8 @@ func placeholder(s *openapi3.Schema, pointer string) any {
 			}
 		}
 		return 1.0
+	case s.Pattern != "":
+		return s.Example
 	case s.Type.Is(openapi3.TypeString):
 		text := "at " + pointer // different at every place, so that no id stands twice
 		if s.MaxLength != nil && uint64(len(text)) > *s.MaxLength {
@@ -364,6 +366,8 @@ func allowed(s *openapi3.Schema) string {
 		return "must be a number" + limits(s)
 	case s.Type.Is(openapi3.TypeInteger):
 		return "must be a whole number" + limits(s)
+	case s.Type.Is(openapi3.TypeString) && s.Pattern != "":
+		return "must be " + s.Title
 	case s.Type.Is(openapi3.TypeString):
 		return "must be a text" + between(s.MinLength, s.MaxLength, "characters")
 	case s.Type.Is(openapi3.TypeArray):

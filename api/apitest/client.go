@@ -220,6 +220,8 @@ type Problem struct {
 type Fault struct {
 	Pointer                         *string
 	Parameter, Rule, Reason, Clause string
+	Line                            int
+	Column, Value                   string
 }
 
 // Problem reads the error answer.
@@ -254,7 +256,13 @@ func (a *Answer) checkProblem() {
 		a.t.Errorf("%s: no fault is named: %.300s", a.name, a.Body)
 	}
 	for _, f := range p.Errors {
-		if (f.Pointer == nil) == (f.Parameter == "") || f.Reason == "" {
+		places := 0
+		for _, there := range []bool{f.Pointer != nil, f.Parameter != "", f.Line > 0} {
+			if there {
+				places++
+			}
+		}
+		if places != 1 || f.Reason == "" {
 			a.t.Errorf("%s: a fault without place or reason: %.300s", a.name, a.Body)
 		}
 	}

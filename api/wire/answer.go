@@ -179,6 +179,7 @@ func (a *Answer) entry(e *spd.Entry) ScheduleEntry {
 		EarthFirst: !a.Input.Structures[e.Structure].Earthing.Proved(),
 		Because:    make([]Reason, len(e.Because)), Service: e.Service, TestClass: e.TestClass, Modes: make([]ScheduleMode, len(e.Modes)),
 		UcMin: e.UcMin, UcMax: e.UcMax, UpMax: e.UpMax, InMin: e.InMin, IimpMin: e.IimpMin, ImaxMin: e.ImaxMin, ShortCircuitMin: e.ShortCircuitMin,
+		Withstand: e.Withstand, EffectiveMax: e.EffectiveMax, TOVMin: e.TOVMin, LimitingIimpMin: e.LimitingIimpMin, LimitingInMin: e.LimitingInMin,
 		Leads: Leads(e.Leads), Notes: nonNil(e.Notes), Basis: make([]Basis, len(e.Basis)),
 	}
 	for i, b := range e.Because {
@@ -193,6 +194,10 @@ func (a *Answer) entry(e *spd.Entry) ScheduleEntry {
 	if e.Connection != spd.NoConnection {
 		c := string(e.Connection)
 		w.Connection = &c
+	}
+	if e.AlsoConnection != spd.NoConnection {
+		c := string(e.AlsoConnection)
+		w.AlsoConnection = &c
 	}
 	for i, m := range e.Modes {
 		w.Modes[i] = ScheduleMode(m)

@@ -86,6 +86,12 @@ var operations = map[string][]string{
 	"GET /v1/flash-density-maps/{id}":           {"200", "400", "404", "500", "503"},
 	"DELETE /v1/flash-density-maps/{id}":        {"204", "400", "404", "500", "503"},
 	"GET /v1/flash-density-maps/{id}/sample":    {"200", "400", "404", "422", "500", "503"},
+	"POST /v1/devices":                          {"200", "201", "400", "413", "415", "422", "500", "503"},
+	"GET /v1/devices":                           {"200", "400", "500", "503"},
+	"GET /v1/devices/columns.csv":               {"200", "400", "500"},
+	"GET /v1/devices/{id}":                      {"200", "304", "400", "404", "500", "503"},
+	"PUT /v1/devices/{id}":                      {"200", "400", "404", "409", "412", "413", "415", "422", "500", "503"},
+	"DELETE /v1/devices/{id}":                   {"204", "400", "404", "409", "412", "500", "503"},
 	"GET /v1/reference":                         {"200", "400", "500"},
 	"GET /openapi.yaml":                         {"200", "400"},
 	"GET /openapi.json":                         {"200", "400"},
@@ -222,6 +228,7 @@ func TestDescriptionsNameUnits(t *testing.T) {
 func TestRequestsEqualContract(t *testing.T) {
 	request{t}.object("Input", reflect.TypeFor[wire.Input](), schema(t, "Input"))
 	request{t}.object("SPDCheck", reflect.TypeFor[wire.SPDCheck](), schema(t, "SPDCheck"))
+	request{t}.object("Device", reflect.TypeFor[wire.Device](), schema(t, "Device"))
 	request{t}.object("StressRequest", reflect.TypeFor[wire.StressRequest](), schema(t, "StressRequest"))
 	request{t}.object("CoordinationRequest", reflect.TypeFor[wire.CoordinationRequest](), schema(t, "CoordinationRequest"))
 	request{t}.object("EarthRequest", reflect.TypeFor[wire.EarthRequest](), schema(t, "EarthRequest"))
@@ -324,6 +331,12 @@ func (t request) value(at string, f *wire.Field, s *openapi3.Schema) {
 		t.enum(at, names, s)
 		return
 	}
+	if form, ok := reflect.Zero(f.Type).Interface().(interface{ Pattern() string }); ok {
+		if !s.Type.Is("string") || s.Pattern != form.Pattern() || s.VisitJSON(s.Example) != nil || s.Title == "" {
+			t.Errorf("%s: the contract has type %v, pattern %q, example %v, title %q; the pattern is %q", at, s.Type, s.Pattern, s.Example, s.Title, form.Pattern())
+		}
+		return
+	}
 	kind := ""
 	switch f.Type.Kind() {
 	case reflect.Struct:
@@ -400,6 +413,8 @@ func TestAnswersEqualContract(t *testing.T) {
 		"StressResult":        reflect.TypeFor[wire.StressResult](),
 		"CoordinationResult":  reflect.TypeFor[wire.CoordinationResult](),
 		"EarthResult":         reflect.TypeFor[wire.EarthResult](),
+		"StoredDevice":        reflect.TypeFor[wire.StoredDevice](),
+		"Matching":            reflect.TypeFor[wire.Matching](),
 	} {
 		response{t}.object(name, typ, schema(t, name))
 	}
@@ -526,12 +541,24 @@ var closedSets = map[reflect.Type][]string{
 	reflect.TypeFor[geo.DensityKind]():             {string(geo.GroundFlashDensity), string(geo.TotalFlashDensity), string(geo.ThunderstormDays)},
 	reflect.TypeFor[geo.ThunderstormDayRelation](): {string(geo.LinearThunderstormDays), string(geo.PowerThunderstormDays)},
 	reflect.TypeFor[risk.Level]():                  risk.Level(0).Names()[1:],
-	reflect.TypeFor[spd.Verdict]():                 {"suitable", "insufficient_data", "ineffective", "unsuitable"},
+	reflect.TypeFor[spd.Rule]():                    named(spd.Rules),
+	reflect.TypeFor[spd.Verdict]():                 named(spd.Unsuitable + 1),
 	reflect.TypeFor[spd.Source]():                  {string(spd.S1), string(spd.S2), string(spd.S3), string(spd.S4)},
 	reflect.TypeFor[spd.Waveform]():                {string(spd.Impulse10350), string(spd.Surge820)},
 	reflect.TypeFor[spd.CoordinationRule](): {string(spd.CoordImpulseCurrent), string(spd.CoordNominalCurrent), string(spd.CoordClassOrder), string(spd.CoordProtectionLevels),
 		string(spd.CoordOperatingVoltages), string(spd.CoordDischargeCurrents), string(spd.CoordDecoupling), string(spd.CoordLeads), string(spd.CoordLeadsPreferred),
 		string(spd.CoordProtectionDistance), string(spd.CoordTarget), string(spd.CoordFurtherStage)},
+}
+
+// named lists the names of the values below an end.
+func named[T interface {
+	~uint8
+	String() string
+}](end T) (names []string) {
+	for v := range end {
+		names = append(names, v.String())
+	}
+	return names
 }
 
 func provenances() []string {

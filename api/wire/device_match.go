@@ -87,7 +87,7 @@ func ReadPlaces(schedule []byte) ([]ScheduledPlace, error) {
 
 // Matching names the devices of a library for the entries of a schedule.
 type Matching struct {
-	LibraryVersion int64        `json:"library_version"`
+	LibraryVersion int          `json:"library_version"`
 	Devices        int          `json:"devices"`
 	Entries        []EntryMatch `json:"entries"`
 	Totals         []MatchTotal `json:"totals"`

@@ -225,6 +225,12 @@ type ScheduleEntry struct {
 	IimpMin         spd.Opt        `json:"iimp_min_ka"`
 	ImaxMin         spd.Opt        `json:"imax_min_ka"`
 	ShortCircuitMin spd.Opt        `json:"short_circuit_min_ka"`
+	Withstand       spd.Opt        `json:"withstand_kv"`
+	EffectiveMax    spd.Opt        `json:"effective_up_max_kv"`
+	TOVMin          spd.Opt        `json:"tov_min_v"`
+	LimitingIimpMin spd.Opt        `json:"limiting_iimp_min_ka"`
+	LimitingInMin   spd.Opt        `json:"limiting_in_min_ka"`
+	AlsoConnection  *string        `json:"also_connection"`
 	Leads           Leads          `json:"leads"`
 	Notes           []string       `json:"notes"`
 	Basis           []Basis        `json:"basis"`

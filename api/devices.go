@@ -1,0 +1,232 @@
+package api
+
+import (
+	"encoding/json"
+	"errors"
+	"net/http"
+	"strconv"
+
+	"github.com/labstack/echo/v4"
+
+	"levinward/api/wire"
+	"levinward/risk"
+	"levinward/store"
+)
+
+// deviceTag names a version of a device.
+func deviceTag(version int) string { return `"version-` + strconv.Itoa(version) + `"` }
+
+// deviceOf writes a stored device. Its document is one that was checked when it came in.
+func deviceOf(d *store.Device) (*wire.StoredDevice, error) {
+	w := &wire.StoredDevice{ID: d.ID, Version: d.Version, UpdatedAt: d.UpdatedAt}
+	if !d.WithdrawnAt.IsZero() {
+		w.WithdrawnAt = &d.WithdrawnAt
+	}
+	return w, json.Unmarshal(d.Document, &w.Device)
+}
+
+func answerDevice(c echo.Context, status int, d *store.Device) error {
+	w, err := deviceOf(d)
+	if err != nil {
+		return err
+	}
+	b, err := encode(w)
+	if err != nil {
+		return err
+	}
+	c.Response().Header().Set("ETag", deviceTag(d.Version))
+	return c.Blob(status, mediaJSON, b)
+}
+
+// deviceRecord makes a stored device of a document.
+func (s *Server) deviceRecord(id string, d *wire.Device) (store.Device, error) {
+	doc, err := encode(d)
+	return store.Device{ID: id, Reference: d.Reference, Name: d.Name, Document: doc, UpdatedAt: s.now()}, err
+}
+
+func (c *contract) device(body []byte) (*wire.Device, *Problem) {
+	return decodeBody(c, wire.Devices, "Device", body, func(d *wire.Device) []risk.Violation { return d.Faults() })
+}
+
+func (s *Server) listDevices(c echo.Context) error {
+	f, err := deviceFilter(c)
+	if err != nil {
+		return err
+	}
+	page, err := s.store.ListDevices(c.Request().Context(), store.Local, f)
+	if err != nil {
+		return err
+	}
+	devices := make([]*wire.StoredDevice, len(page.Devices))
+	for i := range page.Devices {
+		if devices[i], err = deviceOf(&page.Devices[i]); err != nil {
+			return err
+		}
+	}
+	if page.Next != "" {
+		c.Response().Header().Set("Link", "<"+nextPage(c.Request().URL, page.Next)+`>; rel="next"`)
+	}
+	return answer(c, map[string]any{"devices": devices})
+}
+
+// deviceFilter reads the parameters of a list, all faults at once.
+func deviceFilter(c echo.Context) (store.DeviceFilter, error) {
+	f := store.DeviceFilter{Cursor: c.QueryParam("cursor"), Query: c.QueryParam("q")}
+	q := parameters{Context: c}
+	f.Limit = q.whole("limit", store.DefaultLimit, 1, store.MaxLimit)
+	f.Withdrawn = q.truth("withdrawn")
+	if len([]rune(f.Query)) > maxQuery {
+		q.fault("q", "must be a text of at most "+strconv.Itoa(maxQuery)+" characters")
+	}
+	if q.QueryParams().Has("cursor") && f.Cursor == "" {
+		q.fault("cursor", "is empty; leave it out for the first page")
+	}
+	return f, q.problem()
+}
+
+// parameters reads query parameters and collects their faults.
+type parameters struct {
+	echo.Context
+	faults []Fault
+}
+
+func (p *parameters) fault(name, reason string) {
+	p.faults = append(p.faults, Fault{Parameter: name, Reason: reason})
+}
+
+func (p *parameters) problem() error {
+	if len(p.faults) > 0 {
+		return badParameter.problem("", p.faults...)
+	}
+	return nil
+}
+
+// truth reads true or false; absent is false.
+func (p *parameters) truth(name string) bool {
+	if !p.QueryParams().Has(name) {
+		return false
+	}
+	text := p.QueryParam(name)
+	if text != "true" && text != "false" {
+		p.fault(name, "must be true or false; found "+strconv.Quote(text))
+	}
+	return text == "true"
+}
+
+// whole reads a whole number within limits.
+func (p *parameters) whole(name string, absent, low, high int) int {
+	if !p.QueryParams().Has(name) {
+		return absent
+	}
+	n, err := strconv.Atoi(p.QueryParam(name))
+	if err != nil || n < low || n > high {
+		p.fault(name, "must be a whole number, at least "+strconv.Itoa(low)+", at most "+strconv.Itoa(high)+"; found "+strconv.Quote(p.QueryParam(name)))
+	}
+	return n
+}
+
+// findDevice reads the device that the path names.
+func (s *Server) findDevice(c echo.Context) (store.Device, error) {
+	d, err := s.store.Device(c.Request().Context(), store.Local, c.Param("id"))
+	if errors.Is(err, store.ErrNotFound) {
+		return d, notFound.problem("no such device")
+	}
+	return d, err
+}
+
+func (s *Server) device(c echo.Context) error {
+	d, err := s.findDevice(c)
+	if err != nil {
+		return err
+	}
+	if m := c.Request().Header.Get("If-None-Match"); m != "" && matches(m, deviceTag(d.Version)) {
+		c.Response().Header().Set("ETag", deviceTag(d.Version))
+		return c.NoContent(http.StatusNotModified)
+	}
+	return answerDevice(c, http.StatusOK, &d)
+}
+
+// replaceDevice puts the next version of a device in place of the newest.
+func (s *Server) replaceDevice(c echo.Context) error {
+	b, err := body(c, mediaJSON)
+	if err != nil {
+		return err
+	}
+	now, err := s.findDevice(c)
+	if err != nil {
+		return err
+	}
+	if err := expectVersion(c, &now); err != nil {
+		return err
+	}
+	doc, problem := s.contract.device(b)
+	if problem != nil {
+		return problem
+	}
+	d, err := s.deviceRecord(now.ID, doc)
+	if err != nil {
+		return err
+	}
+	d, err = s.store.ReplaceDevice(c.Request().Context(), store.Local, d, now.Version)
+	if errors.Is(err, store.ErrReferenceTaken) {
+		return invalid([]Fault{at("/reference", referenceTaken+"; found "+strconv.Quote(doc.Reference))})
+	}
+	if err != nil {
+		return deviceProblem(c, err)
+	}
+	return answerDevice(c, http.StatusOK, &d)
+}
+
+const referenceTaken = "another device in use has this reference"
+
+// withdrawDevice takes a device out of use. One that is withdrawn already stays as it is.
+func (s *Server) withdrawDevice(c echo.Context) error {
+	now, err := s.findDevice(c)
+	if err != nil {
+		return err
+	}
+	if err := expectVersion(c, &now); err != nil {
+		return err
+	}
+	err = s.store.WithdrawDevice(c.Request().Context(), store.Local, now.ID, now.Version, s.now())
+	if err != nil && !errors.Is(err, store.ErrWithdrawn) {
+		return deviceProblem(c, err)
+	}
+	return c.NoContent(http.StatusNoContent)
+}
+
+// expectVersion honours If-Match.
+func expectVersion(c echo.Context, now *store.Device) error {
+	if m := c.Request().Header.Get("If-Match"); m != "" && !matches(m, deviceTag(now.Version)) {
+		return outdated(preconditionFails, now.Version)
+	}
+	return nil
+}
+
+func outdated(k kind, newest int) *Problem {
+	p := k.problem("the newest version is " + strconv.Itoa(newest))
+	p.etag = deviceTag(newest)
+	return p
+}
+
+// deviceProblem tells of a change that came in between.
+func deviceProblem(c echo.Context, err error) error {
+	var old *store.ConflictError
+	switch {
+	case errors.As(err, &old) && c.Request().Header.Get("If-Match") != "":
+		return outdated(preconditionFails, old.Current)
+	case errors.As(err, &old):
+		return outdated(conflict, old.Current)
+	case errors.Is(err, store.ErrWithdrawn):
+		return conflict.problem("the device was withdrawn; upload it again to use it")
+	case errors.Is(err, store.ErrNotFound):
+		return notFound.problem("no such device")
+	}
+	return err
+}
+
+// deviceColumns answers the table to be filled in.
+func (s *Server) deviceColumns(c echo.Context) error {
+	c.Response().Header().Set(echo.HeaderContentDisposition, `attachment; filename="devices.csv"`)
+	return c.Blob(http.StatusOK, "text/csv; charset=utf-8; header=present", wire.DeviceTemplate())
+}

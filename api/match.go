@@ -1,0 +1,132 @@
+package api
+
+import (
+	"context"
+	"strconv"
+	"strings"
+	"sync"
+
+	"github.com/labstack/echo/v4"
+
+	"levinward/api/assess"
+	"levinward/api/wire"
+	"levinward/store"
+)
+
+// libraryCache keeps the library that was matched last, so that its documents
+// are not decoded for every request. It is no state of the service: the store is asked
+// each time whether the version is still that of the library.
+type libraryCache struct {
+	mu      sync.Mutex
+	org     store.Organisation
+	library *assess.Library
+}
+
+func (l *libraryCache) get(ctx context.Context, s store.Store, org store.Organisation) (*assess.Library, error) {
+	version, err := s.DeviceLibraryVersion(ctx, org)
+	if err != nil {
+		return nil, err
+	}
+	l.mu.Lock() // those who come while it is loaded wait for it
+	defer l.mu.Unlock()
+	if l.library != nil && l.org == org && l.library.Version >= version {
+		return l.library, nil
+	}
+	// The version was read before the devices, so they are at least as new.
+	library, err := assess.LoadLibrary(version, s.EachDevice(ctx, org))
+	if err != nil {
+		return nil, err
+	}
+	l.org, l.library = org, library
+	return library, nil
+}
+
+// Number of devices named for each entry.
+const (
+	usualMatches = 5
+	mostMatches  = 100
+)
+
+// matching reads what is asked of a match: 0 where none is.
+func matching(c echo.Context) (devices int, err error) {
+	q := parameters{Context: c}
+	wanted := q.truth("match")
+	devices = q.whole("devices", usualMatches, 1, mostMatches)
+	if !wanted && q.QueryParams().Has("devices") {
+		q.fault("devices", "needs match=true")
+	}
+	if !wanted {
+		devices = 0
+	}
+	return devices, q.problem()
+}
+
+// match matches a stored schedule with the library.
+func (s *Server) match(c echo.Context, schedule []byte, devices int) (*wire.Matching, error) {
+	places, err := wire.ReadPlaces(schedule)
+	if err != nil {
+		return nil, err
+	}
+	library, err := s.libraries.get(c.Request().Context(), s.store, store.Local)
+	if err != nil {
+		return nil, err
+	}
+	return library.Match(places, devices), nil
+}
+
+// matchColumns are the columns that a match adds to the schedule as CSV.
+var matchColumns = []string{"devices_passing", "devices", "nearest_devices", "obstacle", "totals", "match_cautions"}
+
+// withMatches puts the cells of a match behind the rows of the schedule, which has one for each mode of an entry.
+func withMatches(rows [][]string, schedule []storedEntry, m *wire.Matching) [][]string {
+	rows[0] = append(rows[0], matchColumns...)
+	n := 1
+	for i := range schedule {
+		cells := matchCells(m, i)
+		for range schedule[i].Modes {
+			rows[n] = append(rows[n], cells...)
+			n++
+		}
+	}
+	return rows
+}
+
+// matchCells are their cells for an entry.
+func matchCells(m *wire.Matching, entry int) []string {
+	e := &m.Entries[entry]
+	devices := make([]string, len(e.Matches))
+	for i := range e.Matches {
+		devices[i] = deviceCell(&e.Matches[i])
+	}
+	nearest := make([]string, len(e.Nearest))
+	for i := range e.Nearest {
+		reasons := make([]string, len(e.Nearest[i].Reasons))
+		for n, f := range e.Nearest[i].Reasons {
+			reasons[n] = f.Rule.String() + ": required " + f.Required + ", found " + f.Found
+		}
+		nearest[i] = deviceCell(&e.Nearest[i].MatchedDevice) + " (" + strings.Join(reasons, "; ") + ")"
+	}
+	obstacle := ""
+	if e.Obstacle != nil {
+		obstacle = e.Obstacle.Outcome
+	}
+	return []string{strconv.Itoa(e.Passing), strings.Join(devices, "; "), strings.Join(nearest, "; "), obstacle, totalsCell(m), strings.Join(m.Cautions, " ")}
+}
+
+func deviceCell(d *wire.MatchedDevice) string {
+	if d.Price == nil {
+		return d.Reference + " without price"
+	}
+	return d.Reference + " at " + string(*d.Price) + " " + string(*d.Currency)
+}
+
+func totalsCell(m *wire.Matching) string {
+	totals := make([]string, len(m.Totals))
+	for i, t := range m.Totals {
+		totals[i] = string(t.Total) + " " + string(t.Currency)
+		if t.Incomplete {
+			totals[i] += " (incomplete)"
+		}
+	}
+	return strings.Join(totals, "; ")
+}
