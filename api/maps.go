@@ -29,8 +29,8 @@ var mapMedia = []string{"application/octet-stream", "image/tiff", "text/csv", "t
 const (
 	// mapTime is how long an upload may take, which may come over a slow line.
 	mapTime = 10 * time.Minute
-	// mapsAtOnce is how many uploads are in memory at a time, slotTime how long another one waits.
-	mapsAtOnce = 4
+	// mapsAtOnce is how many uploads are in memory at a time, each with up to 1 GB; slotTime how long another one waits.
+	mapsAtOnce = 2
 	slotTime   = 10 * time.Second
 )
 

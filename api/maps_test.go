@@ -12,6 +12,7 @@ import (
 	"math"
 	"net"
 	"net/http"
+	"net/http/httptest"
 	"net/url"
 	"slices"
 	"strconv"
@@ -737,4 +738,66 @@ func everyMapOperation(t testing.TB, c *apitest.Client) {
 		c.Get(path).Want(http.StatusOK)
 	}
 	c.Delete(at).Want(http.StatusNoContent)
+}
+
+// FuzzMapUpload sends any file with any parameters: it is stored whole and can be sampled, or refused and leaves nothing.
+func FuzzMapUpload(f *testing.F) {
+	for _, name := range []string{"invented.asc", "invented.csv", "float32-lzw.tif", "refused-projected.tif"} {
+		f.Add(strings.SplitAfter(mapQuery(), "?")[1], fixture(f, name))
+	}
+	f.Add("kind=total_flashes_per_km2_year&cloud_to_ground_ratio=1e308&from_year=-1&to_year=99999999999999999999&name=%00&source=%ff", []byte("ncols"))
+	f.Add("%zz&;=&name=a&name=b", []byte{})
+	s := openSQLite(f)
+	server := newServer(f, s)
+	server.LimitMaps(geo.DensityMapLimits{MaxCells: 10_000, MaxPoints: 10_000, MaxBytes: 1 << 20}, 1<<20)
+	ask := func(method, path string, body []byte) *httptest.ResponseRecorder {
+		r := httptest.NewRequest(method, "/v1/flash-density-maps"+path, bytes.NewReader(body))
+		r.Header.Set("Content-Type", "application/octet-stream")
+		w := httptest.NewRecorder()
+		server.ServeHTTP(w, r)
+		return w
+	}
+	f.Fuzz(func(t *testing.T, query string, file []byte) {
+		if _, err := url.Parse("?" + query); err != nil || strings.ContainsAny(query, "# \n\r") {
+			return // no request at all
+		}
+		w := ask(http.MethodPost, "?"+query, file)
+		if w.Code != http.StatusCreated {
+			if !slices.Contains([]int{http.StatusBadRequest, http.StatusRequestEntityTooLarge, http.StatusUnprocessableEntity}, w.Code) {
+				t.Fatalf("status %d: %s", w.Code, w.Body)
+			}
+			if page, err := s.ListDensityMaps(t.Context(), store.Local, 1, ""); err != nil || len(page.Maps) > 0 {
+				t.Fatalf("refused, but stored: %v, %v", page, err)
+			}
+			return
+		}
+		var m mapAnswer
+		if err := json.Unmarshal(w.Body.Bytes(), &m); err != nil {
+			t.Fatal(err)
+		}
+		longitude, latitude := m.Grid.CellCentre(0, 0)
+		if code := ask(http.MethodGet, fmt.Sprintf("/%s/sample?longitude=%v&latitude=%v", m.ID, math.Remainder(longitude, 360), max(-90, min(90, latitude))), nil).Code; code != http.StatusOK && code != http.StatusUnprocessableEntity {
+			t.Fatalf("sampled: status %d", code)
+		}
+		if code := ask(http.MethodDelete, "/"+m.ID, nil).Code; code != http.StatusNoContent {
+			t.Fatalf("deleted: status %d", code)
+		}
+	})
+}
+
+// BenchmarkMaps answers a calculation whose N_G comes from a map beside the same one with N_G given.
+func BenchmarkMaps(b *testing.B) {
+	server := newServer(b, openSQLite(b))
+	w := httptest.NewRecorder()
+	r := httptest.NewRequest(http.MethodPost, mapQuery(), bytes.NewReader(fixture(b, "invented.asc")))
+	r.Header.Set("Content-Type", "text/plain")
+	server.ServeHTTP(w, r)
+	var m mapAnswer
+	if err := json.Unmarshal(w.Body.Bytes(), &m); err != nil {
+		b.Fatal(err)
+	}
+	b.Run("N_G from a map", func(b *testing.B) {
+		requests(b, server, "/v1/calculations", mapped(b, m.ID, 11.375, 0.125), http.StatusOK)
+	})
+	b.Run("floor, N_G given", func(b *testing.B) { requests(b, server, "/v1/calculations", smallest(b), http.StatusOK) })
 }
