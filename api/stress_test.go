@@ -175,6 +175,11 @@ func TestStressOfOneLineWithSteps(t *testing.T) {
 	if len(r.Ends) != 1 || r.Ends[0].Line != "village" || len(r.Ends[0].Duties) != 2 || !r.Ends[0].EarthFirst {
 		t.Fatalf("%+v", r.Ends)
 	}
+	for _, st := range r.Steps { // what was read of the input is found there
+		if st.Pointer != "" && (st.Symbol != "rho" || st.Pointer != "/soil_resistivity_ohm_m") {
+			t.Errorf("%s was read at %s", st.Symbol, st.Pointer)
+		}
+	}
 	for _, symbol := range []string{"N_D", "N_M", "N_L", "N_I", "k_S", "z", "P_T", "r_op", "lambda", "S_t", "p_t", "P_SPD_dev"} {
 		if !slices.ContainsFunc(r.Steps, func(s struct {
 			Symbol, Scope, Pointer string
@@ -291,5 +296,32 @@ func TestStressWithoutServer(t *testing.T) {
 	}
 	if _, err := api.Stress(read(t, "openapi.yaml"), []byte(`{}`), nil); err == nil {
 		t.Error("an empty input has a stress")
+	}
+}
+
+// What the steps refer to stands in the reference too.
+func TestReferenceShowsStressAndCoordination(t *testing.T) {
+	c := newClient(t, newServer(t, openSQLite(t)))
+	var r struct {
+		SPD struct {
+			Quantities []struct{ Symbol, Formula string }
+			Tables     []struct{ Number string }
+		}
+	}
+	c.Get("/v1/reference").Want(http.StatusOK).JSON(&r)
+	formulas, tables := map[string]string{}, map[string]bool{}
+	for _, q := range r.SPD.Quantities {
+		formulas[q.Symbol+"="+q.Formula] = q.Symbol
+	}
+	for _, table := range r.SPD.Tables {
+		tables[table.Number] = true
+	}
+	for _, want := range []string{"P_T=Q(z)", "z_a=Qinv(P_a)", "S_t=exp(-lambda*t_a)", "U_PF=U_P+dU", "l_po=max(0,(U_W-U_PF)*1000/25)"} {
+		if formulas[want] == "" {
+			t.Errorf("the reference has no %s", want)
+		}
+	}
+	if !tables["A.3"] || !tables["decoupling"] {
+		t.Errorf("tables %v", tables)
 	}
 }

@@ -49,7 +49,7 @@ var (
 	qNc  = define(trace.Quantity{Symbol: "n'", Name: "conductors of the line", Clause: stdThreat + "E.2", Provenance: read})
 	qN1  = define(trace.Quantity{Symbol: "n_1", Name: "buried external lines", Clause: stdThreat + "E.2", Provenance: memory})
 	qN2  = define(trace.Quantity{Symbol: "n_2", Name: "overhead external lines", Clause: stdThreat + "E.2", Provenance: memory})
-	qRho = define(trace.Quantity{Symbol: "rho", Name: "soil resistivity", Unit: "ohm m", Reads: "soil_resistivity_ohm_m"})
+	qRho = define(trace.Quantity{Symbol: "rho", Name: "soil resistivity", Unit: "ohm m", Reads: "/soil_resistivity_ohm_m"})
 	qZ   = define(trace.Quantity{Symbol: "Z", Name: "conventional earthing impedance of the earth termination", Unit: "ohm", Clause: stdThreat + "Table E.1", Provenance: memory})
 	qZ1  = define(trace.Quantity{Symbol: "Z_1", Name: "conventional earthing impedance of buried lines", Unit: "ohm", Clause: stdThreat + "Table E.1", Provenance: memory})
 	qZ2  = define(trace.Quantity{Symbol: "Z_2", Name: "earth resistance of the arrangement that joins the overhead line to ground", Unit: "ohm", Clause: stdThreat + "E.2", Provenance: memory})
