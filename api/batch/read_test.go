@@ -587,6 +587,8 @@ func TestRefusedFiles(t *testing.T) {
 		{"rows out of order", workbookOf(t, `<worksheet><sheetData><row r="2"/><row r="1"/></sheetData></worksheet>`), Options{Format: XLSX}, `row 2: is followed by a row of number "1"`},
 		{"row beyond all", workbookOf(t, `<worksheet><sheetData><row r="9999999"/></sheetData></worksheet>`), Options{Format: XLSX}, "is followed by a row of number"},
 		{"cell beyond all", workbookOf(t, `<worksheet><sheetData><row r="1"><c r="ZZZ1"><v>1</v></c></row></sheetData></worksheet>`), Options{Format: XLSX}, `holds a cell at "ZZZ1"`},
+		{"many parts", manyParts(t, 100_000), Options{Format: XLSX}, "more parts than any has"},
+		{"many merges", workbookOf(t, `<worksheet><sheetData/>`+strings.Repeat(`<mergeCell ref="A3:B4"/>`, 300)+`</worksheet>`), Options{Format: XLSX}, "more than 200 merged cells"},
 		{"empty sheet", workbookOf(t, `<worksheet><sheetData/></worksheet>`), Options{Format: XLSX}, "no row but blank ones"},
 		{"a row without end", workbookOf(t, `<worksheet><sheetData><row r="1">`+strings.Repeat(`<c><v>1</v></c>`, 100_000)), Options{Format: XLSX}, "longer than 65536 bytes"},
 		{"cells without end", workbookOf(t, `<worksheet><sheetData><row r="1">`+strings.Repeat(`<c/>`, 500_000)), Options{Format: XLSX}, "takes more than"},
@@ -673,6 +675,19 @@ func workbookOf(t testing.TB, sheet string) []byte {
 	var b bytes.Buffer
 	z := zip.NewWriter(&b)
 	io.WriteString(workbookParts(t, z), sheet)
+	must(t, z.Close())
+	return b.Bytes()
+}
+
+// manyParts writes an archive of empty parts.
+func manyParts(t testing.TB, n int) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	z := zip.NewWriter(&b)
+	for i := range n {
+		_, err := z.Create(strconv.Itoa(i))
+		must(t, err)
+	}
 	must(t, z.Close())
 	return b.Bytes()
 }

@@ -4,7 +4,9 @@ import (
 	"archive/zip"
 	"bytes"
 	"encoding/xml"
+	"errors"
 	"io"
+	"math"
 	"path"
 	"slices"
 	"strconv"
@@ -41,7 +43,12 @@ func openWorkbook(file io.ReaderAt, size int64) (*workbook, error) {
 	case !bytes.HasPrefix(start, []byte("PK")):
 		return nil, fileError(0, "this is no spreadsheet in the format XLSX; a text with separators has the format CSV")
 	}
-	z, err := zip.NewReader(file, size)
+	list := &directory{file, maxDirectory}
+	z, err := zip.NewReader(list, size)
+	list.left = math.MaxInt64
+	if errors.Is(err, errUnpacked) {
+		return nil, fileError(0, "the spreadsheet has more parts than any has: save it again")
+	}
 	if err != nil {
 		return nil, fileError(0, "the spreadsheet is damaged or was not received whole (%v): save or send it again", err)
 	}
@@ -50,6 +57,19 @@ func openWorkbook(file io.ReaderAt, size int64) (*workbook, error) {
 		b.parts[strings.ToLower(strings.TrimPrefix(f.Name, "/"))] = f
 	}
 	return b, b.readSheets()
+}
+
+// directory bounds what is read of a file until its parts are known.
+type directory struct {
+	r    io.ReaderAt
+	left int64
+}
+
+func (d *directory) ReadAt(p []byte, offset int64) (int, error) {
+	if d.left -= int64(len(p)); d.left < 0 {
+		return 0, errUnpacked
+	}
+	return d.r.ReadAt(p, offset)
 }
 
 func (b *workbook) part(name string) *zip.File {

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -17,11 +18,12 @@ import (
 
 // Limits of a workbook.
 const (
-	maxSheetBytes  = 2 << 30 // of a sheet, unpacked
-	maxPartBytes   = 64 << 20
+	maxSheetBytes  = 2 << 30  // of a sheet, unpacked
+	maxPartBytes   = 16 << 20 // of the parts that describe the workbook
+	maxDirectory   = 4 << 20  // of the list of its parts
 	maxSheetRows   = 1 << 20
 	maxSheetColumn = 1 << 14
-	maxMerges      = 1000
+	maxMerges      = 200
 )
 
 func (a *assembler) readXLSX(r io.Reader) error {
@@ -86,7 +88,8 @@ type sheetReader struct {
 	decoder *xml.Decoder
 	bound   *bounded
 	columns []*slot
-	header  int // its row; 0: not found yet
+	text    []byte // of the cell that is read
+	header  int    // its row; 0: not found yet
 	row     int
 }
 
@@ -227,6 +230,7 @@ func (s *sheetReader) cells() ([]placed, error) {
 // cell reads one cell to its end.
 func (s *sheetReader) cell(start xml.StartElement) (cell, error) {
 	raw := rawCell{kind: attribute(start, "t"), style: attribute(start, "s")}
+	s.text = s.text[:0]
 	into := ""
 	for {
 		token, err := s.decoder.RawToken()
@@ -250,12 +254,13 @@ func (s *sheetReader) cell(start xml.StartElement) (cell, error) {
 			}
 		case xml.EndElement:
 			if t.Name.Local == "c" {
+				raw.text = string(s.text)
 				return s.book.value(raw), nil
 			}
 			into = ""
 		case xml.CharData:
 			if into == "v" || into == "t" {
-				raw.text += string(t)
+				s.text = append(s.text, t...)
 			}
 		}
 	}
@@ -307,23 +312,26 @@ func (s *sheetReader) hand(row Row, cells []placed, a *assembler) error {
 		}
 		entries = append(entries, entry{s.columns[c.column], c.cell})
 	}
-	for _, m := range s.merges {
-		if m.top <= s.row && s.row <= m.bottom {
-			entries = s.merged(m, entries)
-		}
-	}
-	return a.row(row, entries, nil)
+	return a.row(row, s.merged(entries), nil)
 }
 
 // merged makes faults of the cells that a merge covers: whether its value is
 // meant for all of them nobody can tell.
-func (s *sheetReader) merged(m area, entries []entry) []entry {
-	for column := m.left; column <= min(m.right, len(s.columns)-1); column++ {
-		covered := s.columns[column]
-		if covered == nil || s.row == m.top && column == m.left {
+func (s *sheetReader) merged(entries []entry) []entry {
+	here := func(m area) bool { return m.top <= s.row && s.row <= m.bottom }
+	if !slices.ContainsFunc(s.merges, here) {
+		return entries
+	}
+	for column, covered := range s.columns {
+		if covered == nil {
 			continue
 		}
-		entries = append(entries, entry{covered, cell{kind: faultyCell, reason: "is one of the merged cells " + m.String() + ": separate them and fill in each"}})
+		i := slices.IndexFunc(s.merges, func(m area) bool {
+			return here(m) && m.left <= column && column <= m.right && (s.row != m.top || column != m.left)
+		})
+		if i >= 0 {
+			entries = append(entries, entry{covered, cell{kind: faultyCell, reason: "is one of the merged cells " + s.merges[i].String() + ": separate them and fill in each"}})
+		}
 	}
 	return entries
 }
