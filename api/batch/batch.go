@@ -148,6 +148,9 @@ func fileError(row int, reason string, args ...any) error {
 // Read hands every row of a file to yield, until yield returns false, and
 // returns nil at the end of the file. A *FileError tells what is wrong with the file, a
 // *PresetError what is wrong with the presets; any other error is one of r.
+//
+// A spreadsheet needs random access: an r that can seek (a file) is read in
+// place from its beginning, any other is copied to a temporary file first.
 func Read(r io.Reader, o Options, yield func(Row) bool) error {
 	switch o.Decimal {
 	case "":
