@@ -43,6 +43,7 @@ var rows = map[string]row{
 	"store/storetest": {project: []string{"store", "risk"}, modules: anything},
 	"api/assess":      {project: []string{"risk…", "geo", "store", "api/wire"}, modules: []string{"github.com/shopspring/decimal"}},
 	"api/wire":        {project: []string{"risk…", "geo"}, modules: []string{"github.com/paulmach/orb"}},
+	"api/jobs":        handlers,
 	"api":             handlers,
 	"":                {project: anything, modules: anything},
 }

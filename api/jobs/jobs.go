@@ -1,0 +1,181 @@
+// Package jobs does the work on portfolios in the background: imports and
+// re-assessments, cut into chunks of rows.
+//
+// What is to be done and what has been done stands in the chunks of the store
+// alone. Storing the outcome of a chunk and noting that it is done is one
+// transaction, so a process that is killed or a database that restarts neither loses nor
+// doubles a row. The queue only says who looks at which chunk next; it may say so twice,
+// and what it forgets is found by Watch.
+package jobs
+
+import (
+	"context"
+	"errors"
+	"log/slog"
+	"runtime"
+	"sync"
+	"time"
+
+	"levinward/api/assess"
+	"levinward/store"
+)
+
+// Config is what the work is done with.
+type Config struct {
+	Store    store.Store
+	Recorder *assess.Recorder
+	Maps     assess.Maps // where N_G is taken from; nil where there are none
+	Log      *slog.Logger
+}
+
+// Jobs does the work of one organisation. Any number of processes may do so on one store.
+type Jobs struct {
+	Config
+	org   store.Organisation
+	queue Queue
+	kept  *keptMaps
+}
+
+// Queue hands chunks to workers, at least once each.
+type Queue interface {
+	// Enqueue lets workers look at chunks of a work. A chunk that was enqueued
+	// in the same round already may be left out.
+	Enqueue(ctx context.Context, work string, chunks []int, round int64) error
+}
+
+// New makes the work ready to be done. Without a queue, Drain does it.
+func New(c Config) *Jobs {
+	return &Jobs{Config: c, org: store.Local, kept: newKeptMaps(c.Maps)}
+}
+
+// enqueueAtOnce bounds how many chunks are handed over at a time.
+const enqueueAtOnce = 1000
+
+// enqueue hands the queued chunks of a work to the workers.
+func (j *Jobs) enqueue(ctx context.Context, work string, round int64) error {
+	if j.queue == nil {
+		return nil
+	}
+	for from := 0; ; {
+		chunks, err := j.Store.QueuedChunks(ctx, j.org, work, from, enqueueAtOnce)
+		if err != nil || len(chunks) == 0 {
+			return err
+		}
+		if err := j.queue.Enqueue(ctx, work, chunks, round); err != nil {
+			return err
+		}
+		from = chunks[len(chunks)-1] + 1
+	}
+}
+
+// begin ends the reading of a work and lets the workers at it. Whether the
+// queue takes it is not the caller's concern: Watch finds what it does not.
+func (j *Jobs) begin(ctx context.Context, work string) (store.Work, error) {
+	w, err := j.Store.BeginWork(ctx, j.org, work, j.now())
+	if err != nil {
+		return w, err
+	}
+	if err := j.enqueue(ctx, work, 0); err != nil {
+		j.Log.Warn("work not enqueued, will be found later", "work", work, "error", err)
+	}
+	return w, nil
+}
+
+func (j *Jobs) now() time.Time { return j.Recorder.Now() }
+
+// Workers is how many chunks are computed at once: one for each processor, and
+// one whose rows are being stored meanwhile.
+func Workers() int { return runtime.GOMAXPROCS(0) + 1 }
+
+// Drain does all chunks of a work here, Workers at once. It returns at
+// the first error, and when nothing is left to do; another process may still be at some chunks.
+func (j *Jobs) Drain(ctx context.Context, work string) error {
+	ctx, cancel := context.WithCancelCause(ctx)
+	defer cancel(nil)
+	chunks := make(chan int)
+	var workers sync.WaitGroup
+	for range Workers() {
+		workers.Go(func() {
+			for n := range chunks {
+				if err := j.DoChunk(ctx, work, n); err != nil {
+					cancel(err)
+				}
+			}
+		})
+	}
+	err := j.each(ctx, work, chunks)
+	close(chunks)
+	workers.Wait()
+	if cause := context.Cause(ctx); cause != nil {
+		return cause
+	}
+	return err
+}
+
+// each sends the numbers of the queued chunks.
+func (j *Jobs) each(ctx context.Context, work string, to chan<- int) error {
+	for from := 0; ; {
+		chunks, err := j.Store.QueuedChunks(ctx, j.org, work, from, enqueueAtOnce)
+		if err != nil || len(chunks) == 0 {
+			return err
+		}
+		for _, n := range chunks {
+			select {
+			case to <- n:
+			case <-ctx.Done():
+				return ctx.Err()
+			}
+		}
+		from = chunks[len(chunks)-1] + 1
+	}
+}
+
+// triesOfChunk is how often a chunk is looked at again at once because
+// something else changed it or its sites.
+const triesOfChunk = 20
+
+// DoChunk does what is left to do of a chunk. It may be called for any chunk,
+// at any time and by many at once. An error means that the call is to be repeated.
+func (j *Jobs) DoChunk(ctx context.Context, work string, n int) error {
+	for try := 0; ; {
+		more, err := j.step(ctx, work, n)
+		switch {
+		case errors.Is(err, store.ErrNotFound):
+			return nil // the work or its portfolio was deleted
+		case errors.Is(err, store.ErrChunkChanged) && try < triesOfChunk:
+			try++
+		case err != nil:
+			return err
+		case !more:
+			return nil
+		}
+	}
+}
+
+// step computes and stores rows of a chunk; more tells that some are left.
+func (j *Jobs) step(ctx context.Context, work string, n int) (more bool, err error) {
+	if err := ctx.Err(); err != nil {
+		return false, err
+	}
+	w, err := j.Store.Work(ctx, j.org, work)
+	if err != nil || w.Ended() || w.State == store.WorkReading {
+		return false, err
+	}
+	chunk, err := j.Store.Chunk(ctx, j.org, work, n)
+	if err != nil || chunk.State != store.ChunkQueued {
+		return false, err
+	}
+	if w.State == store.WorkQueued {
+		if err := j.Store.StartWork(ctx, j.org, work, j.now()); err != nil {
+			return false, err
+		}
+	}
+	if err := j.Recorder.Define(ctx, j.Store); err != nil {
+		return false, err
+	}
+	o, err := j.compute(ctx, &w, &chunk)
+	if err != nil {
+		return false, err
+	}
+	return len(o.Rest) > 0, j.Store.StoreChunk(ctx, j.org, *o)
+}
