@@ -1,7 +1,6 @@
 package api
 
 import (
-	"encoding/json"
 	"errors"
 
 	"github.com/labstack/echo/v4"
@@ -51,11 +50,11 @@ func (s *Server) checkStored(c echo.Context, req *wire.SPDCheck) (*wire.SPDCheck
 	if err != nil {
 		return nil, err
 	}
-	var in wire.Input
-	if err := json.Unmarshal(r.Input, &in); err != nil {
+	site, err := siteOf(&r)
+	if err != nil {
 		return nil, err
 	}
-	result, faults := assess.CheckOfAssessment(req, in.Core())
+	result, faults := assess.CheckOfAssessment(req, site)
 	if len(faults) > 0 {
 		return nil, invalid(faultsOf(faults))
 	}

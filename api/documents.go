@@ -13,6 +13,7 @@ import (
 	"levinward/api/assess"
 	"levinward/api/web"
 	"levinward/api/wire"
+	"levinward/risk/earth"
 	"levinward/risk/spd"
 	"levinward/store"
 )
@@ -256,7 +257,8 @@ func scheduleRows(e *storedEntry, cautions string) [][]string {
 
 // reference answers every table, quantity and default in use.
 func (s *Server) reference(c echo.Context) error {
-	r := wire.Reference{SPD: wire.SPDReference{Quantities: wire.Quantities(spd.Quantities()), Tables: wire.Tables(spd.Tables())}, Defaults: wire.Defaults()}
+	r := wire.Reference{SPD: wire.SPDReference{Quantities: wire.Quantities(spd.Quantities()), Tables: wire.Tables(spd.Tables())},
+		Earth: wire.SPDReference{Quantities: wire.Quantities(earth.Quantities()), Tables: wire.Tables(earth.Tables())}, Defaults: wire.Defaults()}
 	for _, e := range assess.Editions {
 		r.Editions = append(r.Editions, wire.EditionReference{ID: e.ID(), Quantities: wire.Quantities(e.Quantities()), Tables: wire.Tables(e.Tables())})
 	}

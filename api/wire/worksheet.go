@@ -376,7 +376,7 @@ type EditionReference struct {
 	Tables     []TableDefinition    `json:"tables"`
 }
 
-// SPDReference holds all quantities and tables of the SPD selection.
+// SPDReference holds all quantities and tables of the SPD selection, or of earth electrodes.
 type SPDReference struct {
 	Quantities []QuantityDefinition `json:"quantities"`
 	Tables     []TableDefinition    `json:"tables"`
@@ -386,5 +386,6 @@ type SPDReference struct {
 type Reference struct {
 	Editions []EditionReference  `json:"editions"`
 	SPD      SPDReference        `json:"spd"`
+	Earth    SPDReference        `json:"earth"`
 	Defaults []DefaultDefinition `json:"defaults"`
 }
