@@ -59,6 +59,8 @@ func TestPublishedResistances(t *testing.T) {
 			earth.Electrode{Kind: earth.Grid, Area: 4900, ConductorLength: 1540, Depth: 0.5}, 400, 1, 2.7757, 0.00005},
 		{"grid of a wind-farm substation", "as quoted: 0.668 ohm (0.66826)",
 			earth.Electrode{Kind: earth.Grid, Area: 2854.7, ConductorLength: 1246, Depth: 0.8}, 75, 1, 0.66826, 0.000005},
+		{"grid 70 m x 70 m with 20 rods of 7.5 m", "IEEE Std 80-2000 Annex B.2: 2.75 ohm; from memory, not read",
+			earth.Electrode{Kind: earth.Grid, Area: 4900, ConductorLength: 1540 + 20*7.5, Depth: 0.5}, 400, 1, 2.75, 0.005},
 	} {
 		got := resistance(t, c.electrode, c.rho).Resistance * c.factor
 		if math.Abs(got-c.want) > c.printed {

@@ -2,6 +2,7 @@ package ed2
 
 import (
 	"maps"
+	"math"
 	"regexp"
 	"slices"
 	"strings"
@@ -162,6 +163,44 @@ func TestLinesOnOneRouteCountOnce(t *testing.T) {
 	for _, k := range []risk.Component{risk.RU, risk.RV, risk.RW, risk.RZ} {
 		if got[k] != want[k] || got[k] > a.Structures[0].Risks[risk.HumanLife].Components[k] {
 			t.Errorf("%v: together %v, the worse line alone %v, apart %v", k, got[k], want[k], a.Structures[0].Risks[risk.HumanLife].Components[k])
+		}
+	}
+}
+
+// The worked example of a trade handbook (read in a secondary source): expected loss of 7 500 a year
+// unprotected (500 000 x 0.015), measures of 10 000 with 5 % each for interest, amortization and
+// maintenance, remaining loss of 1 100; saving 4 900.
+func TestPublishedCostOfLoss(t *testing.T) {
+	tr := trace.New(16)
+	c := Edition{}.CostOfLoss(0.015, 1100.0/500_000, 500_000, 10_000, 0.05+0.05+0.05, tr)
+	for name, v := range map[string][2]float64{"C_L": {c.Without, 7500}, "C_PM": {c.Measures, 1500}, "C_RL": {c.With, 1100}, "S_M": {c.Saving, 4900}} {
+		if math.Abs(v[0]-v[1]) > 1e-9*v[1] {
+			t.Errorf("%s is %v, printed %v", name, v[0], v[1])
+		}
+	}
+	if err := tr.Check(); err != nil {
+		t.Error(err)
+	}
+}
+
+// The complex building of Annex A (from memory of the standard, not checked against a copy): 70 m x 30 m, 40 m and
+// 25 m high. The printed areas differ from the formulas in the last figures.
+func TestPublishedCollectionAreas(t *testing.T) {
+	for _, c := range []struct {
+		name               string
+		height, protrusion float64
+		printed, off       float64
+	}{
+		{"box of 40 m", 40, 0, 71_316, 25},
+		{"box of 25 m", 25, 0, 34_770, 2},
+		{"box of 25 m with the 40 m protrusion", 25, 40, 45_240, 2},
+	} {
+		in := everything()
+		s := &in.Structures[0]
+		s.Length, s.Width, s.Height, s.Protrusion = 70, 30, c.height, c.protrusion
+		r, _ := assess(t, in)
+		if got := r.Structures[0].DirectArea; math.Abs(got-c.printed) > c.off {
+			t.Errorf("%s: A_D %v, printed %v", c.name, got, c.printed)
 		}
 	}
 }
