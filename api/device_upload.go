@@ -328,5 +328,5 @@ func tableError(err error) error {
 	if isTooLarge(err) {
 		return tableTooLarge()
 	}
-	return notJSON.problem("the body ended early; nothing was stored")
+	return brokenBody.problem("nothing was stored")
 }

@@ -65,6 +65,7 @@ type kind struct {
 
 var (
 	notJSON           = kind{"not-json", http.StatusBadRequest, "The body is not JSON"}
+	brokenBody        = kind{"broken-body", http.StatusBadRequest, "The body could not be read to its end"}
 	badParameter      = kind{"bad-parameter", http.StatusBadRequest, "A parameter is wrong"}
 	notFound          = kind{"not-found", http.StatusNotFound, "There is nothing here"}
 	methodNotAllowed  = kind{"method-not-allowed", http.StatusMethodNotAllowed, "This method is not allowed here"}
