@@ -270,7 +270,7 @@ func number() {
 		fuSystem, fvSystem, fwSystem, fzSystem, fuShared, fvShared, fwShared, fzShared, fu, fv, fw, fz, failuresZone, failures,
 		nt, nz, tz, share, shareAll, f, rt, rp, rf, rx, rfOrRx, hz,
 		valueAnimals, valueBuilding, valueContents, valueSystems, valueZone, valueTotal, heritage, heritageAll,
-		lossWithout, lossWith, priceOfMeasures, yearlyShare, yearlyCost, saving,
+		riskWithout, riskWith, totalValue, lossWithout, lossWith, priceOfMeasures, yearlyShare, yearlyCost, saving,
 	}
 	for k := range risk.Loss(risk.Losses) {
 		quantities = append(quantities, lf[k], lfGiven[k], lb[k])
