@@ -1,0 +1,116 @@
+// Package client speaks to the service from Go.
+//
+// Types and methods are generated from openapi.yaml; JSON200 or JSON201 of an
+// answer is its document. A refusal is the error of the call:
+//
+//	service, err := client.New("http://127.0.0.1:8080")
+//	…
+//	answer, err := service.CalculateWithResponse(ctx, input)
+//	var refusal *client.Problem
+//	if errors.As(err, &refusal) {
+//		… refusal.Errors names every fault and where it stands
+//	}
+package client
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"mime"
+	"net/http"
+	"strings"
+	"time"
+)
+
+// DefaultTimeout is that of a call, unless another http.Client is given.
+const DefaultTimeout = time.Minute
+
+// New makes a client of the service at base, "http://127.0.0.1:8080". WithHTTPClient
+// gives it another http.Client than one with DefaultTimeout.
+func New(base string, options ...ClientOption) (*ClientWithResponses, error) {
+	all := append([]ClientOption{WithHTTPClient(&http.Client{Timeout: DefaultTimeout})}, options...)
+	return NewClientWithResponses(base, append(all, refuse)...)
+}
+
+// refuse makes refusals of the service errors of the call.
+func refuse(c *Client) error {
+	c.Client = &refuser{c.Client}
+	return nil
+}
+
+type refuser struct{ next HttpRequestDoer }
+
+// maxProblem is far beyond any problem of the service, in bytes.
+const maxProblem = 16 << 20
+
+// Do sends a request. A status of 400 or more is a *Problem, also where
+// something between client and service answers in another form.
+func (r *refuser) Do(request *http.Request) (*http.Response, error) {
+	response, err := r.next.Do(request)
+	if err != nil || response.StatusCode < http.StatusBadRequest {
+		return response, err
+	}
+	defer response.Body.Close()
+	body, err := io.ReadAll(io.LimitReader(response.Body, maxProblem))
+	p := &Problem{}
+	media, _, _ := mime.ParseMediaType(response.Header.Get("Content-Type"))
+	if err != nil || media != "application/problem+json" || json.Unmarshal(body, p) != nil {
+		*p = Problem{Type: "about:blank", Title: http.StatusText(response.StatusCode)} // RFC 9457, 4.2.1
+	}
+	p.Status = response.StatusCode
+	return nil, p
+}
+
+// Error tells the problem with its faults.
+func (p *Problem) Error() string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "%d %s", p.Status, p.Title)
+	if p.Detail != nil && *p.Detail != "" {
+		b.WriteString(": " + *p.Detail)
+	}
+	for _, f := range p.Errors {
+		b.WriteString("; " + f.String())
+	}
+	return b.String()
+}
+
+// String tells a fault with the place where it stands.
+func (f Fault) String() string {
+	switch {
+	case f.Pointer != nil && *f.Pointer != "":
+		return *f.Pointer + " " + f.Reason
+	case f.Parameter != nil:
+		return *f.Parameter + " " + f.Reason
+	case f.Line != nil && f.Column != nil:
+		return fmt.Sprintf("line %d, %s: %s", *f.Line, *f.Column, f.Reason)
+	case f.Line != nil:
+		return fmt.Sprintf("line %d: %s", *f.Line, f.Reason)
+	}
+	return f.Reason
+}
+
+// SPDLevel is how well SPDs are coordinated or bonded: a level, or the
+// probability of a set better than LPL I where Level is empty.
+type SPDLevel struct {
+	Level       string  // none, III-IV, II or I
+	Probability float64 // P_EB or P_SPD, 0.001 to 0.005
+}
+
+// MarshalJSON writes the level, or else the probability.
+func (l SPDLevel) MarshalJSON() ([]byte, error) {
+	if l.Level != "" {
+		return json.Marshal(l.Level)
+	}
+	return json.Marshal(l.Probability)
+}
+
+// UnmarshalJSON reads a level or a probability.
+func (l *SPDLevel) UnmarshalJSON(b []byte) error {
+	var v SPDLevel
+	if json.Unmarshal(b, &v.Level) != nil && json.Unmarshal(b, &v.Probability) != nil {
+		return errors.New("an SPD level is a text or a number")
+	}
+	*l = v
+	return nil
+}

@@ -1,0 +1,3 @@
+package client
+
+//go:generate go tool oapi-codegen -config oapi-codegen.yaml ../../openapi.yaml
