@@ -5935,6 +5935,9 @@ type UnprocessableContent = Problem
 // UnsupportedMediaType A failure (RFC 9457).
 type UnsupportedMediaType = Problem
 
+// InputRequestBody One site. The required fields suffice; everything else has a default that errs on the safe side.
+type InputRequestBody = Input
+
 // ListAssessmentsParams defines parameters for ListAssessments.
 type ListAssessmentsParams struct {
 	// Limit Entries on a page.

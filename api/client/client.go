@@ -1,15 +1,3 @@
-// Package client speaks to the service from Go.
-//
-// Types and methods are generated from openapi.yaml; JSON200 or JSON201 of an
-// answer is its document. A refusal is the error of the call:
-//
-//	service, err := client.New("http://127.0.0.1:8080")
-//	…
-//	answer, err := service.CalculateWithResponse(ctx, input)
-//	var refusal *client.Problem
-//	if errors.As(err, &refusal) {
-//		… refusal.Errors names every fault and where it stands
-//	}
 package client
 
 import (
@@ -28,6 +16,15 @@ const DefaultTimeout = time.Minute
 
 // New makes a client of the service at base, "http://127.0.0.1:8080". WithHTTPClient
 // gives it another http.Client than one with DefaultTimeout.
+//
+// Types and methods are generated from openapi.yaml; JSON200 or JSON201 of an
+// answer is its document. A refusal is the error of the call:
+//
+//	answer, err := service.CalculateWithResponse(ctx, input)
+//	var refusal *client.Problem
+//	if errors.As(err, &refusal) {
+//		… refusal.Errors names every fault and where it stands
+//	}
 func New(base string, options ...ClientOption) (*ClientWithResponses, error) {
 	all := append([]ClientOption{WithHTTPClient(&http.Client{Timeout: DefaultTimeout})}, options...)
 	return NewClientWithResponses(base, append(all, refuse)...)

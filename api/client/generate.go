@@ -1,3 +1,3 @@
 package client
 
-//go:generate go tool oapi-codegen -config oapi-codegen.yaml ../../openapi.yaml
+//go:generate go tool oapi-codegen -config oapi-codegen.yaml -o client.gen.go ../../openapi.yaml
