@@ -17,11 +17,12 @@ import (
 	"github.com/getkin/kin-openapi/openapi3"
 
 	"levinward/api/apitest"
+	"levinward/store"
 )
 
 // TestEveryOperation takes every operation of the contract to every success it states.
 func TestEveryOperation(t *testing.T) {
-	onBothStores(t, func(t *testing.T, c *apitest.Client) {
+	onEachStore(t, func(t *testing.T, c *apitest.Client, kept store.Store) {
 		sendExamples(t, c)
 		s, _ := create(c, demo(t))
 		at := "/v1/assessments/" + s.ID
@@ -36,6 +37,7 @@ func TestEveryOperation(t *testing.T) {
 		c.Get("/docs").Want(http.StatusMovedPermanently)
 		everyMapOperation(t, c)
 		everyDeviceOperation(c)
+		everySiteDocument(t, c, kept)
 		c.Delete(at).Want(http.StatusNoContent)
 		for path, item := range c.Document().Paths.Map() {
 			for method, op := range item.Operations() {

@@ -49,6 +49,7 @@ type Server struct {
 	maps        *mapShelf
 	mapLimits   geo.DensityMapLimits
 	mapSlots    chan struct{} // one for each upload of a map
+	budgetSlots chan struct{} // one for the plan that is being made
 }
 
 // Limits of a request body.
@@ -68,7 +69,7 @@ func New(c Config) (*Server, error) {
 		return nil, err
 	}
 	s := &Server{echo: echo.New(), store: c.Store, contract: contract, engine: c.Engine, log: c.Log, now: c.Now, definitions: definitions, metrics: newMetrics(),
-		maps: newMapShelf(c.Store, shelfRoom), mapLimits: geo.DefaultDensityMapLimits, mapSlots: make(chan struct{}, mapsAtOnce)}
+		maps: newMapShelf(c.Store, shelfRoom), mapLimits: geo.DefaultDensityMapLimits, mapSlots: make(chan struct{}, mapsAtOnce), budgetSlots: make(chan struct{}, 1)}
 	if s.now == nil {
 		s.now = time.Now
 	}
@@ -137,6 +138,17 @@ func (s *Server) routes() {
 	e.GET("/v1/devices/:id", s.device)
 	e.PUT("/v1/devices/:id", s.replaceDevice)
 	e.DELETE("/v1/devices/:id", s.withdrawDevice)
+	e.GET("/v1/portfolios/:id/sites.csv", s.export("sites.csv", "text/csv; charset=utf-8; header=present", newCSVSites))
+	e.GET("/v1/portfolios/:id/sites.xlsx", s.export("sites.xlsx", mediaXLSX, newXLSXSites))
+	e.GET("/v1/portfolios/:id/sites.geojson", s.export("sites.geojson", mediaGeoJSON, newGeoSites))
+	e.POST("/v1/portfolios/:id/budget", s.budget)
+	e.GET("/ogc", s.ogcLanding)
+	e.GET("/ogc/api", s.blob(mediaOpenAPI, s.contract.json))
+	e.GET("/ogc/conformance", s.ogcConformance)
+	e.GET("/ogc/collections", s.ogcCollections)
+	e.GET("/ogc/collections/:collectionId", s.ogcCollection)
+	e.GET("/ogc/collections/:collectionId/items", s.ogcItems)
+	e.GET("/ogc/collections/:collectionId/items/:featureId", s.ogcItem)
 	e.GET("/v1/reference", s.reference)
 	e.GET("/openapi.yaml", s.blob("application/yaml", s.contract.yaml))
 	e.GET("/openapi.json", s.blob("application/json", s.contract.json))

@@ -87,8 +87,16 @@ func start(t testing.TB, server *api.Server) string {
 
 // onBothStores runs a test against a service on each store.
 func onBothStores(t *testing.T, test func(t *testing.T, c *apitest.Client)) {
+	onEachStore(t, func(t *testing.T, c *apitest.Client, _ store.Store) { test(t, c) })
+}
+
+// onEachStore is onBothStores for tests that also put something into the store themselves.
+func onEachStore(t *testing.T, test func(t *testing.T, c *apitest.Client, s store.Store)) {
 	for name, open := range map[string]func(testing.TB) store.Store{"SQLite": openSQLite, "PostgreSQL": openPostgres} {
-		t.Run(name, func(t *testing.T) { test(t, newClient(t, newServer(t, open(t)))) })
+		t.Run(name, func(t *testing.T) {
+			s := open(t)
+			test(t, newClient(t, newServer(t, s)), s)
+		})
 	}
 }
 

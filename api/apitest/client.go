@@ -26,6 +26,8 @@ func init() { // bodies that the contract describes as texts
 	openapi3filter.RegisterBodyDecoder("text/html", openapi3filter.PlainBodyDecoder)
 	openapi3filter.RegisterBodyDecoder("text/csv", openapi3filter.PlainBodyDecoder)
 	openapi3filter.RegisterBodyDecoder("application/yaml", openapi3filter.PlainBodyDecoder)
+	openapi3filter.RegisterBodyDecoder("application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", openapi3filter.FileBodyDecoder)
+	openapi3filter.RegisterBodyDecoder("application/vnd.oai.openapi+json", openapi3filter.JSONBodyDecoder)
 }
 
 // Client sends requests on behalf of a test.
@@ -64,6 +66,9 @@ func (c *Client) With(t testing.TB) *Client {
 	other.t = t
 	return &other
 }
+
+// URL is where the service is.
+func (c *Client) URL() string { return c.base }
 
 // Document is the contract.
 func (c *Client) Document() *openapi3.T { return c.contract.doc }

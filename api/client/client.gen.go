@@ -48,6 +48,42 @@ func (e BasisProvenance) Valid() bool {
 	}
 }
 
+// Defines values for BudgetPlanObjective.
+const (
+	BudgetPlanObjectiveExpectedLoss  BudgetPlanObjective = "expected_loss"
+	BudgetPlanObjectivePersonsAtRisk BudgetPlanObjective = "persons_at_risk"
+)
+
+// Valid indicates whether the value is a known member of the BudgetPlanObjective enum.
+func (e BudgetPlanObjective) Valid() bool {
+	switch e {
+	case BudgetPlanObjectiveExpectedLoss:
+		return true
+	case BudgetPlanObjectivePersonsAtRisk:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for BudgetRequestObjective.
+const (
+	BudgetRequestObjectiveExpectedLoss  BudgetRequestObjective = "expected_loss"
+	BudgetRequestObjectivePersonsAtRisk BudgetRequestObjective = "persons_at_risk"
+)
+
+// Valid indicates whether the value is a known member of the BudgetRequestObjective enum.
+func (e BudgetRequestObjective) Valid() bool {
+	switch e {
+	case BudgetRequestObjectiveExpectedLoss:
+		return true
+	case BudgetRequestObjectivePersonsAtRisk:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for CheckLineEnvironment.
 const (
 	CheckLineEnvironmentRural     CheckLineEnvironment = "rural"
@@ -1920,6 +1956,21 @@ func (e ShieldType) Valid() bool {
 	}
 }
 
+// Defines values for SiteExportType.
+const (
+	SiteExportTypeFeatureCollection SiteExportType = "FeatureCollection"
+)
+
+// Valid indicates whether the value is a known member of the SiteExportType enum.
+func (e SiteExportType) Valid() bool {
+	switch e {
+	case SiteExportTypeFeatureCollection:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for SourcePSPDSource.
 const (
 	SourcePSPDSourceS1 SourcePSPDSource = "S1"
@@ -2787,6 +2838,30 @@ func (e ZoneSurface) Valid() bool {
 	}
 }
 
+// Defines values for SiteRank.
+const (
+	SiteRankExcess        SiteRank = "excess"
+	SiteRankName          SiteRank = "name"
+	SiteRankPersonsAtRisk SiteRank = "persons_at_risk"
+	SiteRankWorstRatio    SiteRank = "worst_ratio"
+)
+
+// Valid indicates whether the value is a known member of the SiteRank enum.
+func (e SiteRank) Valid() bool {
+	switch e {
+	case SiteRankExcess:
+		return true
+	case SiteRankName:
+		return true
+	case SiteRankPersonsAtRisk:
+		return true
+	case SiteRankWorstRatio:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for CreateFlashDensityMapParamsKind.
 const (
 	CreateFlashDensityMapParamsKindGroundFlashesPerKm2Year CreateFlashDensityMapParamsKind = "ground_flashes_per_km2_year"
@@ -2916,6 +2991,119 @@ type Basis struct {
 // BasisProvenance How far it can be trusted.
 type BasisProvenance string
 
+// BudgetChoice A set of measures at one structure that the plan pays for.
+type BudgetChoice struct {
+	// AcceptableAfter Whether every risk of the structure is then at or below its limit.
+	AcceptableAfter bool `json:"acceptable_after"`
+
+	// Assessment The id of the assessment that is the site.
+	Assessment openapi_types.UUID `json:"assessment"`
+
+	// Cost What is to be added costs this.
+	Cost string `json:"cost"`
+
+	// Measures Measures by structure and line end, those in place included.
+	Measures MeasuresTaken `json:"measures"`
+
+	// Name Name of the site.
+	Name string `json:"name"`
+
+	// Reference The user's own number for the site.
+	Reference string `json:"reference"`
+
+	// RisksAfter The risks of a structure under a set of measures; one that does not apply is absent.
+	RisksAfter RemainingRisk `json:"risks_after"`
+
+	// Saved What the set saves.
+	Saved float64 `json:"saved"`
+
+	// Structure The id of the structure.
+	Structure string `json:"structure"`
+}
+
+// BudgetPlan What to do with a budget.
+type BudgetPlan struct {
+	// After What is left with it.
+	After float64 `json:"after"`
+
+	// Before What there is without the plan.
+	Before float64 `json:"before"`
+
+	// Bound What no plan within the budget can exceed, proven.
+	Bound float64 `json:"bound"`
+
+	// Budget The budget.
+	Budget string `json:"budget"`
+
+	// Cautions What to keep in mind.
+	Cautions []string `json:"cautions"`
+
+	// Chosen What to pay for, in the order of the names of the sites.
+	Chosen []BudgetChoice `json:"chosen"`
+
+	// Cost What all chosen measures cost together, at most the budget.
+	Cost string `json:"cost"`
+
+	// CostUnit What budget and costs are counted in.
+	CostUnit string `json:"cost_unit"`
+
+	// Engine Name and version of the program that made the plan.
+	Engine string `json:"engine"`
+
+	// Exact Whether the plan is proven to be the best.
+	Exact bool `json:"exact"`
+
+	// GapPercent By how much of the bound the plan may fall short of the best one; 0 where it is exact.
+	GapPercent float64 `json:"gap_percent"`
+
+	// Objective What is saved.
+	Objective BudgetPlanObjective `json:"objective"`
+
+	// Saved What all chosen measures save together.
+	Saved float64 `json:"saved"`
+
+	// SavedUnit What saved, bound, before and after are counted in.
+	SavedUnit string `json:"saved_unit"`
+
+	// Sites Sites of the portfolio.
+	Sites int `json:"sites"`
+
+	// SitesAboveLimit Sites with a risk above its limit without the plan.
+	SitesAboveLimit int `json:"sites_above_limit"`
+
+	// SitesAboveLimitAfter Sites with a risk above its limit with it.
+	SitesAboveLimitAfter int `json:"sites_above_limit_after"`
+
+	// StructuresToChooseFor Structures at which something can be saved.
+	StructuresToChooseFor int `json:"structures_to_choose_for"`
+}
+
+// BudgetPlanObjective What is saved.
+type BudgetPlanObjective string
+
+// BudgetRequest What to spend on measures in a portfolio, and what on. Exactly one of currency and relative true is given.
+type BudgetRequest struct {
+	// Budget The most that all measures together may cost, in the currency or in the unit of relative costs.
+	//
+	// Example: 25000.00
+	Budget string `json:"budget"`
+
+	// Currency Currency of the budget, which the prices of every site have to be in.
+	Currency *string `json:"currency,omitempty"`
+
+	// Effort How many partial plans the search may look at beyond its first plan; absent, 1000000. With 0 the first plan stands, with its bound.
+	Effort *int `json:"effort,omitempty"`
+
+	// Objective What to save: expected loss of economic value per year (R_4 x c_t), or persons in structures whose R_1 exceeds its limit.
+	Objective BudgetRequestObjective `json:"objective"`
+
+	// Relative true: the budget is in the relative costs that count for sites without prices; no site may have prices then.
+	Relative *bool `json:"relative,omitempty"`
+}
+
+// BudgetRequestObjective What to save: expected loss of economic value per year (R_4 x c_t), or persons in structures whose R_1 exceeds its limit.
+type BudgetRequestObjective string
+
 // Change One value that changed.
 type Change struct {
 	// After The value after, any JSON; null where there is none.
@@ -3033,6 +3221,36 @@ type CheckedLine struct {
 	Structure *string `json:"structure,omitempty"`
 }
 
+// Collection A portfolio as a feature collection.
+type Collection struct {
+	// Crs Coordinate reference systems of the geometries: CRS84 alone.
+	Crs []string `json:"crs"`
+
+	// Description Its description.
+	Description string `json:"description"`
+
+	// ID The id of the portfolio.
+	ID string `json:"id"`
+
+	// ItemType Always feature.
+	ItemType string `json:"itemType"`
+
+	// Links Itself and its items.
+	Links []Link `json:"links"`
+
+	// Title Its name.
+	Title string `json:"title"`
+}
+
+// Collections The feature collections.
+type Collections struct {
+	// Collections All portfolios.
+	Collections []Collection `json:"collections"`
+
+	// Links The page itself.
+	Links []Link `json:"links"`
+}
+
 // Components The risk components; one that does not count for the risk is 0.
 type Components struct {
 	// RA R_A [1/a], injury by shock from flashes to the structure.
@@ -3058,6 +3276,12 @@ type Components struct {
 
 	// RZ R_Z [1/a], failure of internal systems by flashes near a line.
 	RZ float64 `json:"R_Z"`
+}
+
+// Conformance The requirement classes that the service meets.
+type Conformance struct {
+	// ConformsTo Their identifiers.
+	ConformsTo []string `json:"conformsTo"`
 }
 
 // CoordinationFinding What one rule says of one stage.
@@ -4240,6 +4464,18 @@ type LPSPrices struct {
 	IV float64 `json:"IV"`
 }
 
+// LandingPage Where a client of the features begins.
+type LandingPage struct {
+	// Description What there is.
+	Description string `json:"description"`
+
+	// Links Links to the contract, the conformance declaration and the collections.
+	Links []Link `json:"links"`
+
+	// Title Name of the service.
+	Title string `json:"title"`
+}
+
 // Leads The connecting conductors of a device, copper.
 type Leads struct {
 	// EarthMm2 Smallest cross-section to earth [mm2].
@@ -4349,6 +4585,21 @@ type LineResult struct {
 
 	// ID The id of the line.
 	ID string `json:"id"`
+}
+
+// Link A link (RFC 8288).
+type Link struct {
+	// Href Where it leads, an absolute address.
+	Href string `json:"href"`
+
+	// Rel What it leads to.
+	Rel string `json:"rel"`
+
+	// Title Name of it.
+	Title *string `json:"title,omitempty"`
+
+	// Type Media type of what is there.
+	Type string `json:"type"`
 }
 
 // Location Place of the site on WGS 84, in degrees.
@@ -4641,6 +4892,15 @@ type PartGeometry struct {
 
 // PartGeometryType Type of geometry.
 type PartGeometryType string
+
+// Point A place (RFC 7946).
+type Point struct {
+	// Coordinates Longitude and latitude in degrees (CRS84).
+	Coordinates []float64 `json:"coordinates"`
+
+	// Type Always Point.
+	Type string `json:"type"`
+}
 
 // Problem A failure (RFC 9457).
 type Problem struct {
@@ -5130,6 +5390,114 @@ type Shield struct {
 
 // ShieldType Kind of screen; protective_cable includes wiring in a metal duct or tube, isolating_interface is one to IEC 62305-4.
 type ShieldType string
+
+// SiteExport All sites of a portfolio as a GeoJSON feature collection.
+type SiteExport struct {
+	// Cautions What to keep in mind.
+	Cautions []string `json:"cautions"`
+
+	// Features The features.
+	Features []SiteFeature `json:"features"`
+
+	// Type What it is.
+	Type SiteExportType `json:"type"`
+}
+
+// SiteExportType What it is.
+type SiteExportType string
+
+// SiteFeature A site as a GeoJSON feature.
+type SiteFeature struct {
+	// Geometry A place (RFC 7946).
+	Geometry Point `json:"geometry"`
+
+	// ID The id of the assessment.
+	ID openapi_types.UUID `json:"id"`
+
+	// Links Itself, its collection and its assessment; only where a feature stands alone.
+	Links []Link `json:"links,omitempty"`
+
+	// Properties What a map or a spreadsheet tells of a site, as its newest revision has it.
+	Properties SiteProperties `json:"properties"`
+
+	// Type Always Feature.
+	Type string `json:"type"`
+}
+
+// SiteFeatures A page of sites as a GeoJSON feature collection.
+type SiteFeatures struct {
+	// Features The features.
+	Features []SiteFeature `json:"features"`
+
+	// Links Itself, its collection and, where there are more features, the next page.
+	Links []Link `json:"links"`
+
+	// NumberMatched Features on all pages; only on a first page, and where it is quickly counted.
+	NumberMatched *int `json:"numberMatched,omitempty"`
+
+	// NumberReturned Features on this page.
+	NumberReturned int `json:"numberReturned"`
+
+	// TimeStamp When the answer was made.
+	TimeStamp time.Time `json:"timeStamp"`
+
+	// Type Always FeatureCollection.
+	Type string `json:"type"`
+}
+
+// SiteProperties What a map or a spreadsheet tells of a site, as its newest revision has it.
+type SiteProperties struct {
+	// Acceptable Whether every risk is at or below its limit.
+	Acceptable bool `json:"acceptable"`
+
+	// CreatedAt When the first revision was made.
+	CreatedAt time.Time `json:"created_at"`
+
+	// Engine Name and version of the program that computed the result.
+	Engine string `json:"engine"`
+
+	// Excess Largest excess of a risk over its limit, R - R_T [1/a], 0 where there is none.
+	Excess float64 `json:"excess"`
+
+	// FlashDensityMap Id of the map that N_G is from, null where it is from none.
+	FlashDensityMap *string `json:"flash_density_map"`
+
+	// FlashDensityOrigin Where N_G comes from: given, thunderstorm days or a map.
+	FlashDensityOrigin string `json:"flash_density_origin"`
+
+	// GroundFlashesPerKm2Year N_G [1/(km2 a)], ground flash density that was used.
+	GroundFlashesPerKm2Year float64 `json:"ground_flashes_per_km2_year"`
+
+	// LossOfHumanLife Risk R_1 [1/a], the largest of the structures; 0 where it does not apply.
+	LossOfHumanLife float64 `json:"loss_of_human_life"`
+
+	// Name Name of the site.
+	Name string `json:"name"`
+
+	// NeededProtection The strongest measures of the recommended set, in words.
+	NeededProtection string `json:"needed_protection"`
+
+	// PersonsAtRisk Persons in structures whose R_1 exceeds its limit.
+	PersonsAtRisk float64 `json:"persons_at_risk"`
+
+	// Reference The user's own number for the site, empty where there is none.
+	Reference string `json:"reference"`
+
+	// RequiredDevices Number of surge protective devices that are required.
+	RequiredDevices int `json:"required_devices"`
+
+	// ReviewDue Day from which the lightning data count as too old, null where it is not known.
+	ReviewDue *openapi_types.Date `json:"review_due"`
+
+	// Revision Number of the newest revision.
+	Revision int `json:"revision"`
+
+	// UpdatedAt When the newest revision was made.
+	UpdatedAt time.Time `json:"updated_at"`
+
+	// WorstRatio Largest ratio of a risk to its limit, R/R_T; above 1 protection is needed.
+	WorstRatio float64 `json:"worst_ratio"`
+}
 
 // SourcePSPD P_SPD from the rating for one source of damage.
 type SourcePSPD struct {
@@ -5878,6 +6246,9 @@ type ZoneRisk struct {
 	Total float64 `json:"total"`
 }
 
+// CollectionID defines model for CollectionID.
+type CollectionID = string
+
 // ID defines model for ID.
 type ID = openapi_types.UUID
 
@@ -5902,8 +6273,26 @@ type Match = bool
 // MatchDevices defines model for MatchDevices.
 type MatchDevices = int
 
+// PortfolioID defines model for PortfolioID.
+type PortfolioID = openapi_types.UUID
+
 // Revision defines model for Revision.
 type Revision = int
+
+// SiteAcceptable defines model for SiteAcceptable.
+type SiteAcceptable = bool
+
+// SiteBBox defines model for SiteBBox.
+type SiteBBox = []float64
+
+// SiteRank defines model for SiteRank.
+type SiteRank string
+
+// SiteReviewDue defines model for SiteReviewDue.
+type SiteReviewDue = bool
+
+// SiteText defines model for SiteText.
+type SiteText = string
 
 // BadRequest A failure (RFC 9457).
 type BadRequest = Problem
@@ -5937,6 +6326,30 @@ type UnsupportedMediaType = Problem
 
 // InputRequestBody One site. The required fields suffice; everything else has a default that errs on the safe side.
 type InputRequestBody = Input
+
+// GetFeaturesParams defines parameters for GetFeatures.
+type GetFeaturesParams struct {
+	// Limit Features on a page. A larger number counts as 10000.
+	Limit *int `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Bbox Box that the sites lie in, its edges included: west, south, east, north in degrees on WGS 84 (CRS84), or with a lowest and a highest height behind each pair, which do not count because sites have no height. West greater than east is a box across the 180th meridian.
+	Bbox []float64 `form:"bbox,omitempty" json:"bbox,omitempty"`
+
+	// Datetime Instant (RFC 3339) or interval that the newest revision of a site was made in, ends included: `2031-05-17T09:30:00Z`, `2031-01-01T00:00:00Z/2031-12-31T23:59:59Z`, with `..` or nothing for an open end.
+	Datetime *string `form:"datetime,omitempty" json:"datetime,omitempty"`
+
+	// Acceptable Sites with this value of the property.
+	Acceptable *bool `form:"acceptable,omitempty" json:"acceptable,omitempty"`
+
+	// Name Sites with exactly this name.
+	Name *string `form:"name,omitempty" json:"name,omitempty"`
+
+	// Reference The site with exactly this reference.
+	Reference *string `form:"reference,omitempty" json:"reference,omitempty"`
+
+	// Cursor Where the page begins; taken from the link `next` of the page before, not to be made up.
+	Cursor *string `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
 
 // ListAssessmentsParams defines parameters for ListAssessments.
 type ListAssessmentsParams struct {
@@ -6145,6 +6558,60 @@ type SampleFlashDensityMapParams struct {
 	Latitude float64 `form:"latitude" json:"latitude"`
 }
 
+// ExportSitesCSVParams defines parameters for ExportSitesCSV.
+type ExportSitesCSVParams struct {
+	// Rank Order of the sites. By name the first comes first, otherwise the largest. Only by name does a site keep its place when it is assessed again meanwhile.
+	Rank *SiteRank `form:"rank,omitempty" json:"rank,omitempty"`
+
+	// Acceptable true gives only sites whose risks are all at or below their limits, false only the others.
+	Acceptable *SiteAcceptable `form:"acceptable,omitempty" json:"acceptable,omitempty"`
+
+	// Bbox Box that the sites lie in, its edges included: west, south, east, north in degrees on WGS 84. West greater than east is a box across the 180th meridian.
+	Bbox SiteBBox `form:"bbox,omitempty" json:"bbox,omitempty"`
+
+	// Q Text that the name or the reference contains, upper and lower case alike.
+	Q *SiteText `form:"q,omitempty" json:"q,omitempty"`
+
+	// ReviewDue true gives only sites whose lightning data are too old today; false only the others.
+	ReviewDue *SiteReviewDue `form:"review_due,omitempty" json:"review_due,omitempty"`
+}
+
+// ExportSitesGeoJSONParams defines parameters for ExportSitesGeoJSON.
+type ExportSitesGeoJSONParams struct {
+	// Rank Order of the sites. By name the first comes first, otherwise the largest. Only by name does a site keep its place when it is assessed again meanwhile.
+	Rank *SiteRank `form:"rank,omitempty" json:"rank,omitempty"`
+
+	// Acceptable true gives only sites whose risks are all at or below their limits, false only the others.
+	Acceptable *SiteAcceptable `form:"acceptable,omitempty" json:"acceptable,omitempty"`
+
+	// Bbox Box that the sites lie in, its edges included: west, south, east, north in degrees on WGS 84. West greater than east is a box across the 180th meridian.
+	Bbox SiteBBox `form:"bbox,omitempty" json:"bbox,omitempty"`
+
+	// Q Text that the name or the reference contains, upper and lower case alike.
+	Q *SiteText `form:"q,omitempty" json:"q,omitempty"`
+
+	// ReviewDue true gives only sites whose lightning data are too old today; false only the others.
+	ReviewDue *SiteReviewDue `form:"review_due,omitempty" json:"review_due,omitempty"`
+}
+
+// ExportSitesXLSXParams defines parameters for ExportSitesXLSX.
+type ExportSitesXLSXParams struct {
+	// Rank Order of the sites. By name the first comes first, otherwise the largest. Only by name does a site keep its place when it is assessed again meanwhile.
+	Rank *SiteRank `form:"rank,omitempty" json:"rank,omitempty"`
+
+	// Acceptable true gives only sites whose risks are all at or below their limits, false only the others.
+	Acceptable *SiteAcceptable `form:"acceptable,omitempty" json:"acceptable,omitempty"`
+
+	// Bbox Box that the sites lie in, its edges included: west, south, east, north in degrees on WGS 84. West greater than east is a box across the 180th meridian.
+	Bbox SiteBBox `form:"bbox,omitempty" json:"bbox,omitempty"`
+
+	// Q Text that the name or the reference contains, upper and lower case alike.
+	Q *SiteText `form:"q,omitempty" json:"q,omitempty"`
+
+	// ReviewDue true gives only sites whose lightning data are too old today; false only the others.
+	ReviewDue *SiteReviewDue `form:"review_due,omitempty" json:"review_due,omitempty"`
+}
+
 // CreateAssessmentJSONRequestBody defines body for CreateAssessment for application/json ContentType.
 type CreateAssessmentJSONRequestBody = Input
 
@@ -6168,6 +6635,9 @@ type ComputeEarthElectrodeJSONRequestBody = EarthRequest
 
 // CreateFlashDensityMapTextRequestBody defines body for CreateFlashDensityMap for text/plain ContentType.
 type CreateFlashDensityMapTextRequestBody = CreateFlashDensityMapTextBody
+
+// PlanBudgetJSONRequestBody defines body for PlanBudget for application/json ContentType.
+type PlanBudgetJSONRequestBody = BudgetRequest
 
 // CheckSPDJSONRequestBody defines body for CheckSPD for application/json ContentType.
 type CheckSPDJSONRequestBody = SPDCheck
@@ -6253,6 +6723,43 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /healthz (the `GetHealth` operationId).
 	GetHealth(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetLandingPage Landing page of the features, for any GIS.
+	//
+	// Corresponds with GET /ogc (the `GetLandingPage` operationId).
+	GetLandingPage(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetFeaturesAPI This contract, in the media type that clients of the features look for.
+	//
+	// Corresponds with GET /ogc/api (the `GetFeaturesAPI` operationId).
+	GetFeaturesAPI(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetCollections The portfolios as feature collections.
+	//
+	// Corresponds with GET /ogc/collections (the `GetCollections` operationId).
+	GetCollections(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// DescribeCollection A portfolio as a feature collection.
+	//
+	// Corresponds with GET /ogc/collections/{collectionId} (the `DescribeCollection` operationId).
+	DescribeCollection(ctx context.Context, collectionID CollectionID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetFeatures The sites of a portfolio as GeoJSON features, page by page.
+	//
+	// In the order of names, in which a site keeps its place when it is assessed again. Every condition that is given must hold. A page may hold fewer features than `limit` and still have a `next` link.
+	//
+	// Corresponds with GET /ogc/collections/{collectionId}/items (the `GetFeatures` operationId).
+	GetFeatures(ctx context.Context, collectionID CollectionID, params *GetFeaturesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetFeature A site of a portfolio as a GeoJSON feature.
+	//
+	// Corresponds with GET /ogc/collections/{collectionId}/items/{featureId} (the `GetFeature` operationId).
+	GetFeature(ctx context.Context, collectionID CollectionID, featureID string, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetConformanceDeclaration The requirement classes that the service meets.
+	//
+	// Corresponds with GET /ogc/conformance (the `GetConformanceDeclaration` operationId).
+	GetConformanceDeclaration(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetReadiness Whether requests can be served, the database included.
 	//
@@ -6527,6 +7034,58 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/flash-density-maps/{id}/sample (the `SampleFlashDensityMap` operationId).
 	SampleFlashDensityMap(ctx context.Context, id MapID, params *SampleFlashDensityMapParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// PlanBudgetWithBody The set of measures over all sites that saves most for the money.
+	//
+	// For every structure of every site the sets of measures worth paying for are computed from the stored input, with N_G as in the stored result, and at most one of them is chosen, so
+	// that together they cost at most the budget and save as much as possible: exactly, or with a proven bound and the gap to it. Nothing is stored.
+	//
+	// Every site has to have its prices in the currency of the budget, or relative costs where the budget is relative; where one has not, the request is refused and
+	// the sites are named. At most 20000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
+	// With `Accept: text/csv` the answer is a table with a row for each structure that something is paid for and a last row with the totals.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/portfolios/{id}/budget (the `PlanBudget` operationId).
+	PlanBudgetWithBody(ctx context.Context, id PortfolioID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PlanBudget The set of measures over all sites that saves most for the money.
+	//
+	// For every structure of every site the sets of measures worth paying for are computed from the stored input, with N_G as in the stored result, and at most one of them is chosen, so
+	// that together they cost at most the budget and save as much as possible: exactly, or with a proven bound and the gap to it. Nothing is stored.
+	//
+	// Every site has to have its prices in the currency of the budget, or relative costs where the budget is relative; where one has not, the request is refused and
+	// the sites are named. At most 20000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
+	// With `Accept: text/csv` the answer is a table with a row for each structure that something is paid for and a last row with the totals.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/portfolios/{id}/budget (the `PlanBudget` operationId).
+	PlanBudget(ctx context.Context, id PortfolioID, body PlanBudgetJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ExportSitesCSV All sites of a portfolio as CSV.
+	//
+	// The columns are `id`, `latitude` and `longitude` (degrees on WGS 84), then the properties of `SiteProperties` in their order; they are the same in
+	// every form. UTF-8 without mark (RFC 4180), numbers with a decimal point. A text that a spreadsheet would take for a formula begins with an apostrophe. The file is sent while it is read, in the order of names unless `rank` says
+	// otherwise; a fault on the way breaks the connection, so that a part is never taken for the whole. Numbers are a screening and design aid: see the cautions of the service.
+	//
+	// Corresponds with GET /v1/portfolios/{id}/sites.csv (the `ExportSitesCSV` operationId).
+	ExportSitesCSV(ctx context.Context, id PortfolioID, params *ExportSitesCSVParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ExportSitesGeoJSON All sites of a portfolio as GeoJSON (RFC 7946).
+	//
+	// A point for each site. The columns of the CSV are the `id`, the coordinates and the properties.
+	//
+	// Corresponds with GET /v1/portfolios/{id}/sites.geojson (the `ExportSitesGeoJSON` operationId).
+	ExportSitesGeoJSON(ctx context.Context, id PortfolioID, params *ExportSitesGeoJSONParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ExportSitesXLSX All sites of a portfolio as a workbook (ECMA-376).
+	//
+	// The columns of the CSV on the sheet `sites`, and on `sites 2` and so on where one sheet has no room for all. Numbers and truth values are cells of that
+	// kind, texts are text cells that no program computes, dates and times are texts in the form of RFC 3339. The cautions stand on a sheet of their own.
+	//
+	// Corresponds with GET /v1/portfolios/{id}/sites.xlsx (the `ExportSitesXLSX` operationId).
+	ExportSitesXLSX(ctx context.Context, id PortfolioID, params *ExportSitesXLSXParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// GetReference Every quantity, table, limit and default in use, with clause and provenance.
 	//
 	// Corresponds with GET /v1/reference (the `GetReference` operationId).
@@ -6566,6 +7125,113 @@ type ClientInterface interface {
 // Corresponds with GET /healthz (the `GetHealth` operationId).
 func (c *Client) GetHealth(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetHealthRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetLandingPage Landing page of the features, for any GIS.
+//
+// Corresponds with GET /ogc (the `GetLandingPage` operationId).
+func (c *Client) GetLandingPage(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetLandingPageRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetFeaturesAPI This contract, in the media type that clients of the features look for.
+//
+// Corresponds with GET /ogc/api (the `GetFeaturesAPI` operationId).
+func (c *Client) GetFeaturesAPI(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetFeaturesAPIRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetCollections The portfolios as feature collections.
+//
+// Corresponds with GET /ogc/collections (the `GetCollections` operationId).
+func (c *Client) GetCollections(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetCollectionsRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// DescribeCollection A portfolio as a feature collection.
+//
+// Corresponds with GET /ogc/collections/{collectionId} (the `DescribeCollection` operationId).
+func (c *Client) DescribeCollection(ctx context.Context, collectionID CollectionID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewDescribeCollectionRequest(c.Server, collectionID)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetFeatures The sites of a portfolio as GeoJSON features, page by page.
+//
+// In the order of names, in which a site keeps its place when it is assessed again. Every condition that is given must hold. A page may hold fewer features than `limit` and still have a `next` link.
+//
+// Corresponds with GET /ogc/collections/{collectionId}/items (the `GetFeatures` operationId).
+func (c *Client) GetFeatures(ctx context.Context, collectionID CollectionID, params *GetFeaturesParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetFeaturesRequest(c.Server, collectionID, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetFeature A site of a portfolio as a GeoJSON feature.
+//
+// Corresponds with GET /ogc/collections/{collectionId}/items/{featureId} (the `GetFeature` operationId).
+func (c *Client) GetFeature(ctx context.Context, collectionID CollectionID, featureID string, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetFeatureRequest(c.Server, collectionID, featureID)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetConformanceDeclaration The requirement classes that the service meets.
+//
+// Corresponds with GET /ogc/conformance (the `GetConformanceDeclaration` operationId).
+func (c *Client) GetConformanceDeclaration(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetConformanceDeclarationRequest(c.Server)
 	if err != nil {
 		return nil, err
 	}
@@ -7219,6 +7885,108 @@ func (c *Client) SampleFlashDensityMap(ctx context.Context, id MapID, params *Sa
 	return c.Client.Do(req)
 }
 
+// PlanBudgetWithBody The set of measures over all sites that saves most for the money.
+//
+// For every structure of every site the sets of measures worth paying for are computed from the stored input, with N_G as in the stored result, and at most one of them is chosen, so
+// that together they cost at most the budget and save as much as possible: exactly, or with a proven bound and the gap to it. Nothing is stored.
+//
+// Every site has to have its prices in the currency of the budget, or relative costs where the budget is relative; where one has not, the request is refused and
+// the sites are named. At most 20000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
+// With `Accept: text/csv` the answer is a table with a row for each structure that something is paid for and a last row with the totals.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/portfolios/{id}/budget (the `PlanBudget` operationId).
+func (c *Client) PlanBudgetWithBody(ctx context.Context, id PortfolioID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPlanBudgetRequestWithBody(c.Server, id, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PlanBudget The set of measures over all sites that saves most for the money.
+//
+// For every structure of every site the sets of measures worth paying for are computed from the stored input, with N_G as in the stored result, and at most one of them is chosen, so
+// that together they cost at most the budget and save as much as possible: exactly, or with a proven bound and the gap to it. Nothing is stored.
+//
+// Every site has to have its prices in the currency of the budget, or relative costs where the budget is relative; where one has not, the request is refused and
+// the sites are named. At most 20000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
+// With `Accept: text/csv` the answer is a table with a row for each structure that something is paid for and a last row with the totals.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/portfolios/{id}/budget (the `PlanBudget` operationId).
+func (c *Client) PlanBudget(ctx context.Context, id PortfolioID, body PlanBudgetJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPlanBudgetRequest(c.Server, id, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ExportSitesCSV All sites of a portfolio as CSV.
+//
+// The columns are `id`, `latitude` and `longitude` (degrees on WGS 84), then the properties of `SiteProperties` in their order; they are the same in
+// every form. UTF-8 without mark (RFC 4180), numbers with a decimal point. A text that a spreadsheet would take for a formula begins with an apostrophe. The file is sent while it is read, in the order of names unless `rank` says
+// otherwise; a fault on the way breaks the connection, so that a part is never taken for the whole. Numbers are a screening and design aid: see the cautions of the service.
+//
+// Corresponds with GET /v1/portfolios/{id}/sites.csv (the `ExportSitesCSV` operationId).
+func (c *Client) ExportSitesCSV(ctx context.Context, id PortfolioID, params *ExportSitesCSVParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewExportSitesCSVRequest(c.Server, id, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ExportSitesGeoJSON All sites of a portfolio as GeoJSON (RFC 7946).
+//
+// A point for each site. The columns of the CSV are the `id`, the coordinates and the properties.
+//
+// Corresponds with GET /v1/portfolios/{id}/sites.geojson (the `ExportSitesGeoJSON` operationId).
+func (c *Client) ExportSitesGeoJSON(ctx context.Context, id PortfolioID, params *ExportSitesGeoJSONParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewExportSitesGeoJSONRequest(c.Server, id, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ExportSitesXLSX All sites of a portfolio as a workbook (ECMA-376).
+//
+// The columns of the CSV on the sheet `sites`, and on `sites 2` and so on where one sheet has no room for all. Numbers and truth values are cells of that
+// kind, texts are text cells that no program computes, dates and times are texts in the form of RFC 3339. The cautions stand on a sheet of their own.
+//
+// Corresponds with GET /v1/portfolios/{id}/sites.xlsx (the `ExportSitesXLSX` operationId).
+func (c *Client) ExportSitesXLSX(ctx context.Context, id PortfolioID, params *ExportSitesXLSXParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewExportSitesXLSXRequest(c.Server, id, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // GetReference Every quantity, table, limit and default in use, with clause and provenance.
 //
 // Corresponds with GET /v1/reference (the `GetReference` operationId).
@@ -7312,6 +8080,322 @@ func NewGetHealthRequest(server string) (*http.Request, error) {
 	}
 
 	operationPath := fmt.Sprintf("/healthz")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetLandingPageRequest constructs an http.Request for the GetLandingPage method
+func NewGetLandingPageRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/ogc")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetFeaturesAPIRequest constructs an http.Request for the GetFeaturesAPI method
+func NewGetFeaturesAPIRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/ogc/api")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetCollectionsRequest constructs an http.Request for the GetCollections method
+func NewGetCollectionsRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/ogc/collections")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewDescribeCollectionRequest constructs an http.Request for the DescribeCollection method
+func NewDescribeCollectionRequest(server string, collectionID CollectionID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "collectionId", collectionID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/ogc/collections/%s", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetFeaturesRequest constructs an http.Request for the GetFeatures method
+func NewGetFeaturesRequest(server string, collectionID CollectionID, params *GetFeaturesParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "collectionId", collectionID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/ogc/collections/%s/items", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", false, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Bbox != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", false, "bbox", params.Bbox, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "array", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Datetime != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", false, "datetime", *params.Datetime, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Acceptable != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "acceptable", *params.Acceptable, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "boolean", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Name != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "name", *params.Name, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Reference != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "reference", *params.Reference, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Cursor != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "cursor", *params.Cursor, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetFeatureRequest constructs an http.Request for the GetFeature method
+func NewGetFeatureRequest(server string, collectionID CollectionID, featureID string) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "collectionId", collectionID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "featureId", featureID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/ogc/collections/%s/items/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetConformanceDeclarationRequest constructs an http.Request for the GetConformanceDeclaration method
+func NewGetConformanceDeclarationRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/ogc/conformance")
 	if operationPath[0] == '/' {
 		operationPath = "." + operationPath
 	}
@@ -9087,6 +10171,380 @@ func NewSampleFlashDensityMapRequest(server string, id MapID, params *SampleFlas
 	return req, nil
 }
 
+// NewPlanBudgetRequest calls the generic PlanBudget builder with application/json body
+func NewPlanBudgetRequest(server string, id PortfolioID, body PlanBudgetJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewPlanBudgetRequestWithBody(server, id, "application/json", bodyReader)
+}
+
+// NewPlanBudgetRequestWithBody constructs an http.Request for the PlanBudget method, with any body, and a specified content type
+func NewPlanBudgetRequestWithBody(server string, id PortfolioID, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/portfolios/%s/budget", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewExportSitesCSVRequest constructs an http.Request for the ExportSitesCSV method
+func NewExportSitesCSVRequest(server string, id PortfolioID, params *ExportSitesCSVParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/portfolios/%s/sites.csv", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Rank != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "rank", *params.Rank, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Acceptable != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "acceptable", *params.Acceptable, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "boolean", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Bbox != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", false, "bbox", params.Bbox, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "array", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Q != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "q", *params.Q, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.ReviewDue != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "review_due", *params.ReviewDue, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "boolean", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewExportSitesGeoJSONRequest constructs an http.Request for the ExportSitesGeoJSON method
+func NewExportSitesGeoJSONRequest(server string, id PortfolioID, params *ExportSitesGeoJSONParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/portfolios/%s/sites.geojson", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Rank != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "rank", *params.Rank, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Acceptable != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "acceptable", *params.Acceptable, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "boolean", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Bbox != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", false, "bbox", params.Bbox, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "array", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Q != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "q", *params.Q, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.ReviewDue != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "review_due", *params.ReviewDue, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "boolean", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewExportSitesXLSXRequest constructs an http.Request for the ExportSitesXLSX method
+func NewExportSitesXLSXRequest(server string, id PortfolioID, params *ExportSitesXLSXParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/portfolios/%s/sites.xlsx", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Rank != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "rank", *params.Rank, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Acceptable != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "acceptable", *params.Acceptable, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "boolean", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Bbox != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", false, "bbox", params.Bbox, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "array", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Q != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "q", *params.Q, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.ReviewDue != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "review_due", *params.ReviewDue, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "boolean", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewGetReferenceRequest constructs an http.Request for the GetReference method
 func NewGetReferenceRequest(server string) (*http.Request, error) {
 	var err error
@@ -9244,6 +10702,57 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /healthz (the `GetHealth` operationId).
 	GetHealthWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetHealthResponse, error)
+
+	// GetLandingPageWithResponse Landing page of the features, for any GIS.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /ogc (the `GetLandingPage` operationId).
+	GetLandingPageWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetLandingPageResponse, error)
+
+	// GetFeaturesAPIWithResponse This contract, in the media type that clients of the features look for.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /ogc/api (the `GetFeaturesAPI` operationId).
+	GetFeaturesAPIWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetFeaturesAPIResponse, error)
+
+	// GetCollectionsWithResponse The portfolios as feature collections.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /ogc/collections (the `GetCollections` operationId).
+	GetCollectionsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetCollectionsResponse, error)
+
+	// DescribeCollectionWithResponse A portfolio as a feature collection.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /ogc/collections/{collectionId} (the `DescribeCollection` operationId).
+	DescribeCollectionWithResponse(ctx context.Context, collectionID CollectionID, reqEditors ...RequestEditorFn) (*DescribeCollectionResponse, error)
+
+	// GetFeaturesWithResponse The sites of a portfolio as GeoJSON features, page by page.
+	//
+	// In the order of names, in which a site keeps its place when it is assessed again. Every condition that is given must hold. A page may hold fewer features than `limit` and still have a `next` link.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /ogc/collections/{collectionId}/items (the `GetFeatures` operationId).
+	GetFeaturesWithResponse(ctx context.Context, collectionID CollectionID, params *GetFeaturesParams, reqEditors ...RequestEditorFn) (*GetFeaturesResponse, error)
+
+	// GetFeatureWithResponse A site of a portfolio as a GeoJSON feature.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /ogc/collections/{collectionId}/items/{featureId} (the `GetFeature` operationId).
+	GetFeatureWithResponse(ctx context.Context, collectionID CollectionID, featureID string, reqEditors ...RequestEditorFn) (*GetFeatureResponse, error)
+
+	// GetConformanceDeclarationWithResponse The requirement classes that the service meets.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /ogc/conformance (the `GetConformanceDeclaration` operationId).
+	GetConformanceDeclarationWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetConformanceDeclarationResponse, error)
 
 	// GetReadinessWithResponse Whether requests can be served, the database included.
 	//
@@ -9560,6 +11069,64 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/flash-density-maps/{id}/sample (the `SampleFlashDensityMap` operationId).
 	SampleFlashDensityMapWithResponse(ctx context.Context, id MapID, params *SampleFlashDensityMapParams, reqEditors ...RequestEditorFn) (*SampleFlashDensityMapResponse, error)
 
+	// PlanBudgetWithBodyWithResponse The set of measures over all sites that saves most for the money.
+	//
+	// For every structure of every site the sets of measures worth paying for are computed from the stored input, with N_G as in the stored result, and at most one of them is chosen, so
+	// that together they cost at most the budget and save as much as possible: exactly, or with a proven bound and the gap to it. Nothing is stored.
+	//
+	// Every site has to have its prices in the currency of the budget, or relative costs where the budget is relative; where one has not, the request is refused and
+	// the sites are named. At most 20000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
+	// With `Accept: text/csv` the answer is a table with a row for each structure that something is paid for and a last row with the totals.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/portfolios/{id}/budget (the `PlanBudget` operationId).
+	PlanBudgetWithBodyWithResponse(ctx context.Context, id PortfolioID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PlanBudgetResponse, error)
+
+	// PlanBudgetWithResponse The set of measures over all sites that saves most for the money.
+	//
+	// For every structure of every site the sets of measures worth paying for are computed from the stored input, with N_G as in the stored result, and at most one of them is chosen, so
+	// that together they cost at most the budget and save as much as possible: exactly, or with a proven bound and the gap to it. Nothing is stored.
+	//
+	// Every site has to have its prices in the currency of the budget, or relative costs where the budget is relative; where one has not, the request is refused and
+	// the sites are named. At most 20000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
+	// With `Accept: text/csv` the answer is a table with a row for each structure that something is paid for and a last row with the totals.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/portfolios/{id}/budget (the `PlanBudget` operationId).
+	PlanBudgetWithResponse(ctx context.Context, id PortfolioID, body PlanBudgetJSONRequestBody, reqEditors ...RequestEditorFn) (*PlanBudgetResponse, error)
+
+	// ExportSitesCSVWithResponse All sites of a portfolio as CSV.
+	//
+	// The columns are `id`, `latitude` and `longitude` (degrees on WGS 84), then the properties of `SiteProperties` in their order; they are the same in
+	// every form. UTF-8 without mark (RFC 4180), numbers with a decimal point. A text that a spreadsheet would take for a formula begins with an apostrophe. The file is sent while it is read, in the order of names unless `rank` says
+	// otherwise; a fault on the way breaks the connection, so that a part is never taken for the whole. Numbers are a screening and design aid: see the cautions of the service.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/portfolios/{id}/sites.csv (the `ExportSitesCSV` operationId).
+	ExportSitesCSVWithResponse(ctx context.Context, id PortfolioID, params *ExportSitesCSVParams, reqEditors ...RequestEditorFn) (*ExportSitesCSVResponse, error)
+
+	// ExportSitesGeoJSONWithResponse All sites of a portfolio as GeoJSON (RFC 7946).
+	//
+	// A point for each site. The columns of the CSV are the `id`, the coordinates and the properties.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/portfolios/{id}/sites.geojson (the `ExportSitesGeoJSON` operationId).
+	ExportSitesGeoJSONWithResponse(ctx context.Context, id PortfolioID, params *ExportSitesGeoJSONParams, reqEditors ...RequestEditorFn) (*ExportSitesGeoJSONResponse, error)
+
+	// ExportSitesXLSXWithResponse All sites of a portfolio as a workbook (ECMA-376).
+	//
+	// The columns of the CSV on the sheet `sites`, and on `sites 2` and so on where one sheet has no room for all. Numbers and truth values are cells of that
+	// kind, texts are text cells that no program computes, dates and times are texts in the form of RFC 3339. The cautions stand on a sheet of their own.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/portfolios/{id}/sites.xlsx (the `ExportSitesXLSX` operationId).
+	ExportSitesXLSXWithResponse(ctx context.Context, id PortfolioID, params *ExportSitesXLSXParams, reqEditors ...RequestEditorFn) (*ExportSitesXLSXResponse, error)
+
 	// GetReferenceWithResponse Every quantity, table, limit and default in use, with clause and provenance.
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -9631,6 +11198,293 @@ func (r GetHealthResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r GetHealthResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetLandingPageResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *LandingPage
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetLandingPageResponse) GetJSON200() *LandingPage {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r GetLandingPageResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetLandingPageResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetLandingPageResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetLandingPageResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetFeaturesAPIResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationVndOaiOpenapiJSONVersion30200 the response for an HTTP 200 `application/vnd.oai.openapi+json;version=3.0` response
+	ApplicationVndOaiOpenapiJSONVersion30200 *map[string]interface{}
+}
+
+// GetApplicationVndOaiOpenapiJSONVersion30200 returns the response for an HTTP 200 `application/vnd.oai.openapi+json;version=3.0` response
+func (r GetFeaturesAPIResponse) GetApplicationVndOaiOpenapiJSONVersion30200() *map[string]interface{} {
+	return r.ApplicationVndOaiOpenapiJSONVersion30200
+}
+
+// GetBody returns the raw response body bytes
+func (r GetFeaturesAPIResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetFeaturesAPIResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetFeaturesAPIResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetFeaturesAPIResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetCollectionsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Collections
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetCollectionsResponse) GetJSON200() *Collections {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r GetCollectionsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetCollectionsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetCollectionsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetCollectionsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type DescribeCollectionResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Collection
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r DescribeCollectionResponse) GetJSON200() *Collection {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r DescribeCollectionResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r DescribeCollectionResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r DescribeCollectionResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r DescribeCollectionResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetFeaturesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationGeoJSON200 the response for an HTTP 200 `application/geo+json` response
+	ApplicationGeoJSON200 *SiteFeatures
+}
+
+// GetApplicationGeoJSON200 returns the response for an HTTP 200 `application/geo+json` response
+func (r GetFeaturesResponse) GetApplicationGeoJSON200() *SiteFeatures {
+	return r.ApplicationGeoJSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r GetFeaturesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetFeaturesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetFeaturesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetFeaturesResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetFeatureResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationGeoJSON200 the response for an HTTP 200 `application/geo+json` response
+	ApplicationGeoJSON200 *SiteFeature
+}
+
+// GetApplicationGeoJSON200 returns the response for an HTTP 200 `application/geo+json` response
+func (r GetFeatureResponse) GetApplicationGeoJSON200() *SiteFeature {
+	return r.ApplicationGeoJSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r GetFeatureResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetFeatureResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetFeatureResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetFeatureResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetConformanceDeclarationResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Conformance
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetConformanceDeclarationResponse) GetJSON200() *Conformance {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r GetConformanceDeclarationResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetConformanceDeclarationResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetConformanceDeclarationResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetConformanceDeclarationResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -10886,6 +12740,184 @@ func (r SampleFlashDensityMapResponse) ContentType() string {
 	return ""
 }
 
+// PlanBudgetResponse200Headers the declared response headers of an HTTP 200 response for PlanBudget
+type PlanBudgetResponse200Headers struct {
+	Vary *string
+}
+
+type PlanBudgetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *BudgetPlan
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *PlanBudgetResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r PlanBudgetResponse) GetJSON200() *BudgetPlan {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r PlanBudgetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r PlanBudgetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r PlanBudgetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r PlanBudgetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// ExportSitesCSVResponse200Headers the declared response headers of an HTTP 200 response for ExportSitesCSV
+type ExportSitesCSVResponse200Headers struct {
+	ContentDisposition *string
+}
+
+type ExportSitesCSVResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *ExportSitesCSVResponse200Headers
+}
+
+// GetBody returns the raw response body bytes
+func (r ExportSitesCSVResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ExportSitesCSVResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ExportSitesCSVResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ExportSitesCSVResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// ExportSitesGeoJSONResponse200Headers the declared response headers of an HTTP 200 response for ExportSitesGeoJSON
+type ExportSitesGeoJSONResponse200Headers struct {
+	ContentDisposition *string
+}
+
+type ExportSitesGeoJSONResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationGeoJSON200 the response for an HTTP 200 `application/geo+json` response
+	ApplicationGeoJSON200 *SiteExport
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *ExportSitesGeoJSONResponse200Headers
+}
+
+// GetApplicationGeoJSON200 returns the response for an HTTP 200 `application/geo+json` response
+func (r ExportSitesGeoJSONResponse) GetApplicationGeoJSON200() *SiteExport {
+	return r.ApplicationGeoJSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r ExportSitesGeoJSONResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ExportSitesGeoJSONResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ExportSitesGeoJSONResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ExportSitesGeoJSONResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// ExportSitesXLSXResponse200Headers the declared response headers of an HTTP 200 response for ExportSitesXLSX
+type ExportSitesXLSXResponse200Headers struct {
+	ContentDisposition *string
+}
+
+type ExportSitesXLSXResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *ExportSitesXLSXResponse200Headers
+}
+
+// GetBody returns the raw response body bytes
+func (r ExportSitesXLSXResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ExportSitesXLSXResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ExportSitesXLSXResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ExportSitesXLSXResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type GetReferenceResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -11020,6 +13052,99 @@ func (c *ClientWithResponses) GetHealthWithResponse(ctx context.Context, reqEdit
 		return nil, err
 	}
 	return ParseGetHealthResponse(rsp)
+}
+
+// GetLandingPageWithResponse Landing page of the features, for any GIS.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /ogc (the `GetLandingPage` operationId).
+func (c *ClientWithResponses) GetLandingPageWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetLandingPageResponse, error) {
+	rsp, err := c.GetLandingPage(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetLandingPageResponse(rsp)
+}
+
+// GetFeaturesAPIWithResponse This contract, in the media type that clients of the features look for.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /ogc/api (the `GetFeaturesAPI` operationId).
+func (c *ClientWithResponses) GetFeaturesAPIWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetFeaturesAPIResponse, error) {
+	rsp, err := c.GetFeaturesAPI(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetFeaturesAPIResponse(rsp)
+}
+
+// GetCollectionsWithResponse The portfolios as feature collections.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /ogc/collections (the `GetCollections` operationId).
+func (c *ClientWithResponses) GetCollectionsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetCollectionsResponse, error) {
+	rsp, err := c.GetCollections(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetCollectionsResponse(rsp)
+}
+
+// DescribeCollectionWithResponse A portfolio as a feature collection.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /ogc/collections/{collectionId} (the `DescribeCollection` operationId).
+func (c *ClientWithResponses) DescribeCollectionWithResponse(ctx context.Context, collectionID CollectionID, reqEditors ...RequestEditorFn) (*DescribeCollectionResponse, error) {
+	rsp, err := c.DescribeCollection(ctx, collectionID, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseDescribeCollectionResponse(rsp)
+}
+
+// GetFeaturesWithResponse The sites of a portfolio as GeoJSON features, page by page.
+//
+// In the order of names, in which a site keeps its place when it is assessed again. Every condition that is given must hold. A page may hold fewer features than `limit` and still have a `next` link.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /ogc/collections/{collectionId}/items (the `GetFeatures` operationId).
+func (c *ClientWithResponses) GetFeaturesWithResponse(ctx context.Context, collectionID CollectionID, params *GetFeaturesParams, reqEditors ...RequestEditorFn) (*GetFeaturesResponse, error) {
+	rsp, err := c.GetFeatures(ctx, collectionID, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetFeaturesResponse(rsp)
+}
+
+// GetFeatureWithResponse A site of a portfolio as a GeoJSON feature.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /ogc/collections/{collectionId}/items/{featureId} (the `GetFeature` operationId).
+func (c *ClientWithResponses) GetFeatureWithResponse(ctx context.Context, collectionID CollectionID, featureID string, reqEditors ...RequestEditorFn) (*GetFeatureResponse, error) {
+	rsp, err := c.GetFeature(ctx, collectionID, featureID, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetFeatureResponse(rsp)
+}
+
+// GetConformanceDeclarationWithResponse The requirement classes that the service meets.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /ogc/conformance (the `GetConformanceDeclaration` operationId).
+func (c *ClientWithResponses) GetConformanceDeclarationWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetConformanceDeclarationResponse, error) {
+	rsp, err := c.GetConformanceDeclaration(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetConformanceDeclarationResponse(rsp)
 }
 
 // GetReadinessWithResponse Whether requests can be served, the database included.
@@ -11559,6 +13684,94 @@ func (c *ClientWithResponses) SampleFlashDensityMapWithResponse(ctx context.Cont
 	return ParseSampleFlashDensityMapResponse(rsp)
 }
 
+// PlanBudgetWithBodyWithResponse The set of measures over all sites that saves most for the money.
+//
+// For every structure of every site the sets of measures worth paying for are computed from the stored input, with N_G as in the stored result, and at most one of them is chosen, so
+// that together they cost at most the budget and save as much as possible: exactly, or with a proven bound and the gap to it. Nothing is stored.
+//
+// Every site has to have its prices in the currency of the budget, or relative costs where the budget is relative; where one has not, the request is refused and
+// the sites are named. At most 20000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
+// With `Accept: text/csv` the answer is a table with a row for each structure that something is paid for and a last row with the totals.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/portfolios/{id}/budget (the `PlanBudget` operationId).
+func (c *ClientWithResponses) PlanBudgetWithBodyWithResponse(ctx context.Context, id PortfolioID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PlanBudgetResponse, error) {
+	rsp, err := c.PlanBudgetWithBody(ctx, id, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePlanBudgetResponse(rsp)
+}
+
+// PlanBudgetWithResponse The set of measures over all sites that saves most for the money.
+//
+// For every structure of every site the sets of measures worth paying for are computed from the stored input, with N_G as in the stored result, and at most one of them is chosen, so
+// that together they cost at most the budget and save as much as possible: exactly, or with a proven bound and the gap to it. Nothing is stored.
+//
+// Every site has to have its prices in the currency of the budget, or relative costs where the budget is relative; where one has not, the request is refused and
+// the sites are named. At most 20000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
+// With `Accept: text/csv` the answer is a table with a row for each structure that something is paid for and a last row with the totals.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/portfolios/{id}/budget (the `PlanBudget` operationId).
+func (c *ClientWithResponses) PlanBudgetWithResponse(ctx context.Context, id PortfolioID, body PlanBudgetJSONRequestBody, reqEditors ...RequestEditorFn) (*PlanBudgetResponse, error) {
+	rsp, err := c.PlanBudget(ctx, id, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePlanBudgetResponse(rsp)
+}
+
+// ExportSitesCSVWithResponse All sites of a portfolio as CSV.
+//
+// The columns are `id`, `latitude` and `longitude` (degrees on WGS 84), then the properties of `SiteProperties` in their order; they are the same in
+// every form. UTF-8 without mark (RFC 4180), numbers with a decimal point. A text that a spreadsheet would take for a formula begins with an apostrophe. The file is sent while it is read, in the order of names unless `rank` says
+// otherwise; a fault on the way breaks the connection, so that a part is never taken for the whole. Numbers are a screening and design aid: see the cautions of the service.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/portfolios/{id}/sites.csv (the `ExportSitesCSV` operationId).
+func (c *ClientWithResponses) ExportSitesCSVWithResponse(ctx context.Context, id PortfolioID, params *ExportSitesCSVParams, reqEditors ...RequestEditorFn) (*ExportSitesCSVResponse, error) {
+	rsp, err := c.ExportSitesCSV(ctx, id, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseExportSitesCSVResponse(rsp)
+}
+
+// ExportSitesGeoJSONWithResponse All sites of a portfolio as GeoJSON (RFC 7946).
+//
+// A point for each site. The columns of the CSV are the `id`, the coordinates and the properties.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/portfolios/{id}/sites.geojson (the `ExportSitesGeoJSON` operationId).
+func (c *ClientWithResponses) ExportSitesGeoJSONWithResponse(ctx context.Context, id PortfolioID, params *ExportSitesGeoJSONParams, reqEditors ...RequestEditorFn) (*ExportSitesGeoJSONResponse, error) {
+	rsp, err := c.ExportSitesGeoJSON(ctx, id, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseExportSitesGeoJSONResponse(rsp)
+}
+
+// ExportSitesXLSXWithResponse All sites of a portfolio as a workbook (ECMA-376).
+//
+// The columns of the CSV on the sheet `sites`, and on `sites 2` and so on where one sheet has no room for all. Numbers and truth values are cells of that
+// kind, texts are text cells that no program computes, dates and times are texts in the form of RFC 3339. The cautions stand on a sheet of their own.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/portfolios/{id}/sites.xlsx (the `ExportSitesXLSX` operationId).
+func (c *ClientWithResponses) ExportSitesXLSXWithResponse(ctx context.Context, id PortfolioID, params *ExportSitesXLSXParams, reqEditors ...RequestEditorFn) (*ExportSitesXLSXResponse, error) {
+	rsp, err := c.ExportSitesXLSX(ctx, id, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseExportSitesXLSXResponse(rsp)
+}
+
 // GetReferenceWithResponse Every quantity, table, limit and default in use, with clause and provenance.
 //
 // Returns a wrapper object for the known response body format(s).
@@ -11640,6 +13853,188 @@ func ParseGetHealthResponse(rsp *http.Response) (*GetHealthResponse, error) {
 	switch {
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
 		var dest Health
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseGetLandingPageResponse parses an HTTP response from a GetLandingPageWithResponse call
+func ParseGetLandingPageResponse(rsp *http.Response) (*GetLandingPageResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetLandingPageResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest LandingPage
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseGetFeaturesAPIResponse parses an HTTP response from a GetFeaturesAPIWithResponse call
+func ParseGetFeaturesAPIResponse(rsp *http.Response) (*GetFeaturesAPIResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetFeaturesAPIResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest map[string]interface{}
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationVndOaiOpenapiJSONVersion30200 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseGetCollectionsResponse parses an HTTP response from a GetCollectionsWithResponse call
+func ParseGetCollectionsResponse(rsp *http.Response) (*GetCollectionsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetCollectionsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Collections
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseDescribeCollectionResponse parses an HTTP response from a DescribeCollectionWithResponse call
+func ParseDescribeCollectionResponse(rsp *http.Response) (*DescribeCollectionResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &DescribeCollectionResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Collection
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseGetFeaturesResponse parses an HTTP response from a GetFeaturesWithResponse call
+func ParseGetFeaturesResponse(rsp *http.Response) (*GetFeaturesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetFeaturesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest SiteFeatures
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationGeoJSON200 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseGetFeatureResponse parses an HTTP response from a GetFeatureWithResponse call
+func ParseGetFeatureResponse(rsp *http.Response) (*GetFeatureResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetFeatureResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest SiteFeature
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationGeoJSON200 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseGetConformanceDeclarationResponse parses an HTTP response from a GetConformanceDeclarationWithResponse call
+func ParseGetConformanceDeclarationResponse(rsp *http.Response) (*GetConformanceDeclarationResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetConformanceDeclarationResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Conformance
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
 			return nil, err
 		}
@@ -12552,6 +14947,145 @@ func ParseSampleFlashDensityMapResponse(rsp *http.Response) (*SampleFlashDensity
 		}
 		response.JSON200 = &dest
 
+	}
+
+	return response, nil
+}
+
+// ParsePlanBudgetResponse parses an HTTP response from a PlanBudgetWithResponse call
+func ParsePlanBudgetResponse(rsp *http.Response) (*PlanBudgetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &PlanBudgetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest BudgetPlan
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers PlanBudgetResponse200Headers
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseExportSitesCSVResponse parses an HTTP response from a ExportSitesCSVWithResponse call
+func ParseExportSitesCSVResponse(rsp *http.Response) (*ExportSitesCSVResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ExportSitesCSVResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers ExportSitesCSVResponse200Headers
+		if values := rsp.Header.Values("Content-Disposition"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Content-Disposition", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ContentDisposition = &value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseExportSitesGeoJSONResponse parses an HTTP response from a ExportSitesGeoJSONWithResponse call
+func ParseExportSitesGeoJSONResponse(rsp *http.Response) (*ExportSitesGeoJSONResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ExportSitesGeoJSONResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest SiteExport
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationGeoJSON200 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers ExportSitesGeoJSONResponse200Headers
+		if values := rsp.Header.Values("Content-Disposition"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Content-Disposition", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ContentDisposition = &value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseExportSitesXLSXResponse parses an HTTP response from a ExportSitesXLSXWithResponse call
+func ParseExportSitesXLSXResponse(rsp *http.Response) (*ExportSitesXLSXResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ExportSitesXLSXResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers ExportSitesXLSXResponse200Headers
+		if values := rsp.Header.Values("Content-Disposition"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Content-Disposition", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ContentDisposition = &value
+		}
+		response.Headers200 = &headers
 	}
 
 	return response, nil

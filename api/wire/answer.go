@@ -19,6 +19,9 @@ type Answer struct {
 	Cautions       []string
 }
 
+// RelativeCost is the unit of costs without prices.
+const RelativeCost = "relative: bonding SPDs LPL III-IV on one line = 1"
+
 // Document writes an answer as a result. The caller adds what belongs to the record.
 func (a *Answer) Document(in *Input) *Result {
 	r := &Result{
@@ -143,7 +146,7 @@ func (a *Answer) recommendation() Recommendation {
 func (a *Answer) measures(set *risk.MeasureSet) MeasureSet {
 	w := MeasureSet{
 		Measures: MeasuresTaken{Structures: make([]StructureMeasures, 0, len(set.Structures)), Lines: []LineMeasures{}},
-		Cost:     set.Cost, CostUnit: "relative: bonding SPDs LPL III-IV on one line = 1", RisksAfter: make(map[string]RemainingRisk, len(set.Structures)),
+		Cost:     set.Cost, CostUnit: RelativeCost, RisksAfter: make(map[string]RemainingRisk, len(set.Structures)),
 	}
 	if a.Input.Costs.Money {
 		w.CostUnit = a.Input.Costs.Currency

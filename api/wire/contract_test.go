@@ -99,6 +99,18 @@ var operations = map[string][]string{
 	"GET /healthz":                              {"200", "400"},
 	"GET /readyz":                               {"200", "400", "503"},
 	"GET /metrics":                              {"200", "400"},
+
+	"GET /v1/portfolios/{id}/sites.csv":                     {"200", "400", "404", "500", "503"},
+	"GET /v1/portfolios/{id}/sites.xlsx":                    {"200", "400", "404", "500", "503"},
+	"GET /v1/portfolios/{id}/sites.geojson":                 {"200", "400", "404", "500", "503"},
+	"POST /v1/portfolios/{id}/budget":                       {"200", "400", "404", "406", "413", "415", "422", "500", "503"},
+	"GET /ogc":                                              {"200", "400", "500"},
+	"GET /ogc/api":                                          {"200", "400"},
+	"GET /ogc/conformance":                                  {"200", "400", "500"},
+	"GET /ogc/collections":                                  {"200", "400", "500", "503"},
+	"GET /ogc/collections/{collectionId}":                   {"200", "400", "404", "500", "503"},
+	"GET /ogc/collections/{collectionId}/items":             {"200", "400", "404", "500", "503"},
+	"GET /ogc/collections/{collectionId}/items/{featureId}": {"200", "400", "404", "500", "503"},
 }
 
 func TestOperations(t *testing.T) {
@@ -231,6 +243,7 @@ func TestRequestsEqualContract(t *testing.T) {
 	request{t}.object("Device", reflect.TypeFor[wire.Device](), schema(t, "Device"))
 	request{t}.object("StressRequest", reflect.TypeFor[wire.StressRequest](), schema(t, "StressRequest"))
 	request{t}.object("CoordinationRequest", reflect.TypeFor[wire.CoordinationRequest](), schema(t, "CoordinationRequest"))
+	request{t}.object("BudgetRequest", reflect.TypeFor[wire.BudgetRequest](), schema(t, "BudgetRequest"))
 	request{t}.object("EarthRequest", reflect.TypeFor[wire.EarthRequest](), schema(t, "EarthRequest"))
 }
 
@@ -415,6 +428,13 @@ func TestAnswersEqualContract(t *testing.T) {
 		"EarthResult":         reflect.TypeFor[wire.EarthResult](),
 		"StoredDevice":        reflect.TypeFor[wire.StoredDevice](),
 		"Matching":            reflect.TypeFor[wire.Matching](),
+
+		"SiteFeature":  reflect.TypeFor[wire.SiteFeature](),
+		"SiteFeatures": reflect.TypeFor[wire.SiteFeatures](),
+		"LandingPage":  reflect.TypeFor[wire.LandingPage](),
+		"Conformance":  reflect.TypeFor[wire.Conformance](),
+		"Collections":  reflect.TypeFor[wire.Collections](),
+		"BudgetPlan":   reflect.TypeFor[wire.BudgetPlan](),
 	} {
 		response{t}.object(name, typ, schema(t, name))
 	}

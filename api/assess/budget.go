@@ -1,0 +1,84 @@
+package assess
+
+import (
+	"slices"
+
+	"levinward/api/wire"
+	"levinward/risk"
+	"levinward/risk/measures"
+)
+
+// Cautions stand in everything that the service tells of a site.
+func Cautions() []string { return slices.Clone(cautions) }
+
+// Choices are what a budget can be spent on at a site.
+type Choices struct {
+	Options []measures.SiteOptions     // of the structures where something can be saved
+	Sets    [][]risk.StructureMeasures // what the options stand for
+	Before  float64                    // what there is to save, by the objective
+	Limited []bool                     // per structure: a risk is above its limit as things are
+	Unknown int                        // structures with an unacceptable R_1 and no number of persons
+	Input   *risk.Input
+	Result  *risk.Result
+}
+
+// ChoicesOf finds the sets of measures worth paying for at a site with known N_G.
+// number is handed on to measures.SiteOptions. It returns the faults that keep the site from being computed.
+func ChoicesOf(site *wire.Site, number int, o measures.Objective) (*Choices, []risk.Violation) {
+	if faults := Faults(site); len(faults) > 0 {
+		return nil, faults
+	}
+	in := &site.Input
+	ed := edition(in.Edition)
+	res, err := ed.Assess(in, nil)
+	if err != nil {
+		return nil, []risk.Violation{{Rule: risk.RuleNotApplicable, Reason: err.Error()}}
+	}
+	rec := measures.Recommend(in, &res, ed)
+	c := &Choices{Input: in, Result: &res, Limited: make([]bool, len(in.Structures))}
+	c.Options, c.Sets = measures.SiteOptionsOf(number, in, &res, &rec, ed, o)
+	for i := range in.Structures {
+		r := &res.Structures[i]
+		if !r.Assessed {
+			continue
+		}
+		for k := range r.Risks {
+			c.Limited[i] = c.Limited[i] || r.Risks[k].Applies && !r.Risks[k].Acceptable()
+		}
+		life := &r.Risks[risk.HumanLife]
+		persons := measures.AtRisk(&in.Structures[i], r)
+		switch {
+		case o == measures.ExpectedLoss:
+			c.Before += r.Risks[risk.EconomicValue].Total * r.TotalValue
+		case persons == 0 && life.Applies && !life.Acceptable():
+			c.Unknown++
+		default:
+			c.Before += persons
+		}
+	}
+	return c, nil
+}
+
+// LimitedAfter tells whether a structure has a risk above its limit under a set.
+func (c *Choices) LimitedAfter(m *risk.StructureMeasures) bool {
+	r := &c.Result.Structures[m.Structure]
+	for k := range r.Risks {
+		if limit := r.Risks[k].Tolerable; r.Risks[k].Applies && limit > 0 && m.Risks[k] > limit {
+			return true
+		}
+	}
+	return false
+}
+
+// BudgetCautions say what a plan by an objective is not.
+func BudgetCautions(o measures.Objective) []string {
+	own := []string{
+		"A plan under a budget does not make every site acceptable: a set that is worth its money may leave a risk above its limit R_T, and what is not chosen stays as it is. Look at acceptable_after and sites_above_limit_after.",
+	}
+	if o == measures.PersonsAtRisk {
+		own = append(own, "Persons at risk are those in structures whose R_1 exceeds R_T. A structure counts in full or not at all: how far R_1 is above R_T does not count, nor does a set that lowers it and leaves it above. Persons in several structures count in each.")
+	} else {
+		own = append(own, "Expected loss is R_4 x c_t, the loss of economic value per year as a mean over many years; a single site may lose all or nothing. It counts structures whose values are given and nothing else: neither life, nor service to the public, nor heritage, nor what the measures cost each year. It means something only where all values are in the currency of the prices.")
+	}
+	return append(own, cautions...)
+}

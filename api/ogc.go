@@ -1,0 +1,305 @@
+package api
+
+import (
+	"errors"
+	"net/http"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"levinward/api/wire"
+	"levinward/store"
+)
+
+// Portfolios as feature collections: OGC API - Features, Part 1: Core (OGC
+// 17-069r4), in GeoJSON. Every document has this one form, whatever the request accepts.
+
+const (
+	mediaOpenAPI = "application/vnd.oai.openapi+json;version=3.0"
+	crs84        = "http://www.opengis.net/def/crs/OGC/1.3/CRS84"
+)
+
+// conformance are the requirement classes that are met.
+var conformance = wire.Conformance{ConformsTo: []string{
+	"http://www.opengis.net/spec/ogcapi-features-1/1.0/conf/core",
+	"http://www.opengis.net/spec/ogcapi-features-1/1.0/conf/oas30",
+	"http://www.opengis.net/spec/ogcapi-features-1/1.0/conf/geojson",
+}}
+
+// address is where the client reached the service; links have to be absolute for some.
+func address(c echo.Context) string {
+	scheme := "http"
+	if c.Scheme() == "https" {
+		scheme = "https"
+	}
+	return scheme + "://" + c.Request().Host
+}
+
+func (s *Server) ogcLanding(c echo.Context) error {
+	at := address(c)
+	return answer(c, wire.LandingPage{
+		Title:       "levinward",
+		Description: "Lightning risk of sites. Every portfolio is a collection of features; its results are a screening and design aid.",
+		Links: []wire.Link{
+			{Href: at + "/ogc", Rel: "self", Type: mediaJSON, Title: "This page"},
+			{Href: at + "/ogc/api", Rel: "service-desc", Type: mediaOpenAPI, Title: "The contract"},
+			{Href: at + "/docs/", Rel: "service-doc", Type: mediaHTML, Title: "The contract to browse"},
+			{Href: at + "/ogc/conformance", Rel: "conformance", Type: mediaJSON, Title: "What the service conforms to"},
+			{Href: at + "/ogc/collections", Rel: "data", Type: mediaJSON, Title: "The portfolios"},
+		},
+	})
+}
+
+func (s *Server) ogcConformance(c echo.Context) error { return answer(c, conformance) }
+
+// ogcCollections answers every portfolio.
+func (s *Server) ogcCollections(c echo.Context) error {
+	at := address(c)
+	all := wire.Collections{
+		Links:       []wire.Link{{Href: at + "/ogc/collections", Rel: "self", Type: mediaJSON}},
+		Collections: []wire.Collection{},
+	}
+	for cursor := ""; ; {
+		page, err := s.store.ListPortfolios(c.Request().Context(), store.Local, store.MaxLimit, cursor)
+		if err != nil {
+			return err
+		}
+		for i := range page.Portfolios {
+			all.Collections = append(all.Collections, collection(at, &page.Portfolios[i]))
+		}
+		if cursor = page.Next; cursor == "" {
+			return answer(c, all)
+		}
+	}
+}
+
+func collection(address string, p *store.Portfolio) wire.Collection {
+	at := address + "/ogc/collections/" + p.ID
+	return wire.Collection{
+		ID: p.ID, Title: p.Name, Description: p.Description, ItemType: "feature", CRS: []string{crs84},
+		Links: []wire.Link{
+			{Href: at, Rel: "self", Type: mediaJSON, Title: p.Name},
+			{Href: at + "/items", Rel: "items", Type: mediaGeoJSON, Title: p.Name},
+		},
+	}
+}
+
+// collectionOf reads the portfolio that the path names.
+func (s *Server) collectionOf(c echo.Context) (store.Portfolio, error) {
+	p, err := s.store.Portfolio(c.Request().Context(), store.Local, c.Param("collectionId"))
+	if errors.Is(err, store.ErrNotFound) {
+		return p, notFound.problem("there is no such collection")
+	}
+	return p, err
+}
+
+func (s *Server) ogcCollection(c echo.Context) error {
+	p, err := s.collectionOf(c)
+	if err != nil {
+		return err
+	}
+	return answer(c, collection(address(c), &p))
+}
+
+// Lengths of a page of features. A larger limit counts as the largest, as the standard asks.
+const defaultFeatures, maxFeatures = 10, 10_000
+
+// ogcItems answers a page of sites in the order of their names, in which a
+// site keeps its place when it is assessed again.
+func (s *Server) ogcItems(c echo.Context) error {
+	q, limit, err := itemsQuery(c)
+	if err != nil {
+		return err
+	}
+	p, err := s.collectionOf(c)
+	if err != nil {
+		return err
+	}
+	sites, next, err := s.findSites(c.Request().Context(), p.ID, q, limit)
+	if err != nil {
+		return err
+	}
+	at, u := address(c), c.Request().URL
+	features := wire.SiteFeatures{
+		Type: "FeatureCollection", Time: s.now().UTC(), Returned: len(sites), Features: make([]wire.SiteFeature, len(sites)),
+		Links: []wire.Link{
+			{Href: at + u.RequestURI(), Rel: "self", Type: mediaGeoJSON},
+			{Href: at + "/ogc/collections/" + p.ID, Rel: "collection", Type: mediaJSON, Title: p.Name},
+		},
+	}
+	for i := range sites {
+		features.Features[i] = siteFeature(&sites[i])
+	}
+	if next != "" {
+		features.Links = append(features.Links, wire.Link{Href: at + nextPage(u, next), Rel: "next", Type: mediaGeoJSON})
+	}
+	if features.Matched, err = s.numberMatched(c, p.ID, &q, len(sites), next); err != nil {
+		return err
+	}
+	return answerFeatures(c, features)
+}
+
+// numberMatched counts what a request from the first page on selects, where that is known or cheap: nil elsewhere.
+func (s *Server) numberMatched(c echo.Context, portfolio string, q *siteQuery, returned int, next string) (*int, error) {
+	switch {
+	case q.Cursor != "":
+		return nil, nil
+	case next == "":
+		return &returned, nil
+	case !q.plain() || q.BBox != nil || q.Acceptable != nil:
+		return nil, nil
+	}
+	totals, err := s.store.PortfolioTotals(c.Request().Context(), store.Local, portfolio, s.now())
+	all := int(totals.Sites)
+	return &all, err
+}
+
+func (s *Server) ogcItem(c echo.Context) error {
+	p, err := s.collectionOf(c)
+	if err != nil {
+		return err
+	}
+	site, err := s.store.Site(c.Request().Context(), store.Local, p.ID, c.Param("featureId"))
+	if errors.Is(err, store.ErrNotFound) {
+		return notFound.problem("there is no such feature in this collection")
+	}
+	if err != nil {
+		return err
+	}
+	at := address(c)
+	f := siteFeature(&site)
+	f.Links = []wire.Link{
+		{Href: at + "/ogc/collections/" + p.ID + "/items/" + f.ID, Rel: "self", Type: mediaGeoJSON, Title: site.Name},
+		{Href: at + "/ogc/collections/" + p.ID, Rel: "collection", Type: mediaJSON, Title: p.Name},
+		{Href: at + "/v1/assessments/" + f.ID, Rel: "related", Type: mediaJSON, Title: "The assessment with all its numbers"},
+	}
+	return answerFeatures(c, f)
+}
+
+func answerFeatures(c echo.Context, v any) error {
+	b, err := encode(v)
+	if err != nil {
+		return err
+	}
+	return c.Blob(http.StatusOK, mediaGeoJSON, b)
+}
+
+// itemsQuery reads the parameters of a page of features, all faults at once.
+func itemsQuery(c echo.Context) (siteQuery, int, error) {
+	params := c.QueryParams()
+	q, limit := siteQuery{SiteFilter: store.SiteFilter{Rank: store.RankName, Cursor: params.Get("cursor")}}, defaultFeatures
+	var faults []Fault
+	read := func(name string, parse func(text string) (reason string)) {
+		if !params.Has(name) {
+			return
+		}
+		if reason := parse(params.Get(name)); reason != "" {
+			faults = append(faults, Fault{Parameter: name, Reason: reason})
+		}
+	}
+	read("limit", func(text string) (reason string) {
+		limit, reason = parseLimit(text)
+		return reason
+	})
+	read("bbox", func(text string) (reason string) {
+		q.BBox, reason = parseBBox(withoutHeights(text))
+		return reason
+	})
+	read("datetime", func(text string) (reason string) {
+		q.from, q.to, reason = parseInterval(text)
+		return reason
+	})
+	read("acceptable", func(text string) string {
+		if text != "true" && text != "false" {
+			return "must be true or false; found " + strconv.Quote(text)
+		}
+		yes := text == "true"
+		q.Acceptable = &yes
+		return ""
+	})
+	exactly := func(into **string) func(string) string {
+		return func(text string) string {
+			*into = &text
+			if len([]rune(text)) > maxQuery {
+				return "must be a text of at most " + strconv.Itoa(maxQuery) + " characters"
+			}
+			q.Query = text // which the store looks for first
+			return ""
+		}
+	}
+	read("name", exactly(&q.name))
+	read("reference", exactly(&q.reference))
+	read("cursor", func(text string) string {
+		if text == "" {
+			return "is empty; leave it out for the first page"
+		}
+		return ""
+	})
+	if len(faults) > 0 {
+		return q, 0, badParameter.problem("", faults...)
+	}
+	return q, limit, nil
+}
+
+// parseLimit reads the length of a page.
+func parseLimit(text string) (int, string) {
+	n, err := strconv.Atoi(text)
+	if errors.Is(err, strconv.ErrRange) && n > 0 {
+		err = nil
+	}
+	if err != nil || n < 1 {
+		return 0, "must be a whole number, at least 1; above " + strconv.Itoa(maxFeatures) + " it counts as that; found " + strconv.Quote(text)
+	}
+	return min(n, maxFeatures), ""
+}
+
+// withoutHeights makes a box of four numbers of one of six: sites have no height.
+func withoutHeights(box string) string {
+	n := strings.Split(box, ",")
+	if len(n) != 6 {
+		return box
+	}
+	low, lowOK := plainNumber(strings.TrimSpace(n[2]))
+	high, highOK := plainNumber(strings.TrimSpace(n[5]))
+	if !lowOK || !highOK || low > high {
+		return box
+	}
+	return strings.Join([]string{n[0], n[1], n[3], n[4]}, ",")
+}
+
+// parseInterval reads an instant or an interval, whose ends may be open. Both ends belong to it; nil is an open one.
+func parseInterval(text string) (from, to *time.Time, reason string) {
+	reason = `must be a date-time (RFC 3339) such as 2031-05-17T09:30:00Z, or two of them with / between, where .. or nothing is an open end; found ` + strconv.Quote(text)
+	first, last, interval := strings.Cut(text, "/")
+	if !interval {
+		t, err := parseInstant(text)
+		if err != nil {
+			return nil, nil, reason
+		}
+		return &t, &t, ""
+	}
+	for _, end := range []struct {
+		text string
+		into **time.Time
+	}{{first, &from}, {last, &to}} {
+		if end.text == "" || end.text == ".." {
+			continue
+		}
+		t, err := parseInstant(end.text)
+		if err != nil {
+			return nil, nil, reason
+		}
+		*end.into = &t
+	}
+	if from != nil && to != nil && from.After(*to) {
+		return nil, nil, "the interval ends before it begins; found " + strconv.Quote(text)
+	}
+	return from, to, ""
+}
+
+// parseInstant reads a date-time; RFC 3339 lets t and z stand for T and Z.
+func parseInstant(text string) (time.Time, error) {
+	return time.Parse(time.RFC3339Nano, strings.ToUpper(text))
+}
