@@ -20,7 +20,7 @@ import (
 	"levinward/store"
 )
 
-const mediaXLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+const mediaWorkbook = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 // steadyTime is how long a client may take nothing of an export before it is cut off.
 const steadyTime = time.Minute

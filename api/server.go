@@ -139,7 +139,7 @@ func (s *Server) routes() {
 	e.PUT("/v1/devices/:id", s.replaceDevice)
 	e.DELETE("/v1/devices/:id", s.withdrawDevice)
 	e.GET("/v1/portfolios/:id/sites.csv", s.export("sites.csv", "text/csv; charset=utf-8; header=present", newCSVSites))
-	e.GET("/v1/portfolios/:id/sites.xlsx", s.export("sites.xlsx", mediaXLSX, newXLSXSites))
+	e.GET("/v1/portfolios/:id/sites.xlsx", s.export("sites.xlsx", mediaWorkbook, newXLSXSites))
 	e.GET("/v1/portfolios/:id/sites.geojson", s.export("sites.geojson", mediaGeoJSON, newGeoSites))
 	e.POST("/v1/portfolios/:id/budget", s.budget)
 	e.GET("/ogc", s.ogcLanding)
