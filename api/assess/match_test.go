@@ -116,7 +116,8 @@ func TestStoredScheduleAsksTheSame(t *testing.T) {
 	}
 	for i := range places {
 		want, got := spd.NeedOf(&computed[i]), spd.NeedOf(&places[i].Entry)
-		if got != want || places[i].Entry.Position != computed[i].Position || places[i].Entry.Required != computed[i].Required || places[i].Entry.Withstand != computed[i].Withstand {
+		if got != want || places[i].Entry.Position != computed[i].Position || places[i].Entry.Required != computed[i].Required || places[i].Entry.Withstand != computed[i].Withstand ||
+			!slices.Equal(places[i].Entry.Basis, computed[i].Basis) {
 			t.Errorf("%s at %s: read %+v, computed %+v", places[i].Line, places[i].Structure, got, want)
 		}
 	}

@@ -52,6 +52,7 @@ type storedPlace struct {
 	TOVMin          storedNumber   `json:"tov_min_v"`
 	LimitingIimpMin storedNumber   `json:"limiting_iimp_min_ka"`
 	LimitingInMin   storedNumber   `json:"limiting_in_min_ka"`
+	Basis           []Basis        `json:"basis"`
 }
 
 type storedMode struct {
@@ -79,6 +80,9 @@ func ReadPlaces(schedule []byte) ([]ScheduledPlace, error) {
 		}
 		for _, m := range s.Modes {
 			e.Modes = append(e.Modes, spd.Mode{Mode: m.Mode, UcMin: m.UcMin.Opt, UpMax: m.UpMax.Opt, InMin: m.InMin.Opt, IimpMin: m.IimpMin.Opt})
+		}
+		for _, b := range s.Basis {
+			e.Basis = append(e.Basis, spd.Basis(b)) // a finding names the source of the number, not that of the rule
 		}
 		places[i] = ScheduledPlace{s.Line, s.Structure, s.EarthFirst, e}
 	}

@@ -170,11 +170,10 @@ func margin(found, required float64, most bool) Opt {
 	if required == 0 {
 		return Opt{}
 	}
-	m := found/required - 1
 	if most {
-		m = -m
+		return Some(1 - found/required) // 0, not -0, where both are the same
 	}
-	return Some(m)
+	return Some(found/required - 1)
 }
 
 // basis finds the reason of a value of the entry, that of the mode first.

@@ -231,6 +231,9 @@ func TestRulesOnBothSides(t *testing.T) {
 		if r.Verdict < c.want || f.Reason == "" || f.Clause == "" || f.Required == "" || f.Found == "" {
 			t.Errorf("%s: %v, %+v", c.name, r.Verdict, f)
 		}
+		if f.Margin.Valid && math.Signbit(f.Margin.Value) && f.Margin.Value == 0 {
+			t.Errorf("%s: margin -0", c.name)
+		}
 		if f.Margin.Valid && (f.Margin.Value >= -1e-9) != (c.want == Suitable) && c.rule != RuleHighestUc && c.rule != RuleLeads {
 			t.Errorf("%s: margin %v", c.name, f.Margin.Value)
 		}
