@@ -41,6 +41,7 @@ const usage = `levinward: lightning risk and surge protection for off-grid and r
   levinward serve   [-listen HOST:PORT] [-database FILE|postgres://…]   the service
   levinward assess  [-json] [-check] [-map ID=FILE]… FILE|-             one site, without a server
   levinward check-device [-json] FILE|-                                 is this device right for that line?
+  levinward import  -portfolio NAME FILE                                sites of a file into a portfolio
   levinward migrate [-database FILE|postgres://…]                       bring a database up to date
   levinward version
 
@@ -106,6 +107,8 @@ func (p *program) command(ctx context.Context) error {
 		return p.assess(args)
 	case "check-device":
 		return p.checkDevice(args)
+	case "import":
+		return p.importFile(ctx, args)
 	case "migrate":
 		return p.migrate(ctx, args)
 	case "version", "-version", "--version":
@@ -183,6 +186,11 @@ func (p *program) migrate(ctx context.Context, args []string) error {
 	} else {
 		applied, err = sqlite.Migrate(ctx, *dsn, migrationsOf("sqlite"))
 	}
+	if err == nil {
+		var queue []string
+		queue, err = migrateQueue(ctx, *dsn)
+		applied = append(applied, queue...)
+	}
 	for _, name := range applied {
 		fmt.Fprintln(p.out, "applied", name)
 	}
@@ -212,8 +220,11 @@ func (p *program) serve(ctx context.Context, args []string) error {
 		return err
 	}
 	defer db.Close()
-	log := slog.New(slog.NewTextHandler(p.errOut, nil))
-	handler, err := api.New(api.Config{Store: db, Contract: contract, Engine: engine, Log: log})
+	config := api.Config{Store: db, Contract: contract, Engine: engine, Log: slog.New(slog.NewTextHandler(p.errOut, nil))}
+	if config.Jobs, err = api.NewJobs(config); err != nil {
+		return err
+	}
+	handler, err := api.New(config)
 	if err != nil {
 		return err
 	}
@@ -221,11 +232,18 @@ func (p *program) serve(ctx context.Context, args []string) error {
 	if err != nil {
 		return err
 	}
+	stopJobs, err := startJobs(ctx, *dsn, config.Jobs)
+	if err != nil {
+		return errors.Join(err, l.Close())
+	}
 	fmt.Fprintf(p.errOut, "levinward listens on http://%s\n", l.Addr())
 	if p.listening != nil {
 		p.listening(l.Addr().String())
 	}
-	return serveUntilDone(ctx, l, handler)
+	err = serveUntilDone(ctx, l, handler)
+	end, cancel := context.WithTimeout(context.WithoutCancel(ctx), shutdownTimeout)
+	defer cancel()
+	return errors.Join(err, stopJobs(end))
 }
 
 // serveUntilDone serves until ctx is done, then lets running requests finish.

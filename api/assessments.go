@@ -15,9 +15,7 @@ import (
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
 
-	"levinward/api/assess"
 	"levinward/api/wire"
-	"levinward/risk/trace"
 	"levinward/store"
 )
 
@@ -58,30 +56,17 @@ func answerDocument(c echo.Context, status int, v any) error {
 	return c.Blob(status, mediaJSON, b.Bytes())
 }
 
-// computed is an input with everything that came of it.
-type computed struct {
-	result *wire.Result
-	input  []byte // canonical
-	hash   string // of input
-	due    time.Time
-	trace  *trace.Trace
-}
-
 // compute answers a decoded input. Faults have been found before.
-func (s *Server) compute(in *wire.Input, site *wire.Site, t *trace.Trace) (*computed, error) {
-	answer, faults := assess.Run(site, t)
+func (s *Server) compute(in *wire.Input, site *wire.Site) (*wire.Result, error) {
+	done, faults, err := s.recorder.Compute(in, site, time.Time{}, nil)
+	if err != nil {
+		return nil, err
+	}
 	if len(faults) > 0 {
 		return nil, invalid(faultsOf(faults))
 	}
 	s.metrics.computed.Inc()
-	canonical, err := encode(in)
-	if err != nil {
-		return nil, err
-	}
-	sum := sha256.Sum256(canonical)
-	c := &computed{result: answer.Document(in), input: canonical, hash: hex.EncodeToString(sum[:]), due: assess.ReviewDue(answer.Input, s.now()), trace: t}
-	c.result.Engine, c.result.InputHash, c.result.ReviewDue = s.engine, c.hash, c.due.Format(time.DateOnly)
-	return c, nil
+	return done.Result, nil
 }
 
 // calculate computes and stores nothing.
@@ -94,58 +79,24 @@ func (s *Server) calculate(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	done, err := s.compute(in, site, nil)
+	result, err := s.compute(in, site)
 	if err != nil {
 		return err
 	}
-	return answerDocument(c, http.StatusOK, done.result)
+	return answerDocument(c, http.StatusOK, result)
 }
-
-// traces are used again from record to record.
-var traces = sync.Pool{New: func() any { return trace.New(stepsExpected) }}
-
-// stepsExpected is room for the worksheet of a small site; larger ones grow.
-const stepsExpected = 512
 
 // record computes an input with its worksheet and makes the record to be stored.
 func (s *Server) record(c echo.Context, in *wire.Input, site *wire.Site, id string, revision int) (store.Record, error) {
-	var r store.Record
-	t := traces.Get().(*trace.Trace)
-	defer func() {
-		t.Reset()
-		traces.Put(t)
-	}()
-	done, err := s.compute(in, site, t)
+	r, faults, err := s.recorder.Record(in, site, id, revision, time.Time{})
 	if err != nil {
 		return r, err
 	}
-	created := s.now().UTC().Truncate(time.Microsecond)
-	done.result.ID, done.result.Revision, done.result.CreatedAt = id, revision, &created
-	r.Header = store.Header{
-		ID: id, Revision: revision, CreatedAt: created, Name: in.Name, Reference: in.Reference,
-		Latitude: *in.Location.Latitude, Longitude: *in.Location.Longitude,
-		Edition: done.result.Edition, Engine: s.engine, InputHash: done.hash, DefinitionsHash: s.definitions.Hash, ReviewDue: done.due,
+	if len(faults) > 0 {
+		return r, invalid(faultsOf(faults))
 	}
-	r.Input = done.input
-	if r.Result, err = encode(done.result); err != nil {
-		return r, err
-	}
-	if r.Worksheet, err = s.definitions.Encode(done.trace); err != nil {
-		return r, err
-	}
-	return r, s.define(c)
-}
-
-// define puts the definitions of the worksheet into the store, once in the life of the server.
-func (s *Server) define(c echo.Context) error {
-	if s.defined.Load() {
-		return nil
-	}
-	if err := s.store.PutDefinitions(c.Request().Context(), store.Local, s.definitions.Hash, s.definitions.Document); err != nil {
-		return err
-	}
-	s.defined.Store(true)
-	return nil
+	s.metrics.computed.Inc()
+	return r, s.recorder.Define(c.Request().Context(), s.store)
 }
 
 // create computes and stores revision 1.

@@ -24,10 +24,13 @@ func Compute(contractYAML, body []byte, engine string, maps assess.Maps, t *trac
 	if err != nil {
 		return nil, err
 	}
-	s := Server{engine: engine, now: time.Now, metrics: newMetrics()}
-	done, err := s.compute(in, site, t)
+	recorder := assess.Recorder{Engine: engine, Now: time.Now}
+	done, faults, err := recorder.Compute(in, site, time.Time{}, t)
 	if err != nil {
 		return nil, err
 	}
-	return done.result, nil
+	if len(faults) > 0 {
+		return nil, invalid(faultsOf(faults))
+	}
+	return done.Result, nil
 }

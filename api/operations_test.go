@@ -39,6 +39,7 @@ func TestEveryOperation(t *testing.T) {
 		everyDeviceOperation(c)
 		everySiteDocument(t, c, kept)
 		c.Delete(at).Want(http.StatusNoContent)
+		portfolioOperations(t, c)
 		for path, item := range c.Document().Paths.Map() {
 			for method, op := range item.Operations() {
 				for status := range op.Responses.Map() {

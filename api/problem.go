@@ -80,6 +80,11 @@ var (
 	busy              = kind{"busy", http.StatusServiceUnavailable, "Too much is being done at once"}
 	invalidInput      = kind{"invalid-input", http.StatusUnprocessableEntity, "The input has faults"}
 	keyReused         = kind{"idempotency-key-reused", http.StatusUnprocessableEntity, "The idempotency key was used with another body"}
+	siteReference     = kind{"reference-taken", http.StatusConflict, "The reference is in use"}
+	nameTaken         = kind{"name-taken", http.StatusConflict, "Another portfolio has this name"}
+	tooMany           = kind{"too-many", http.StatusConflict, "There are as many as are allowed"}
+	notRetried        = kind{"not-retried", http.StatusConflict, "The work cannot be tried again"}
+	cancelled         = kind{"cancelled", http.StatusConflict, "The work was cancelled"}
 	unavailable       = kind{"unavailable", http.StatusServiceUnavailable, "The database is away"}
 	internal          = kind{"internal", http.StatusInternalServerError, "Something went wrong here"}
 )
@@ -126,6 +131,8 @@ func problemOf(err error) *Problem {
 		p = conflict.problem("the newest revision is " + strconv.Itoa(old.Current))
 		p.etag = etag(old.Current)
 		return p
+	case errors.Is(err, store.ErrReferenceTaken):
+		return siteReference.problem("another site of the portfolio has this reference")
 	case errors.Is(err, store.ErrKeyReused):
 		return keyReused.problem("choose another Idempotency-Key, or send the same body again")
 	case errors.Is(err, store.ErrBadCursor):

@@ -8,7 +8,6 @@ import (
 	"net/http"
 	"slices"
 	"strconv"
-	"sync/atomic"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -16,11 +15,9 @@ import (
 	"github.com/swaggest/swgui/v5emb"
 
 	"levinward/api/assess"
-	"levinward/api/wire"
+	"levinward/api/batch"
+	"levinward/api/jobs"
 	"levinward/geo"
-	"levinward/risk/earth"
-	"levinward/risk/spd"
-	"levinward/risk/trace"
 	"levinward/store"
 )
 
@@ -31,6 +28,7 @@ type Config struct {
 	Engine   string // name and version of the program, kept with every result
 	Log      *slog.Logger
 	Now      func() time.Time // the clock; nil for that of the machine
+	Jobs     *jobs.Jobs       // of NewJobs, started; nil: work is queued, and done by others on the store
 }
 
 // Server answers requests. It holds no state of its own but its metrics: any
@@ -42,8 +40,8 @@ type Server struct {
 	engine      string
 	log         *slog.Logger
 	now         func() time.Time
-	definitions *wire.Definitions
-	defined     atomic.Bool // the definitions are in the store
+	recorder    *assess.Recorder
+	jobs        *jobs.Jobs
 	metrics     *metrics
 	libraries   libraryCache
 	maps        *mapShelf
@@ -64,12 +62,17 @@ func New(c Config) (*Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	definitions, err := wire.NewDefinitions(definedQuantities(), definedTables())
-	if err != nil {
-		return nil, err
+	if c.Jobs == nil {
+		if c.Jobs, err = NewJobs(c); err != nil {
+			return nil, err
+		}
 	}
-	s := &Server{echo: echo.New(), store: c.Store, contract: contract, engine: c.Engine, log: c.Log, now: c.Now, definitions: definitions, metrics: newMetrics(),
-		maps: newMapShelf(c.Store, shelfRoom), mapLimits: geo.DefaultDensityMapLimits, mapSlots: make(chan struct{}, mapsAtOnce), budgetSlots: make(chan struct{}, 1)}
+	shelf, ok := c.Jobs.Maps.(*mapShelf) // one for both
+	if !ok {
+		shelf = newMapShelf(c.Store, shelfRoom)
+	}
+	s := &Server{echo: echo.New(), store: c.Store, contract: contract, engine: c.Engine, log: c.Log, now: c.Now, recorder: c.Jobs.Recorder, jobs: c.Jobs, metrics: newMetrics(),
+		maps: shelf, mapLimits: geo.DefaultDensityMapLimits, mapSlots: make(chan struct{}, mapsAtOnce), budgetSlots: make(chan struct{}, 1)}
 	if s.now == nil {
 		s.now = time.Now
 	}
@@ -81,20 +84,13 @@ func New(c Config) (*Server, error) {
 	return s, nil
 }
 
-func definedQuantities() []*trace.Quantity {
-	var qs []*trace.Quantity
-	for _, e := range assess.Editions {
-		qs = append(qs, e.Quantities()...)
+// NewJobs makes the background work of a service. It needs neither contract nor server.
+func NewJobs(c Config) (*jobs.Jobs, error) {
+	recorder, err := assess.NewRecorder(c.Engine, c.Now)
+	if err != nil {
+		return nil, err
 	}
-	return append(append(qs, spd.Quantities()...), earth.Quantities()...)
-}
-
-func definedTables() []*trace.Table {
-	var ts []*trace.Table
-	for _, e := range assess.Editions {
-		ts = append(ts, e.Tables()...)
-	}
-	return append(append(ts, spd.Tables()...), earth.Tables()...)
+	return jobs.New(jobs.Config{Store: c.Store, Recorder: recorder, Maps: newMapShelf(c.Store, shelfRoom), Log: c.Log}), nil
 }
 
 // ServeHTTP answers one request.
@@ -138,6 +134,27 @@ func (s *Server) routes() {
 	e.GET("/v1/devices/:id", s.device)
 	e.PUT("/v1/devices/:id", s.replaceDevice)
 	e.DELETE("/v1/devices/:id", s.withdrawDevice)
+	e.POST("/v1/portfolios", s.createPortfolio)
+	e.GET("/v1/portfolios", s.listPortfolios)
+	e.GET("/v1/portfolios/:id", s.portfolio)
+	e.PATCH("/v1/portfolios/:id", s.patchPortfolio)
+	e.DELETE("/v1/portfolios/:id", s.deletePortfolio)
+	e.GET("/v1/portfolios/:id/sites", s.listSites)
+	e.GET("/v1/portfolios/:id/changes", s.portfolioChanges)
+	e.POST("/v1/portfolios/:id/imports", s.importSites)
+	e.POST("/v1/portfolios/:id/assessments", s.reassess)
+	e.GET("/v1/work/:id", s.work)
+	e.DELETE("/v1/work/:id", s.cancelWork)
+	e.GET("/v1/work/:id/events", s.workEvents)
+	e.GET("/v1/work/:id/faults", s.workFaults)
+	e.POST("/v1/work/:id/retries", s.retryWork)
+	e.GET("/v1/presets", s.listPresets)
+	e.PUT("/v1/presets/:kind/:name", s.putPreset)
+	e.GET("/v1/presets/:kind/:name", s.preset)
+	e.DELETE("/v1/presets/:kind/:name", s.deletePreset)
+	e.GET("/v1/import-template.csv", s.template(batch.CSV, mediaCSV))
+	e.GET("/v1/import-template.xlsx", s.template(batch.XLSX, mediaXLSX))
+	e.GET("/v1/import-template.geojson", s.template(batch.GeoJSON, mediaGeoJSON))
 	e.GET("/v1/portfolios/:id/sites.csv", s.export("sites.csv", "text/csv; charset=utf-8; header=present", newCSVSites))
 	e.GET("/v1/portfolios/:id/sites.xlsx", s.export("sites.xlsx", mediaWorkbook, newXLSXSites))
 	e.GET("/v1/portfolios/:id/sites.geojson", s.export("sites.geojson", mediaGeoJSON, newGeoSites))

@@ -67,10 +67,22 @@ var testNow = time.Date(2031, 5, 17, 9, 30, 0, 0, time.UTC)
 // newServer makes a server on a store, with a clock that stands.
 func newServer(t testing.TB, s store.Store) *api.Server {
 	t.Helper()
-	server, err := api.New(api.Config{
-		Store: s, Contract: read(t, "openapi.yaml"), Engine: testEngine,
+	return newServerOf(t, s, testEngine)
+}
+
+// newServerOf makes a server of another version of the program.
+func newServerOf(t testing.TB, s store.Store, engine string) *api.Server {
+	t.Helper()
+	config := api.Config{
+		Store: s, Contract: read(t, "openapi.yaml"), Engine: engine,
 		Log: slog.New(slog.NewTextHandler(t.Output(), nil)), Now: func() time.Time { return testNow },
-	})
+	}
+	var err error
+	if config.Jobs, err = api.NewJobs(config); err != nil {
+		t.Fatal(err)
+	}
+	workHere(t, config.Jobs)
+	server, err := api.New(config)
 	if err != nil {
 		t.Fatal(err)
 	}

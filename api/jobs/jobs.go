@@ -48,6 +48,9 @@ func New(c Config) *Jobs {
 	return &Jobs{Config: c, org: store.Local, kept: newKeptMaps(c.Maps)}
 }
 
+// UseQueue lets q hand out the chunks. Call it before any work is begun.
+func (j *Jobs) UseQueue(q Queue) { j.queue = q }
+
 // enqueueAtOnce bounds how many chunks are handed over at a time.
 const enqueueAtOnce = 1000
 

@@ -99,7 +99,7 @@ func Start[TTx any](ctx context.Context, j *Jobs, driver riverdriver.Driver[TTx]
 		cancel()
 		return nil, err
 	}
-	j.queue = &riverQueue[TTx]{client}
+	j.UseQueue(&riverQueue[TTx]{client})
 	watched := make(chan struct{})
 	go func() {
 		defer close(watched)

@@ -1,0 +1,287 @@
+package api
+
+import (
+	"errors"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/labstack/echo/v4"
+
+	"levinward/api/batch"
+	"levinward/api/wire"
+	"levinward/risk"
+	"levinward/store"
+)
+
+// noSuch turns the error of the store for what is not there into one that names it.
+func noSuch(what string, err error) error {
+	switch {
+	case errors.Is(err, store.ErrNotFound):
+		return notFound.problem("there is no such " + what)
+	case errors.Is(err, store.ErrNameTaken):
+		return nameTaken.problem("choose another name")
+	}
+	return err
+}
+
+// controls finds control characters in texts of a body.
+func controls(texts map[string]string) (faults []risk.Violation) {
+	for _, pointer := range sortedKeys(texts) {
+		if strings.ContainsFunc(texts[pointer], func(r rune) bool { return r < ' ' || r == 0x7f }) {
+			faults = append(faults, risk.Violation{Rule: risk.RuleOutOfRange, Pointer: pointer, Reason: "must not hold control characters"})
+		}
+	}
+	return faults
+}
+
+// createPortfolio stores an empty portfolio.
+func (s *Server) createPortfolio(c echo.Context) error {
+	b, err := body(c, mediaJSON)
+	if err != nil {
+		return err
+	}
+	in, problem := decodeBody(s.contract, wire.PortfolioInputs, "PortfolioInput", b, func(in *wire.PortfolioInput) []risk.Violation {
+		return controls(map[string]string{"/name": in.Name, "/description": in.Description})
+	})
+	if problem != nil {
+		return problem
+	}
+	id, err := uuid.NewV7()
+	if err != nil {
+		return err
+	}
+	p, err := s.store.CreatePortfolio(c.Request().Context(), store.Local,
+		store.Portfolio{ID: id.String(), CreatedAt: s.now(), Name: in.Name, Description: in.Description})
+	if err != nil {
+		return noSuch("organisation", err)
+	}
+	c.Response().Header().Set("Location", "/v1/portfolios/"+p.ID)
+	return answerDocument(c, http.StatusCreated, portfolioOf(&p))
+}
+
+func portfolioOf(p *store.Portfolio) wire.Portfolio {
+	return wire.Portfolio{ID: p.ID, Name: p.Name, Description: p.Description, CreatedAt: p.CreatedAt}
+}
+
+// listPortfolios answers a page, the newest first.
+func (s *Server) listPortfolios(c echo.Context) error {
+	limit, cursor, err := pageOf(c)
+	if err != nil {
+		return err
+	}
+	page, err := s.store.ListPortfolios(c.Request().Context(), store.Local, limit, cursor)
+	if err != nil {
+		return err
+	}
+	list := wire.PortfolioList{Portfolios: make([]wire.Portfolio, len(page.Portfolios))}
+	for i := range page.Portfolios {
+		list.Portfolios[i] = portfolioOf(&page.Portfolios[i])
+	}
+	link(c, page.Next)
+	return answer(c, list)
+}
+
+// pageOf reads limit and cursor of a list, all faults at once.
+func pageOf(c echo.Context) (limit int, cursor string, err error) {
+	q := c.QueryParams()
+	limit, cursor = store.DefaultLimit, q.Get("cursor")
+	var faults []Fault
+	if q.Has("limit") {
+		n, err := strconv.Atoi(q.Get("limit"))
+		if err != nil || n < 1 || n > store.MaxLimit {
+			faults = append(faults, Fault{Parameter: "limit", Reason: "must be a whole number, at least 1, at most " + strconv.Itoa(store.MaxLimit) + "; found " + strconv.Quote(q.Get("limit"))})
+		}
+		limit = n
+	}
+	if q.Has("cursor") && cursor == "" {
+		faults = append(faults, Fault{Parameter: "cursor", Reason: "is empty; leave it out for the first page"})
+	}
+	if len(faults) > 0 {
+		return 0, "", badParameter.problem("", faults...)
+	}
+	return limit, cursor, nil
+}
+
+// link points to the next page of a list; nothing on the last one.
+func link(c echo.Context, next string) {
+	if next == "" {
+		return
+	}
+	c.Response().Header().Set("Link", "<"+nextPage(c.Request().URL, next)+`>; rel="next"`)
+}
+
+// portfolio answers one with its totals.
+func (s *Server) portfolio(c echo.Context) error {
+	ctx, id := c.Request().Context(), c.Param("id")
+	p, err := s.store.Portfolio(ctx, store.Local, id)
+	if err != nil {
+		return noSuch("portfolio", err)
+	}
+	totals, err := s.store.PortfolioTotals(ctx, store.Local, id, s.now())
+	if err != nil {
+		return noSuch("portfolio", err)
+	}
+	doc := portfolioOf(&p)
+	doc.Totals = &wire.PortfolioTotals{Sites: totals.Sites, NotAcceptable: totals.NotAcceptable, PersonsAtRisk: totals.PersonsAtRisk, ReviewDue: totals.ReviewDue}
+	return answer(c, doc)
+}
+
+// patchPortfolio changes name and description.
+func (s *Server) patchPortfolio(c echo.Context) error {
+	b, err := body(c, mediaPatch)
+	if err != nil {
+		return err
+	}
+	patch, problem := decodeBody(s.contract, wire.PortfolioPatches, "PortfolioPatch", b, func(p *wire.PortfolioPatch) []risk.Violation {
+		texts := map[string]string{}
+		if p.Name != nil {
+			texts["/name"] = *p.Name
+		}
+		if p.Description != nil {
+			texts["/description"] = *p.Description
+		}
+		return controls(texts)
+	})
+	if problem != nil {
+		return problem
+	}
+	ctx, id := c.Request().Context(), c.Param("id")
+	p, err := s.store.Portfolio(ctx, store.Local, id)
+	if err != nil {
+		return noSuch("portfolio", err)
+	}
+	if patch.Name != nil {
+		p.Name = *patch.Name
+	}
+	if patch.Description != nil {
+		p.Description = *patch.Description
+	}
+	if p, err = s.store.RenamePortfolio(ctx, store.Local, id, p.Name, p.Description); err != nil {
+		return noSuch("portfolio", err)
+	}
+	return answer(c, portfolioOf(&p))
+}
+
+// deletePortfolio removes one with its sites.
+func (s *Server) deletePortfolio(c echo.Context) error {
+	if err := s.store.DeletePortfolio(c.Request().Context(), store.Local, c.Param("id")); err != nil {
+		return noSuch("portfolio", err)
+	}
+	return c.NoContent(http.StatusNoContent)
+}
+
+// ranks are those a list can have.
+var ranks = []string{string(store.RankWorstRatio), string(store.RankExcess), string(store.RankPersonsAtRisk), string(store.RankName)}
+
+// listSites answers a page of ranked sites.
+func (s *Server) listSites(c echo.Context) error {
+	f, err := s.siteFilter(c)
+	if err != nil {
+		return err
+	}
+	ctx, id := c.Request().Context(), c.Param("id")
+	if _, err := s.store.Portfolio(ctx, store.Local, id); err != nil {
+		return noSuch("portfolio", err)
+	}
+	page, err := s.store.ListSites(ctx, store.Local, id, f)
+	if err != nil {
+		return err
+	}
+	list := wire.SiteList{Sites: make([]wire.ListedSite, len(page.Sites))}
+	for i := range page.Sites {
+		list.Sites[i] = listedSite(&page.Sites[i])
+	}
+	link(c, page.Next)
+	return answer(c, list)
+}
+
+// siteFilter reads the parameters of a list of sites, all faults at once.
+func (s *Server) siteFilter(c echo.Context) (store.SiteFilter, error) {
+	var faults []Fault
+	base, err := s.filter(c)
+	var wrong *Problem
+	if errors.As(err, &wrong) {
+		faults = wrong.Errors
+	} else if err != nil {
+		return store.SiteFilter{}, err
+	}
+	f := store.SiteFilter{Limit: base.Limit, Cursor: base.Cursor, BBox: base.BBox, Query: base.Query, DueOn: base.DueOn, Due: base.Due}
+	q := c.QueryParams()
+	if q.Has("rank") {
+		f.Rank = store.Rank(q.Get("rank"))
+		if !slices.Contains(ranks, q.Get("rank")) {
+			faults = append(faults, Fault{Parameter: "rank", Reason: "must be one of " + strings.Join(ranks, ", ") + "; found " + strconv.Quote(q.Get("rank"))})
+		}
+	}
+	if q.Has("acceptable") {
+		text := q.Get("acceptable")
+		acceptable := text == "true"
+		if !acceptable && text != "false" {
+			faults = append(faults, Fault{Parameter: "acceptable", Reason: "must be true or false; found " + strconv.Quote(text)})
+		}
+		f.Acceptable = &acceptable
+	}
+	if len(faults) > 0 {
+		return f, badParameter.problem("", faults...)
+	}
+	return f, nil
+}
+
+func listedSite(s *store.Site) wire.ListedSite {
+	return wire.ListedSite{Assessment: s.Assessment, Reference: s.Reference, Name: s.Name, Location: wire.Location{Latitude: &s.Latitude, Longitude: &s.Longitude},
+		CreatedAt: s.CreatedAt, UpdatedAt: s.UpdatedAt, SiteState: stateOf(s)}
+}
+
+func stateOf(s *store.Site) wire.SiteState {
+	return wire.SiteState{Revision: s.Revision, GroundFlashes: s.GroundFlashes, DensityOrigin: s.DensityOrigin, DensityMap: s.DensityMap,
+		WorstRatio: s.WorstRatio, LossOfHumanLife: s.LossOfHumanLife, Excess: s.Excess, PersonsAtRisk: s.PersonsAtRisk, Acceptable: s.Acceptable,
+		NeededProtection: s.NeededProtection, RequiredDevices: s.RequiredDevices, ReviewDue: s.ReviewDue.Format(time.DateOnly), Engine: s.Engine}
+}
+
+// portfolioChanges answers the sites that a work changed, before and after; without one, the last re-assessment.
+func (s *Server) portfolioChanges(c echo.Context) error {
+	limit, cursor, err := pageOf(c)
+	if err != nil {
+		return err
+	}
+	ctx, id, work := c.Request().Context(), c.Param("id"), c.QueryParam("work")
+	if work == "" {
+		last, err := s.store.LastWork(ctx, store.Local, id, store.WorkAssess)
+		if err != nil {
+			return noSuch("portfolio, or no re-assessment of it", err)
+		}
+		work = last.ID
+	} else if w, err := s.store.Work(ctx, store.Local, work); err != nil || w.Portfolio != strings.ToLower(id) {
+		if err == nil {
+			err = store.ErrNotFound
+		}
+		return noSuch("work on this portfolio", err)
+	}
+	page, err := s.store.ChangedSites(ctx, store.Local, id, store.Changes{Work: work, Limit: limit, Cursor: cursor})
+	if err != nil {
+		return err
+	}
+	doc := wire.SiteChanges{Work: work, Sites: make([]wire.SiteChange, len(page.Sites))}
+	for i := range page.Sites {
+		site := &page.Sites[i]
+		doc.Sites[i] = wire.SiteChange{Assessment: site.Assessment, Reference: site.Reference, Name: site.Name, Before: stateOf(site.Before), After: stateOf(site)}
+	}
+	link(c, page.Next)
+	return answer(c, doc)
+}
+
+// template answers a file to start from.
+func (s *Server) template(format batch.Format, media string) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		file, err := batch.Template(format)
+		if err != nil {
+			return err
+		}
+		c.Response().Header().Set("Content-Disposition", `attachment; filename="import-template.`+string(format)+`"`)
+		return c.Blob(http.StatusOK, media, file)
+	}
+}

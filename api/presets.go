@@ -1,0 +1,110 @@
+package api
+
+import (
+	"encoding/json"
+	"errors"
+	"net/http"
+	"net/url"
+
+	"github.com/labstack/echo/v4"
+
+	"levinward/api/batch"
+	"levinward/api/wire"
+	"levinward/store"
+)
+
+// presetKey reads kind and name from the path.
+func presetKey(c echo.Context) (kind, name string, err error) {
+	kind = c.Param("kind")
+	name, err = url.PathUnescape(c.Param("name"))
+	if err != nil || kind != store.PresetStructure && kind != store.PresetLine {
+		return "", "", notFound.problem("a preset is a structure or a line: /v1/presets/structure/… or /v1/presets/line/…")
+	}
+	return kind, name, nil
+}
+
+// putPreset stores a preset or its next version.
+func (s *Server) putPreset(c echo.Context) error {
+	kind, name, err := presetKey(c)
+	if err != nil {
+		return err
+	}
+	doc, err := body(c, mediaJSON)
+	if err != nil {
+		return err
+	}
+	if _, duplicates, err := decodeTree(doc); err != nil {
+		return notJSON.problem(err.Error())
+	} else if len(duplicates) > 0 {
+		return invalid([]Fault{at(duplicates[0], "stands twice in one object")})
+	}
+	one := map[string]json.RawMessage{name: doc}
+	presets := batch.Presets{Structures: one}
+	if kind == store.PresetLine {
+		presets = batch.Presets{Lines: one}
+	}
+	var wrong *batch.PresetError
+	if err := presets.Check(); errors.As(err, &wrong) {
+		faults := make([]Fault, len(wrong.Faults))
+		for i, f := range wrong.Faults {
+			faults[i] = at(f.Pointer, f.Reason)
+		}
+		return invalid(faults)
+	}
+	p, err := s.store.PutPreset(c.Request().Context(), store.Local, store.Preset{Kind: kind, Name: name, Document: doc})
+	switch {
+	case errors.Is(err, store.ErrTooManyPresets):
+		return tooMany.problem("remove presets that are not used any more")
+	case errors.Is(err, store.ErrInvalid):
+		return invalid([]Fault{at("", err.Error())})
+	case err != nil:
+		return err
+	}
+	status := http.StatusOK
+	if p.Version == 1 {
+		status = http.StatusCreated
+	}
+	return answerDocument(c, status, presetOf(&p))
+}
+
+// preset answers one.
+func (s *Server) preset(c echo.Context) error {
+	kind, name, err := presetKey(c)
+	if err != nil {
+		return err
+	}
+	p, err := s.store.Preset(c.Request().Context(), store.Local, kind, name)
+	if err != nil {
+		return noSuch("preset", err)
+	}
+	return answer(c, presetOf(&p))
+}
+
+// listPresets answers all.
+func (s *Server) listPresets(c echo.Context) error {
+	all, err := s.store.Presets(c.Request().Context(), store.Local)
+	if err != nil {
+		return err
+	}
+	list := wire.PresetList{Presets: make([]wire.Preset, len(all))}
+	for i := range all {
+		list.Presets[i] = presetOf(&all[i])
+	}
+	return answer(c, list)
+}
+
+func presetOf(p *store.Preset) wire.Preset {
+	return wire.Preset{Kind: p.Kind, Name: p.Name, Version: p.Version, Document: p.Document}
+}
+
+// deletePreset removes one. Sites that were made with it stay as they are.
+func (s *Server) deletePreset(c echo.Context) error {
+	kind, name, err := presetKey(c)
+	if err != nil {
+		return err
+	}
+	if err := s.store.DeletePreset(c.Request().Context(), store.Local, kind, name); err != nil {
+		return noSuch("preset", err)
+	}
+	return c.NoContent(http.StatusNoContent)
+}

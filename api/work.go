@@ -1,0 +1,301 @@
+package api
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"levinward/api/batch"
+	"levinward/api/jobs"
+	"levinward/api/wire"
+	"levinward/risk"
+	"levinward/store"
+)
+
+const mediaXLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+
+// importFormats are the files that can be imported.
+var importFormats = map[string]batch.Format{mediaCSV: batch.CSV, mediaXLSX: batch.XLSX, mediaGeoJSON: batch.GeoJSON}
+
+// Limits of an import.
+const (
+	maxImport  = 1 << 30
+	importTime = 30 * time.Minute
+	// faultsShown of a refused file stand in the answer, all of them with its work.
+	faultsShown = 100
+)
+
+// importSites reads a file and queues its rows.
+func (s *Server) importSites(c echo.Context) error {
+	im, err := importOf(c)
+	if err != nil {
+		return err
+	}
+	r := c.Request()
+	// The time limits of the server are for small bodies; not every writer can change them.
+	deadline, control := time.Now().Add(importTime), http.NewResponseController(c.Response())
+	_ = errors.Join(control.SetReadDeadline(deadline), control.SetWriteDeadline(deadline))
+	w, err := s.jobs.Import(r.Context(), im, http.MaxBytesReader(c.Response(), r.Body, maxImport))
+	var presets *batch.PresetError
+	switch {
+	case isTooLarge(err):
+		return tooLarge.problem("at most 1 GiB; nothing was stored")
+	case errors.As(err, &presets):
+		return conflict.problem("a preset does not fit any more, put it again: " + presets.Error())
+	case errors.Is(err, store.ErrNotFound):
+		return noSuch("portfolio", err)
+	case errors.Is(err, store.ErrWorkEnded):
+		return cancelled.problem("the import was cancelled while its file was read; nothing was stored")
+	case errors.Is(err, io.ErrUnexpectedEOF):
+		return unreadable.problem("the body ended early; nothing was stored")
+	case err != nil:
+		return err
+	}
+	c.Response().Header().Set("Location", "/v1/work/"+w.ID)
+	if w.State == store.WorkRefused {
+		return s.refusedFile(c, &w)
+	}
+	return answerDocument(c, http.StatusAccepted, s.workOf(&w))
+}
+
+// importOf reads the parameters of an import, all faults at once.
+func importOf(c echo.Context) (jobs.Import, error) {
+	q := c.QueryParams()
+	im := jobs.Import{Portfolio: c.Param("id"), Mode: store.AllOrNothing,
+		File: batch.Options{Sheet: q.Get("sheet"), Decimal: batch.Decimal(q.Get("decimal"))}}
+	var faults []Fault
+	choice := func(name string, allowed ...string) {
+		if q.Has(name) && !slices.Contains(allowed, q.Get(name)) {
+			faults = append(faults, Fault{Parameter: name, Reason: "must be one of " + strings.Join(allowed, ", ") + "; found " + strconv.Quote(q.Get(name))})
+		}
+	}
+	choice("mode", store.AllOrNothing, store.GoodRowsOnly)
+	choice("decimal", string(batch.DecimalPoint), string(batch.DecimalComma))
+	if q.Has("mode") {
+		im.Mode = q.Get("mode")
+	}
+	if len([]rune(im.File.Sheet)) > maxQuery {
+		faults = append(faults, Fault{Parameter: "sheet", Reason: "must be a text of at most " + strconv.Itoa(maxQuery) + " characters"})
+	}
+	if len(faults) > 0 {
+		return im, badParameter.problem("", faults...)
+	}
+	media := mediaTypeOf(c.Request().Header.Get(echo.HeaderContentType))
+	format, ok := importFormats[media]
+	switch {
+	case !ok:
+		return im, wrongMediaType.problem("send " + strings.Join(sortedKeys(importFormats), ", ") + "; found " + strconv.Quote(media))
+	case c.Request().Header.Get(echo.HeaderContentEncoding) != "":
+		return im, wrongMediaType.problem("send the body without a content encoding")
+	case c.Request().ContentLength > maxImport:
+		return im, tooLarge.problem("at most 1 GiB")
+	}
+	im.File.Format = format
+	return im, nil
+}
+
+// refusedFile answers the first faults of a file of which nothing was stored.
+func (s *Server) refusedFile(c echo.Context, w *store.Work) error {
+	page, err := s.store.WorkFaults(c.Request().Context(), store.Local, w.ID, faultsShown, "")
+	if err != nil {
+		return err
+	}
+	faults := make([]Fault, len(page.Faults))
+	for i, f := range page.Faults {
+		faults[i] = Fault{Line: int(f.Row), Column: f.Column, Value: f.Value, Reason: f.Reason}
+		if f.Row == 0 {
+			faults[i] = at("", f.Reason)
+			if f.Column != "" {
+				faults[i].Reason = "column " + strconv.Quote(f.Column) + ": " + f.Reason
+			}
+		}
+	}
+	detail := strconv.FormatInt(w.Failed, 10) + " of " + strconv.FormatInt(w.Total, 10) + " rows have faults; nothing was stored"
+	if page.Next != "" {
+		detail += "; the first faults are here, all under /v1/work/" + w.ID + "/faults"
+	}
+	return invalidInput.problem(detail, faults...)
+}
+
+// reassess queues sites to be assessed again.
+func (s *Server) reassess(c echo.Context) error {
+	b, err := body(c, mediaJSON)
+	if err != nil {
+		return err
+	}
+	in, problem := decodeBody(s.contract, wire.ReassessInputs, "ReassessInput", b, func(in *wire.ReassessInput) []risk.Violation {
+		if in.Which != "all" && in.Which != "due" {
+			return []risk.Violation{{Rule: risk.RuleOutOfRange, Pointer: "/which", Reason: "must be one of all, due; found " + strconv.Quote(in.Which)}}
+		}
+		return nil
+	})
+	if problem != nil {
+		return problem
+	}
+	r := jobs.Reassessment{Portfolio: c.Param("id"), Due: in.Which == "due"}
+	if in.FlashDensityMap != nil {
+		m, err := s.store.DensityMap(c.Request().Context(), store.Local, *in.FlashDensityMap)
+		if errors.Is(err, store.ErrNotFound) {
+			return invalid([]Fault{at("/flash_density_map", "there is no flash-density map "+strconv.Quote(*in.FlashDensityMap))})
+		}
+		if err != nil {
+			return err
+		}
+		r.Map = m.ID
+	}
+	w, err := s.jobs.Reassess(c.Request().Context(), r)
+	if err != nil {
+		return noSuch("portfolio", err)
+	}
+	return s.accepted(c, &w)
+}
+
+// accepted answers a work that was queued.
+func (s *Server) accepted(c echo.Context, w *store.Work) error {
+	c.Response().Header().Set("Location", "/v1/work/"+w.ID)
+	return answerDocument(c, http.StatusAccepted, s.workOf(w))
+}
+
+// retryWork makes the rows that failed a new work.
+func (s *Server) retryWork(c echo.Context) error {
+	w, err := s.jobs.Retry(c.Request().Context(), c.Param("id"))
+	switch {
+	case errors.Is(err, jobs.ErrNothingToRetry):
+		return notRetried.problem("no row failed in a way that can be tried again; correct the file and import it again")
+	case errors.Is(err, jobs.ErrNotEnded):
+		return notRetried.problem("the work has not ended; wait for it or cancel it")
+	case err != nil:
+		return noSuch("work", err)
+	}
+	return s.accepted(c, &w)
+}
+
+// work answers how far a work is.
+func (s *Server) work(c echo.Context) error {
+	w, err := s.store.Work(c.Request().Context(), store.Local, c.Param("id"))
+	if err != nil {
+		return noSuch("work", err)
+	}
+	return answer(c, s.workOf(&w))
+}
+
+// cancelWork ends a work; what is stored stays.
+func (s *Server) cancelWork(c echo.Context) error {
+	w, err := s.store.CancelWork(c.Request().Context(), store.Local, c.Param("id"), s.now())
+	if err != nil {
+		return noSuch("work", err)
+	}
+	return answer(c, s.workOf(&w))
+}
+
+// workOf writes a work with its rate, over the time since it started.
+func (s *Server) workOf(w *store.Work) wire.Work {
+	doc := wire.Work{ID: w.ID, Portfolio: w.Portfolio, Kind: w.Kind, Mode: w.Mode, State: w.State,
+		Total: w.Total, Done: w.Done, Failed: w.Failed, Unchanged: w.Unchanged, CreatedAt: w.CreatedAt}
+	if w.StartedAt.IsZero() {
+		return doc
+	}
+	doc.StartedAt = &w.StartedAt
+	end := s.now()
+	if !w.FinishedAt.IsZero() {
+		end, doc.FinishedAt = w.FinishedAt, &w.FinishedAt
+	}
+	if rate, left, ok := jobs.Pace(w, end); ok {
+		doc.Rate = &rate
+		if !w.Ended() {
+			doc.SecondsLeft = &left
+		}
+	}
+	return doc
+}
+
+// workFaults answers a page of the faults of rows.
+func (s *Server) workFaults(c echo.Context) error {
+	limit, cursor, err := pageOf(c)
+	if err != nil {
+		return err
+	}
+	page, err := s.store.WorkFaults(c.Request().Context(), store.Local, c.Param("id"), limit, cursor)
+	if err != nil {
+		return noSuch("work", err)
+	}
+	list := wire.WorkFaultList{Faults: make([]wire.WorkFault, len(page.Faults))}
+	for i, f := range page.Faults {
+		list.Faults[i] = wire.WorkFault(f)
+	}
+	link(c, page.Next)
+	return answer(c, list)
+}
+
+// Times of a stream of events.
+const (
+	eventEvery = 250 * time.Millisecond
+	stillHere  = 10 * time.Second // a comment keeps the connection open when nothing happens
+	streamTime = 4 * time.Hour
+)
+
+// workEvents sends the work whenever it has got further, until it ends (server-sent events).
+func (s *Server) workEvents(c echo.Context) error {
+	ctx, id := c.Request().Context(), c.Param("id")
+	w, err := s.store.Work(ctx, store.Local, id)
+	if err != nil {
+		return noSuch("work", err)
+	}
+	response := c.Response()
+	// Not every writer can change the time limit of the server.
+	_ = http.NewResponseController(response).SetWriteDeadline(time.Now().Add(streamTime))
+	response.Header().Set(echo.HeaderContentType, "text/event-stream")
+	response.Header().Set("Cache-Control", "no-store")
+	response.WriteHeader(http.StatusOK)
+	var last []byte
+	sent := time.Time{}
+	for {
+		text, err := json.Marshal(s.workOf(&w))
+		if err != nil {
+			return err
+		}
+		switch {
+		case !bytes.Equal(text, last):
+			_, err = fmt.Fprintf(response, "event: %s\ndata: %s\n\n", eventOf(&w), text)
+			last, sent = text, time.Now()
+		case time.Since(sent) > stillHere:
+			_, err = io.WriteString(response, ": still here\n\n")
+			sent = time.Now()
+		}
+		if err != nil {
+			return nil // the client is gone
+		}
+		response.Flush()
+		if w.Ended() {
+			return nil
+		}
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-time.After(eventEvery):
+		}
+		next, err := s.store.Work(ctx, store.Local, id)
+		switch {
+		case errors.Is(err, store.ErrNotFound):
+			return nil // the portfolio was deleted
+		case err == nil:
+			w = next
+		}
+	}
+}
+
+func eventOf(w *store.Work) string {
+	if w.Ended() {
+		return "end"
+	}
+	return "progress"
+}

@@ -1,0 +1,237 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/mattn/go-isatty"
+
+	"levinward/api"
+	"levinward/api/batch"
+	"levinward/api/jobs"
+	"levinward/store"
+)
+
+// importFile reads the sites of a file into a portfolio, without a server.
+func (p *program) importFile(ctx context.Context, args []string) error {
+	f := p.flags("import")
+	dsn := p.database(f)
+	name := f.String("portfolio", "", "`name` of the portfolio; made if there is none of it")
+	mode := f.String("mode", store.AllOrNothing, store.AllOrNothing+" or "+store.GoodRowsOnly)
+	sheet := f.String("sheet", "", "`name` of the sheet of a workbook; the first if it is not given")
+	decimal := f.String("decimal", string(batch.DecimalPoint), "decimal sign of numbers written as text: point or comma")
+	if err := parse(f, args, 1); err != nil {
+		return err
+	}
+	format, err := batch.FormatOf(f.Arg(0))
+	switch {
+	case err != nil:
+		return fmt.Errorf("%w: %v", errUsage, err)
+	case *name == "":
+		return fmt.Errorf("%w: import needs -portfolio NAME", errUsage)
+	case *mode != store.AllOrNothing && *mode != store.GoodRowsOnly:
+		return fmt.Errorf("%w: -mode is %s or %s, found %q", errUsage, store.AllOrNothing, store.GoodRowsOnly, *mode)
+	case *decimal != string(batch.DecimalPoint) && *decimal != string(batch.DecimalComma):
+		return fmt.Errorf("%w: -decimal is %s or %s, found %q", errUsage, batch.DecimalPoint, batch.DecimalComma, *decimal)
+	}
+	file, err := os.Open(f.Arg(0))
+	if err != nil {
+		return err
+	}
+	defer file.Close()
+	db, err := openStore(ctx, *dsn)
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	j, err := api.NewJobs(api.Config{Store: db, Engine: engine, Log: slog.New(slog.NewTextHandler(p.errOut, nil))})
+	if err != nil {
+		return err
+	}
+	portfolio, err := portfolioNamed(ctx, db, *name)
+	if err != nil {
+		return err
+	}
+	run := importRun{store: db, jobs: j, out: p.out, meter: newMeter(p.errOut)}
+	return run.do(ctx, jobs.Import{Portfolio: portfolio, Mode: *mode,
+		File: batch.Options{Format: format, Sheet: *sheet, Decimal: batch.Decimal(*decimal)}}, file)
+}
+
+// portfolioNamed finds a portfolio, or makes it.
+func portfolioNamed(ctx context.Context, db store.Store, name string) (string, error) {
+	for cursor := ""; ; {
+		page, err := db.ListPortfolios(ctx, store.Local, store.MaxLimit, cursor)
+		if err != nil {
+			return "", err
+		}
+		for _, p := range page.Portfolios {
+			if p.Name == name {
+				return p.ID, nil
+			}
+		}
+		if cursor = page.Next; cursor == "" {
+			break
+		}
+	}
+	id, err := uuid.NewV7()
+	if err != nil {
+		return "", err
+	}
+	p, err := db.CreatePortfolio(ctx, store.Local, store.Portfolio{ID: id.String(), CreatedAt: time.Now(), Name: name})
+	return p.ID, err
+}
+
+// importRun is an import under way.
+type importRun struct {
+	store store.Store
+	jobs  *jobs.Jobs
+	out   io.Writer
+	meter *meter
+}
+
+func (r *importRun) do(ctx context.Context, im jobs.Import, file io.Reader) error {
+	im.Read = r.meter.reading
+	w, err := r.jobs.Import(ctx, im, file)
+	r.meter.clear()
+	if err != nil {
+		return err
+	}
+	if w.State != store.WorkRefused {
+		if w, err = r.work(ctx, w.ID); err != nil {
+			return err
+		}
+	}
+	if err := r.faults(ctx, w.ID); err != nil {
+		return err
+	}
+	fmt.Fprintf(r.out, "%d rows: %d stored, %d unchanged, %d with faults\n", w.Total, w.Done, w.Unchanged, w.Failed)
+	switch {
+	case w.State == store.WorkRefused:
+		return errors.New("the file was refused; nothing was stored")
+	case w.State != store.WorkDone:
+		return fmt.Errorf("the import was %s", w.State)
+	case w.Failed > 0:
+		return errors.New("rows with faults were not stored")
+	}
+	return nil
+}
+
+// work does all chunks and shows how far they are. When it is interrupted the
+// rest is left to a service on the same database, or to the next import of the file.
+func (r *importRun) work(ctx context.Context, id string) (store.Work, error) {
+	done := make(chan error, 1)
+	go func() { done <- r.jobs.Drain(ctx, id) }()
+	for {
+		var err error
+		select {
+		case err = <-done:
+			r.meter.clear()
+			if err != nil {
+				return store.Work{}, err
+			}
+			return r.await(ctx, id)
+		case <-time.After(r.meter.every):
+		}
+		if w, err := r.store.Work(ctx, store.Local, id); err == nil {
+			r.meter.working(&w)
+		}
+	}
+}
+
+// await waits for chunks that a service on the same database is at.
+func (r *importRun) await(ctx context.Context, id string) (store.Work, error) {
+	for {
+		w, err := r.store.Work(ctx, store.Local, id)
+		if err != nil || w.Ended() {
+			return w, err
+		}
+		select {
+		case <-ctx.Done():
+			return w, ctx.Err()
+		case <-time.After(r.meter.every):
+			r.meter.working(&w)
+		}
+	}
+}
+
+// faults prints what is wrong with which row.
+func (r *importRun) faults(ctx context.Context, id string) error {
+	for cursor := ""; ; {
+		page, err := r.store.WorkFaults(ctx, store.Local, id, store.MaxLimit, cursor)
+		if err != nil {
+			return err
+		}
+		for _, f := range page.Faults {
+			fmt.Fprintln(r.out, batch.RowFault{Row: int(f.Row), Column: f.Column, Value: f.Value, Reason: f.Reason})
+		}
+		if cursor = page.Next; cursor == "" {
+			return nil
+		}
+	}
+}
+
+// meter shows progress: a bar that stays on its line on a terminal, else a plain line now and then.
+type meter struct {
+	to    io.Writer
+	bar   bool
+	every time.Duration
+	last  time.Time
+}
+
+// Times between two signs of progress.
+const (
+	barEvery  = 200 * time.Millisecond
+	lineEvery = 5 * time.Second
+)
+
+func newMeter(to io.Writer) *meter {
+	m := &meter{to: to, every: lineEvery, last: time.Now()}
+	if f, ok := to.(*os.File); ok && isatty.IsTerminal(f.Fd()) {
+		m.bar, m.every = true, barEvery
+	}
+	return m
+}
+
+func (m *meter) reading(rows int64) {
+	if time.Since(m.last) >= m.every {
+		m.show(fmt.Sprintf("%d rows read", rows))
+	}
+}
+
+const barLength = 30
+
+func (m *meter) working(w *store.Work) {
+	rows := w.Done + w.Failed + w.Unchanged
+	text := fmt.Sprintf("%d of %d rows", rows, w.Total)
+	if rate, left, ok := jobs.Pace(w, time.Now()); ok {
+		text += fmt.Sprintf(", %.0f rows/s, %s left", rate, (time.Duration(left+0.5) * time.Second).String())
+	}
+	if m.bar && w.Total > 0 {
+		full := int(barLength * rows / w.Total)
+		text = "[" + strings.Repeat("#", full) + strings.Repeat(".", barLength-full) + "] " + text
+	}
+	m.show(text)
+}
+
+func (m *meter) show(text string) {
+	m.last = time.Now()
+	if m.bar {
+		fmt.Fprint(m.to, "\r\x1b[K"+text)
+	} else {
+		fmt.Fprintln(m.to, text)
+	}
+}
+
+// clear takes the bar away.
+func (m *meter) clear() {
+	if m.bar {
+		fmt.Fprint(m.to, "\r\x1b[K")
+	}
+}
