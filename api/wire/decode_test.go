@@ -202,7 +202,7 @@ func drawValue(t *rapid.T, s *openapi3.Schema) any {
 	case s.Type.Is("object"):
 		return drawObject(t, s)
 	case openList(s):
-		return rapid.SampledFrom([]any{[]any{}, []any{36.5, -3.0}, []any{[]any{36.5, -3.0}, []any{36.6, -3.1}}}).Draw(t, "coordinates")
+		return copyOf(t, rapid.SampledFrom([]any{[]any{}, []any{36.5, -3.0}, []any{[]any{36.5, -3.0}, []any{36.6, -3.1}}}).Draw(t, "coordinates"))
 	case s.Type.Is("array"):
 		list := []any{}
 		for n := rapid.Uint64Range(s.MinItems, min(*s.MaxItems, s.MinItems+2)).Draw(t, "entries"); n > 0; n-- {
@@ -280,7 +280,7 @@ func mutate(t *rapid.T, root map[string]any) {
 	case 1:
 		p.rename(rapid.SampledFrom([]string{strings.ToUpper(p.name), strings.ToLower(p.name), capital(p.name), p.name + " ", "x", "", "id", "length_m", "İd"}).Draw(t, "name"))
 	case 2:
-		p.set(rapid.SampledFrom(strange).Draw(t, "strange"))
+		p.set(copyOf(t, rapid.SampledFrom(strange).Draw(t, "strange")))
 	case 3:
 		switch v := p.value.(type) {
 		case float64:
@@ -297,7 +297,7 @@ func mutate(t *rapid.T, root map[string]any) {
 		p.set(copyOf(t, other.value)) // a copy, so that the tree stays a tree
 	case 5:
 		if m, ok := p.value.(map[string]any); ok {
-			m[rapid.SampledFrom([]string{"x", "name", "to", "L_T", "l_t", "Id", "parts", "route", "map"}).Draw(t, "name")] = rapid.SampledFrom(strange).Draw(t, "strange")
+			m[rapid.SampledFrom([]string{"x", "name", "to", "L_T", "l_t", "Id", "parts", "route", "map"}).Draw(t, "name")] = copyOf(t, rapid.SampledFrom(strange).Draw(t, "strange"))
 		}
 	}
 }
