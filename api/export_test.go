@@ -78,3 +78,10 @@ func (s *Server) FillMapSlots() (release func()) {
 		}
 	}
 }
+
+// SetSheetRows lets a sheet have room for fewer rows until restore is called.
+func SetSheetRows(n int) (restore func()) {
+	before := sheetRows
+	sheetRows = n
+	return func() { sheetRows = before }
+}

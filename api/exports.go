@@ -244,6 +244,9 @@ func (f *geoSites) close() error {
 	return f.w.Flush()
 }
 
+// sheetRows is how many rows a sheet has room for.
+var sheetRows = excelize.TotalRows
+
 // xlsxSites writes a workbook. Rows wait in a temporary file, since a workbook
 // cannot be sent before its last row; texts are text cells, which no program computes.
 type xlsxSites struct {
@@ -312,7 +315,7 @@ func (f *xlsxSites) add(cells []any) error {
 }
 
 func (f *xlsxSites) write(s *store.Site) error {
-	if f.row > excelize.TotalRows {
+	if f.row > sheetRows {
 		if err := f.sheet.Flush(); err != nil {
 			return err
 		}

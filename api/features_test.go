@@ -22,7 +22,7 @@ type filled struct {
 	at       time.Time // of what is stored next
 }
 
-func newPortfolio(t testing.TB, s store.Store, name string) *filled {
+func openPortfolio(t testing.TB, s store.Store, name string) *filled {
 	t.Helper()
 	p := &filled{Store: s, id: newID(t), at: testNow}
 	_, err := s.CreatePortfolio(t.Context(), store.Local, store.Portfolio{ID: p.id, CreatedAt: testNow, Name: name, Description: "invented"})
@@ -111,7 +111,7 @@ func (p *filled) many(t testing.TB, n int) {
 // everySiteDocument takes the operations on the sites of a portfolio to every success they state.
 func everySiteDocument(t *testing.T, c *apitest.Client, s store.Store) {
 	t.Helper()
-	p := newPortfolio(t, s, "Invented north")
+	p := openPortfolio(t, s, "Invented north")
 	ids := p.add(t, smallest(t))
 	for _, path := range []string{"/ogc", "/ogc/api", "/ogc/conformance", "/ogc/collections", "/ogc/collections/" + p.id, "/ogc/collections/" + p.id + "/items",
 		"/ogc/collections/" + p.id + "/items/" + ids[0], "/v1/portfolios/" + p.id + "/sites.csv", "/v1/portfolios/" + p.id + "/sites.xlsx", "/v1/portfolios/" + p.id + "/sites.geojson"} {

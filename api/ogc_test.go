@@ -98,8 +98,8 @@ func all(t testing.TB, c *apitest.Client, path string) (found []string, pages in
 
 func TestFeaturesByLinks(t *testing.T) {
 	onEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
-		p := newPortfolio(t, s, "Invented north")
-		newPortfolio(t, s, "Invented south")
+		p := openPortfolio(t, s, "Invented north")
+		openPortfolio(t, s, "Invented south")
 		ids := p.add(t, demo(t), smallest(t))
 		var landing struct{ Links []link }
 		c.Get("/ogc").Want(http.StatusOK).JSON(&landing)
@@ -201,7 +201,7 @@ func wantProperties(t testing.TB, got map[string]any, r *store.Record) {
 
 func TestFeaturePages(t *testing.T) {
 	onEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
-		p := newPortfolio(t, s, "P")
+		p := openPortfolio(t, s, "P")
 		p.many(t, 1203)
 		items := "/ogc/collections/" + p.id + "/items"
 		for query, want := range map[string]int{"": 121, "?limit=1000": 2, "?limit=500": 3, "?limit=1203": 1, "?limit=10000": 1, "?limit=701&datetime=../..": 2} {
@@ -230,7 +230,7 @@ func TestFeaturePages(t *testing.T) {
 
 func TestFeatureConditions(t *testing.T) {
 	onEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
-		p := newPortfolio(t, s, "P")
+		p := openPortfolio(t, s, "P")
 		for i, site := range []struct {
 			name, reference string
 			longitude       float64
@@ -308,7 +308,7 @@ func TestFeatureConditions(t *testing.T) {
 func TestFeaturePagesProperty(t *testing.T) {
 	s := openSQLite(t)
 	c := newClient(t, newServer(t, s))
-	p := newPortfolio(t, s, "P")
+	p := openPortfolio(t, s, "P")
 	p.many(t, 700)
 	sites, err := s.ListSites(t.Context(), store.Local, p.id, store.SiteFilter{Rank: store.RankName, Limit: 500})
 	if err != nil {
@@ -342,14 +342,9 @@ func TestFeaturePagesProperty(t *testing.T) {
 
 // TestGDALReads has GDAL, which knows the standard and nothing of this service, read all features.
 func TestGDALReads(t *testing.T) {
-	if _, err := exec.LookPath("ogrinfo"); err != nil {
-		if os.Getenv("LEVINWARD_REQUIRE_GDAL") == "1" {
-			t.Fatal("ogrinfo is required and not installed (Debian: gdal-bin)")
-		}
-		t.Skip("ogrinfo is not installed (Debian: gdal-bin); the features are not read by GDAL")
-	}
+	requireGDAL(t)
 	onEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
-		p := newPortfolio(t, s, "Invented north")
+		p := openPortfolio(t, s, "Invented north")
 		p.many(t, 2345)
 		p.add(t, named(t, "Invented: Île d'Or, \"quoted\"", map[string]any{"/reference": "=1+2", "/location/longitude": -179.5, "/location/latitude": -10}))
 		source := "OAPIF:" + c.URL() + "/ogc"
@@ -403,6 +398,17 @@ func TestGDALReads(t *testing.T) {
 	})
 }
 
+// requireGDAL passes a test over where GDAL is missing and not required.
+func requireGDAL(t *testing.T) {
+	t.Helper()
+	if _, err := exec.LookPath("ogrinfo"); err != nil {
+		if os.Getenv("LEVINWARD_REQUIRE_GDAL") == "1" {
+			t.Fatal("ogrinfo is required and not installed (Debian: gdal-bin)")
+		}
+		t.Skip("ogrinfo is not installed (Debian: gdal-bin); nothing is read by GDAL")
+	}
+}
+
 // near allows for the 15 digits that are written.
 func near(a, b float64) bool { return a == b || (a-b)/b < 1e-14 && (b-a)/b < 1e-14 }
 
@@ -413,6 +419,13 @@ func run(t testing.TB, name string, arguments ...string) string {
 		t.Fatalf("%s %v: %v: %s", name, arguments, err, out)
 	}
 	return string(out)
+}
+
+func write(t testing.TB, file string, content []byte) {
+	t.Helper()
+	if err := os.WriteFile(file, content, 0o600); err != nil {
+		t.Fatal(err)
+	}
 }
 
 func rowsOf(t testing.TB, file string) [][]string {
