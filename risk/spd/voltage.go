@@ -26,6 +26,7 @@ var (
 	byTargetTwo  = rule{"U_P with leads at most 0.8 U_W, up to 10 m of cable; a second device is at the equipment. Next preferred value downwards.", stdSPD, read}
 	byTargetLife = rule{"U_P with leads at most half of U_W: life or a public service is at stake. Next preferred value downwards.", "IEC 62305-4:2010 Annex C", memory}
 	byThrough    = rule{"No leads: the voltage on them, about 1 kV per metre, takes up what the equipment withstands. Wire through the terminals of the device.", "IEC 62305-4:2010 Annex C", memory}
+	byGivenLeads = rule{"U_P counts on leads of the length that was given, at about 1 kV per metre: longer ones need a lower U_P.", "IEC 62305-4:2010 Annex C", read}
 )
 
 // operating sets the lowest U_C of every mode and of the entry.
@@ -225,9 +226,14 @@ func (s *scheduler) protection(x *end, en *Entry) {
 		en.Modes[i].UpMax = en.UpMax
 	}
 	s.because("up_max_kv", "", x.targetRule(row, en.Position))
-	if w.through {
+	switch {
+	case w.through:
 		en.Leads.MaxLength = Some(0)
 		s.because("leads.max_length_m", "", &byThrough)
+		s.note("No leads: wire through the terminals of the device; the voltage on leads would be too much for the equipment.")
+	case w.given && w.row == leadsLightning && w.length < leadLimit:
+		en.Leads.MaxLength = Some(w.length)
+		s.because("leads.max_length_m", "", &byGivenLeads)
 	}
 	if en.UcMin.Valid && !x.telecom() {
 		s.ceiling(x, en)

@@ -205,6 +205,21 @@ func TestWiredThroughTerminals(t *testing.T) {
 	}
 }
 
+// Leads of 0.2 m at 1 kV/m leave 0.8 x 0.8 - 0.2 = 0.44 kV for U_P; with 0.5 m that U_P would bring 0.9 kV to equipment
+// of 0.8 kV, so the schedule asks for no longer leads than it counted on.
+func TestGivenLeads(t *testing.T) {
+	l := array(5)
+	l.Withstand, l.Electrical = 0.8, risk.Electrical{Current: risk.DC, Origin: risk.Battery, Nominal: 48, LeadLength: 0.2}
+	e := first(t, site1(risk.Structure{LPS: risk.LPSIII}, l), 1)
+	near(t, "U_P", e.UpMax.Value, 0.4, 0)
+	if e.TestClass != ClassI || e.Leads.MaxLength != Some(0.2) {
+		t.Errorf("%+v", e)
+	}
+	if e = first(t, site1(risk.Structure{}, l), 1); e.TestClass != ClassII || e.Leads.MaxLength != Some(0.5) {
+		t.Errorf("induced surges count a share of U_P up to 0.5 m: %+v", e)
+	}
+}
+
 // Between the usual ratio and the beginning of action: U_C is bounded by the latter, at 1.5 times the peak of U_C.
 func TestBoundByOnset(t *testing.T) {
 	l := mains(aerial(300))
