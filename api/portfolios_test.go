@@ -59,7 +59,7 @@ type sitesDoc struct {
 	}
 }
 
-func newPortfolio(c *apitest.Client, name string) portfolioDoc {
+func makePortfolio(c *apitest.Client, name string) portfolioDoc {
 	var p portfolioDoc
 	c.Post("/v1/portfolios", fmt.Appendf(nil, `{"name": %q}`, name)).Want(http.StatusCreated).JSON(&p)
 	return p
@@ -105,7 +105,7 @@ func sitesOf(c *apitest.Client, portfolio, query string) sitesDoc {
 
 // portfolioOperations takes every operation on portfolios and work to its success.
 func portfolioOperations(t *testing.T, c *apitest.Client) {
-	p := newPortfolio(c, "P")
+	p := makePortfolio(c, "P")
 	at := "/v1/portfolios/" + p.ID
 	c.Get("/v1/portfolios").Want(http.StatusOK)
 	c.Do(http.MethodPatch, at, []byte(`{"description": "d"}`), "Content-Type", "application/merge-patch+json").Want(http.StatusOK)
@@ -150,7 +150,7 @@ const remoteMap = "ncols 2\nnrows 2\nxllcorner 0\nyllcorner -86\ncellsize 0.5\nN
 
 func TestPortfolioImport(t *testing.T) {
 	onBothStores(t, func(t *testing.T, c *apitest.Client) {
-		p := newPortfolio(c, "Invented villages")
+		p := makePortfolio(c, "Invented villages")
 		w := ended(t, c, importFile(c, p.ID, "", siteFile(0, 300, 5)))
 		if w.State != "done" || w.Done != 300 || w.Kind != "import" {
 			t.Fatalf("%+v", w)
@@ -211,7 +211,7 @@ func TestPortfolioImport(t *testing.T) {
 
 func TestRefusedFiles(t *testing.T) {
 	onBothStores(t, func(t *testing.T, c *apitest.Client) {
-		p := newPortfolio(c, "P")
+		p := makePortfolio(c, "P")
 		file := []byte(strings.Replace(string(siteFile(0, 5, 5)), "S2,Invented site 2,2,", "S2,Invented site 2,200,", 1))
 		a := importFile(c, p.ID, "", file).Want(http.StatusUnprocessableEntity)
 		problem := a.Problem()
@@ -259,7 +259,7 @@ func TestWhatIsNoPortfolio(t *testing.T) {
 			c.Do(http.MethodPost, "/v1/work/"+id+"/retries", nil).Want(http.StatusNotFound)
 			c.Do(http.MethodPatch, at, []byte(`{}`), "Content-Type", "application/merge-patch+json").Want(http.StatusNotFound)
 		}
-		p := newPortfolio(c, "P")
+		p := makePortfolio(c, "P")
 		if got := c.Post("/v1/portfolios", []byte(`{"name": "P"}`)).Want(http.StatusConflict).Problem(); got.Kind() != "name-taken" {
 			t.Errorf("%+v", got)
 		}
@@ -293,7 +293,7 @@ func TestWhatIsNoPortfolio(t *testing.T) {
 // Presets stand in for the columns they name.
 func TestPresetsInAnImport(t *testing.T) {
 	onBothStores(t, func(t *testing.T, c *apitest.Client) {
-		p := newPortfolio(c, "P")
+		p := makePortfolio(c, "P")
 		c.Do(http.MethodPut, "/v1/presets/structure/round%20hut", []byte(`{"length_m": 10, "width_m": 8, "height_m": 5}`), "Content-Type", "application/json").Want(http.StatusCreated)
 		file := "reference,name,latitude,longitude,ground_flashes_per_km2_year,structure_preset\nA,Invented,1,2,3,round hut\n"
 		if w := ended(t, c, importFile(c, p.ID, "", []byte(file))); w.Done != 1 {
@@ -306,7 +306,7 @@ func TestPresetsInAnImport(t *testing.T) {
 // The stream tells how far the work is until its end.
 func TestWorkEvents(t *testing.T) {
 	onBothStores(t, func(t *testing.T, c *apitest.Client) {
-		p := newPortfolio(c, "P")
+		p := makePortfolio(c, "P")
 		a := importFile(c, p.ID, "", siteFile(0, 600, 5)).Want(http.StatusAccepted)
 		stream := c.Get(a.Header.Get("Location") + "/events").Want(http.StatusOK)
 		if stream.MediaType() != "text/event-stream" {
@@ -335,7 +335,7 @@ func TestChangedEngine(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			db := open(t)
 			c := newClient(t, newServer(t, db))
-			p := newPortfolio(c, "P")
+			p := makePortfolio(c, "P")
 			at := "/v1/portfolios/" + p.ID
 			ended(t, c, importFile(c, p.ID, "", siteFile(0, 20, 5)))
 			c.Get(at + "/changes").Want(http.StatusNotFound) // never assessed again

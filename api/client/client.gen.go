@@ -1611,6 +1611,24 @@ func (e PartGeometryType) Valid() bool {
 	}
 }
 
+// Defines values for PresetKind.
+const (
+	PresetKindLine      PresetKind = "line"
+	PresetKindStructure PresetKind = "structure"
+)
+
+// Valid indicates whether the value is a known member of the PresetKind enum.
+func (e PresetKind) Valid() bool {
+	switch e {
+	case PresetKindLine:
+		return true
+	case PresetKindStructure:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for QuantityProvenance.
 const (
 	QuantityProvenanceAssumed         QuantityProvenance = "assumed"
@@ -1635,6 +1653,24 @@ func (e QuantityProvenance) Valid() bool {
 	case QuantityProvenanceMemory:
 		return true
 	case QuantityProvenanceSecondarySource:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ReassessInputWhich.
+const (
+	All ReassessInputWhich = "all"
+	Due ReassessInputWhich = "due"
+)
+
+// Valid indicates whether the value is a known member of the ReassessInputWhich enum.
+func (e ReassessInputWhich) Valid() bool {
+	switch e {
+	case All:
+		return true
+	case Due:
 		return true
 	default:
 		return false
@@ -2664,6 +2700,72 @@ func (e TableRowProvenance) Valid() bool {
 	}
 }
 
+// Defines values for WorkKind.
+const (
+	Assess WorkKind = "assess"
+	Import WorkKind = "import"
+)
+
+// Valid indicates whether the value is a known member of the WorkKind enum.
+func (e WorkKind) Valid() bool {
+	switch e {
+	case Assess:
+		return true
+	case Import:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for WorkMode.
+const (
+	WorkModeAllOrNothing WorkMode = "all_or_nothing"
+	WorkModeGoodRowsOnly WorkMode = "good_rows_only"
+)
+
+// Valid indicates whether the value is a known member of the WorkMode enum.
+func (e WorkMode) Valid() bool {
+	switch e {
+	case WorkModeAllOrNothing:
+		return true
+	case WorkModeGoodRowsOnly:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for WorkState.
+const (
+	WorkStateCancelled WorkState = "cancelled"
+	WorkStateDone      WorkState = "done"
+	WorkStateQueued    WorkState = "queued"
+	WorkStateReading   WorkState = "reading"
+	WorkStateRefused   WorkState = "refused"
+	WorkStateRunning   WorkState = "running"
+)
+
+// Valid indicates whether the value is a known member of the WorkState enum.
+func (e WorkState) Valid() bool {
+	switch e {
+	case WorkStateCancelled:
+		return true
+	case WorkStateDone:
+		return true
+	case WorkStateQueued:
+		return true
+	case WorkStateReading:
+		return true
+	case WorkStateRefused:
+		return true
+	case WorkStateRunning:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ZoneFireProtection.
 const (
 	ZoneFireProtectionAutomatic ZoneFireProtection = "automatic"
@@ -2895,6 +2997,66 @@ func (e CreateFlashDensityMapParamsRelation) Valid() bool {
 	case CreateFlashDensityMapParamsRelationLinear:
 		return true
 	case CreateFlashDensityMapParamsRelationPower:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ImportSitesParamsMode.
+const (
+	ImportSitesParamsModeAllOrNothing ImportSitesParamsMode = "all_or_nothing"
+	ImportSitesParamsModeGoodRowsOnly ImportSitesParamsMode = "good_rows_only"
+)
+
+// Valid indicates whether the value is a known member of the ImportSitesParamsMode enum.
+func (e ImportSitesParamsMode) Valid() bool {
+	switch e {
+	case ImportSitesParamsModeAllOrNothing:
+		return true
+	case ImportSitesParamsModeGoodRowsOnly:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ImportSitesParamsDecimal.
+const (
+	ImportSitesParamsDecimalComma ImportSitesParamsDecimal = "comma"
+	ImportSitesParamsDecimalPoint ImportSitesParamsDecimal = "point"
+)
+
+// Valid indicates whether the value is a known member of the ImportSitesParamsDecimal enum.
+func (e ImportSitesParamsDecimal) Valid() bool {
+	switch e {
+	case ImportSitesParamsDecimalComma:
+		return true
+	case ImportSitesParamsDecimalPoint:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ListSitesParamsRank.
+const (
+	ListSitesParamsRankExcess        ListSitesParamsRank = "excess"
+	ListSitesParamsRankName          ListSitesParamsRank = "name"
+	ListSitesParamsRankPersonsAtRisk ListSitesParamsRank = "persons_at_risk"
+	ListSitesParamsRankWorstRatio    ListSitesParamsRank = "worst_ratio"
+)
+
+// Valid indicates whether the value is a known member of the ListSitesParamsRank enum.
+func (e ListSitesParamsRank) Valid() bool {
+	switch e {
+	case ListSitesParamsRankExcess:
+		return true
+	case ListSitesParamsRankName:
+		return true
+	case ListSitesParamsRankPersonsAtRisk:
+		return true
+	case ListSitesParamsRankWorstRatio:
 		return true
 	default:
 		return false
@@ -4602,6 +4764,66 @@ type Link struct {
 	Type string `json:"type"`
 }
 
+// ListedSite A site as its portfolio lists it.
+type ListedSite struct {
+	// Acceptable Every risk is at most its limit.
+	Acceptable bool `json:"acceptable"`
+
+	// Assessment Id of the assessment.
+	Assessment string `json:"assessment"`
+
+	// CreatedAt Of the first revision.
+	CreatedAt time.Time `json:"created_at"`
+
+	// Engine Program that computed.
+	Engine string `json:"engine"`
+
+	// Excess Largest R - R_T [1/a]; 0 where no limit is exceeded.
+	Excess float64 `json:"excess"`
+
+	// FlashDensityMap Id of the map that N_G is from.
+	FlashDensityMap *string `json:"flash_density_map,omitempty"`
+
+	// FlashDensityOrigin Where N_G is from.
+	FlashDensityOrigin string `json:"flash_density_origin"`
+
+	// GroundFlashesPerKm2Year N_G that was used [1/(km2 a)].
+	GroundFlashesPerKm2Year float64 `json:"ground_flashes_per_km2_year"`
+
+	// Location Place of the site on WGS 84, in degrees.
+	Location Location `json:"location"`
+
+	// LossOfHumanLife Largest R_1 [1/a]; 0 where it does not apply.
+	LossOfHumanLife float64 `json:"loss_of_human_life"`
+
+	// Name Name.
+	Name string `json:"name"`
+
+	// NeededProtection The recommended measures in a few words, those in place included.
+	NeededProtection string `json:"needed_protection"`
+
+	// PersonsAtRisk Persons of structures with an unacceptable R_1; at least one for each where their number is not known.
+	PersonsAtRisk float64 `json:"persons_at_risk"`
+
+	// Reference The user's own number.
+	Reference string `json:"reference"`
+
+	// RequiredDevices Surge protective devices that are required.
+	RequiredDevices int `json:"required_devices"`
+
+	// ReviewDue Day from which the lightning data are too old.
+	ReviewDue openapi_types.Date `json:"review_due"`
+
+	// Revision Number of the revision.
+	Revision int `json:"revision"`
+
+	// UpdatedAt Of the newest revision.
+	UpdatedAt time.Time `json:"updated_at"`
+
+	// WorstRatio Largest R/R_T over all structures and losses; 1 or less is acceptable.
+	WorstRatio float64 `json:"worst_ratio"`
+}
+
 // Location Place of the site on WGS 84, in degrees.
 type Location struct {
 	// Latitude Latitude [degrees], north positive.
@@ -4902,6 +5124,87 @@ type Point struct {
 	Type string `json:"type"`
 }
 
+// Portfolio A named list of sites.
+type Portfolio struct {
+	// CreatedAt When it was made.
+	CreatedAt time.Time `json:"created_at"`
+
+	// Description What it is.
+	Description string `json:"description"`
+
+	// ID Id.
+	ID string `json:"id"`
+
+	// Name Name.
+	Name string `json:"name"`
+
+	// Totals Sums over the sites.
+	Totals *PortfolioTotals `json:"totals,omitempty"`
+}
+
+// PortfolioInput A portfolio to be made.
+type PortfolioInput struct {
+	// Description What it is.
+	Description *string `json:"description,omitempty"`
+
+	// Name Name, of no other portfolio.
+	Name string `json:"name"`
+}
+
+// PortfolioList Portfolios.
+type PortfolioList struct {
+	// Portfolios The page.
+	Portfolios []Portfolio `json:"portfolios"`
+}
+
+// PortfolioPatch What is to change of a portfolio; what is absent stays.
+type PortfolioPatch struct {
+	// Description What it is.
+	Description *string `json:"description,omitempty"`
+
+	// Name Name.
+	Name *string `json:"name,omitempty"`
+}
+
+// PortfolioTotals Sums over the sites.
+type PortfolioTotals struct {
+	// NotAcceptable Sites with a risk above its limit.
+	NotAcceptable int `json:"not_acceptable"`
+
+	// PersonsAtRisk Persons of structures with an unacceptable R_1.
+	PersonsAtRisk float64 `json:"persons_at_risk"`
+
+	// ReviewDue Sites whose lightning data are too old today.
+	ReviewDue int `json:"review_due"`
+
+	// Sites Sites.
+	Sites int `json:"sites"`
+}
+
+// Preset A structure or line that rows refer to by name.
+type Preset struct {
+	// Document Fields of a Structure or Line.
+	Document map[string]interface{} `json:"document"`
+
+	// Kind What it is.
+	Kind PresetKind `json:"kind"`
+
+	// Name Name.
+	Name string `json:"name"`
+
+	// Version Counts the changes.
+	Version int `json:"version"`
+}
+
+// PresetKind What it is.
+type PresetKind string
+
+// PresetList Presets.
+type PresetList struct {
+	// Presets All of them.
+	Presets []Preset `json:"presets"`
+}
+
 // Problem A failure (RFC 9457).
 type Problem struct {
 	// Detail What went wrong this time.
@@ -4955,6 +5258,18 @@ type Reason struct {
 	// Rule The rule in words.
 	Rule string `json:"rule"`
 }
+
+// ReassessInput Which sites to assess again.
+type ReassessInput struct {
+	// FlashDensityMap Id of a flash-density map that each of them is to take N_G from; absent, as it does now.
+	FlashDensityMap *string `json:"flash_density_map,omitempty"`
+
+	// Which All sites, or those that are due.
+	Which ReassessInputWhich `json:"which"`
+}
+
+// ReassessInputWhich All sites, or those that are due.
+type ReassessInputWhich string
 
 // Recommendation The cheapest set of measures that brings every risk to its limit.
 type Recommendation struct {
@@ -5391,6 +5706,33 @@ type Shield struct {
 // ShieldType Kind of screen; protective_cable includes wiring in a metal duct or tube, isolating_interface is one to IEC 62305-4.
 type ShieldType string
 
+// SiteChange A site before and after.
+type SiteChange struct {
+	// After What a revision of a site comes to.
+	After SiteState `json:"after"`
+
+	// Assessment Id of the assessment.
+	Assessment string `json:"assessment"`
+
+	// Before What a revision of a site comes to.
+	Before SiteState `json:"before"`
+
+	// Name Name.
+	Name string `json:"name"`
+
+	// Reference The user's own number.
+	Reference string `json:"reference"`
+}
+
+// SiteChanges Sites that a work changed.
+type SiteChanges struct {
+	// Sites The page.
+	Sites []SiteChange `json:"sites"`
+
+	// Work Id of the work.
+	Work string `json:"work"`
+}
+
 // SiteExport All sites of a portfolio as a GeoJSON feature collection.
 type SiteExport struct {
 	// Cautions What to keep in mind.
@@ -5445,6 +5787,12 @@ type SiteFeatures struct {
 	Type string `json:"type"`
 }
 
+// SiteList Sites.
+type SiteList struct {
+	// Sites The page.
+	Sites []ListedSite `json:"sites"`
+}
+
 // SiteProperties What a map or a spreadsheet tells of a site, as its newest revision has it.
 type SiteProperties struct {
 	// Acceptable Whether every risk is at or below its limit.
@@ -5496,6 +5844,48 @@ type SiteProperties struct {
 	UpdatedAt time.Time `json:"updated_at"`
 
 	// WorstRatio Largest ratio of a risk to its limit, R/R_T; above 1 protection is needed.
+	WorstRatio float64 `json:"worst_ratio"`
+}
+
+// SiteState What a revision of a site comes to.
+type SiteState struct {
+	// Acceptable Every risk is at most its limit.
+	Acceptable bool `json:"acceptable"`
+
+	// Engine Program that computed.
+	Engine string `json:"engine"`
+
+	// Excess Largest R - R_T [1/a]; 0 where no limit is exceeded.
+	Excess float64 `json:"excess"`
+
+	// FlashDensityMap Id of the map that N_G is from.
+	FlashDensityMap *string `json:"flash_density_map,omitempty"`
+
+	// FlashDensityOrigin Where N_G is from.
+	FlashDensityOrigin string `json:"flash_density_origin"`
+
+	// GroundFlashesPerKm2Year N_G that was used [1/(km2 a)].
+	GroundFlashesPerKm2Year float64 `json:"ground_flashes_per_km2_year"`
+
+	// LossOfHumanLife Largest R_1 [1/a]; 0 where it does not apply.
+	LossOfHumanLife float64 `json:"loss_of_human_life"`
+
+	// NeededProtection The recommended measures in a few words, those in place included.
+	NeededProtection string `json:"needed_protection"`
+
+	// PersonsAtRisk Persons of structures with an unacceptable R_1; at least one for each where their number is not known.
+	PersonsAtRisk float64 `json:"persons_at_risk"`
+
+	// RequiredDevices Surge protective devices that are required.
+	RequiredDevices int `json:"required_devices"`
+
+	// ReviewDue Day from which the lightning data are too old.
+	ReviewDue openapi_types.Date `json:"review_due"`
+
+	// Revision Number of the revision.
+	Revision int `json:"revision"`
+
+	// WorstRatio Largest R/R_T over all structures and losses; 1 or less is acceptable.
 	WorstRatio float64 `json:"worst_ratio"`
 }
 
@@ -6159,6 +6549,81 @@ type Values struct {
 	Systems *float64 `json:"systems,omitempty"`
 }
 
+// Work An import or re-assessment. done + failed + unchanged never exceed total.
+type Work struct {
+	// CreatedAt When it was asked for.
+	CreatedAt time.Time `json:"created_at"`
+
+	// Done Rows stored.
+	Done int `json:"done"`
+
+	// Failed Rows with faults.
+	Failed int `json:"failed"`
+
+	// FinishedAt When it ended.
+	FinishedAt *time.Time `json:"finished_at,omitempty"`
+
+	// ID Id.
+	ID string `json:"id"`
+
+	// Kind What is done.
+	Kind WorkKind `json:"kind"`
+
+	// Mode What a faulty row does.
+	Mode WorkMode `json:"mode"`
+
+	// Portfolio Id of the portfolio.
+	Portfolio string `json:"portfolio"`
+
+	// RowsPerSecond Over the time since it started.
+	RowsPerSecond *float64 `json:"rows_per_second,omitempty"`
+
+	// SecondsLeft At that rate.
+	SecondsLeft *float64 `json:"seconds_left,omitempty"`
+
+	// StartedAt When the first row was computed.
+	StartedAt *time.Time `json:"started_at,omitempty"`
+
+	// State done, refused and cancelled are its end.
+	State WorkState `json:"state"`
+
+	// Total Rows; so far while reading.
+	Total int `json:"total"`
+
+	// Unchanged Rows that would have changed nothing.
+	Unchanged int `json:"unchanged"`
+}
+
+// WorkKind What is done.
+type WorkKind string
+
+// WorkMode What a faulty row does.
+type WorkMode string
+
+// WorkState done, refused and cancelled are its end.
+type WorkState string
+
+// WorkFault What is wrong with a row.
+type WorkFault struct {
+	// Column Column, or pointer into the input.
+	Column *string `json:"column,omitempty"`
+
+	// Reason What is wrong and what is allowed.
+	Reason string `json:"reason"`
+
+	// Row As a spreadsheet counts, the header being 1; features count from 1; 0 is the file as a whole.
+	Row int `json:"row"`
+
+	// Value What stands there.
+	Value *string `json:"value,omitempty"`
+}
+
+// WorkFaultList Faults.
+type WorkFaultList struct {
+	// Faults The page.
+	Faults []WorkFault `json:"faults"`
+}
+
 // Worksheet Every step of a computation, each after the steps it uses.
 type Worksheet struct {
 	// Edition Edition of the standard that was applied.
@@ -6249,6 +6714,9 @@ type ZoneRisk struct {
 // CollectionID defines model for CollectionID.
 type CollectionID = string
 
+// Cursor defines model for Cursor.
+type Cursor = string
+
 // ID defines model for ID.
 type ID = openapi_types.UUID
 
@@ -6264,6 +6732,9 @@ type IfMatchVersion = string
 // IfNoneMatch defines model for IfNoneMatch.
 type IfNoneMatch = string
 
+// Limit defines model for Limit.
+type Limit = int
+
 // MapID defines model for MapID.
 type MapID = openapi_types.UUID
 
@@ -6272,6 +6743,9 @@ type Match = bool
 
 // MatchDevices defines model for MatchDevices.
 type MatchDevices = int
+
+// PortfolioParameter defines model for Portfolio.
+type PortfolioParameter = string
 
 // PortfolioID defines model for PortfolioID.
 type PortfolioID = openapi_types.UUID
@@ -6294,6 +6768,9 @@ type SiteReviewDue = bool
 // SiteText defines model for SiteText.
 type SiteText = string
 
+// WorkParameter defines model for Work.
+type WorkParameter = string
+
 // BadRequest A failure (RFC 9457).
 type BadRequest = Problem
 
@@ -6314,6 +6791,9 @@ type NotFound = Problem
 
 // PreconditionFailed A failure (RFC 9457).
 type PreconditionFailed = Problem
+
+// Refused A failure (RFC 9457).
+type Refused = Problem
 
 // ServiceUnavailable A failure (RFC 9457).
 type ServiceUnavailable = Problem
@@ -6558,6 +7038,75 @@ type SampleFlashDensityMapParams struct {
 	Latitude float64 `form:"latitude" json:"latitude"`
 }
 
+// ListPortfoliosParams defines parameters for ListPortfolios.
+type ListPortfoliosParams struct {
+	// Limit Entries on a page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor Where the page begins; taken from the `Link` of the page before, not to be made up.
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// ComparePortfolioParams defines parameters for ComparePortfolio.
+type ComparePortfolioParams struct {
+	// Work Id of an import or re-assessment of this portfolio; absent, the last re-assessment. A site that was changed again since is not listed.
+	Work *string `form:"work,omitempty" json:"work,omitempty"`
+
+	// Limit Entries on a page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor Where the page begins; taken from the `Link` of the page before, not to be made up.
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// ImportSitesApplicationGeoPlusJSONBody defines parameters for ImportSites.
+type ImportSitesApplicationGeoPlusJSONBody = map[string]interface{}
+
+// ImportSitesParams defines parameters for ImportSites.
+type ImportSitesParams struct {
+	// Mode all_or_nothing stores nothing when one row has a fault; good_rows_only stores the others. Either way every fault is told.
+	Mode *ImportSitesParamsMode `form:"mode,omitempty" json:"mode,omitempty"`
+
+	// Sheet Name of the sheet of a workbook; absent, the first.
+	Sheet *string `form:"sheet,omitempty" json:"sheet,omitempty"`
+
+	// Decimal Decimal sign of numbers that are written as text.
+	Decimal *ImportSitesParamsDecimal `form:"decimal,omitempty" json:"decimal,omitempty"`
+}
+
+// ImportSitesParamsMode defines parameters for ImportSites.
+type ImportSitesParamsMode string
+
+// ImportSitesParamsDecimal defines parameters for ImportSites.
+type ImportSitesParamsDecimal string
+
+// ListSitesParams defines parameters for ListSites.
+type ListSitesParams struct {
+	// Rank Order of the list. By name the first comes first, by all others the largest.
+	Rank *ListSitesParamsRank `form:"rank,omitempty" json:"rank,omitempty"`
+
+	// Acceptable true lists only sites whose risks are all within their limits; false only the others.
+	Acceptable *bool `form:"acceptable,omitempty" json:"acceptable,omitempty"`
+
+	// ReviewDue true lists only sites whose lightning data are too old today; false only the others.
+	ReviewDue *bool `form:"review_due,omitempty" json:"review_due,omitempty"`
+
+	// Bbox Box that the sites lie in, as in the list of assessments.
+	Bbox []float64 `form:"bbox,omitempty" json:"bbox,omitempty"`
+
+	// Q Text that the name or the reference contains, upper and lower case alike.
+	Q *string `form:"q,omitempty" json:"q,omitempty"`
+
+	// Limit Entries on a page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor Where the page begins; taken from the `Link` of the page before, not to be made up.
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// ListSitesParamsRank defines parameters for ListSites.
+type ListSitesParamsRank string
+
 // ExportSitesCSVParams defines parameters for ExportSitesCSV.
 type ExportSitesCSVParams struct {
 	// Rank Order of the sites. By name the first comes first, otherwise the largest. Only by name does a site keep its place when it is assessed again meanwhile.
@@ -6612,6 +7161,18 @@ type ExportSitesXLSXParams struct {
 	ReviewDue *SiteReviewDue `form:"review_due,omitempty" json:"review_due,omitempty"`
 }
 
+// PutPresetJSONBody defines parameters for PutPreset.
+type PutPresetJSONBody = map[string]interface{}
+
+// ListWorkFaultsParams defines parameters for ListWorkFaults.
+type ListWorkFaultsParams struct {
+	// Limit Entries on a page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor Where the page begins; taken from the `Link` of the page before, not to be made up.
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
 // CreateAssessmentJSONRequestBody defines body for CreateAssessment for application/json ContentType.
 type CreateAssessmentJSONRequestBody = Input
 
@@ -6636,8 +7197,23 @@ type ComputeEarthElectrodeJSONRequestBody = EarthRequest
 // CreateFlashDensityMapTextRequestBody defines body for CreateFlashDensityMap for text/plain ContentType.
 type CreateFlashDensityMapTextRequestBody = CreateFlashDensityMapTextBody
 
+// CreatePortfolioJSONRequestBody defines body for CreatePortfolio for application/json ContentType.
+type CreatePortfolioJSONRequestBody = PortfolioInput
+
+// RenamePortfolioApplicationMergePatchPlusJSONRequestBody defines body for RenamePortfolio for application/merge-patch+json ContentType.
+type RenamePortfolioApplicationMergePatchPlusJSONRequestBody = PortfolioPatch
+
+// ReassessSitesJSONRequestBody defines body for ReassessSites for application/json ContentType.
+type ReassessSitesJSONRequestBody = ReassessInput
+
 // PlanBudgetJSONRequestBody defines body for PlanBudget for application/json ContentType.
 type PlanBudgetJSONRequestBody = BudgetRequest
+
+// ImportSitesApplicationGeoPlusJSONRequestBody defines body for ImportSites for application/geo+json ContentType.
+type ImportSitesApplicationGeoPlusJSONRequestBody = ImportSitesApplicationGeoPlusJSONBody
+
+// PutPresetJSONRequestBody defines body for PutPreset for application/json ContentType.
+type PutPresetJSONRequestBody = PutPresetJSONBody
 
 // CheckSPDJSONRequestBody defines body for CheckSPD for application/json ContentType.
 type CheckSPDJSONRequestBody = SPDCheck
@@ -7034,6 +7610,82 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/flash-density-maps/{id}/sample (the `SampleFlashDensityMap` operationId).
 	SampleFlashDensityMap(ctx context.Context, id MapID, params *SampleFlashDensityMapParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// GetImportTemplateCSV A file to start an import from, as CSV.
+	//
+	// Corresponds with GET /v1/import-template.csv (the `GetImportTemplateCSV` operationId).
+	GetImportTemplateCSV(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetImportTemplateGeoJSON A file to start an import from, as GeoJSON.
+	//
+	// Corresponds with GET /v1/import-template.geojson (the `GetImportTemplateGeoJSON` operationId).
+	GetImportTemplateGeoJSON(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetImportTemplateXLSX A file to start an import from, as XLSX.
+	//
+	// Corresponds with GET /v1/import-template.xlsx (the `GetImportTemplateXLSX` operationId).
+	GetImportTemplateXLSX(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListPortfolios List the portfolios, newest first.
+	//
+	// Corresponds with GET /v1/portfolios (the `ListPortfolios` operationId).
+	ListPortfolios(ctx context.Context, params *ListPortfoliosParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// CreatePortfolioWithBody Make an empty portfolio.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/portfolios (the `CreatePortfolio` operationId).
+	CreatePortfolioWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// CreatePortfolio Make an empty portfolio.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/portfolios (the `CreatePortfolio` operationId).
+	CreatePortfolio(ctx context.Context, body CreatePortfolioJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// DeletePortfolio Remove a portfolio with its sites, their assessments and all work on it.
+	//
+	// Corresponds with DELETE /v1/portfolios/{id} (the `DeletePortfolio` operationId).
+	DeletePortfolio(ctx context.Context, id PortfolioParameter, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetPortfolio Read a portfolio with its totals.
+	//
+	// Corresponds with GET /v1/portfolios/{id} (the `GetPortfolio` operationId).
+	GetPortfolio(ctx context.Context, id PortfolioParameter, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// RenamePortfolioWithBody Change name or description.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with PATCH /v1/portfolios/{id} (the `RenamePortfolio` operationId).
+	RenamePortfolioWithBody(ctx context.Context, id PortfolioParameter, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// RenamePortfolioWithApplicationMergePatchPlusJSONBody Change name or description.
+	//
+	// Takes a body of the `application/merge-patch+json` content type.
+	//
+	// Corresponds with PATCH /v1/portfolios/{id} (the `RenamePortfolio` operationId).
+	RenamePortfolioWithApplicationMergePatchPlusJSONBody(ctx context.Context, id PortfolioParameter, body RenamePortfolioApplicationMergePatchPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ReassessSitesWithBody Assess sites again, all or those that are due.
+	//
+	// Due are sites whose lightning data are too old today, that another engine computed, or whose flash-density map was followed by a newer one of the same name, from which they then take N_G. A site whose input, map and engine are the same as before would give the same result: it counts as unchanged and nothing is stored. A review that is due stays due until there are newer lightning data.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/portfolios/{id}/assessments (the `ReassessSites` operationId).
+	ReassessSitesWithBody(ctx context.Context, id PortfolioParameter, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ReassessSites Assess sites again, all or those that are due.
+	//
+	// Due are sites whose lightning data are too old today, that another engine computed, or whose flash-density map was followed by a newer one of the same name, from which they then take N_G. A site whose input, map and engine are the same as before would give the same result: it counts as unchanged and nothing is stored. A review that is due stays due until there are newer lightning data.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/portfolios/{id}/assessments (the `ReassessSites` operationId).
+	ReassessSites(ctx context.Context, id PortfolioParameter, body ReassessSitesJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// PlanBudgetWithBody The set of measures over all sites that saves most for the money.
 	//
 	// For every structure of every site the sets of measures worth paying for are computed from the stored input, with N_G as in the stored result, and at most one of them is chosen, so
@@ -7062,6 +7714,34 @@ type ClientInterface interface {
 	// Corresponds with POST /v1/portfolios/{id}/budget (the `PlanBudget` operationId).
 	PlanBudget(ctx context.Context, id PortfolioID, body PlanBudgetJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ComparePortfolio The sites that a work changed, before and after.
+	//
+	// Corresponds with GET /v1/portfolios/{id}/changes (the `ComparePortfolio` operationId).
+	ComparePortfolio(ctx context.Context, id PortfolioParameter, params *ComparePortfolioParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ImportSitesWithBody Import sites from a file; each row becomes an assessment.
+	//
+	// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file. At most 1 GiB and 1 000 000 rows.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/portfolios/{id}/imports (the `ImportSites` operationId).
+	ImportSitesWithBody(ctx context.Context, id PortfolioParameter, params *ImportSitesParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ImportSitesWithApplicationGeoPlusJSONBody Import sites from a file; each row becomes an assessment.
+	//
+	// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file. At most 1 GiB and 1 000 000 rows.
+	//
+	// Takes a body of the `application/geo+json` content type.
+	//
+	// Corresponds with POST /v1/portfolios/{id}/imports (the `ImportSites` operationId).
+	ImportSitesWithApplicationGeoPlusJSONBody(ctx context.Context, id PortfolioParameter, params *ImportSitesParams, body ImportSitesApplicationGeoPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListSites Rank, filter and page through the sites of a portfolio.
+	//
+	// Corresponds with GET /v1/portfolios/{id}/sites (the `ListSites` operationId).
+	ListSites(ctx context.Context, id PortfolioParameter, params *ListSitesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ExportSitesCSV All sites of a portfolio as CSV.
 	//
 	// The columns are `id`, `latitude` and `longitude` (degrees on WGS 84), then the properties of `SiteProperties` in their order; they are the same in
@@ -7085,6 +7765,35 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/portfolios/{id}/sites.xlsx (the `ExportSitesXLSX` operationId).
 	ExportSitesXLSX(ctx context.Context, id PortfolioID, params *ExportSitesXLSXParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListPresets List the presets.
+	//
+	// Corresponds with GET /v1/presets (the `ListPresets` operationId).
+	ListPresets(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// DeletePreset Remove a preset.
+	//
+	// Corresponds with DELETE /v1/presets/{kind}/{name} (the `DeletePreset` operationId).
+	DeletePreset(ctx context.Context, kind string, name string, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetPreset Read a preset.
+	//
+	// Corresponds with GET /v1/presets/{kind}/{name} (the `GetPreset` operationId).
+	GetPreset(ctx context.Context, kind string, name string, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PutPresetWithBody Define a type of building or line once, for the rows of imports.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with PUT /v1/presets/{kind}/{name} (the `PutPreset` operationId).
+	PutPresetWithBody(ctx context.Context, kind string, name string, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PutPreset Define a type of building or line once, for the rows of imports.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with PUT /v1/presets/{kind}/{name} (the `PutPreset` operationId).
+	PutPreset(ctx context.Context, kind string, name string, body PutPresetJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetReference Every quantity, table, limit and default in use, with clause and provenance.
 	//
@@ -7118,6 +7827,33 @@ type ClientInterface interface {
 	//
 	// Corresponds with POST /v1/spd-coordinations (the `CoordinateSPDs` operationId).
 	CoordinateSPDs(ctx context.Context, body CoordinateSPDsJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// CancelWork Cancel a work.
+	//
+	// Corresponds with DELETE /v1/work/{id} (the `CancelWork` operationId).
+	CancelWork(ctx context.Context, id WorkParameter, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetWork How far an import or re-assessment is.
+	//
+	// Corresponds with GET /v1/work/{id} (the `GetWork` operationId).
+	GetWork(ctx context.Context, id WorkParameter, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// WatchWork Follow a work as server-sent events.
+	//
+	// Corresponds with GET /v1/work/{id}/events (the `WatchWork` operationId).
+	WatchWork(ctx context.Context, id WorkParameter, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListWorkFaults What is wrong with which row.
+	//
+	// Corresponds with GET /v1/work/{id}/faults (the `ListWorkFaults` operationId).
+	ListWorkFaults(ctx context.Context, id WorkParameter, params *ListWorkFaultsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// RetryWork Try the rows again that failed when they were computed.
+	//
+	// Rows that could not be read from the file are not among them: correct the file and import it again.
+	//
+	// Corresponds with POST /v1/work/{id}/retries (the `RetryWork` operationId).
+	RetryWork(ctx context.Context, id WorkParameter, reqEditors ...RequestEditorFn) (*http.Response, error)
 }
 
 // GetHealth Whether the process answers.
@@ -7885,6 +8621,202 @@ func (c *Client) SampleFlashDensityMap(ctx context.Context, id MapID, params *Sa
 	return c.Client.Do(req)
 }
 
+// GetImportTemplateCSV A file to start an import from, as CSV.
+//
+// Corresponds with GET /v1/import-template.csv (the `GetImportTemplateCSV` operationId).
+func (c *Client) GetImportTemplateCSV(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetImportTemplateCSVRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetImportTemplateGeoJSON A file to start an import from, as GeoJSON.
+//
+// Corresponds with GET /v1/import-template.geojson (the `GetImportTemplateGeoJSON` operationId).
+func (c *Client) GetImportTemplateGeoJSON(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetImportTemplateGeoJSONRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetImportTemplateXLSX A file to start an import from, as XLSX.
+//
+// Corresponds with GET /v1/import-template.xlsx (the `GetImportTemplateXLSX` operationId).
+func (c *Client) GetImportTemplateXLSX(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetImportTemplateXLSXRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListPortfolios List the portfolios, newest first.
+//
+// Corresponds with GET /v1/portfolios (the `ListPortfolios` operationId).
+func (c *Client) ListPortfolios(ctx context.Context, params *ListPortfoliosParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListPortfoliosRequest(c.Server, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// CreatePortfolioWithBody Make an empty portfolio.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/portfolios (the `CreatePortfolio` operationId).
+func (c *Client) CreatePortfolioWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCreatePortfolioRequestWithBody(c.Server, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// CreatePortfolio Make an empty portfolio.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/portfolios (the `CreatePortfolio` operationId).
+func (c *Client) CreatePortfolio(ctx context.Context, body CreatePortfolioJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCreatePortfolioRequest(c.Server, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// DeletePortfolio Remove a portfolio with its sites, their assessments and all work on it.
+//
+// Corresponds with DELETE /v1/portfolios/{id} (the `DeletePortfolio` operationId).
+func (c *Client) DeletePortfolio(ctx context.Context, id PortfolioParameter, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewDeletePortfolioRequest(c.Server, id)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetPortfolio Read a portfolio with its totals.
+//
+// Corresponds with GET /v1/portfolios/{id} (the `GetPortfolio` operationId).
+func (c *Client) GetPortfolio(ctx context.Context, id PortfolioParameter, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetPortfolioRequest(c.Server, id)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// RenamePortfolioWithBody Change name or description.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with PATCH /v1/portfolios/{id} (the `RenamePortfolio` operationId).
+func (c *Client) RenamePortfolioWithBody(ctx context.Context, id PortfolioParameter, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewRenamePortfolioRequestWithBody(c.Server, id, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// RenamePortfolioWithApplicationMergePatchPlusJSONBody Change name or description.
+//
+// Takes a body of the `application/merge-patch+json` content type.
+//
+// Corresponds with PATCH /v1/portfolios/{id} (the `RenamePortfolio` operationId).
+func (c *Client) RenamePortfolioWithApplicationMergePatchPlusJSONBody(ctx context.Context, id PortfolioParameter, body RenamePortfolioApplicationMergePatchPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewRenamePortfolioRequestWithApplicationMergePatchPlusJSONBody(c.Server, id, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ReassessSitesWithBody Assess sites again, all or those that are due.
+//
+// Due are sites whose lightning data are too old today, that another engine computed, or whose flash-density map was followed by a newer one of the same name, from which they then take N_G. A site whose input, map and engine are the same as before would give the same result: it counts as unchanged and nothing is stored. A review that is due stays due until there are newer lightning data.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/portfolios/{id}/assessments (the `ReassessSites` operationId).
+func (c *Client) ReassessSitesWithBody(ctx context.Context, id PortfolioParameter, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewReassessSitesRequestWithBody(c.Server, id, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ReassessSites Assess sites again, all or those that are due.
+//
+// Due are sites whose lightning data are too old today, that another engine computed, or whose flash-density map was followed by a newer one of the same name, from which they then take N_G. A site whose input, map and engine are the same as before would give the same result: it counts as unchanged and nothing is stored. A review that is due stays due until there are newer lightning data.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/portfolios/{id}/assessments (the `ReassessSites` operationId).
+func (c *Client) ReassessSites(ctx context.Context, id PortfolioParameter, body ReassessSitesJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewReassessSitesRequest(c.Server, id, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // PlanBudgetWithBody The set of measures over all sites that saves most for the money.
 //
 // For every structure of every site the sets of measures worth paying for are computed from the stored input, with N_G as in the stored result, and at most one of them is chosen, so
@@ -7923,6 +8855,74 @@ func (c *Client) PlanBudgetWithBody(ctx context.Context, id PortfolioID, content
 // Corresponds with POST /v1/portfolios/{id}/budget (the `PlanBudget` operationId).
 func (c *Client) PlanBudget(ctx context.Context, id PortfolioID, body PlanBudgetJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewPlanBudgetRequest(c.Server, id, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ComparePortfolio The sites that a work changed, before and after.
+//
+// Corresponds with GET /v1/portfolios/{id}/changes (the `ComparePortfolio` operationId).
+func (c *Client) ComparePortfolio(ctx context.Context, id PortfolioParameter, params *ComparePortfolioParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewComparePortfolioRequest(c.Server, id, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ImportSitesWithBody Import sites from a file; each row becomes an assessment.
+//
+// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file. At most 1 GiB and 1 000 000 rows.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/portfolios/{id}/imports (the `ImportSites` operationId).
+func (c *Client) ImportSitesWithBody(ctx context.Context, id PortfolioParameter, params *ImportSitesParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewImportSitesRequestWithBody(c.Server, id, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ImportSitesWithApplicationGeoPlusJSONBody Import sites from a file; each row becomes an assessment.
+//
+// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file. At most 1 GiB and 1 000 000 rows.
+//
+// Takes a body of the `application/geo+json` content type.
+//
+// Corresponds with POST /v1/portfolios/{id}/imports (the `ImportSites` operationId).
+func (c *Client) ImportSitesWithApplicationGeoPlusJSONBody(ctx context.Context, id PortfolioParameter, params *ImportSitesParams, body ImportSitesApplicationGeoPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewImportSitesRequestWithApplicationGeoPlusJSONBody(c.Server, id, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListSites Rank, filter and page through the sites of a portfolio.
+//
+// Corresponds with GET /v1/portfolios/{id}/sites (the `ListSites` operationId).
+func (c *Client) ListSites(ctx context.Context, id PortfolioParameter, params *ListSitesParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListSitesRequest(c.Server, id, params)
 	if err != nil {
 		return nil, err
 	}
@@ -7977,6 +8977,85 @@ func (c *Client) ExportSitesGeoJSON(ctx context.Context, id PortfolioID, params 
 // Corresponds with GET /v1/portfolios/{id}/sites.xlsx (the `ExportSitesXLSX` operationId).
 func (c *Client) ExportSitesXLSX(ctx context.Context, id PortfolioID, params *ExportSitesXLSXParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewExportSitesXLSXRequest(c.Server, id, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListPresets List the presets.
+//
+// Corresponds with GET /v1/presets (the `ListPresets` operationId).
+func (c *Client) ListPresets(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListPresetsRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// DeletePreset Remove a preset.
+//
+// Corresponds with DELETE /v1/presets/{kind}/{name} (the `DeletePreset` operationId).
+func (c *Client) DeletePreset(ctx context.Context, kind string, name string, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewDeletePresetRequest(c.Server, kind, name)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetPreset Read a preset.
+//
+// Corresponds with GET /v1/presets/{kind}/{name} (the `GetPreset` operationId).
+func (c *Client) GetPreset(ctx context.Context, kind string, name string, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetPresetRequest(c.Server, kind, name)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PutPresetWithBody Define a type of building or line once, for the rows of imports.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with PUT /v1/presets/{kind}/{name} (the `PutPreset` operationId).
+func (c *Client) PutPresetWithBody(ctx context.Context, kind string, name string, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPutPresetRequestWithBody(c.Server, kind, name, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PutPreset Define a type of building or line once, for the rows of imports.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with PUT /v1/presets/{kind}/{name} (the `PutPreset` operationId).
+func (c *Client) PutPreset(ctx context.Context, kind string, name string, body PutPresetJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPutPresetRequest(c.Server, kind, name, body)
 	if err != nil {
 		return nil, err
 	}
@@ -8060,6 +9139,83 @@ func (c *Client) CoordinateSPDsWithBody(ctx context.Context, contentType string,
 // Corresponds with POST /v1/spd-coordinations (the `CoordinateSPDs` operationId).
 func (c *Client) CoordinateSPDs(ctx context.Context, body CoordinateSPDsJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewCoordinateSPDsRequest(c.Server, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// CancelWork Cancel a work.
+//
+// Corresponds with DELETE /v1/work/{id} (the `CancelWork` operationId).
+func (c *Client) CancelWork(ctx context.Context, id WorkParameter, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCancelWorkRequest(c.Server, id)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetWork How far an import or re-assessment is.
+//
+// Corresponds with GET /v1/work/{id} (the `GetWork` operationId).
+func (c *Client) GetWork(ctx context.Context, id WorkParameter, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetWorkRequest(c.Server, id)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// WatchWork Follow a work as server-sent events.
+//
+// Corresponds with GET /v1/work/{id}/events (the `WatchWork` operationId).
+func (c *Client) WatchWork(ctx context.Context, id WorkParameter, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewWatchWorkRequest(c.Server, id)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListWorkFaults What is wrong with which row.
+//
+// Corresponds with GET /v1/work/{id}/faults (the `ListWorkFaults` operationId).
+func (c *Client) ListWorkFaults(ctx context.Context, id WorkParameter, params *ListWorkFaultsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListWorkFaultsRequest(c.Server, id, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// RetryWork Try the rows again that failed when they were computed.
+//
+// Rows that could not be read from the file are not among them: correct the file and import it again.
+//
+// Corresponds with POST /v1/work/{id}/retries (the `RetryWork` operationId).
+func (c *Client) RetryWork(ctx context.Context, id WorkParameter, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewRetryWorkRequest(c.Server, id)
 	if err != nil {
 		return nil, err
 	}
@@ -10171,6 +11327,355 @@ func NewSampleFlashDensityMapRequest(server string, id MapID, params *SampleFlas
 	return req, nil
 }
 
+// NewGetImportTemplateCSVRequest constructs an http.Request for the GetImportTemplateCSV method
+func NewGetImportTemplateCSVRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/import-template.csv")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetImportTemplateGeoJSONRequest constructs an http.Request for the GetImportTemplateGeoJSON method
+func NewGetImportTemplateGeoJSONRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/import-template.geojson")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetImportTemplateXLSXRequest constructs an http.Request for the GetImportTemplateXLSX method
+func NewGetImportTemplateXLSXRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/import-template.xlsx")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewListPortfoliosRequest constructs an http.Request for the ListPortfolios method
+func NewListPortfoliosRequest(server string, params *ListPortfoliosParams) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/portfolios")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Cursor != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "cursor", *params.Cursor, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewCreatePortfolioRequest calls the generic CreatePortfolio builder with application/json body
+func NewCreatePortfolioRequest(server string, body CreatePortfolioJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewCreatePortfolioRequestWithBody(server, "application/json", bodyReader)
+}
+
+// NewCreatePortfolioRequestWithBody constructs an http.Request for the CreatePortfolio method, with any body, and a specified content type
+func NewCreatePortfolioRequestWithBody(server string, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/portfolios")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewDeletePortfolioRequest constructs an http.Request for the DeletePortfolio method
+func NewDeletePortfolioRequest(server string, id PortfolioParameter) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/portfolios/%s", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetPortfolioRequest constructs an http.Request for the GetPortfolio method
+func NewGetPortfolioRequest(server string, id PortfolioParameter) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/portfolios/%s", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewRenamePortfolioRequestWithApplicationMergePatchPlusJSONBody calls the generic RenamePortfolio builder with application/merge-patch+json body
+func NewRenamePortfolioRequestWithApplicationMergePatchPlusJSONBody(server string, id PortfolioParameter, body RenamePortfolioApplicationMergePatchPlusJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewRenamePortfolioRequestWithBody(server, id, "application/merge-patch+json", bodyReader)
+}
+
+// NewRenamePortfolioRequestWithBody constructs an http.Request for the RenamePortfolio method, with any body, and a specified content type
+func NewRenamePortfolioRequestWithBody(server string, id PortfolioParameter, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/portfolios/%s", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPatch, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewReassessSitesRequest calls the generic ReassessSites builder with application/json body
+func NewReassessSitesRequest(server string, id PortfolioParameter, body ReassessSitesJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewReassessSitesRequestWithBody(server, id, "application/json", bodyReader)
+}
+
+// NewReassessSitesRequestWithBody constructs an http.Request for the ReassessSites method, with any body, and a specified content type
+func NewReassessSitesRequestWithBody(server string, id PortfolioParameter, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/portfolios/%s/assessments", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
 // NewPlanBudgetRequest calls the generic PlanBudget builder with application/json body
 func NewPlanBudgetRequest(server string, id PortfolioID, body PlanBudgetJSONRequestBody) (*http.Request, error) {
 	var bodyReader io.Reader
@@ -10214,6 +11719,322 @@ func NewPlanBudgetRequestWithBody(server string, id PortfolioID, contentType str
 	}
 
 	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewComparePortfolioRequest constructs an http.Request for the ComparePortfolio method
+func NewComparePortfolioRequest(server string, id PortfolioParameter, params *ComparePortfolioParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/portfolios/%s/changes", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Work != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "work", *params.Work, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Cursor != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "cursor", *params.Cursor, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewImportSitesRequestWithApplicationGeoPlusJSONBody calls the generic ImportSites builder with application/geo+json body
+func NewImportSitesRequestWithApplicationGeoPlusJSONBody(server string, id PortfolioParameter, params *ImportSitesParams, body ImportSitesApplicationGeoPlusJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewImportSitesRequestWithBody(server, id, params, "application/geo+json", bodyReader)
+}
+
+// NewImportSitesRequestWithBody constructs an http.Request for the ImportSites method, with any body, and a specified content type
+func NewImportSitesRequestWithBody(server string, id PortfolioParameter, params *ImportSitesParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/portfolios/%s/imports", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Mode != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "mode", *params.Mode, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Sheet != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "sheet", *params.Sheet, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Decimal != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "decimal", *params.Decimal, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewListSitesRequest constructs an http.Request for the ListSites method
+func NewListSitesRequest(server string, id PortfolioParameter, params *ListSitesParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/portfolios/%s/sites", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Rank != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "rank", *params.Rank, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Acceptable != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "acceptable", *params.Acceptable, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "boolean", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.ReviewDue != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "review_due", *params.ReviewDue, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "boolean", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Bbox != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", false, "bbox", params.Bbox, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "array", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Q != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "q", *params.Q, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Cursor != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "cursor", *params.Cursor, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
 
 	return req, nil
 }
@@ -10545,6 +12366,169 @@ func NewExportSitesXLSXRequest(server string, id PortfolioID, params *ExportSite
 	return req, nil
 }
 
+// NewListPresetsRequest constructs an http.Request for the ListPresets method
+func NewListPresetsRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/presets")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewDeletePresetRequest constructs an http.Request for the DeletePreset method
+func NewDeletePresetRequest(server string, kind string, name string) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "kind", kind, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "name", name, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/presets/%s/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetPresetRequest constructs an http.Request for the GetPreset method
+func NewGetPresetRequest(server string, kind string, name string) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "kind", kind, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "name", name, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/presets/%s/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewPutPresetRequest calls the generic PutPreset builder with application/json body
+func NewPutPresetRequest(server string, kind string, name string, body PutPresetJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewPutPresetRequestWithBody(server, kind, name, "application/json", bodyReader)
+}
+
+// NewPutPresetRequestWithBody constructs an http.Request for the PutPreset method, with any body, and a specified content type
+func NewPutPresetRequestWithBody(server string, kind string, name string, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "kind", kind, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "name", name, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/presets/%s/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPut, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
 // NewGetReferenceRequest constructs an http.Request for the GetReference method
 func NewGetReferenceRequest(server string) (*http.Request, error) {
 	var err error
@@ -10648,6 +12632,215 @@ func NewCoordinateSPDsRequestWithBody(server string, contentType string, body io
 	}
 
 	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewCancelWorkRequest constructs an http.Request for the CancelWork method
+func NewCancelWorkRequest(server string, id WorkParameter) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/work/%s", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetWorkRequest constructs an http.Request for the GetWork method
+func NewGetWorkRequest(server string, id WorkParameter) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/work/%s", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewWatchWorkRequest constructs an http.Request for the WatchWork method
+func NewWatchWorkRequest(server string, id WorkParameter) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/work/%s/events", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewListWorkFaultsRequest constructs an http.Request for the ListWorkFaults method
+func NewListWorkFaultsRequest(server string, id WorkParameter, params *ListWorkFaultsParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/work/%s/faults", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Cursor != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "cursor", *params.Cursor, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewRetryWorkRequest constructs an http.Request for the RetryWork method
+func NewRetryWorkRequest(server string, id WorkParameter) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/work/%s/retries", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
 
 	return req, nil
 }
@@ -11069,6 +13262,94 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/flash-density-maps/{id}/sample (the `SampleFlashDensityMap` operationId).
 	SampleFlashDensityMapWithResponse(ctx context.Context, id MapID, params *SampleFlashDensityMapParams, reqEditors ...RequestEditorFn) (*SampleFlashDensityMapResponse, error)
 
+	// GetImportTemplateCSVWithResponse A file to start an import from, as CSV.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/import-template.csv (the `GetImportTemplateCSV` operationId).
+	GetImportTemplateCSVWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetImportTemplateCSVResponse, error)
+
+	// GetImportTemplateGeoJSONWithResponse A file to start an import from, as GeoJSON.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/import-template.geojson (the `GetImportTemplateGeoJSON` operationId).
+	GetImportTemplateGeoJSONWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetImportTemplateGeoJSONResponse, error)
+
+	// GetImportTemplateXLSXWithResponse A file to start an import from, as XLSX.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/import-template.xlsx (the `GetImportTemplateXLSX` operationId).
+	GetImportTemplateXLSXWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetImportTemplateXLSXResponse, error)
+
+	// ListPortfoliosWithResponse List the portfolios, newest first.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/portfolios (the `ListPortfolios` operationId).
+	ListPortfoliosWithResponse(ctx context.Context, params *ListPortfoliosParams, reqEditors ...RequestEditorFn) (*ListPortfoliosResponse, error)
+
+	// CreatePortfolioWithBodyWithResponse Make an empty portfolio.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/portfolios (the `CreatePortfolio` operationId).
+	CreatePortfolioWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CreatePortfolioResponse, error)
+
+	// CreatePortfolioWithResponse Make an empty portfolio.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/portfolios (the `CreatePortfolio` operationId).
+	CreatePortfolioWithResponse(ctx context.Context, body CreatePortfolioJSONRequestBody, reqEditors ...RequestEditorFn) (*CreatePortfolioResponse, error)
+
+	// DeletePortfolioWithResponse Remove a portfolio with its sites, their assessments and all work on it.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with DELETE /v1/portfolios/{id} (the `DeletePortfolio` operationId).
+	DeletePortfolioWithResponse(ctx context.Context, id PortfolioParameter, reqEditors ...RequestEditorFn) (*DeletePortfolioResponse, error)
+
+	// GetPortfolioWithResponse Read a portfolio with its totals.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/portfolios/{id} (the `GetPortfolio` operationId).
+	GetPortfolioWithResponse(ctx context.Context, id PortfolioParameter, reqEditors ...RequestEditorFn) (*GetPortfolioResponse, error)
+
+	// RenamePortfolioWithBodyWithResponse Change name or description.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PATCH /v1/portfolios/{id} (the `RenamePortfolio` operationId).
+	RenamePortfolioWithBodyWithResponse(ctx context.Context, id PortfolioParameter, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*RenamePortfolioResponse, error)
+
+	// RenamePortfolioWithApplicationMergePatchPlusJSONBodyWithResponse Change name or description.
+	//
+	// Takes a body of the `application/merge-patch+json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PATCH /v1/portfolios/{id} (the `RenamePortfolio` operationId).
+	RenamePortfolioWithApplicationMergePatchPlusJSONBodyWithResponse(ctx context.Context, id PortfolioParameter, body RenamePortfolioApplicationMergePatchPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*RenamePortfolioResponse, error)
+
+	// ReassessSitesWithBodyWithResponse Assess sites again, all or those that are due.
+	//
+	// Due are sites whose lightning data are too old today, that another engine computed, or whose flash-density map was followed by a newer one of the same name, from which they then take N_G. A site whose input, map and engine are the same as before would give the same result: it counts as unchanged and nothing is stored. A review that is due stays due until there are newer lightning data.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/portfolios/{id}/assessments (the `ReassessSites` operationId).
+	ReassessSitesWithBodyWithResponse(ctx context.Context, id PortfolioParameter, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ReassessSitesResponse, error)
+
+	// ReassessSitesWithResponse Assess sites again, all or those that are due.
+	//
+	// Due are sites whose lightning data are too old today, that another engine computed, or whose flash-density map was followed by a newer one of the same name, from which they then take N_G. A site whose input, map and engine are the same as before would give the same result: it counts as unchanged and nothing is stored. A review that is due stays due until there are newer lightning data.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/portfolios/{id}/assessments (the `ReassessSites` operationId).
+	ReassessSitesWithResponse(ctx context.Context, id PortfolioParameter, body ReassessSitesJSONRequestBody, reqEditors ...RequestEditorFn) (*ReassessSitesResponse, error)
+
 	// PlanBudgetWithBodyWithResponse The set of measures over all sites that saves most for the money.
 	//
 	// For every structure of every site the sets of measures worth paying for are computed from the stored input, with N_G as in the stored result, and at most one of them is chosen, so
@@ -11096,6 +13377,38 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with POST /v1/portfolios/{id}/budget (the `PlanBudget` operationId).
 	PlanBudgetWithResponse(ctx context.Context, id PortfolioID, body PlanBudgetJSONRequestBody, reqEditors ...RequestEditorFn) (*PlanBudgetResponse, error)
+
+	// ComparePortfolioWithResponse The sites that a work changed, before and after.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/portfolios/{id}/changes (the `ComparePortfolio` operationId).
+	ComparePortfolioWithResponse(ctx context.Context, id PortfolioParameter, params *ComparePortfolioParams, reqEditors ...RequestEditorFn) (*ComparePortfolioResponse, error)
+
+	// ImportSitesWithBodyWithResponse Import sites from a file; each row becomes an assessment.
+	//
+	// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file. At most 1 GiB and 1 000 000 rows.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/portfolios/{id}/imports (the `ImportSites` operationId).
+	ImportSitesWithBodyWithResponse(ctx context.Context, id PortfolioParameter, params *ImportSitesParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ImportSitesResponse, error)
+
+	// ImportSitesWithApplicationGeoPlusJSONBodyWithResponse Import sites from a file; each row becomes an assessment.
+	//
+	// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file. At most 1 GiB and 1 000 000 rows.
+	//
+	// Takes a body of the `application/geo+json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/portfolios/{id}/imports (the `ImportSites` operationId).
+	ImportSitesWithApplicationGeoPlusJSONBodyWithResponse(ctx context.Context, id PortfolioParameter, params *ImportSitesParams, body ImportSitesApplicationGeoPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*ImportSitesResponse, error)
+
+	// ListSitesWithResponse Rank, filter and page through the sites of a portfolio.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/portfolios/{id}/sites (the `ListSites` operationId).
+	ListSitesWithResponse(ctx context.Context, id PortfolioParameter, params *ListSitesParams, reqEditors ...RequestEditorFn) (*ListSitesResponse, error)
 
 	// ExportSitesCSVWithResponse All sites of a portfolio as CSV.
 	//
@@ -11126,6 +13439,41 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/portfolios/{id}/sites.xlsx (the `ExportSitesXLSX` operationId).
 	ExportSitesXLSXWithResponse(ctx context.Context, id PortfolioID, params *ExportSitesXLSXParams, reqEditors ...RequestEditorFn) (*ExportSitesXLSXResponse, error)
+
+	// ListPresetsWithResponse List the presets.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/presets (the `ListPresets` operationId).
+	ListPresetsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListPresetsResponse, error)
+
+	// DeletePresetWithResponse Remove a preset.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with DELETE /v1/presets/{kind}/{name} (the `DeletePreset` operationId).
+	DeletePresetWithResponse(ctx context.Context, kind string, name string, reqEditors ...RequestEditorFn) (*DeletePresetResponse, error)
+
+	// GetPresetWithResponse Read a preset.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/presets/{kind}/{name} (the `GetPreset` operationId).
+	GetPresetWithResponse(ctx context.Context, kind string, name string, reqEditors ...RequestEditorFn) (*GetPresetResponse, error)
+
+	// PutPresetWithBodyWithResponse Define a type of building or line once, for the rows of imports.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/presets/{kind}/{name} (the `PutPreset` operationId).
+	PutPresetWithBodyWithResponse(ctx context.Context, kind string, name string, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PutPresetResponse, error)
+
+	// PutPresetWithResponse Define a type of building or line once, for the rows of imports.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/presets/{kind}/{name} (the `PutPreset` operationId).
+	PutPresetWithResponse(ctx context.Context, kind string, name string, body PutPresetJSONRequestBody, reqEditors ...RequestEditorFn) (*PutPresetResponse, error)
 
 	// GetReferenceWithResponse Every quantity, table, limit and default in use, with clause and provenance.
 	//
@@ -11161,6 +13509,43 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with POST /v1/spd-coordinations (the `CoordinateSPDs` operationId).
 	CoordinateSPDsWithResponse(ctx context.Context, body CoordinateSPDsJSONRequestBody, reqEditors ...RequestEditorFn) (*CoordinateSPDsResponse, error)
+
+	// CancelWorkWithResponse Cancel a work.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with DELETE /v1/work/{id} (the `CancelWork` operationId).
+	CancelWorkWithResponse(ctx context.Context, id WorkParameter, reqEditors ...RequestEditorFn) (*CancelWorkResponse, error)
+
+	// GetWorkWithResponse How far an import or re-assessment is.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/work/{id} (the `GetWork` operationId).
+	GetWorkWithResponse(ctx context.Context, id WorkParameter, reqEditors ...RequestEditorFn) (*GetWorkResponse, error)
+
+	// WatchWorkWithResponse Follow a work as server-sent events.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/work/{id}/events (the `WatchWork` operationId).
+	WatchWorkWithResponse(ctx context.Context, id WorkParameter, reqEditors ...RequestEditorFn) (*WatchWorkResponse, error)
+
+	// ListWorkFaultsWithResponse What is wrong with which row.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/work/{id}/faults (the `ListWorkFaults` operationId).
+	ListWorkFaultsWithResponse(ctx context.Context, id WorkParameter, params *ListWorkFaultsParams, reqEditors ...RequestEditorFn) (*ListWorkFaultsResponse, error)
+
+	// RetryWorkWithResponse Try the rows again that failed when they were computed.
+	//
+	// Rows that could not be read from the file are not among them: correct the file and import it again.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/work/{id}/retries (the `RetryWork` operationId).
+	RetryWorkWithResponse(ctx context.Context, id WorkParameter, reqEditors ...RequestEditorFn) (*RetryWorkResponse, error)
 }
 
 type GetHealthResponse struct {
@@ -12740,6 +15125,375 @@ func (r SampleFlashDensityMapResponse) ContentType() string {
 	return ""
 }
 
+type GetImportTemplateCSVResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+}
+
+// GetBody returns the raw response body bytes
+func (r GetImportTemplateCSVResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetImportTemplateCSVResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetImportTemplateCSVResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetImportTemplateCSVResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetImportTemplateGeoJSONResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationGeoJSON200 the response for an HTTP 200 `application/geo+json` response
+	ApplicationGeoJSON200 *map[string]interface{}
+}
+
+// GetApplicationGeoJSON200 returns the response for an HTTP 200 `application/geo+json` response
+func (r GetImportTemplateGeoJSONResponse) GetApplicationGeoJSON200() *map[string]interface{} {
+	return r.ApplicationGeoJSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r GetImportTemplateGeoJSONResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetImportTemplateGeoJSONResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetImportTemplateGeoJSONResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetImportTemplateGeoJSONResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetImportTemplateXLSXResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+}
+
+// GetBody returns the raw response body bytes
+func (r GetImportTemplateXLSXResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetImportTemplateXLSXResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetImportTemplateXLSXResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetImportTemplateXLSXResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// ListPortfoliosResponse200Headers the declared response headers of an HTTP 200 response for ListPortfolios
+type ListPortfoliosResponse200Headers struct {
+	Link *string
+}
+
+type ListPortfoliosResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *PortfolioList
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *ListPortfoliosResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListPortfoliosResponse) GetJSON200() *PortfolioList {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r ListPortfoliosResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListPortfoliosResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListPortfoliosResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListPortfoliosResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// CreatePortfolioResponse201Headers the declared response headers of an HTTP 201 response for CreatePortfolio
+type CreatePortfolioResponse201Headers struct {
+	Location *string
+}
+
+type CreatePortfolioResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Portfolio
+	// Headers201 the parsed response headers for an HTTP 201 response
+	Headers201 *CreatePortfolioResponse201Headers
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r CreatePortfolioResponse) GetJSON201() *Portfolio {
+	return r.JSON201
+}
+
+// GetBody returns the raw response body bytes
+func (r CreatePortfolioResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r CreatePortfolioResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r CreatePortfolioResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r CreatePortfolioResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type DeletePortfolioResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+}
+
+// GetBody returns the raw response body bytes
+func (r DeletePortfolioResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r DeletePortfolioResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r DeletePortfolioResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r DeletePortfolioResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetPortfolioResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Portfolio
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetPortfolioResponse) GetJSON200() *Portfolio {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r GetPortfolioResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetPortfolioResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetPortfolioResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetPortfolioResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type RenamePortfolioResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Portfolio
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r RenamePortfolioResponse) GetJSON200() *Portfolio {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r RenamePortfolioResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r RenamePortfolioResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r RenamePortfolioResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r RenamePortfolioResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// ReassessSitesResponse202Headers the declared response headers of an HTTP 202 response for ReassessSites
+type ReassessSitesResponse202Headers struct {
+	Location *string
+}
+
+type ReassessSitesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON202 the response for an HTTP 202 `application/json` response
+	JSON202 *Work
+	// Headers202 the parsed response headers for an HTTP 202 response
+	Headers202 *ReassessSitesResponse202Headers
+}
+
+// GetJSON202 returns the response for an HTTP 202 `application/json` response
+func (r ReassessSitesResponse) GetJSON202() *Work {
+	return r.JSON202
+}
+
+// GetBody returns the raw response body bytes
+func (r ReassessSitesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ReassessSitesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ReassessSitesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ReassessSitesResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 // PlanBudgetResponse200Headers the declared response headers of an HTTP 200 response for PlanBudget
 type PlanBudgetResponse200Headers struct {
 	Vary *string
@@ -12782,6 +15536,150 @@ func (r PlanBudgetResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r PlanBudgetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// ComparePortfolioResponse200Headers the declared response headers of an HTTP 200 response for ComparePortfolio
+type ComparePortfolioResponse200Headers struct {
+	Link *string
+}
+
+type ComparePortfolioResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *SiteChanges
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *ComparePortfolioResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ComparePortfolioResponse) GetJSON200() *SiteChanges {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r ComparePortfolioResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ComparePortfolioResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ComparePortfolioResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ComparePortfolioResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// ImportSitesResponse202Headers the declared response headers of an HTTP 202 response for ImportSites
+type ImportSitesResponse202Headers struct {
+	Location *string
+}
+
+type ImportSitesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON202 the response for an HTTP 202 `application/json` response
+	JSON202 *Work
+	// Headers202 the parsed response headers for an HTTP 202 response
+	Headers202 *ImportSitesResponse202Headers
+}
+
+// GetJSON202 returns the response for an HTTP 202 `application/json` response
+func (r ImportSitesResponse) GetJSON202() *Work {
+	return r.JSON202
+}
+
+// GetBody returns the raw response body bytes
+func (r ImportSitesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ImportSitesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ImportSitesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ImportSitesResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// ListSitesResponse200Headers the declared response headers of an HTTP 200 response for ListSites
+type ListSitesResponse200Headers struct {
+	Link *string
+}
+
+type ListSitesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *SiteList
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *ListSitesResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListSitesResponse) GetJSON200() *SiteList {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r ListSitesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListSitesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListSitesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListSitesResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -12918,6 +15816,170 @@ func (r ExportSitesXLSXResponse) ContentType() string {
 	return ""
 }
 
+type ListPresetsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *PresetList
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListPresetsResponse) GetJSON200() *PresetList {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r ListPresetsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListPresetsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListPresetsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListPresetsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type DeletePresetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+}
+
+// GetBody returns the raw response body bytes
+func (r DeletePresetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r DeletePresetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r DeletePresetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r DeletePresetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetPresetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Preset
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetPresetResponse) GetJSON200() *Preset {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r GetPresetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetPresetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetPresetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetPresetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type PutPresetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Preset
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Preset
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r PutPresetResponse) GetJSON200() *Preset {
+	return r.JSON200
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r PutPresetResponse) GetJSON201() *Preset {
+	return r.JSON201
+}
+
+// GetBody returns the raw response body bytes
+func (r PutPresetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r PutPresetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r PutPresetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r PutPresetResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type GetReferenceResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -13035,6 +16097,218 @@ func (r CoordinateSPDsResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r CoordinateSPDsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type CancelWorkResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Work
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r CancelWorkResponse) GetJSON200() *Work {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r CancelWorkResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r CancelWorkResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r CancelWorkResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r CancelWorkResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetWorkResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Work
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetWorkResponse) GetJSON200() *Work {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r GetWorkResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetWorkResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetWorkResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetWorkResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type WatchWorkResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+}
+
+// GetBody returns the raw response body bytes
+func (r WatchWorkResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r WatchWorkResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r WatchWorkResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r WatchWorkResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// ListWorkFaultsResponse200Headers the declared response headers of an HTTP 200 response for ListWorkFaults
+type ListWorkFaultsResponse200Headers struct {
+	Link *string
+}
+
+type ListWorkFaultsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *WorkFaultList
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *ListWorkFaultsResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListWorkFaultsResponse) GetJSON200() *WorkFaultList {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r ListWorkFaultsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListWorkFaultsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListWorkFaultsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListWorkFaultsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// RetryWorkResponse202Headers the declared response headers of an HTTP 202 response for RetryWork
+type RetryWorkResponse202Headers struct {
+	Location *string
+}
+
+type RetryWorkResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON202 the response for an HTTP 202 `application/json` response
+	JSON202 *Work
+	// Headers202 the parsed response headers for an HTTP 202 response
+	Headers202 *RetryWorkResponse202Headers
+}
+
+// GetJSON202 returns the response for an HTTP 202 `application/json` response
+func (r RetryWorkResponse) GetJSON202() *Work {
+	return r.JSON202
+}
+
+// GetBody returns the raw response body bytes
+func (r RetryWorkResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r RetryWorkResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r RetryWorkResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r RetryWorkResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -13684,6 +16958,166 @@ func (c *ClientWithResponses) SampleFlashDensityMapWithResponse(ctx context.Cont
 	return ParseSampleFlashDensityMapResponse(rsp)
 }
 
+// GetImportTemplateCSVWithResponse A file to start an import from, as CSV.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/import-template.csv (the `GetImportTemplateCSV` operationId).
+func (c *ClientWithResponses) GetImportTemplateCSVWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetImportTemplateCSVResponse, error) {
+	rsp, err := c.GetImportTemplateCSV(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetImportTemplateCSVResponse(rsp)
+}
+
+// GetImportTemplateGeoJSONWithResponse A file to start an import from, as GeoJSON.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/import-template.geojson (the `GetImportTemplateGeoJSON` operationId).
+func (c *ClientWithResponses) GetImportTemplateGeoJSONWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetImportTemplateGeoJSONResponse, error) {
+	rsp, err := c.GetImportTemplateGeoJSON(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetImportTemplateGeoJSONResponse(rsp)
+}
+
+// GetImportTemplateXLSXWithResponse A file to start an import from, as XLSX.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/import-template.xlsx (the `GetImportTemplateXLSX` operationId).
+func (c *ClientWithResponses) GetImportTemplateXLSXWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetImportTemplateXLSXResponse, error) {
+	rsp, err := c.GetImportTemplateXLSX(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetImportTemplateXLSXResponse(rsp)
+}
+
+// ListPortfoliosWithResponse List the portfolios, newest first.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/portfolios (the `ListPortfolios` operationId).
+func (c *ClientWithResponses) ListPortfoliosWithResponse(ctx context.Context, params *ListPortfoliosParams, reqEditors ...RequestEditorFn) (*ListPortfoliosResponse, error) {
+	rsp, err := c.ListPortfolios(ctx, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListPortfoliosResponse(rsp)
+}
+
+// CreatePortfolioWithBodyWithResponse Make an empty portfolio.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/portfolios (the `CreatePortfolio` operationId).
+func (c *ClientWithResponses) CreatePortfolioWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CreatePortfolioResponse, error) {
+	rsp, err := c.CreatePortfolioWithBody(ctx, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseCreatePortfolioResponse(rsp)
+}
+
+// CreatePortfolioWithResponse Make an empty portfolio.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/portfolios (the `CreatePortfolio` operationId).
+func (c *ClientWithResponses) CreatePortfolioWithResponse(ctx context.Context, body CreatePortfolioJSONRequestBody, reqEditors ...RequestEditorFn) (*CreatePortfolioResponse, error) {
+	rsp, err := c.CreatePortfolio(ctx, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseCreatePortfolioResponse(rsp)
+}
+
+// DeletePortfolioWithResponse Remove a portfolio with its sites, their assessments and all work on it.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with DELETE /v1/portfolios/{id} (the `DeletePortfolio` operationId).
+func (c *ClientWithResponses) DeletePortfolioWithResponse(ctx context.Context, id PortfolioParameter, reqEditors ...RequestEditorFn) (*DeletePortfolioResponse, error) {
+	rsp, err := c.DeletePortfolio(ctx, id, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseDeletePortfolioResponse(rsp)
+}
+
+// GetPortfolioWithResponse Read a portfolio with its totals.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/portfolios/{id} (the `GetPortfolio` operationId).
+func (c *ClientWithResponses) GetPortfolioWithResponse(ctx context.Context, id PortfolioParameter, reqEditors ...RequestEditorFn) (*GetPortfolioResponse, error) {
+	rsp, err := c.GetPortfolio(ctx, id, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetPortfolioResponse(rsp)
+}
+
+// RenamePortfolioWithBodyWithResponse Change name or description.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PATCH /v1/portfolios/{id} (the `RenamePortfolio` operationId).
+func (c *ClientWithResponses) RenamePortfolioWithBodyWithResponse(ctx context.Context, id PortfolioParameter, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*RenamePortfolioResponse, error) {
+	rsp, err := c.RenamePortfolioWithBody(ctx, id, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseRenamePortfolioResponse(rsp)
+}
+
+// RenamePortfolioWithApplicationMergePatchPlusJSONBodyWithResponse Change name or description.
+//
+// Takes a body of the `application/merge-patch+json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PATCH /v1/portfolios/{id} (the `RenamePortfolio` operationId).
+func (c *ClientWithResponses) RenamePortfolioWithApplicationMergePatchPlusJSONBodyWithResponse(ctx context.Context, id PortfolioParameter, body RenamePortfolioApplicationMergePatchPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*RenamePortfolioResponse, error) {
+	rsp, err := c.RenamePortfolioWithApplicationMergePatchPlusJSONBody(ctx, id, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseRenamePortfolioResponse(rsp)
+}
+
+// ReassessSitesWithBodyWithResponse Assess sites again, all or those that are due.
+//
+// Due are sites whose lightning data are too old today, that another engine computed, or whose flash-density map was followed by a newer one of the same name, from which they then take N_G. A site whose input, map and engine are the same as before would give the same result: it counts as unchanged and nothing is stored. A review that is due stays due until there are newer lightning data.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/portfolios/{id}/assessments (the `ReassessSites` operationId).
+func (c *ClientWithResponses) ReassessSitesWithBodyWithResponse(ctx context.Context, id PortfolioParameter, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ReassessSitesResponse, error) {
+	rsp, err := c.ReassessSitesWithBody(ctx, id, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseReassessSitesResponse(rsp)
+}
+
+// ReassessSitesWithResponse Assess sites again, all or those that are due.
+//
+// Due are sites whose lightning data are too old today, that another engine computed, or whose flash-density map was followed by a newer one of the same name, from which they then take N_G. A site whose input, map and engine are the same as before would give the same result: it counts as unchanged and nothing is stored. A review that is due stays due until there are newer lightning data.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/portfolios/{id}/assessments (the `ReassessSites` operationId).
+func (c *ClientWithResponses) ReassessSitesWithResponse(ctx context.Context, id PortfolioParameter, body ReassessSitesJSONRequestBody, reqEditors ...RequestEditorFn) (*ReassessSitesResponse, error) {
+	rsp, err := c.ReassessSites(ctx, id, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseReassessSitesResponse(rsp)
+}
+
 // PlanBudgetWithBodyWithResponse The set of measures over all sites that saves most for the money.
 //
 // For every structure of every site the sets of measures worth paying for are computed from the stored input, with N_G as in the stored result, and at most one of them is chosen, so
@@ -13722,6 +17156,62 @@ func (c *ClientWithResponses) PlanBudgetWithResponse(ctx context.Context, id Por
 		return nil, err
 	}
 	return ParsePlanBudgetResponse(rsp)
+}
+
+// ComparePortfolioWithResponse The sites that a work changed, before and after.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/portfolios/{id}/changes (the `ComparePortfolio` operationId).
+func (c *ClientWithResponses) ComparePortfolioWithResponse(ctx context.Context, id PortfolioParameter, params *ComparePortfolioParams, reqEditors ...RequestEditorFn) (*ComparePortfolioResponse, error) {
+	rsp, err := c.ComparePortfolio(ctx, id, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseComparePortfolioResponse(rsp)
+}
+
+// ImportSitesWithBodyWithResponse Import sites from a file; each row becomes an assessment.
+//
+// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file. At most 1 GiB and 1 000 000 rows.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/portfolios/{id}/imports (the `ImportSites` operationId).
+func (c *ClientWithResponses) ImportSitesWithBodyWithResponse(ctx context.Context, id PortfolioParameter, params *ImportSitesParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ImportSitesResponse, error) {
+	rsp, err := c.ImportSitesWithBody(ctx, id, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseImportSitesResponse(rsp)
+}
+
+// ImportSitesWithApplicationGeoPlusJSONBodyWithResponse Import sites from a file; each row becomes an assessment.
+//
+// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file. At most 1 GiB and 1 000 000 rows.
+//
+// Takes a body of the `application/geo+json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/portfolios/{id}/imports (the `ImportSites` operationId).
+func (c *ClientWithResponses) ImportSitesWithApplicationGeoPlusJSONBodyWithResponse(ctx context.Context, id PortfolioParameter, params *ImportSitesParams, body ImportSitesApplicationGeoPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*ImportSitesResponse, error) {
+	rsp, err := c.ImportSitesWithApplicationGeoPlusJSONBody(ctx, id, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseImportSitesResponse(rsp)
+}
+
+// ListSitesWithResponse Rank, filter and page through the sites of a portfolio.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/portfolios/{id}/sites (the `ListSites` operationId).
+func (c *ClientWithResponses) ListSitesWithResponse(ctx context.Context, id PortfolioParameter, params *ListSitesParams, reqEditors ...RequestEditorFn) (*ListSitesResponse, error) {
+	rsp, err := c.ListSites(ctx, id, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListSitesResponse(rsp)
 }
 
 // ExportSitesCSVWithResponse All sites of a portfolio as CSV.
@@ -13770,6 +17260,71 @@ func (c *ClientWithResponses) ExportSitesXLSXWithResponse(ctx context.Context, i
 		return nil, err
 	}
 	return ParseExportSitesXLSXResponse(rsp)
+}
+
+// ListPresetsWithResponse List the presets.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/presets (the `ListPresets` operationId).
+func (c *ClientWithResponses) ListPresetsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListPresetsResponse, error) {
+	rsp, err := c.ListPresets(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListPresetsResponse(rsp)
+}
+
+// DeletePresetWithResponse Remove a preset.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with DELETE /v1/presets/{kind}/{name} (the `DeletePreset` operationId).
+func (c *ClientWithResponses) DeletePresetWithResponse(ctx context.Context, kind string, name string, reqEditors ...RequestEditorFn) (*DeletePresetResponse, error) {
+	rsp, err := c.DeletePreset(ctx, kind, name, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseDeletePresetResponse(rsp)
+}
+
+// GetPresetWithResponse Read a preset.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/presets/{kind}/{name} (the `GetPreset` operationId).
+func (c *ClientWithResponses) GetPresetWithResponse(ctx context.Context, kind string, name string, reqEditors ...RequestEditorFn) (*GetPresetResponse, error) {
+	rsp, err := c.GetPreset(ctx, kind, name, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetPresetResponse(rsp)
+}
+
+// PutPresetWithBodyWithResponse Define a type of building or line once, for the rows of imports.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/presets/{kind}/{name} (the `PutPreset` operationId).
+func (c *ClientWithResponses) PutPresetWithBodyWithResponse(ctx context.Context, kind string, name string, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PutPresetResponse, error) {
+	rsp, err := c.PutPresetWithBody(ctx, kind, name, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePutPresetResponse(rsp)
+}
+
+// PutPresetWithResponse Define a type of building or line once, for the rows of imports.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/presets/{kind}/{name} (the `PutPreset` operationId).
+func (c *ClientWithResponses) PutPresetWithResponse(ctx context.Context, kind string, name string, body PutPresetJSONRequestBody, reqEditors ...RequestEditorFn) (*PutPresetResponse, error) {
+	rsp, err := c.PutPreset(ctx, kind, name, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePutPresetResponse(rsp)
 }
 
 // GetReferenceWithResponse Every quantity, table, limit and default in use, with clause and provenance.
@@ -13835,6 +17390,73 @@ func (c *ClientWithResponses) CoordinateSPDsWithResponse(ctx context.Context, bo
 		return nil, err
 	}
 	return ParseCoordinateSPDsResponse(rsp)
+}
+
+// CancelWorkWithResponse Cancel a work.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with DELETE /v1/work/{id} (the `CancelWork` operationId).
+func (c *ClientWithResponses) CancelWorkWithResponse(ctx context.Context, id WorkParameter, reqEditors ...RequestEditorFn) (*CancelWorkResponse, error) {
+	rsp, err := c.CancelWork(ctx, id, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseCancelWorkResponse(rsp)
+}
+
+// GetWorkWithResponse How far an import or re-assessment is.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/work/{id} (the `GetWork` operationId).
+func (c *ClientWithResponses) GetWorkWithResponse(ctx context.Context, id WorkParameter, reqEditors ...RequestEditorFn) (*GetWorkResponse, error) {
+	rsp, err := c.GetWork(ctx, id, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetWorkResponse(rsp)
+}
+
+// WatchWorkWithResponse Follow a work as server-sent events.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/work/{id}/events (the `WatchWork` operationId).
+func (c *ClientWithResponses) WatchWorkWithResponse(ctx context.Context, id WorkParameter, reqEditors ...RequestEditorFn) (*WatchWorkResponse, error) {
+	rsp, err := c.WatchWork(ctx, id, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseWatchWorkResponse(rsp)
+}
+
+// ListWorkFaultsWithResponse What is wrong with which row.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/work/{id}/faults (the `ListWorkFaults` operationId).
+func (c *ClientWithResponses) ListWorkFaultsWithResponse(ctx context.Context, id WorkParameter, params *ListWorkFaultsParams, reqEditors ...RequestEditorFn) (*ListWorkFaultsResponse, error) {
+	rsp, err := c.ListWorkFaults(ctx, id, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListWorkFaultsResponse(rsp)
+}
+
+// RetryWorkWithResponse Try the rows again that failed when they were computed.
+//
+// Rows that could not be read from the file are not among them: correct the file and import it again.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/work/{id}/retries (the `RetryWork` operationId).
+func (c *ClientWithResponses) RetryWorkWithResponse(ctx context.Context, id WorkParameter, reqEditors ...RequestEditorFn) (*RetryWorkResponse, error) {
+	rsp, err := c.RetryWork(ctx, id, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseRetryWorkResponse(rsp)
 }
 
 // ParseGetHealthResponse parses an HTTP response from a GetHealthWithResponse call
@@ -14952,6 +18574,249 @@ func ParseSampleFlashDensityMapResponse(rsp *http.Response) (*SampleFlashDensity
 	return response, nil
 }
 
+// ParseGetImportTemplateCSVResponse parses an HTTP response from a GetImportTemplateCSVWithResponse call
+func ParseGetImportTemplateCSVResponse(rsp *http.Response) (*GetImportTemplateCSVResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetImportTemplateCSVResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	return response, nil
+}
+
+// ParseGetImportTemplateGeoJSONResponse parses an HTTP response from a GetImportTemplateGeoJSONWithResponse call
+func ParseGetImportTemplateGeoJSONResponse(rsp *http.Response) (*GetImportTemplateGeoJSONResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetImportTemplateGeoJSONResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest map[string]interface{}
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationGeoJSON200 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseGetImportTemplateXLSXResponse parses an HTTP response from a GetImportTemplateXLSXWithResponse call
+func ParseGetImportTemplateXLSXResponse(rsp *http.Response) (*GetImportTemplateXLSXResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetImportTemplateXLSXResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	return response, nil
+}
+
+// ParseListPortfoliosResponse parses an HTTP response from a ListPortfoliosWithResponse call
+func ParseListPortfoliosResponse(rsp *http.Response) (*ListPortfoliosResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListPortfoliosResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest PortfolioList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers ListPortfoliosResponse200Headers
+		if values := rsp.Header.Values("Link"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Link", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Link = &value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseCreatePortfolioResponse parses an HTTP response from a CreatePortfolioWithResponse call
+func ParseCreatePortfolioResponse(rsp *http.Response) (*CreatePortfolioResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &CreatePortfolioResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Portfolio
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 201:
+		var headers CreatePortfolioResponse201Headers
+		if values := rsp.Header.Values("Location"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Location = &value
+		}
+		response.Headers201 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseDeletePortfolioResponse parses an HTTP response from a DeletePortfolioWithResponse call
+func ParseDeletePortfolioResponse(rsp *http.Response) (*DeletePortfolioResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &DeletePortfolioResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	return response, nil
+}
+
+// ParseGetPortfolioResponse parses an HTTP response from a GetPortfolioWithResponse call
+func ParseGetPortfolioResponse(rsp *http.Response) (*GetPortfolioResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetPortfolioResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Portfolio
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseRenamePortfolioResponse parses an HTTP response from a RenamePortfolioWithResponse call
+func ParseRenamePortfolioResponse(rsp *http.Response) (*RenamePortfolioResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &RenamePortfolioResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Portfolio
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseReassessSitesResponse parses an HTTP response from a ReassessSitesWithResponse call
+func ParseReassessSitesResponse(rsp *http.Response) (*ReassessSitesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ReassessSitesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 202:
+		var dest Work
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON202 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 202:
+		var headers ReassessSitesResponse202Headers
+		if values := rsp.Header.Values("Location"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Location = &value
+		}
+		response.Headers202 = &headers
+	}
+
+	return response, nil
+}
+
 // ParsePlanBudgetResponse parses an HTTP response from a PlanBudgetWithResponse call
 func ParsePlanBudgetResponse(rsp *http.Response) (*PlanBudgetResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -14987,6 +18852,123 @@ func ParsePlanBudgetResponse(rsp *http.Response) (*PlanBudgetResponse, error) {
 				return nil, err
 			}
 			headers.Vary = &value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseComparePortfolioResponse parses an HTTP response from a ComparePortfolioWithResponse call
+func ParseComparePortfolioResponse(rsp *http.Response) (*ComparePortfolioResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ComparePortfolioResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest SiteChanges
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers ComparePortfolioResponse200Headers
+		if values := rsp.Header.Values("Link"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Link", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Link = &value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseImportSitesResponse parses an HTTP response from a ImportSitesWithResponse call
+func ParseImportSitesResponse(rsp *http.Response) (*ImportSitesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ImportSitesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 202:
+		var dest Work
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON202 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 202:
+		var headers ImportSitesResponse202Headers
+		if values := rsp.Header.Values("Location"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Location = &value
+		}
+		response.Headers202 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseListSitesResponse parses an HTTP response from a ListSitesWithResponse call
+func ParseListSitesResponse(rsp *http.Response) (*ListSitesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListSitesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest SiteList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers ListSitesResponse200Headers
+		if values := rsp.Header.Values("Link"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Link", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Link = &value
 		}
 		response.Headers200 = &headers
 	}
@@ -15091,6 +19073,107 @@ func ParseExportSitesXLSXResponse(rsp *http.Response) (*ExportSitesXLSXResponse,
 	return response, nil
 }
 
+// ParseListPresetsResponse parses an HTTP response from a ListPresetsWithResponse call
+func ParseListPresetsResponse(rsp *http.Response) (*ListPresetsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListPresetsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest PresetList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseDeletePresetResponse parses an HTTP response from a DeletePresetWithResponse call
+func ParseDeletePresetResponse(rsp *http.Response) (*DeletePresetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &DeletePresetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	return response, nil
+}
+
+// ParseGetPresetResponse parses an HTTP response from a GetPresetWithResponse call
+func ParseGetPresetResponse(rsp *http.Response) (*GetPresetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetPresetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Preset
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParsePutPresetResponse parses an HTTP response from a PutPresetWithResponse call
+func ParsePutPresetResponse(rsp *http.Response) (*PutPresetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &PutPresetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Preset
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Preset
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseGetReferenceResponse parses an HTTP response from a GetReferenceWithResponse call
 func ParseGetReferenceResponse(rsp *http.Response) (*GetReferenceResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -15164,6 +19247,152 @@ func ParseCoordinateSPDsResponse(rsp *http.Response) (*CoordinateSPDsResponse, e
 		}
 		response.JSON200 = &dest
 
+	}
+
+	return response, nil
+}
+
+// ParseCancelWorkResponse parses an HTTP response from a CancelWorkWithResponse call
+func ParseCancelWorkResponse(rsp *http.Response) (*CancelWorkResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &CancelWorkResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Work
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseGetWorkResponse parses an HTTP response from a GetWorkWithResponse call
+func ParseGetWorkResponse(rsp *http.Response) (*GetWorkResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetWorkResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Work
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseWatchWorkResponse parses an HTTP response from a WatchWorkWithResponse call
+func ParseWatchWorkResponse(rsp *http.Response) (*WatchWorkResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &WatchWorkResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	return response, nil
+}
+
+// ParseListWorkFaultsResponse parses an HTTP response from a ListWorkFaultsWithResponse call
+func ParseListWorkFaultsResponse(rsp *http.Response) (*ListWorkFaultsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListWorkFaultsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest WorkFaultList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers ListWorkFaultsResponse200Headers
+		if values := rsp.Header.Values("Link"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Link", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Link = &value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseRetryWorkResponse parses an HTTP response from a RetryWorkWithResponse call
+func ParseRetryWorkResponse(rsp *http.Response) (*RetryWorkResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &RetryWorkResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 202:
+		var dest Work
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON202 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 202:
+		var headers RetryWorkResponse202Headers
+		if values := rsp.Header.Values("Location"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Location = &value
+		}
+		response.Headers202 = &headers
 	}
 
 	return response, nil

@@ -111,6 +111,28 @@ var operations = map[string][]string{
 	"GET /ogc/collections/{collectionId}":                   {"200", "400", "404", "500", "503"},
 	"GET /ogc/collections/{collectionId}/items":             {"200", "400", "404", "500", "503"},
 	"GET /ogc/collections/{collectionId}/items/{featureId}": {"200", "400", "404", "500", "503"},
+
+	"GET /v1/portfolios":                   {"200", "400", "500", "503"},
+	"POST /v1/portfolios":                  {"201", "400", "409", "413", "415", "422", "500", "503"},
+	"GET /v1/portfolios/{id}":              {"200", "400", "404", "500", "503"},
+	"PATCH /v1/portfolios/{id}":            {"200", "400", "404", "409", "413", "415", "422", "500", "503"},
+	"DELETE /v1/portfolios/{id}":           {"204", "400", "404", "500", "503"},
+	"GET /v1/portfolios/{id}/sites":        {"200", "400", "404", "500", "503"},
+	"GET /v1/portfolios/{id}/changes":      {"200", "400", "404", "500", "503"},
+	"POST /v1/portfolios/{id}/imports":     {"202", "400", "404", "409", "413", "415", "422", "500", "503"},
+	"POST /v1/portfolios/{id}/assessments": {"202", "400", "404", "413", "415", "422", "500", "503"},
+	"GET /v1/work/{id}":                    {"200", "400", "404", "500", "503"},
+	"DELETE /v1/work/{id}":                 {"200", "400", "404", "500", "503"},
+	"GET /v1/work/{id}/events":             {"200", "400", "404", "500", "503"},
+	"GET /v1/work/{id}/faults":             {"200", "400", "404", "500", "503"},
+	"POST /v1/work/{id}/retries":           {"202", "400", "404", "409", "500", "503"},
+	"GET /v1/presets":                      {"200", "400", "500", "503"},
+	"GET /v1/presets/{kind}/{name}":        {"200", "400", "404", "500", "503"},
+	"PUT /v1/presets/{kind}/{name}":        {"200", "201", "400", "404", "409", "413", "415", "422", "500", "503"},
+	"DELETE /v1/presets/{kind}/{name}":     {"204", "400", "404", "500", "503"},
+	"GET /v1/import-template.csv":          {"200", "400", "500"},
+	"GET /v1/import-template.xlsx":         {"200", "400", "500"},
+	"GET /v1/import-template.geojson":      {"200", "400", "500"},
 }
 
 func TestOperations(t *testing.T) {
