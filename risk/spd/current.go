@@ -21,7 +21,7 @@ const (
 // Reasons of the impulse current.
 var (
 	byFirstShare = rule{"Half of the lightning current goes to earth, the other half divides over the lines and their conductors; next preferred value.", stdThreat + "E.2", read}
-	byImpedance  = rule{"The earthing impedances at this soil resistivity drive more into the line than the half-and-half rule; next preferred value. Z is taken at the next higher resistivity of the table, Z_1 at the next lower, Z_2 as Z_1: the safe side.", stdThreat + "E.2 and Table E.1", memory}
+	byImpedance  = rule{"The earthing impedances at this soil resistivity drive more into the line than the half-and-half rule; next preferred value. Z is taken by the class of the LPS at the next higher resistivity of the table, Z_1 at the next lower, Z_2 as Z_1: the safe side.", stdThreat + "E.2 and Table E.1", memory}
 	byLineFlash  = rule{"Flash to the line; next preferred value.", stdThreat + "Tables E.2, E.3", memory}
 	byClause     = rule{"Minimum of the clause, the sharing not being computed.", stdSPD, read}
 	byNPE        = rule{"The N-PE path carries the sum of the line and neutral conductors, at least the minimum of the clause; next preferred value.", "CLC/TS 61643-12; " + stdSPD, memory}
@@ -93,33 +93,13 @@ func (s *scheduler) shares(x *end, en *Entry) (first, impedances float64) {
 	if s.in.SoilResistivity <= 0 {
 		return first, t.Noted(qIz, 0, noSoil)
 	}
-	severest := s.severest(x, en.Level)
-	if severest != capped(en.Level) {
-		I = t.Pick(qI, threat, rowFromI(severest), 0)
-		s.note("In this soil the table of earthing impedances drives more into the line at a lower level, which is allowed for.")
-	}
-	k := s.impedanceShare(x, severest)
+	k := s.impedanceShare(x)
 	return first, t.Set(qIzShare, perConductor(I, k, nc))
 }
 
-// severest is the level, not above the given one, whose current drives most into the line. In poor soil the table takes a
-// worse earth termination for lower levels, so that it need not be the highest: a higher level must not ask for less.
-func (s *scheduler) severest(x *end, level risk.Level) risk.Level {
-	t, notes := s.t, len(s.notes)
-	s.t = nil
-	level = capped(level)
-	severest, most := level, 0.0
-	for l := level; l >= risk.LevelIIIIV; l-- {
-		if i := threat.Rows[rowFromI(l)].Values[0] * s.impedanceShare(x, l); i > most {
-			severest, most = l, i
-		}
-	}
-	s.t, s.notes = t, s.notes[:notes]
-	return severest
-}
-
-// impedanceShare returns k_e of the line.
-func (s *scheduler) impedanceShare(x *end, level risk.Level) float64 {
+// impedanceShare returns k_e of the line. The earth termination belongs to the LPS: its class decides Z, whatever
+// the level of the devices.
+func (s *scheduler) impedanceShare(x *end) float64 {
 	t := s.t
 	rho := t.Given(qRho, s.in.SoilResistivity)
 	higher, lower := earthingRows(rho)
@@ -127,8 +107,8 @@ func (s *scheduler) impedanceShare(x *end, level risk.Level) float64 {
 		s.note("Soil above 3000 ohm m lies beyond the table of earthing impedances: the share of the line may be larger.")
 	}
 	var h sharing
-	h.Z = t.Pick(qZ, earthing, higher, 2+rowFromI(level))
-	h.Z1 = t.Pick(qZ1, earthing, lower, 1)
+	h.Z = t.Pick(qZ, earthing, higher, s.earthingColumn(higher))
+	h.Z1 = t.Pick(qZ1, earthing, lower, colZ1)
 	h.Z2 = t.Noted(qZ2, h.Z1, "not known, taken as Z_1")
 	buried, overhead := s.site.buried, s.site.overhead
 	aerial := x.nearest().Installation == risk.Aerial
@@ -144,6 +124,21 @@ func (s *scheduler) impedanceShare(x *end, level risk.Level) float64 {
 		return t.Set(qKe2, h.overhead())
 	}
 	return t.Set(qKe1, h.buried())
+}
+
+// earthingColumn is the column of Z in a row of Table E.1: by the class of the LPS, the largest Z where none is known.
+func (s *scheduler) earthingColumn(row int) int {
+	if s.site.classed {
+		return colZ + rowFromI(s.site.level)
+	}
+	s.note("The class of the lightning protection system is not known: its earthing impedance is taken as the largest of the table for this soil.")
+	column, values := colZ, earthing.Rows[row].Values
+	for i := range values {
+		if i > column && values[i] > values[column] {
+			column = i
+		}
+	}
+	return column
 }
 
 // earthingRows finds the rows of Table E.1 at the next higher and the next lower resistivity.

@@ -1,6 +1,7 @@
 package spd
 
 import (
+	"fmt"
 	"math"
 	"testing"
 
@@ -160,30 +161,84 @@ func TestTelecommunication(t *testing.T) {
 	}
 }
 
-// More stringent levels never lower a rating, nor does one line less to share with.
+// A higher level of the devices never lowers a rating at the same LPS.
 func TestRatingsRiseWithTheLevel(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		in := drawInput(t)
-		in.Structures[0].LPS = risk.LPS(rapid.IntRange(int(risk.LPSIV), int(risk.LPSII)).Draw(t, "lps"))
+		in.Structures[0].LPS = risk.LPS(rapid.IntRange(int(risk.NoLPS), int(risk.LPSI)).Draw(t, "lps"))
+		for i := range in.Lines {
+			in.Lines[i].BondingSPD.Level = risk.LevelIIIIV + upTo[risk.Level](t, "level", 3)
+		}
 		before := schedule(t, in, 5, nil)
-		in.Structures[0].LPS++
+		for i := range in.Lines {
+			in.Lines[i].BondingSPD.Level++
+		}
 		for i, e := range schedule(t, in, 5, nil) {
-			if e.Structure == 0 && (e.IimpMin.Value < before[i].IimpMin.Value || e.InMin.Value < before[i].InMin.Value) {
+			if e.IimpMin.Value < before[i].IimpMin.Value || e.InMin.Value < before[i].InMin.Value {
 				t.Fatalf("lower at the higher level: %+v, before %+v", e, before[i])
 			}
 		}
 	})
 }
 
-// At 5000 ohm m Table E.1 (from memory) takes Z of 60, 15, 10 ohm for LPL III-IV, II, I: with one cable of Z_1 35 ohm the lines
-// get 100 x 60/95 = 63.2 kA at III-IV, but 150 x 15/50 = 45 kA at II. Level II asks for no less than III-IV.
-func TestPoorSoilOverturnsTheLevels(t *testing.T) {
-	for _, lps := range []risk.LPS{risk.LPSIII, risk.LPSII} {
+// The earth termination belongs to the LPS: at 3000 ohm m Table E.1 (from memory) has Z of 60 ohm for class III-IV, 15 for II, 10
+// for I, whatever the level of the devices. With one cable of Z_1 35 ohm 200 kA x 60/95 = 126.3 kA enter the line at LPL I.
+func TestEarthingByClass(t *testing.T) {
+	for _, c := range []struct {
+		s    risk.Structure
+		want float64
+	}{
+		{risk.Structure{LPS: risk.LPSIV}, 200. * 60 / 95},
+		{risk.Structure{LPS: risk.LPSIII}, 200. * 60 / 95},
+		{risk.Structure{LPS: risk.LPSII}, 200. * 15 / 50},
+		{risk.Structure{LPS: risk.LPSI}, 200. * 10 / 45},
+		{risk.Structure{NaturalLPS: true}, 200. * 60 / 95}, // no class known: the largest
+		{risk.Structure{NaturalLPS: true, LPS: risk.LPSII}, 200. * 15 / 50},
+	} {
 		l := mains(cable(500, risk.Rural))
-		l.Electrical.System, l.Electrical.Phases, l.Electrical.Neutral = risk.IT, 3, false
-		in := site1(risk.Structure{LPS: lps}, l)
-		in.SoilResistivity = 5000
-		near(t, "100 kA x 60/95 over three conductors, 21.1 kA", first(t, in, 4).IimpMin.Value, 25, 0)
+		l.BondingSPD.Level = risk.LevelI
+		in := site1(c.s, l)
+		in.SoilResistivity = 3000
+		near(t, fmt.Sprintf("%+v", c.s), inLine(t, in), c.want, 1e-9)
+	}
+	l := mains(cable(500, risk.Rural))
+	l.Electrical.System, l.Electrical.Phases, l.Electrical.Neutral, l.BondingSPD.Level = risk.IT, 3, false, risk.LevelI
+	in := site1(risk.Structure{LPS: risk.LPSIV}, l)
+	in.SoilResistivity = 3000
+	near(t, "over three conductors, 42.1 kA", first(t, in, 4).IimpMin.Value, 50, 0)
+}
+
+// inLine is the current in the first line by the earthing impedances [kA].
+func inLine(t tester, in *risk.Input) float64 {
+	t.Helper()
+	s := scheduler{in: in}
+	s.enterSite(0, nil)
+	x := s.end(0)
+	return s.impedanceShare(&x) * threat.Rows[rowFromI(x.level())].Values[0]
+}
+
+// Between two resistivities of Table E.1 the share of the line is at least that at both. For class III-IV
+// it rises from one to the next; for I and II it falls beyond 500 and 1000 ohm m, where Z_1 grows and Z no longer does.
+func TestShareBySoil(t *testing.T) {
+	share := func(class risk.LPS, rho float64, lines int) float64 {
+		in := site1(risk.Structure{LPS: class}, mains(cable(500, risk.Rural)))
+		in.SoilResistivity = rho
+		for range lines - 1 {
+			in.Lines = append(in.Lines, telephone())
+		}
+		return inLine(t, in)
+	}
+	falls := map[risk.LPS]float64{risk.LPSI: 500, risk.LPSII: 1000, risk.LPSIII: 3000, risk.LPSIV: 3000}
+	for class, from := range falls {
+		for lines := 1; lines < 5; lines++ {
+			for i, r := range earthing.Rows[1:] {
+				lower, higher := earthing.Rows[i].Values[0], r.Values[0]
+				a, between, b := share(class, lower, lines), share(class, (lower+higher)/2, lines), share(class, higher, lines)
+				if between < max(a, b) || b < a != (higher > from) {
+					t.Errorf("%v, %d lines, %v to %v ohm m: %v, between %v, %v kA", class, lines, lower, higher, a, between, b)
+				}
+			}
+		}
 	}
 }
 

@@ -127,6 +127,7 @@ type site struct {
 	measures         []risk.EndMeasures
 	lps              bool       // there is an LPS, or is to be one
 	level            risk.Level // its LPL
+	classed          bool       // its class is known
 	buried, overhead int        // external lines that share a lightning current
 	vital            bool       // life or a public service is at stake
 	storage          bool       // a battery line enters
@@ -161,6 +162,7 @@ func (s *scheduler) enterSite(si int, rec *risk.Recommendation) {
 		}
 	}
 	p.lps, p.level = protectionLevel(class, st.NaturalLPS)
+	p.classed = class != risk.NoLPS
 	for li := range s.in.Lines {
 		l := &s.in.Lines[li]
 		if !l.Ends(si) {

@@ -315,7 +315,7 @@ func (c *stressCalc) tabulated(x *end, current *trace.Quantity, col int, share *
 // structureFlash is the waveform and the share of a flash to the structure.
 func (c *stressCalc) structureFlash(s *scheduler, x *end, en *Entry) (Waveform, float64, *Basis) {
 	t := c.t
-	level := max(en.Level, risk.LevelIIIIV) // without a level the impedances of LPL III-IV, the safe side
+	level := max(en.Level, risk.LevelIIIIV)
 	switch {
 	case x.leadsAway():
 	case x.pv():
@@ -330,7 +330,7 @@ func (c *stressCalc) structureFlash(s *scheduler, x *end, en *Entry) (Waveform, 
 	k0 := t.Set(qStressK0, 0.5/(n*nc))
 	kz := 0.0
 	if c.in.SoilResistivity > 0 {
-		kz = t.Set(qStressKzSoil, s.impedanceShare(x, level)/nc)
+		kz = t.Set(qStressKzSoil, s.impedanceShare(x)/nc)
 	} else {
 		t.Noted(qStressKz, 0, noSoil)
 	}

@@ -46,8 +46,14 @@ var threat = &trace.Table{Number: "3", Title: "Maximum lightning parameters of t
 		row("III-IV", read, 100, 50, 2.5),
 	}}
 
-var earthing = &trace.Table{Number: "E.1", Title: "Conventional earthing impedances of external parts (Z_1) and of the earth termination (Z) by soil resistivity",
-	Clause: stdThreat + "Table E.1", Symbols: []string{"rho [ohm m]", "Z_1 [ohm]", "Z, LPL I [ohm]", "Z, LPL II [ohm]", "Z, LPL III-IV [ohm]"}, Rows: []trace.Row{
+// Columns of the earthing impedances; Z of LPS class I, then II, then III-IV.
+const (
+	colZ1 = 1
+	colZ  = 2
+)
+
+var earthing = &trace.Table{Number: "E.1", Title: "Conventional earthing impedances of external parts (Z_1) and of the earth termination (Z, by class of LPS) by soil resistivity",
+	Clause: stdThreat + "Table E.1", Symbols: []string{"rho [ohm m]", "Z_1 [ohm]", "Z, LPS class I [ohm]", "Z, LPS class II [ohm]", "Z, LPS class III-IV [ohm]"}, Rows: []trace.Row{
 		row("up to 100 ohm m", memory, 100, 8, 4, 4, 4),
 		row("200 ohm m", memory, 200, 11, 6, 6, 6),
 		row("500 ohm m", memory, 500, 16, 10, 10, 10),
