@@ -45,7 +45,7 @@ const usage = `levinward: lightning risk and surge protection for off-grid and r
   levinward migrate [-database FILE|postgres://…]                       bring a database up to date
   levinward version
 
-A map (-map) is an Esri ASCII grid, GeoTIFF or CSV of flash density for inputs whose flash_density.map is ID. FILE.json beside
+A map (-map) is an ASCII grid, GeoTIFF or CSV of flash density for inputs whose flash_density.map is ID. FILE.json beside
 it says what the file does not, like {"name": …, "kind": "ground_flashes_per_km2_year", "from_year": …, "to_year": …, "source": …}.
 The environment variables LEVINWARD_LISTEN and LEVINWARD_DATABASE stand in for the options.
 A screening and design aid: local codes and a licensed practitioner decide.
@@ -136,7 +136,7 @@ func parse(f *flag.FlagSet, args []string, operands int) error {
 		return fmt.Errorf("%w: %v", errUsage, err)
 	}
 	if f.NArg() != operands {
-		return fmt.Errorf("%w: %s takes %d operands, found %d", errUsage, f.Name(), operands, f.NArg())
+		return fmt.Errorf("%w: %s takes operands: %d; found: %d", errUsage, f.Name(), operands, f.NArg())
 	}
 	return nil
 }
@@ -237,6 +237,7 @@ func (p *program) serve(ctx context.Context, args []string) error {
 		return errors.Join(err, l.Close())
 	}
 	fmt.Fprintf(p.errOut, "levinward listens on http://%s\n", l.Addr())
+	fmt.Fprintf(p.errOut, "every operation, to read and try: http://%s/docs\n", l.Addr())
 	if p.listening != nil {
 		p.listening(l.Addr().String())
 	}

@@ -301,7 +301,7 @@ func (p *page) assumptions() {
 	}
 	p.print("\nAssumptions: %d defaults were taken (all in the JSON result)\n", len(p.r.Assumptions))
 	if decisive == 0 {
-		p.print("  none of them, taken alone, decides the outcome\n")
+		p.print("  none of them, taken alone, turns a risk over its limit or changes the class of LPS\n")
 		return
 	}
 	p.print("  these decide the outcome; find them out on site:\n")

@@ -48,7 +48,7 @@ func Run(site *wire.Site, t *trace.Trace) (*wire.Answer, []risk.Violation) {
 	a.Schedule = spd.Schedule(in, &res, &rec, t)
 	a.Costs = costs(in, &res, &rec, ed, t)
 	a.Assumptions = sensitivity(site, &res, ed)
-	a.Warnings = append(warnings(in, &rec), remaining(in, &rec, ed)...)
+	a.Warnings = append(warnings(in, &res, &rec), remaining(in, &rec, ed)...)
 	return a, nil
 }
 
@@ -92,12 +92,15 @@ var cautions = []string{
 	"Values marked memory were not checked against a licensed copy of the standard. Damage to the surroundings of the structure is not covered.",
 }
 
+// frequentFailures is the yearly number of failures of internal systems from which a warning speaks of them.
+const frequentFailures = 0.1
+
 // warnings are remarks on this input.
-func warnings(in *risk.Input, rec *risk.Recommendation) []string {
+func warnings(in *risk.Input, res *risk.Result, rec *risk.Recommendation) []string {
 	var w []string
 	for i := range in.Lines {
 		l := &in.Lines[i]
-		if l.Withstand < 1 {
+		if l.Withstand < 1 && l.Shield.Bonded && l.Shield.Resistance > 0 { // elsewhere the values at 1 kV are the highest there are
 			w = append(w, "Line "+strconv.Quote(l.ID)+": U_W is below 1 kV; the tables begin at 1 kV, whose values were used and may be too favourable.")
 		}
 		if l.Electrical.Phases == 3 && l.Electrical.Nominal == 400 {
@@ -109,6 +112,13 @@ func warnings(in *risk.Input, rec *risk.Recommendation) []string {
 	}
 	if in.FlashDensity.Derivation != "" {
 		w = append(w, "N_G is derived from a map of another quantity ("+in.FlashDensity.Derivation+"), which is a weak relation; use lightning location data no older than five years where there are any.")
+	}
+	for i := range res.Structures {
+		r := &res.Structures[i]
+		if r.Assessed && !r.Risks[risk.EconomicValue].Applies && r.SystemFailures >= frequentFailures {
+			w = append(w, "Structure "+strconv.Quote(in.Structures[i].ID)+": without SPDs its systems are expected to fail "+strconv.FormatFloat(r.SystemFailures, 'g', 2, 64)+
+				" times a year. The loss of equipment does not count in the risk, because no values were given; devices that are not required are worth fitting all the same.")
+		}
 	}
 	if in.FlashDensity.Origin == risk.DensityThunderstormDays {
 		w = append(w, "N_G is derived from thunderstorm days, which is a weak relation; use lightning location data no older than five years where there are any.")

@@ -608,8 +608,8 @@ func TestDecisiveAssumptionsDecide(t *testing.T) {
 				putPlausible(changed, told.Pointer, p.Value)
 				other := run(t, changed)
 				says := slices.ContainsFunc(told.Alternatives, func(a wire.Alternative) bool { return a.Value == p.Value })
-				if flips := flips(&s, &other); flips != says {
-					t.Fatalf("%s as %s: the outcome changes: %v, but told is %v", told.Pointer, p.Value, flips, told.Alternatives)
+				if changes := flips(&s, &other) || classChanges(t, doc, changed, &s, &other); changes != says {
+					t.Fatalf("%s as %s: the outcome changes: %v, but told is %v", told.Pointer, p.Value, changes, told.Alternatives)
 				}
 				if says {
 					decisive++
@@ -649,6 +649,71 @@ func putPlausible(doc document, pointer, value string) {
 }
 
 // flips reports whether some risk is acceptable in one and not in the other.
+// classChanges reports that the least class of LPS that can suffice differs for
+// some structure whose risks exceed a limit before and after.
+func classChanges(t *rapid.T, before, after document, a, b *site) bool {
+	for i := range a.result.Structures {
+		s := &a.result.Structures[i]
+		if s.Assessed && exceeds(s) && exceeds(&b.result.Structures[i]) && leastClass(t, before, s.ID) != leastClass(t, after, s.ID) {
+			return true
+		}
+	}
+	return false
+}
+
+func exceeds(s *wire.StructureResult) bool {
+	for k := range risk.Loss(risk.Losses) {
+		if r := s.Risks.Of(k); r != nil && !r.Acceptable {
+			return true
+		}
+	}
+	return false
+}
+
+// leastClass puts the best measures into the input of a structure, one class of LPS after the other.
+func leastClass(t *rapid.T, doc document, id string) string {
+	var present any
+	for _, st := range doc["structures"].([]any) {
+		if st := st.(document); st["id"] == id {
+			present = st["lps"]
+		}
+	}
+	for _, class := range []any{"none", "IV", "III", "II", "I"} {
+		if class != "I" && betterOf(named["lps"], present, class) != class {
+			continue // a better one is there already
+		}
+		best := copyOf(doc)
+		for _, st := range best["structures"].([]any) {
+			if st := st.(document); st["id"] == id {
+				st["lps"] = betterOf(named["lps"], present, class)
+				for _, z := range st["zones"].([]any) {
+					z := z.(document)
+					z["structure_shock_measures"] = union(z["structure_shock_measures"], []string{"warning_notices", "insulation"})
+					if z["place"] != "outside" {
+						z["line_shock_measures"] = union(z["line_shock_measures"], []string{"warning_notices", "insulation"})
+						z["fire_protection"] = "automatic"
+					}
+				}
+			}
+		}
+		for _, l := range best["lines"].([]any) {
+			l := l.(document)
+			for _, field := range []string{"bonding_spd", "coordinated_spd"} {
+				if _, number := l[field].(float64); !number && (l["structure"] == id || l["to"] == id) {
+					l[field] = "I"
+				}
+			}
+		}
+		after := run(t, best)
+		for i := range after.result.Structures {
+			if s := &after.result.Structures[i]; s.ID == id && !exceeds(s) {
+				return class.(string)
+			}
+		}
+	}
+	return "more than there is"
+}
+
 func flips(a, b *site) bool {
 	for i := range a.result.Structures {
 		for k := range risk.Loss(risk.Losses) {

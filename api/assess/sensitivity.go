@@ -9,7 +9,8 @@ import (
 )
 
 // sensitivity lists the defaults that were taken. One is decisive when another
-// plausible value, taken alone, turns an acceptable risk of some structure into one that is not or the reverse.
+// plausible value, taken alone, turns an acceptable risk of some structure into one that is not or
+// the reverse, or changes the least class of LPS with which its risks can be met.
 func sensitivity(site *wire.Site, res *risk.Result, ed risk.Edition) []risk.Assumption {
 	s := searcher{site: site, res: res, ed: ed, alone: make([]*alone, len(site.Input.Structures))}
 	list := make([]risk.Assumption, len(site.Assumed))
@@ -37,7 +38,8 @@ type searcher struct {
 // value of one structure costs no computation of the whole village.
 type alone struct {
 	pristine, scratch risk.Input
-	structures, lines []int // index in the whole input of each structure and line
+	structures, lines []int    // index in the whole input of each structure and line
+	class             risk.LPS // the least with which the risks can be met as things are
 
 	// room for the lists of scratch, used again from value to value
 	zones    []risk.Zone
@@ -81,6 +83,7 @@ func (s *searcher) concerns(i int, a *wire.Assumed) bool {
 func (s *searcher) try(i int, at wire.Where, p *wire.Plausible) string {
 	if s.alone[i] == nil {
 		s.alone[i] = single(&s.site.Input, i)
+		s.alone[i].class = s.leastClass(&s.alone[i].pristine, &s.res.Structures[i])
 	}
 	one := s.alone[i]
 	one.reset()
@@ -105,7 +108,62 @@ func (s *searcher) try(i int, at wire.Where, p *wire.Plausible) string {
 			text += ", not acceptable"
 		}
 	}
+	if text == "" && s.unacceptable(i) {
+		if class := s.leastClass(&one.scratch, &r.Structures[0]); class != one.class {
+			text = s.site.Input.Structures[i].ID + ": " + needOf(class)
+		}
+	}
 	return text
+}
+
+// unacceptable reports that some risk of structure i exceeds its limit as things are.
+func (s *searcher) unacceptable(i int) bool {
+	for k := range s.res.Structures[i].Risks {
+		if r := &s.res.Structures[i].Risks[k]; r.Applies && !r.Acceptable() {
+			return true
+		}
+	}
+	return false
+}
+
+// noClass stands for risks that no class of LPS brings to their limits.
+const noClass = risk.LPSIFullCover + 1
+
+// leastClass is the least class of LPS with which the risks of the only
+// structure of an input can be met, all other measures at their best.
+func (s *searcher) leastClass(in *risk.Input, r *risk.StructureResult) risk.LPS {
+	best := risk.Measures{FireProtection: risk.AutomaticFireProtection, StructureShock: risk.WarningNotices | risk.Insulation, LineShock: risk.WarningNotices | risk.Insulation}
+	for l := range in.Lines {
+		best.Ends = append(best.Ends, risk.EndMeasures{Line: l, Bonding: risk.SPD{Level: risk.LevelI}, Coordinated: risk.SPD{Level: risk.LevelI}})
+	}
+	e := s.ed.Evaluator(in, 0)
+	for class := in.Structures[0].LPS; class <= max(risk.LPSI, in.Structures[0].LPS); class++ {
+		best.LPS = class
+		if risks := e.Risks(&best); met(&risks, r) {
+			return class
+		}
+	}
+	return noClass
+}
+
+// met reports that risks keep the limits of a result.
+func met(risks *[risk.Losses]float64, r *risk.StructureResult) bool {
+	for k := range risks {
+		if limit := r.Risks[k].Tolerable; r.Risks[k].Applies && limit > 0 && risks[k] > limit {
+			return false
+		}
+	}
+	return true
+}
+
+func needOf(class risk.LPS) string {
+	switch class {
+	case risk.NoLPS:
+		return "no LPS is needed, the other measures can suffice"
+	case noClass:
+		return "no set of measures in the search suffices"
+	}
+	return "an LPS of class " + class.String() + " at least is needed"
 }
 
 // single cuts structure i out of an input; its neighbours come along as structures that are not assessed.

@@ -2,7 +2,7 @@ package wire
 
 import "levinward/risk"
 
-// electrical takes what is connected through a line. Telecommunication lines have no electrical data.
+// electrical takes what is connected through a line.
 func (b *builder) electrical(l *risk.Line, w *Line, i int, where Where, at []any) {
 	if w.Electrical == nil {
 		l.Electrical = risk.Electrical{Nominal: 230, Phases: 1, Neutral: true, SourceConnected: true}
@@ -13,7 +13,7 @@ func (b *builder) electrical(l *risk.Line, w *Line, i int, where Where, at []any
 	}
 	e, at := w.Electrical, []any{"lines", i, "electrical"}
 	if l.Service == risk.Telecom {
-		b.fault(risk.RuleNotApplicable, pointer(at...), "a telecommunication line has no electrical data")
+		b.telecom(&l.Electrical, e, where, at)
 		return
 	}
 	c := &l.Electrical
@@ -36,6 +36,19 @@ func (b *builder) electrical(l *risk.Line, w *Line, i int, where Where, at []any
 	if c.MaxOperating > 0 && c.MaxOperating < c.Nominal {
 		b.fault(risk.RuleContradiction, pointer(append(at[:len(at):len(at)], "max_operating_v")...), "is below nominal_v, "+format(c.Nominal))
 	}
+}
+
+// telecom takes what counts on a telecommunication line: its highest voltage and how a device is installed.
+func (b *builder) telecom(c *risk.Electrical, e *Electrical, where Where, at []any) {
+	c.MaxOperating = value(e.MaxOperating)
+	c.EquipmentDistance = or(b, e.EquipmentDistance, defaultEquipmentDistance, 0, where, at...)
+	c.LeadLength = or(b, e.LeadLength, defaultLeadLength, 0, where, at...)
+	b.refuse(at, "is of power lines only; a telecommunication line has max_operating_v, equipment_distance_m and lead_length_m",
+		field{"current", e.Current != nil}, field{"system", e.System != nil}, field{"nominal_v", e.Nominal != nil}, field{"phases", e.Phases != nil},
+		field{"neutral", e.Neutral != nil}, field{"source_connected", e.SourceConnected != nil}, field{"short_circuit_ka", e.ShortCircuit != nil},
+		field{"origin", e.Origin != nil}, field{"open_circuit_v", e.OpenCircuit != nil}, field{"temperature_coefficient_per_k", e.TemperatureCoefficient != nil},
+		field{"lowest_temperature_c", e.LowestTemperature != nil}, field{"short_circuit_a", e.ShortCircuitSTC != nil},
+		field{"equipment_max_input_v", e.EquipmentMaxInput != nil}, field{"equipment", e.Equipment != nil}, field{"building", e.Building != nil})
 }
 
 // direct reports that data of a direct current line are given.
