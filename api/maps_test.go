@@ -304,7 +304,7 @@ func refusedMaps(t testing.TB) map[string]struct {
 	edit := func(old, with string) []byte { return []byte(strings.Replace(string(asc), old, with, 1)) }
 	return map[string]refused{
 		"nothing":             {nil, geo.DensityFaultFormat, "empty"},
-		"another form":        {[]byte("%PDF-1.4"), geo.DensityFaultFormat, "Esri ASCII grid"},
+		"another form":        {[]byte("%PDF-1.4"), geo.DensityFaultFormat, "ASCII grid"},
 		"an archive":          {[]byte("PK\x03\x04...."), geo.DensityFaultFormat, "unpack"},
 		"no such header":      {edit("cellsize 0.25", "cellsize quarter"), geo.DensityFaultHeader, "line 5"},
 		"a header twice":      {edit("nrows 9", "ncols 12"), geo.DensityFaultHeader, "line 2"},

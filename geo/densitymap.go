@@ -287,7 +287,7 @@ func ReadDensityMap(r io.Reader, meta DensityMapMeta) (*DensityMap, error) {
 
 // Read reads a flash-density map and finds out its format by its first bytes:
 //
-//   - Esri ASCII grid, whose no-data mark is -9999 when it declares none;
+//   - ASCII grid, whose no-data mark is -9999 when it declares none;
 //   - GeoTIFF or BigTIFF, one band, geographic on WGS 84 or on an unspecified datum;
 //   - CSV with the columns longitude, latitude, value.
 //
@@ -320,7 +320,7 @@ func (limits DensityMapLimits) readFormat(in *bufio.Reader, head []byte, meta De
 		return readDensityCSV(in, meta, limits, faults)
 	default:
 		faults.add(DensityFaultFormat, "first bytes",
-			"%s: an Esri ASCII grid, a GeoTIFF, or CSV with the columns longitude, latitude, value is needed", format)
+			"%s: an ASCII grid, a GeoTIFF, or CSV with the columns longitude, latitude, value is needed", format)
 		return nil, faults.err()
 	}
 }

@@ -10,16 +10,16 @@ import (
 	"strings"
 )
 
-// rasterASCIIKeys are the keywords of an Esri ASCII grid's header, in lower case.
+// rasterASCIIKeys are the keywords of an ASCII grid's header, in lower case.
 var rasterASCIIKeys = map[string]bool{
 	"ncols": true, "nrows": true, "xllcorner": true, "yllcorner": true, "xllcenter": true, "yllcenter": true,
 	"cellsize": true, "dx": true, "dy": true, "nodata_value": true,
 }
 
-// rasterASCIINoData is the no-data mark of an Esri ASCII grid that declares none.
+// rasterASCIINoData is the no-data mark of an ASCII grid that declares none.
 const rasterASCIINoData = -9999
 
-// readDensityASCII reads an Esri ASCII grid. A row may be wrapped over lines, but begins on a line of its own, so that
+// readDensityASCII reads an ASCII grid. A row may be wrapped over lines, but begins on a line of its own, so that
 // a lost value cannot shift the rows after it unseen.
 func readDensityASCII(in *bufio.Reader, meta DensityMapMeta, limits DensityMapLimits, faults *rasterFaults) (*DensityMap, error) {
 	words := &rasterWords{in: in, line: 1}

@@ -7563,7 +7563,7 @@ type ClientInterface interface {
 	//
 	// The body is the file itself, up to 512 MiB and 100 million cells, of one of these forms, whatever media type it is sent as:
 	//
-	// - Esri ASCII grid; no-data mark -9999 where it declares none;
+	// - ASCII grid; no-data mark -9999 where it declares none;
 	// - GeoTIFF or BigTIFF with one band, geographic on WGS 84;
 	// - CSV with the columns longitude, latitude, value, at most 30 million rows on a regular grid.
 	//
@@ -7579,7 +7579,7 @@ type ClientInterface interface {
 	//
 	// The body is the file itself, up to 512 MiB and 100 million cells, of one of these forms, whatever media type it is sent as:
 	//
-	// - Esri ASCII grid; no-data mark -9999 where it declares none;
+	// - ASCII grid; no-data mark -9999 where it declares none;
 	// - GeoTIFF or BigTIFF with one band, geographic on WGS 84;
 	// - CSV with the columns longitude, latitude, value, at most 30 million rows on a regular grid.
 	//
@@ -8524,7 +8524,7 @@ func (c *Client) ListFlashDensityMaps(ctx context.Context, params *ListFlashDens
 //
 // The body is the file itself, up to 512 MiB and 100 million cells, of one of these forms, whatever media type it is sent as:
 //
-// - Esri ASCII grid; no-data mark -9999 where it declares none;
+// - ASCII grid; no-data mark -9999 where it declares none;
 // - GeoTIFF or BigTIFF with one band, geographic on WGS 84;
 // - CSV with the columns longitude, latitude, value, at most 30 million rows on a regular grid.
 //
@@ -8550,7 +8550,7 @@ func (c *Client) CreateFlashDensityMapWithBody(ctx context.Context, params *Crea
 //
 // The body is the file itself, up to 512 MiB and 100 million cells, of one of these forms, whatever media type it is sent as:
 //
-// - Esri ASCII grid; no-data mark -9999 where it declares none;
+// - ASCII grid; no-data mark -9999 where it declares none;
 // - GeoTIFF or BigTIFF with one band, geographic on WGS 84;
 // - CSV with the columns longitude, latitude, value, at most 30 million rows on a regular grid.
 //
@@ -13209,7 +13209,7 @@ type ClientWithResponsesInterface interface {
 	//
 	// The body is the file itself, up to 512 MiB and 100 million cells, of one of these forms, whatever media type it is sent as:
 	//
-	// - Esri ASCII grid; no-data mark -9999 where it declares none;
+	// - ASCII grid; no-data mark -9999 where it declares none;
 	// - GeoTIFF or BigTIFF with one band, geographic on WGS 84;
 	// - CSV with the columns longitude, latitude, value, at most 30 million rows on a regular grid.
 	//
@@ -13225,7 +13225,7 @@ type ClientWithResponsesInterface interface {
 	//
 	// The body is the file itself, up to 512 MiB and 100 million cells, of one of these forms, whatever media type it is sent as:
 	//
-	// - Esri ASCII grid; no-data mark -9999 where it declares none;
+	// - ASCII grid; no-data mark -9999 where it declares none;
 	// - GeoTIFF or BigTIFF with one band, geographic on WGS 84;
 	// - CSV with the columns longitude, latitude, value, at most 30 million rows on a regular grid.
 	//
@@ -16875,7 +16875,7 @@ func (c *ClientWithResponses) ListFlashDensityMapsWithResponse(ctx context.Conte
 //
 // The body is the file itself, up to 512 MiB and 100 million cells, of one of these forms, whatever media type it is sent as:
 //
-// - Esri ASCII grid; no-data mark -9999 where it declares none;
+// - ASCII grid; no-data mark -9999 where it declares none;
 // - GeoTIFF or BigTIFF with one band, geographic on WGS 84;
 // - CSV with the columns longitude, latitude, value, at most 30 million rows on a regular grid.
 //
@@ -16897,7 +16897,7 @@ func (c *ClientWithResponses) CreateFlashDensityMapWithBodyWithResponse(ctx cont
 //
 // The body is the file itself, up to 512 MiB and 100 million cells, of one of these forms, whatever media type it is sent as:
 //
-// - Esri ASCII grid; no-data mark -9999 where it declares none;
+// - ASCII grid; no-data mark -9999 where it declares none;
 // - GeoTIFF or BigTIFF with one band, geographic on WGS 84;
 // - CSV with the columns longitude, latitude, value, at most 30 million rows on a regular grid.
 //
