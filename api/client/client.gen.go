@@ -3301,7 +3301,7 @@ type CheckLine struct {
 	// CoordinatedSPD P_SPD, level of the coordinated SPDs in place at each assessed end, or the probability of a set better than LPL I.
 	CoordinatedSPD *SPDLevel `json:"coordinated_spd,omitempty"`
 
-	// Electrical What is connected through a line; not for telecommunication. Absent: a.c., 230 V, one phase with neutral, TT, source connected. Fields of direct current are refused on an a.c. line, and the reverse.
+	// Electrical What is connected through a line. A telecommunication line has max_operating_v, equipment_distance_m and lead_length_m only. Absent, for power: a.c., 230 V, one phase with neutral, TT, source connected. Fields of direct current are refused on an a.c. line, and the reverse.
 	Electrical *Electrical `json:"electrical,omitempty"`
 
 	// Environment C_E, surroundings of the section. Absent: those of the site.
@@ -4056,7 +4056,7 @@ type EditionReference struct {
 	Tables []Table `json:"tables"`
 }
 
-// Electrical What is connected through a line; not for telecommunication. Absent: a.c., 230 V, one phase with neutral, TT, source connected. Fields of direct current are refused on an a.c. line, and the reverse.
+// Electrical What is connected through a line. A telecommunication line has max_operating_v, equipment_distance_m and lead_length_m only. Absent, for power: a.c., 230 V, one phase with neutral, TT, source connected. Fields of direct current are refused on an a.c. line, and the reverse.
 type Electrical struct {
 	// Building Kind of photovoltaic installation; gives L_crit. service includes industrial and agricultural buildings. Absent: dwelling.
 	Building *ElectricalBuilding `json:"building,omitempty"`
@@ -4658,7 +4658,7 @@ type Line struct {
 	// CoordinatedSPD P_SPD, level of the coordinated SPDs in place at each assessed end, or the probability of a set better than LPL I.
 	CoordinatedSPD *SPDLevel `json:"coordinated_spd,omitempty"`
 
-	// Electrical What is connected through a line; not for telecommunication. Absent: a.c., 230 V, one phase with neutral, TT, source connected. Fields of direct current are refused on an a.c. line, and the reverse.
+	// Electrical What is connected through a line. A telecommunication line has max_operating_v, equipment_distance_m and lead_length_m only. Absent, for power: a.c., 230 V, one phase with neutral, TT, source connected. Fields of direct current are refused on an a.c. line, and the reverse.
 	Electrical *Electrical `json:"electrical,omitempty"`
 
 	// ID Name of the line, different from that of every other.
