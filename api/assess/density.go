@@ -108,3 +108,14 @@ func mapCell(s *geo.DensitySample) string {
 }
 
 func number(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) }
+
+// FaultsBeforeMap lists the faults of a site whose N_G is still to be taken from
+// a map: all but those of N_G. A site that names no map has the faults of Faults.
+func FaultsBeforeMap(site *wire.Site) []risk.Violation {
+	d := &site.Input.FlashDensity
+	if d.Origin == risk.DensityMap && d.NG == 0 {
+		d.NG = 1 // any allowed value
+		defer func() { d.NG = 0 }()
+	}
+	return Faults(site)
+}

@@ -318,7 +318,7 @@ func (d *draft) judge() {
 		}
 		return
 	}
-	for _, v := range assess.Faults(in.Core()) {
+	for _, v := range assess.FaultsBeforeMap(in.Core()) {
 		if !w.covers(v.Pointer) && !d.covers(v.Pointer) {
 			d.report(v.Pointer, v.Reason)
 		}
@@ -332,7 +332,7 @@ func (d *draft) accept() bool {
 		return false
 	}
 	site := in.Core()
-	if len(assess.Faults(site)) > 0 {
+	if len(assess.FaultsBeforeMap(site)) > 0 {
 		return false
 	}
 	d.row.Input, d.row.Site = in, site
