@@ -18,6 +18,7 @@ const (
 	cautionSecond   = "Not checked: a second device at the equipment belongs to this one."
 	cautionBackup   = "Not checked: backup overcurrent device. Its rating does not exceed the value stated by the maker."
 	cautionShort    = "Not checked: short-circuit rating. The prospective short-circuit current of the line is not known."
+	cautionMaximum  = "Not checked: I_max, which the data sheet does not state. One below the usual value for the exposure wears out sooner."
 	cautionStorage  = "IEC 61643-31 excludes storage: check the device against the voltage and short-circuit current of the battery too."
 )
 
@@ -66,7 +67,8 @@ func unstatedWithstand(l *risk.Line) float64 {
 // Check says whether a device is right for a place, rule by rule. The verdict is the worst of the findings, from
 // suitable over insufficient_data and ineffective to unsuitable. A rule that does not apply has no finding. An entry that the
 // data sheet does not state makes its rule insufficient_data; a fact of the installation or of the network
-// that is not told leaves its rule out and becomes a caution.
+// that is not told leaves its rule out and becomes a caution; so does an I_max that is not stated. I_max is
+// compared with a usual value that is not normative: it is suitable whatever it is, with a negative margin where it is low.
 func Check(d *Device, p *Place) CheckResult {
 	c := checker{d: d, e: p.Entry, p: p, n: NeedOf(p.Entry)}
 	c.learn()
@@ -201,7 +203,7 @@ var (
 	whyClass    = rule{"Partial lightning currents need the 10/350 test of class I or D1; a class for heavier duty serves for a lighter one.", stdPower + "; " + stdData, memory}
 	whyNominal  = rule{"The device carries surges 8/20 of this size repeatedly.", stdSPD, read}
 	whyImpulse  = rule{"The device carries its share of the lightning current; below that it is destroyed.", stdSPD, read}
-	whyMaximum  = rule{"Usual value for the exposure, not normative: below it the device wears out sooner.", "trade handbooks, not normative", read}
+	whyMaximum  = rule{"Not below the usual value for this exposure, a rule of the trade.", "trade handbooks, not normative", read}
 	whyShort    = rule{"A failing device must survive the short-circuit current until the backup device interrupts it.", stdSPD, read}
 	whyFollow   = rule{"A device that switches must interrupt the current that follows the surge.", stdSPD, memory}
 	whyLimiting = rule{"A voltage-limiting device carries no follow current.", stdPower, memory}
@@ -214,6 +216,9 @@ var (
 	whyBackup   = rule{"A larger overcurrent device does not protect a failing device; add one of the stated rating.", stdSPD, memory}
 	whyEarth    = rule{"A device moves the surge to earth: without an earth connection it protects nothing.", trade, practice}
 )
+
+// whyWearsOut is the reason where I_max is low.
+const whyWearsOut = "Below the usual value for this exposure: wears out sooner."
 
 // voltages checks the kind of current, both bounds of U_C and U_P.
 func (c *checker) voltages() {
@@ -363,10 +368,27 @@ func (c *checker) ratings() {
 				entry: "I_imp of the N-PE path", field: "iimp_min_ka", why: whyImpulse})
 		}
 	}
-	if low := c.n.imax; low.Valid {
-		c.compare(comparison{rule: RuleMaximumCurrent, verdict: rated(d.Imax, low), required: low, found: d.Imax, unit: "kA", entry: "I_max, the maximum discharge current 8/20", field: "imax_min_ka", why: whyMaximum})
-	}
+	c.maximumFinding()
 	c.shortCircuitFindings()
+}
+
+// maximumFinding compares I_max with the usual value, which is guidance: whatever it is, the device is not wrong for it.
+// Class I devices are rated by I_imp.
+func (c *checker) maximumFinding() {
+	usual, found := c.e.ImaxMin, c.d.Imax
+	switch {
+	case c.e.TestClass != ClassII || !usual.Valid:
+	case !found.Valid:
+		c.caution(cautionMaximum)
+	default:
+		why := whyMaximum
+		if falls(found.Value, usual.Value) {
+			why.reason = whyWearsOut
+		}
+		c.compare(comparison{rule: RuleMaximumCurrent, required: usual, found: found, unit: "kA", field: "imax_min_ka", why: why})
+		f := &c.out.Findings[len(c.out.Findings)-1]
+		f.Required = "usual " + strings.TrimPrefix(f.Required, "at least ")
+	}
 }
 
 // statedNPE is the rating that stands for N-PE: its own, or that of every mode where it is high enough.

@@ -182,7 +182,7 @@ func TestRulesOnBothSides(t *testing.T) {
 		{"limiting photovoltaic device I_n 8.5 kA", pole, lps, directDevice(180, 0.7), func(d *d) { d.In = Some(8.5) }, in{}, RuleNominalCurrent, "", Suitable},
 		{"limiting photovoltaic device I_n 8 kA", pole, lps, directDevice(180, 0.7), func(d *d) { d.In = Some(8) }, in{}, RuleNominalCurrent, "", Unsuitable},
 		{"I_max 40 kA", supply, plain, acDevice(), func(d *d) { d.Imax = Some(40) }, in{}, RuleMaximumCurrent, "", Suitable},
-		{"I_max 39 kA", supply, plain, acDevice(), func(d *d) { d.Imax = Some(39) }, in{}, RuleMaximumCurrent, "", Unsuitable},
+		{"I_max 39 kA", supply, plain, acDevice(), func(d *d) { d.Imax = Some(39) }, in{}, RuleMaximumCurrent, "", Suitable},
 		{"I_SCCR 6 kA", supply, plain, acDevice(), func(d *d) { d.ShortCircuit = Some(6) }, in{}, RuleShortCircuit, "", Suitable},
 		{"I_SCCR 5.9 kA", supply, plain, acDevice(), func(d *d) { d.ShortCircuit = Some(5.9) }, in{}, RuleShortCircuit, "", Unsuitable},
 		{"I_SCPV 22.5 A", pole, plain, directDevice(180, 1), func(d *d) { d.ShortCircuit = Some(0.0225) }, in{}, RuleShortCircuit, "", Suitable},
@@ -234,9 +234,34 @@ func TestRulesOnBothSides(t *testing.T) {
 		if f.Margin.Valid && math.Signbit(f.Margin.Value) && f.Margin.Value == 0 {
 			t.Errorf("%s: margin -0", c.name)
 		}
-		if f.Margin.Valid && (f.Margin.Value >= -1e-9) != (c.want == Suitable) && c.rule != RuleHighestUc && c.rule != RuleLeads {
+		if f.Margin.Valid && (f.Margin.Value >= -1e-9) != (c.want == Suitable) && c.rule != RuleHighestUc && c.rule != RuleLeads && c.rule != RuleMaximumCurrent {
 			t.Errorf("%s: margin %v", c.name, f.Margin.Value)
 		}
+	}
+}
+
+// The usual I_max is a rule of the trade, not normative (read in handbooks): neither a low nor a missing one makes a device unfit.
+func TestMaximumIsGuidance(t *testing.T) {
+	l := mains(aerial(300)) // open plain: usual 40 kA
+	l.Electrical.ShortCircuit = 6
+	e := demand(t, l, nil)
+	d := acDevice()
+	d.Imax = Some(39)
+	r := Check(&d, &Place{Entry: e, Line: &l})
+	f := finding(&r, RuleMaximumCurrent, "")
+	if f == nil || r.Verdict != Suitable || !strings.HasPrefix(f.Reason, whyWearsOut) || f.Required != "usual 40 kA" || f.Margin.Value >= 0 {
+		t.Errorf("%s %+v", r.Sentence, f)
+	}
+	if ok, first := d.Passes(e); !ok {
+		t.Error(first)
+	}
+	d.Imax = Opt{}
+	r = Check(&d, &Place{Entry: e, Line: &l})
+	if r.Verdict != Suitable || finding(&r, RuleMaximumCurrent, "") != nil || !strings.Contains(strings.Join(r.Cautions, "\n"), cautionMaximum) {
+		t.Errorf("%s %q", r.Sentence, r.Cautions)
+	}
+	if ok, first := d.Passes(e); !ok {
+		t.Error(first)
 	}
 }
 
@@ -255,7 +280,6 @@ func TestMissingData(t *testing.T) {
 		"classes":        {func(d *Device) { d.Classes = 0 }, risk.Structure{}, []Rule{RuleTestClass}},
 		"I_n":            {func(d *Device) { d.In = Opt{} }, risk.Structure{}, []Rule{RuleNominalCurrent}},
 		"I_imp":          {func(d *Device) { d.Iimp = Opt{} }, risk.Structure{LPS: risk.LPSIII}, []Rule{RuleImpulseCurrent}},
-		"I_max":          {func(d *Device) { d.Imax = Opt{} }, risk.Structure{}, []Rule{RuleMaximumCurrent}},
 		"short circuit":  {func(d *Device) { d.ShortCircuit = Opt{} }, risk.Structure{}, []Rule{RuleShortCircuit}},
 		"technology":     {func(d *Device) { d.Technology = TechnologyNotStated }, risk.Structure{}, []Rule{RuleFollowCurrent}},
 		"follow current": {func(d *Device) { d.Technology, d.FollowCurrent = Switching, Opt{} }, risk.Structure{}, []Rule{RuleFollowCurrent}},

@@ -22,7 +22,6 @@ func (d *Device) Failures(n *Need) (failed RuleSet) {
 	failed.add(RuleTestClass, d.tested(n))
 	failed.add(RuleNominalCurrent, max(rated(d.In, d.nominalMin(n)), d.nominalNPE(n)))
 	failed.add(RuleImpulseCurrent, max(rated(d.Iimp, d.impulseMin(n)), d.impulseNPE(n)))
-	failed.add(RuleMaximumCurrent, rated(d.Imax, n.imax))
 	failed.add(RuleShortCircuit, rated(d.ShortCircuit, n.shortCircuit))
 	failed.add(RuleFollowCurrent, d.followCurrent(n))
 	failed.add(RuleModes, d.covers(n))

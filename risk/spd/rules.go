@@ -20,7 +20,7 @@ type Need struct {
 	also                        ConnectionSet
 	in, inLimiting, inNPE       Opt
 	iimp, iimpLimiting, iimpNPE Opt
-	imax, shortCircuit, tov     Opt
+	shortCircuit, tov           Opt
 }
 
 // NeedOf draws the need from an entry.
@@ -34,9 +34,6 @@ func NeedOf(e *Entry) Need {
 	if e.LimitingIimpMin.Valid {
 		n.iimpLimiting = e.LimitingIimpMin
 		n.inLimiting = Some(max(e.InMin.Value, e.LimitingInMin.Value))
-	}
-	if e.TestClass == ClassII { // class I devices are rated by I_imp
-		n.imax = e.ImaxMin
 	}
 	for i := range e.Modes {
 		n.modes |= modeSet(e.Modes[i].Mode)
@@ -71,8 +68,6 @@ func (d *Device) Meets(n *Need) (ok bool, firstFailed Rule) {
 		return false, RuleNominalCurrent
 	case rated(d.Iimp, d.impulseMin(n)) != Suitable || d.impulseNPE(n) != Suitable:
 		return false, RuleImpulseCurrent
-	case rated(d.Imax, n.imax) != Suitable:
-		return false, RuleMaximumCurrent
 	case rated(d.ShortCircuit, n.shortCircuit) != Suitable:
 		return false, RuleShortCircuit
 	case d.followCurrent(n) != Suitable:
@@ -93,7 +88,7 @@ func (d *Device) judge(r Rule, e *Entry) Verdict {
 	return d.decide(r, &n)
 }
 
-// decide applies one rule of the device. A rule that does not apply is Suitable.
+// decide applies one rule of the device. A rule that does not apply is Suitable; so is I_max, which is guidance.
 func (d *Device) decide(r Rule, n *Need) Verdict {
 	switch r {
 	case RuleCurrentKind:
@@ -110,8 +105,6 @@ func (d *Device) decide(r Rule, n *Need) Verdict {
 		return max(rated(d.In, d.nominalMin(n)), d.nominalNPE(n))
 	case RuleImpulseCurrent:
 		return max(rated(d.Iimp, d.impulseMin(n)), d.impulseNPE(n))
-	case RuleMaximumCurrent:
-		return rated(d.Imax, n.imax)
 	case RuleShortCircuit:
 		return rated(d.ShortCircuit, n.shortCircuit)
 	case RuleFollowCurrent:
