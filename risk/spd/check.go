@@ -294,7 +294,11 @@ func (c *checker) onsetFinding(uc Opt) {
 		if limit.Valid {
 			f.Margin = margin(high, 1000*limit.Value, true)
 		}
-		if f.Verdict == InsufficientData && limit.Valid {
+		switch {
+		case f.Verdict != InsufficientData || !limit.Valid:
+		case !c.d.Up.Valid:
+			f.Reason = "U_P must be stated: with this U_C devices need not limit to what the equipment bears. " + f.Reason
+		default:
 			f.Reason = "The data sheet contradicts itself: U_P is below the peak of U_C. " + f.Reason
 		}
 	}

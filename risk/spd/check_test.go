@@ -66,6 +66,15 @@ func TestCheckOfAnInput(t *testing.T) {
 		if f := finding(&right, RuleHighestUc, ""); right.Verdict != Suitable || f.Found != "begins to act at about 120 to 150 V" || !strings.Contains(right.Sentence, "120 to 150 V") {
 			t.Errorf("%+v: %v, %s, %+v", el, right.Verdict, right.Sentence, right.Findings)
 		}
+		for uc, want := range map[float64]Verdict{100: Suitable, 200: InsufficientData, 250: InsufficientData, 450: Ineffective} {
+			d := directDevice(uc, 0)
+			d.Up = Opt{}
+			r := check(d)
+			f := finding(&r, RuleHighestUc, "")
+			if f.Verdict != want || strings.HasPrefix(f.Reason, "U_P must be stated") != (want == InsufficientData) {
+				t.Errorf("U_C %v, no U_P: %+v", uc, f)
+			}
+		}
 		for uc, want := range map[float64]string{500: "about 600 V", 600: "about 720 V"} {
 			for _, up := range []Opt{Some(3.5 * uc / 1000), {}} {
 				d := directDevice(uc, 0)
@@ -152,8 +161,11 @@ func TestRulesOnBothSides(t *testing.T) {
 		{"254 V", supply, plain, acDevice(), func(d *d) { d.UcAC = Some(254) }, in{}, RuleLowestUc, "", Suitable},
 		{"253 V", supply, plain, acDevice(), func(d *d) { d.UcAC = Some(253) }, in{}, RuleLowestUc, "", Unsuitable},
 		{"the d.c. value does not count", supply, plain, acDevice(), func(d *d) { d.UcAC, d.UcDC = Opt{}, Some(300) }, in{}, RuleLowestUc, "", InsufficientData},
-		// 0.8 x 2.5 kV may reach the equipment: 2000/(1.5 sqrt 2) = 942.8 V
-		{"acts in time, by estimate", supply, plain, acDevice(), func(d *d) { d.Up, d.UcAC = Opt{}, Some(942) }, in{}, RuleHighestUc, "", Suitable},
+		// Usual devices of U_C 333 V reach the U_P of 1.5 kV asked for: 1500/4.5 (common practice). 0.8 x 2.5 kV may reach the equipment: 2000/(1.5 sqrt 2) = 942.8 V
+		{"usual U_C, no U_P", supply, plain, acDevice(), func(d *d) { d.Up, d.UcAC = Opt{}, Some(333) }, in{}, RuleHighestUc, "", Suitable},
+		{"higher than usual, no U_P", supply, plain, acDevice(), func(d *d) { d.Up, d.UcAC = Opt{}, Some(334) }, in{}, RuleHighestUc, "", InsufficientData},
+		{"just in time by estimate, no U_P", supply, plain, acDevice(), func(d *d) { d.Up, d.UcAC = Opt{}, Some(942) }, in{}, RuleHighestUc, "", InsufficientData},
+		{"just in time by estimate, U_P too high", supply, plain, acDevice(), func(d *d) { d.Up, d.UcAC = Some(4), Some(942) }, in{}, RuleHighestUc, "", Suitable},
 		{"acts too late, by estimate", supply, plain, acDevice(), func(d *d) { d.Up, d.UcAC = Opt{}, Some(943) }, in{}, RuleHighestUc, "", Ineffective},
 		{"acts in time, by U_P", supply, plain, acDevice(), func(d *d) { d.UcAC = Some(440) }, in{}, RuleHighestUc, "", Suitable},
 		{"U_P below the peak of U_C", supply, plain, acDevice(), func(d *d) { d.Up = Some(0.38) }, in{}, RuleHighestUc, "", InsufficientData},

@@ -11,7 +11,7 @@ const deviceRules = RuleLeads
 type Need struct {
 	telecom                     bool
 	current                     risk.Current
-	ucMin, upMax                Opt
+	ucMin, ucMax, upMax         Opt
 	limit                       Opt      // what may reach the equipment [kV]: the device begins to act below it
 	contradiction               bool     // equipment that no U_P protects
 	classes                     ClassSet // of which one is needed
@@ -25,7 +25,7 @@ type Need struct {
 
 // NeedOf draws the need from an entry.
 func NeedOf(e *Entry) Need {
-	n := Need{telecom: e.Service == risk.Telecom, current: e.Current, ucMin: e.UcMin, upMax: e.UpMax, limit: e.UpMax, contradiction: !e.UpMax.Valid && e.EffectiveMax.Valid,
+	n := Need{telecom: e.Service == risk.Telecom, current: e.Current, ucMin: e.UcMin, ucMax: e.UcMax, upMax: e.UpMax, limit: e.UpMax, contradiction: !e.UpMax.Valid && e.EffectiveMax.Valid,
 		classes: servingClasses(e.TestClass), connection: connectionSet(e.Connection), also: connectionSet(e.AlsoConnection),
 		in: e.InMin, inLimiting: e.InMin, iimp: e.IimpMin, iimpLimiting: e.IimpMin, shortCircuit: e.ShortCircuitMin, tov: e.TOVMin}
 	if e.EffectiveMax.Valid {
@@ -165,8 +165,9 @@ func (d *Device) lowestUc(n *Need) Verdict {
 	return rated(d.uc(n), n.ucMin)
 }
 
-// highestUc judges whether the device begins to act early enough. A U_P that is low enough proves it; without
-// one the cautious estimate from U_C decides. A U_P below the peak of U_C cannot be.
+// highestUc judges whether the device begins to act early enough. A U_P that is low enough proves it; one too high leaves it
+// to the cautious estimate from U_C. Without a U_P only a U_C with which devices usually reach the U_P asked for
+// will do. A U_P below the peak of U_C cannot be.
 func (d *Device) highestUc(n *Need) Verdict {
 	uc := d.uc(n)
 	limit := n.limit
@@ -179,6 +180,8 @@ func (d *Device) highestUc(n *Need) Verdict {
 		}
 	case falls(1000*limit.Value, uc.Value*r[1]*r[2]):
 		return Ineffective
+	case !d.Up.Valid && (!n.ucMax.Valid || falls(n.ucMax.Value, uc.Value)):
+		return InsufficientData
 	}
 	return Suitable
 }
