@@ -74,15 +74,24 @@ const alwaysTold = againstRoute | againstPVGuide
 
 func (g grounds) required() bool { return g&pro != 0 }
 
+// notForThis goes before a ground that does not ask for a device which others ask for.
+const notForThis = "Not for this reason: "
+
 // tell appends the grounds that matter to the reasons of an entry.
 func (g grounds) tell(to []risk.Reason) []risk.Reason {
-	if g.required() {
+	required := g.required()
+	if required {
 		g &= pro | alwaysTold
 	}
 	for i := range reasons {
-		if g&(1<<i) != 0 {
-			to = append(to, reasons[i])
+		if g&(1<<i) == 0 {
+			continue
 		}
+		r := reasons[i]
+		if required && (1<<i)&pro == 0 {
+			r.Rule = notForThis + lowerFirst(r.Rule)
+		}
+		to = append(to, r)
 	}
 	return to
 }

@@ -3,6 +3,7 @@ package spd
 import (
 	"encoding/json"
 	"fmt"
+	"math/bits"
 	"reflect"
 	"slices"
 	"strings"
@@ -143,6 +144,12 @@ func checkReasons(t *rapid.T, e *Entry) {
 	for _, b := range e.Basis {
 		if _, ok := fields[b.Field]; !ok {
 			t.Fatalf("reason of an unknown field %s", b.Field)
+		}
+	}
+	for _, r := range e.Because {
+		asks := slices.Contains(reasons[:bits.TrailingZeros(uint(againstLPS))], r)
+		if aside := strings.HasPrefix(r.Rule, notForThis); asks != (e.Required && !aside) || aside && !e.Required {
+			t.Fatalf("required %v because %q", e.Required, r.Rule)
 		}
 	}
 	powerClassI := e.TestClass == ClassI || e.TestClass == D1
