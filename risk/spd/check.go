@@ -127,7 +127,13 @@ func (c *checker) learn() {
 
 func (c *checker) caution(text string) { c.out.Cautions = append(c.out.Cautions, text) }
 
-func (c *checker) add(f Finding) { c.out.Findings = append(c.out.Findings, f) }
+// add appends a finding. Telecommunication lines are no matter of the clause on power installations.
+func (c *checker) add(f Finding) {
+	if c.n.telecom && f.Clause == stdSPD {
+		f.Clause, f.Provenance = stdSystem, memory
+	}
+	c.out.Findings = append(c.out.Findings, f)
+}
 
 // comparison is a rule that compares a number of the data sheet.
 type comparison struct {
@@ -199,7 +205,7 @@ var (
 	whyKind     = rule{"A device for a.c. only cannot interrupt direct current, and one for d.c. only is not proved for a.c.", trade, practice}
 	whyLowest   = rule{"The device must stay inactive up to the highest operating voltage; below that it heats up and fails.", stdSPD, read}
 	whyOnset    = rule{"A device begins to act at about 1.2 to 1.5 times the peak of its U_C; if that is more than may reach the equipment, it protects nothing. A U_P that is low enough proves that it acts in time.", trade, practice}
-	whyUp       = rule{"U_P, with the voltage on the leads, is what the equipment gets.", "IEC 62305-4:2010 Annex C", memory}
+	whyUp       = rule{"U_P, with the voltage on the leads, is what the equipment gets.", stdSystem, memory}
 	whyClass    = rule{"Partial lightning currents need the 10/350 test of class I or D1; a class for heavier duty serves for a lighter one.", stdPower + "; " + stdData, memory}
 	whyNominal  = rule{"The device carries surges 8/20 of this size repeatedly.", stdSPD, read}
 	whyImpulse  = rule{"The device carries its share of the lightning current; below that it is destroyed.", stdSPD, read}
@@ -212,7 +218,7 @@ var (
 	whyTOV      = rule{"The device bears a fault of the network for 5 s; in TT N-PE bears 1200 V for 200 ms besides.", stdPower, memory}
 	whyLeads    = rule{"Each metre of lead adds about 1 kV to U_P: together at most 0.5 m, never over 1 m.", stdSPD, read}
 	whyDistance = rule{"Beyond 10 m the voltage at the equipment can double by oscillation: a second device there, or U_P with leads at most half of U_W.", stdSPD, read}
-	whyVital    = rule{"Life or a public service is at stake: a second device at the equipment, or U_P with leads at most half of U_W.", "IEC 62305-4:2010 Annex C", memory}
+	whyVital    = rule{"Life or a public service is at stake: a second device at the equipment, or U_P with leads at most half of U_W.", stdSystem, memory}
 	whyBackup   = rule{"A larger overcurrent device does not protect a failing device; add one of the stated rating.", stdSPD, memory}
 	whyEarth    = rule{"A device moves the surge to earth: without an earth connection it protects nothing.", trade, practice}
 )
@@ -230,11 +236,19 @@ func (c *checker) voltages() {
 	uc := d.uc(&c.n)
 	lowest := comparison{rule: RuleLowestUc, verdict: d.lowestUc(&c.n), required: e.UcMin, found: uc, unit: "V", entry: c.ucEntry(), field: "uc_min_v", why: whyLowest}
 	if !e.UcMin.Valid {
-		lowest.why.reason = "The highest operating voltage of the line is needed. " + lowest.why.reason
+		lowest.why.reason = c.voltageWanted() + " " + lowest.why.reason
 	}
 	c.compare(lowest)
 	c.onsetFinding(uc)
 	c.levelFinding()
+}
+
+// voltageWanted says which voltage U_C cannot be judged without.
+func (c *checker) voltageWanted() string {
+	if c.n.telecom {
+		return "The highest voltage of the line is not known: give max_operating_v."
+	}
+	return "The highest operating voltage of the line is needed."
 }
 
 func lookFor(missing bool, entry, reason string) string {
@@ -617,7 +631,11 @@ func (c *checker) missingSentence() string {
 			rules = append(rules, name)
 		}
 	}
-	return "Cannot be judged yet, data are missing for: " + strings.Join(rules, ", ") + "."
+	sentence := "Cannot be judged yet, data are missing for: " + strings.Join(rules, ", ") + "."
+	if !c.e.UcMin.Valid {
+		sentence += " " + c.voltageWanted()
+	}
+	return sentence
 }
 
 // ruleWords are the rules as a technician calls them.

@@ -403,6 +403,36 @@ func TestNotToldBecomesCaution(t *testing.T) {
 	}
 }
 
+// A telecommunication line gets U_C from its highest voltage, U_P from its leads and a second device by its distance. Nothing
+// on it cites the clause on power installations.
+func TestCheckOfTelecommunication(t *testing.T) {
+	l := telephone()
+	d := Device{UcDC: Some(130), Up: Some(0.6), In: Some(10), Iimp: Some(100), Classes: setD1, Modes: setLines | setLineEarth}
+	const wanted = "The highest voltage of the line is not known: give max_operating_v."
+	r := Check(&d, &Place{Entry: demand(t, l, nil), Line: &l})
+	if f := finding(&r, RuleLowestUc, ""); f.Verdict != InsufficientData || !strings.HasSuffix(r.Sentence, wanted) || !strings.Contains(f.Reason, wanted) {
+		t.Errorf("%s %+v", r.Sentence, f)
+	}
+	l.Electrical.MaxOperating, l.Electrical.EquipmentDistance, l.Electrical.LeadLength = 129.5, 30, 0.2
+	e := demand(t, l, nil)
+	// U_W 1.5 kV: 0.8 x 1.5 - 0.2 kV on the leads at 1 kV/m is 1 kV, a preferred value
+	near(t, "U_C", e.UcMin.Value, 130, 0)
+	near(t, "U_P", e.UpMax.Value, 1, 0)
+	r = Check(&d, &Place{Entry: e, Line: &l, Installation: Installation{Second: Absent}})
+	if r.Verdict != Ineffective || finding(&r, RuleDistance, "").Verdict != Ineffective { // U_P/F 0.8 kV is more than half of U_W
+		t.Errorf("%s %+v", r.Sentence, r.Findings)
+	}
+	for _, f := range r.Findings {
+		if strings.Contains(f.Clause, stdSPD) {
+			t.Errorf("clause on power installations: %+v", f)
+		}
+	}
+	d.UcDC = Some(129)
+	if r = Check(&d, &Place{Entry: e, Line: &l}); finding(&r, RuleLowestUc, "").Verdict != Unsuitable {
+		t.Error(r.Sentence)
+	}
+}
+
 func drawOpt(t *rapid.T, name string, values ...float64) Opt {
 	if v := oneOf(t, name, append(values, -1)...); v >= 0 {
 		return Some(v)

@@ -52,7 +52,7 @@ var reasons = [...]risk.Reason{
 	{Rule: "A device is required on an a.c. line of the structure: the d.c. lines get one too.", Clause: stdPVGuide + "; " + trade + " for lines other than photovoltaic"},
 	{Rule: "A device is required on a power line of the structure: the telecommunication lines get one too.", Clause: std443},
 	{Rule: "The equipment is more than 10 m of cable from the device at the entrance.", Clause: stdSPD},
-	{Rule: "Life or a public service is at stake, and a usual device at the entrance does not reach half of U_W.", Clause: "IEC 62305-4:2010 Annex C; " + trade},
+	{Rule: "Life or a public service is at stake, and a usual device at the entrance does not reach half of U_W.", Clause: stdSystem + "; " + trade},
 	{Rule: "The array is more than 10 m from the building.", Clause: stdPVGuide},
 
 	{Rule: "The structure has no lightning protection system and needs none.", Clause: "IEC 62305-3:2010, 6.2"},

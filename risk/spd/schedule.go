@@ -418,10 +418,28 @@ func (s *scheduler) device(x *end, place Position, g grounds) {
 	s.nominal(x, &en)
 	s.shortCircuit(x, &en)
 	s.connect(x, &en)
+	if x.telecom() {
+		citeSystem(s.reasons[r:], s.bases[b:])
+	}
 	en.Because = s.reasons[r:len(s.reasons):len(s.reasons)]
 	en.Notes = s.notes[n:len(s.notes):len(s.notes)]
 	en.Basis = s.bases[b:len(s.bases):len(s.bases)]
 	s.entries = append(s.entries, en)
+}
+
+// citeSystem names the document on devices of telecommunication lines where rules common to all lines cite the clause
+// on power installations. It was not read, so that what the clause says counts as memory here.
+func citeSystem(reasons []risk.Reason, bases []Basis) {
+	for i := range reasons {
+		if reasons[i].Clause == stdSPD {
+			reasons[i].Clause = stdSystem
+		}
+	}
+	for i := range bases {
+		if b := &bases[i]; b.Clause == stdSPD {
+			b.Clause, b.Provenance = stdSystem, memory
+		}
+	}
 }
 
 // earthNote says what the earth connection of the structure means for its devices.

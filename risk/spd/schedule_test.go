@@ -145,9 +145,15 @@ func checkReasons(t *rapid.T, e *Entry) {
 		if _, ok := fields[b.Field]; !ok {
 			t.Fatalf("reason of an unknown field %s", b.Field)
 		}
+		if e.Service == risk.Telecom && strings.Contains(b.Clause, stdSPD) {
+			t.Fatalf("clause on power installations: %+v", b)
+		}
 	}
 	for _, r := range e.Because {
-		asks := slices.Contains(reasons[:bits.TrailingZeros(uint(againstLPS))], r)
+		asks := slices.ContainsFunc(reasons[:bits.TrailingZeros(uint(againstLPS))], func(ground risk.Reason) bool { return ground.Rule == r.Rule })
+		if e.Service == risk.Telecom && strings.Contains(r.Clause, stdSPD) {
+			t.Fatalf("clause on power installations: %+v", r)
+		}
 		if aside := strings.HasPrefix(r.Rule, notForThis); asks != (e.Required && !aside) || aside && !e.Required {
 			t.Fatalf("required %v because %q", e.Required, r.Rule)
 		}

@@ -10,6 +10,7 @@ import (
 const (
 	stdThreat  = "IEC 62305-1:2010 "
 	stdSPD     = "IEC 60364-5-53 clause 534"
+	stdSystem  = "IEC 62305-4:2010 Annex C"
 	std443     = "IEC 60364-4-44 clause 443"
 	std712     = "IEC 60364-7-712 clause 712.443"
 	stdPV      = "CLC/TS 50539-12 "

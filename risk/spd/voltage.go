@@ -17,16 +17,17 @@ var (
 	byPVFactor   = rule{"1.2 times the open-circuit voltage of the array, lowest temperature or temperature coefficient not known; rounded up to a full volt.", std712, read}
 	byInput      = rule{"The device stays inactive up to the highest input voltage of the equipment; rounded up to a full volt.", trade, practice}
 	byGivenUc    = rule{"Highest operating voltage as given; rounded up to a full volt.", stdSPD, read}
+	byTelecomUc  = rule{"Highest voltage of the line as given, ringing and remote feeding included; rounded up to a full volt.", trade, practice}
 	byCharging   = rule{"1.1 times the highest charging voltage; rounded up to a full volt.", trade, practice}
 	byBattery    = rule{"Usual for a lead-acid battery of this nominal voltage: at least 1.1 times the highest charging voltage.", trade, practice}
 	byUcMax      = rule{"A limiting device of higher U_C does not usually reach this U_P, about 4.5 times an a.c. U_C and 3.5 times a d.c. U_C; one whose data sheet states a U_P low enough is right all the same.", trade, practice}
 	byUcOnset    = rule{"A device of higher U_C may begin to act, at 1.5 times the peak of U_C, only above the U_P asked for. The usual ratio of U_P to U_C leaves no U_C here: the U_P of the data sheet decides.", trade, practice}
-	byTargetAt   = rule{"U_P with leads at most U_W: the device is at the equipment. Next preferred value downwards.", "IEC 62305-4:2010 Annex C", memory}
+	byTargetAt   = rule{"U_P with leads at most U_W: the device is at the equipment. Next preferred value downwards.", stdSystem, memory}
 	byTargetNear = rule{"U_P with leads at most 0.8 U_W: up to 10 m of cable to the equipment. Next preferred value downwards.", stdSPD, read}
 	byTargetTwo  = rule{"U_P with leads at most 0.8 U_W, up to 10 m of cable; a second device is at the equipment. Next preferred value downwards.", stdSPD, read}
-	byTargetLife = rule{"U_P with leads at most half of U_W: life or a public service is at stake. Next preferred value downwards.", "IEC 62305-4:2010 Annex C", memory}
-	byThrough    = rule{"No leads: the voltage on them, about 1 kV per metre, takes up what the equipment withstands. Wire through the terminals of the device.", "IEC 62305-4:2010 Annex C", memory}
-	byGivenLeads = rule{"U_P counts on leads of the length that was given, at about 1 kV per metre: longer ones need a lower U_P.", "IEC 62305-4:2010 Annex C", read}
+	byTargetLife = rule{"U_P with leads at most half of U_W: life or a public service is at stake. Next preferred value downwards.", stdSystem, memory}
+	byThrough    = rule{"No leads: the voltage on them, about 1 kV per metre, takes up what the equipment withstands. Wire through the terminals of the device.", stdSystem, memory}
+	byGivenLeads = rule{"U_P counts on leads of the length that was given, at about 1 kV per metre: longer ones need a lower U_P.", stdSystem, read}
 )
 
 // operating sets the lowest U_C of every mode and of the entry.
@@ -109,11 +110,11 @@ func (s *scheduler) formulaUc(row int, U0, Umax float64) float64 {
 
 func (s *scheduler) operatingTelecom(x *end, en *Entry) {
 	if x.l.Electrical.MaxOperating <= 0 {
-		s.note("U_C is at least the highest voltage on the line, ringing and remote feeding included, which is not known.")
+		s.note("U_C is at least the highest voltage on the line, ringing and remote feeding included, which is not known: give max_operating_v.")
 		return
 	}
 	s.t.Given(qUmax, x.l.Electrical.MaxOperating)
-	s.allModes(en, s.roundedUp(s.t.Set(qUcGiven, x.l.Electrical.MaxOperating)), &byGivenUc)
+	s.allModes(en, s.roundedUp(s.t.Set(qUcGiven, x.l.Electrical.MaxOperating)), &byTelecomUc)
 }
 
 func (s *scheduler) allModes(en *Entry, uc float64, why *rule) {
