@@ -73,7 +73,6 @@ type calc struct {
 	in     *risk.Input
 	t      *trace.Trace
 	NG     float64
-	ngMark trace.Mark
 	places []place
 	lines  []lineEvents
 
