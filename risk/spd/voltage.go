@@ -231,7 +231,7 @@ func (s *scheduler) protection(x *end, en *Entry) {
 	case w.through:
 		en.Leads.MaxLength = Some(0)
 		s.because("leads.max_length_m", "", &byThrough)
-		s.note("No leads: wire through the terminals of the device; the voltage on leads would be too much for the equipment.")
+		s.note(noteThrough + w.instead + ".")
 	case w.given && w.row == leadsLightning && w.length < leadLimit:
 		en.Leads.MaxLength = Some(w.length)
 		s.because("leads.max_length_m", "", &byGivenLeads)
@@ -257,6 +257,9 @@ func (s *scheduler) arrange(x *end, en *Entry, Uw float64) (int, wiring) {
 	short := wiring{through: true}
 	with := attain(x, en, w.level(row, Uw))
 	if with < attain(x, en, short.level(row, Uw)) && (with == noSuchLevel || w.length <= leadLimit) {
+		if with == special {
+			short.instead = "; or a device of U_P " + amount(w.level(row, Uw), "kV") + " with leads of " + amount(w.length, "m")
+		}
 		return row, short
 	}
 	return row, w
@@ -309,7 +312,10 @@ type wiring struct {
 	length  float64 // both leads together [m]
 	given   bool    // by the input; otherwise the longest allowed
 	row     int     // of the voltage on the leads
+	instead string  // another way, where a device of lower U_P than usual would allow leads
 }
+
+const noteThrough = "No leads: wire through the terminals of the device; the voltage on leads would be too much for the equipment"
 
 func (x *end) wiring(c TestClass) wiring {
 	w := wiring{length: x.l.Electrical.LeadLength, given: x.l.Electrical.LeadLength > 0}

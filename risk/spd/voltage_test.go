@@ -205,6 +205,25 @@ func TestWiredThroughTerminals(t *testing.T) {
 	}
 }
 
+// An array of 200 V with an LPS: 0.8 x 1.5 = 1.2 kV may reach the equipment. Usual devices for 240 V have 3.5 x 240 = 840 V (common
+// practice), too much with 0.5 m of leads at 1 kV/m; the note names the way with leads, and the check agrees.
+func TestAlternativeWithLeads(t *testing.T) {
+	l := array(5)
+	l.Electrical.OpenCircuit = 200
+	e := first(t, site1(risk.Structure{LPS: risk.LPSIII}, l), 1)
+	near(t, "U_P through the terminals", e.UpMax.Value, 1.2, 0)
+	if want := noteThrough + "; or a device of U_P 0.7 kV with leads of 0.5 m."; e.Leads.MaxLength != Some(0) || !slices.Contains(e.Notes, want) {
+		t.Errorf("%+v %q", e.Leads, e.Notes)
+	}
+	for up, want := range map[float64]Verdict{0.7: Suitable, 0.84: Ineffective} {
+		d := directDevice(240, up)
+		d.Classes, d.Iimp = setI, Some(25)
+		if r := Check(&d, &Place{Entry: &e, Line: &l, Installation: Installation{LeadLength: Some(0.5)}}); r.Verdict != want {
+			t.Errorf("U_P %v kV: %s", up, r.Sentence)
+		}
+	}
+}
+
 // Leads of 0.2 m at 1 kV/m leave 0.8 x 0.8 - 0.2 = 0.44 kV for U_P; with 0.5 m that U_P would bring 0.9 kV to equipment
 // of 0.8 kV, so the schedule asks for no longer leads than it counted on.
 func TestGivenLeads(t *testing.T) {
