@@ -3,7 +3,6 @@ package api
 import (
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"net/http"
 	"runtime"
@@ -24,8 +23,6 @@ import (
 )
 
 const (
-	// maxBudgetSites bounds the time and memory of one plan.
-	maxBudgetSites = 20_000
 	// budgetTime is how long a plan may take; it is one request.
 	budgetTime = 10 * time.Minute
 	// maxListedSites is how many sites a refusal names.
@@ -33,6 +30,9 @@ const (
 	// inputsAtOnce is how many stored inputs are in memory at a time.
 	inputsAtOnce = 50
 )
+
+// maxBudgetSites bounds the time and memory of one plan.
+var maxBudgetSites = 20_000
 
 var tooManySites = kind{"too-many-sites", http.StatusUnprocessableEntity, "The portfolio has too many sites for this"}
 
@@ -84,13 +84,10 @@ func (s *Server) budgetSlot(ctx context.Context) (release func(), err error) {
 // plan finds what can be paid for at every site and chooses among it.
 func (s *Server) plan(ctx context.Context, portfolio string, req *wire.BudgetRequest) (*wire.BudgetPlan, error) {
 	totals, err := s.store.PortfolioTotals(ctx, store.Local, portfolio, s.now())
-	if errors.Is(err, store.ErrNotFound) {
-		return nil, notFound.problem("there is no such portfolio")
-	}
 	if err != nil {
-		return nil, err
+		return nil, noSuch("portfolio", err)
 	}
-	if totals.Sites > maxBudgetSites {
+	if totals.Sites > int64(maxBudgetSites) {
 		return nil, tooManySites.problem("it has " + strconv.FormatInt(totals.Sites, 10) + "; " + strconv.Itoa(maxBudgetSites) + " are allowed: divide it")
 	}
 	p := &planner{Server: s, ctx: ctx, portfolio: portfolio, req: req, objective: req.Objective.Core()}

@@ -85,3 +85,10 @@ func SetSheetRows(n int) (restore func()) {
 	sheetRows = n
 	return func() { sheetRows = before }
 }
+
+// SetMaxBudgetSites bounds plans to fewer sites until restore is called.
+func SetMaxBudgetSites(n int) (restore func()) {
+	before := maxBudgetSites
+	maxBudgetSites = n
+	return func() { maxBudgetSites = before }
+}

@@ -20,8 +20,6 @@ import (
 	"levinward/store"
 )
 
-const mediaWorkbook = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-
 // steadyTime is how long a client may take nothing of an export before it is cut off.
 const steadyTime = time.Minute
 
@@ -51,10 +49,8 @@ func (s *Server) export(name, mediaType string, open func(io.Writer) (siteWriter
 			return err
 		}
 		ctx, id := c.Request().Context(), c.Param("id")
-		if _, err := s.store.Portfolio(ctx, store.Local, id); errors.Is(err, store.ErrNotFound) {
-			return notFound.problem("there is no such portfolio")
-		} else if err != nil {
-			return err
+		if _, err := s.store.Portfolio(ctx, store.Local, id); err != nil {
+			return noSuch("portfolio", err)
 		}
 		page, err := s.store.ListSites(ctx, store.Local, id, filter)
 		if err != nil {
@@ -109,27 +105,12 @@ func (s *Server) broken(c echo.Context, w siteWriter, err error) error {
 // exportFilter reads the conditions of a list of sites. Without another rank
 // sites come by name, in which they keep their places when they are assessed again meanwhile.
 func (s *Server) exportFilter(c echo.Context) (store.SiteFilter, error) {
-	base, err := s.filter(c)
-	if err != nil {
-		return store.SiteFilter{}, err
+	f, err := s.siteFilter(c)
+	f.Limit = store.MaxLimit
+	if f.Rank == "" {
+		f.Rank = store.RankName
 	}
-	f := store.SiteFilter{Rank: store.RankName, Limit: store.MaxLimit, BBox: base.BBox, Query: base.Query, DueOn: base.DueOn, Due: base.Due}
-	switch text := c.QueryParam("acceptable"); {
-	case !c.QueryParams().Has("acceptable"):
-	case text == "true" || text == "false":
-		yes := text == "true"
-		f.Acceptable = &yes
-	default:
-		return f, parameter("acceptable", "must be true or false; found "+strconv.Quote(text))
-	}
-	if !c.QueryParams().Has("rank") {
-		return f, nil
-	}
-	switch f.Rank = store.Rank(c.QueryParam("rank")); f.Rank {
-	case store.RankWorstRatio, store.RankExcess, store.RankPersonsAtRisk, store.RankName:
-		return f, nil
-	}
-	return f, parameter("rank", "must be one of worst_ratio, excess, persons_at_risk, name; found "+strconv.Quote(string(f.Rank)))
+	return f, err
 }
 
 // siteColumns are the columns of a table of sites: id and place, then the properties.

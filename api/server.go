@@ -156,7 +156,7 @@ func (s *Server) routes() {
 	e.GET("/v1/import-template.xlsx", s.template(batch.XLSX, mediaXLSX))
 	e.GET("/v1/import-template.geojson", s.template(batch.GeoJSON, mediaGeoJSON))
 	e.GET("/v1/portfolios/:id/sites.csv", s.export("sites.csv", "text/csv; charset=utf-8; header=present", newCSVSites))
-	e.GET("/v1/portfolios/:id/sites.xlsx", s.export("sites.xlsx", mediaWorkbook, newXLSXSites))
+	e.GET("/v1/portfolios/:id/sites.xlsx", s.export("sites.xlsx", mediaXLSX, newXLSXSites))
 	e.GET("/v1/portfolios/:id/sites.geojson", s.export("sites.geojson", mediaGeoJSON, newGeoSites))
 	e.POST("/v1/portfolios/:id/budget", s.budget)
 	e.GET("/ogc", s.ogcLanding)

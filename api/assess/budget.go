@@ -37,6 +37,12 @@ func ChoicesOf(site *wire.Site, number int, o measures.Objective) (*Choices, []r
 	rec := measures.Recommend(in, &res, ed)
 	c := &Choices{Input: in, Result: &res, Limited: make([]bool, len(in.Structures))}
 	c.Options, c.Sets = measures.SiteOptionsOf(number, in, &res, &rec, ed, o)
+	for i, sets := range c.Sets {
+		e := ed.Evaluator(in, c.Options[i].Structure)
+		for j := range sets { // a search vouches only for the risks that it limits
+			sets[j].Risks = e.Risks(&sets[j].Measures)
+		}
+	}
 	for i := range in.Structures {
 		r := &res.Structures[i]
 		if !r.Assessed {

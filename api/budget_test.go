@@ -1,0 +1,337 @@
+package api_test
+
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+
+	"levinward/api"
+	"levinward/api/apitest"
+	"levinward/store"
+)
+
+type budgetPlan struct {
+	Objective, Budget, Cost string
+	CostUnit                string `json:"cost_unit"`
+	SavedUnit               string `json:"saved_unit"`
+	Saved, Bound            float64
+	Gap                     float64 `json:"gap_percent"`
+	Exact                   bool
+	Before, After           float64
+	Sites                   int
+	SitesAboveLimit         int `json:"sites_above_limit"`
+	SitesAboveLimitAfter    int `json:"sites_above_limit_after"`
+	Choices                 int `json:"structures_to_choose_for"`
+	Chosen                  []struct {
+		Assessment, Reference, Name, Structure, Cost string
+		Saved                                        float64
+		Measures                                     json.RawMessage
+		RisksAfter                                   map[string]float64 `json:"risks_after"`
+		Acceptable                                   bool               `json:"acceptable_after"`
+	}
+	Cautions []string
+}
+
+// hundredths reads an amount.
+func hundredths(t testing.TB, amount string) int {
+	t.Helper()
+	n, err := strconv.Atoi(strings.Replace(amount, ".", "", 1))
+	if err != nil || !strings.Contains(amount, ".") || strings.Index(amount, ".") != len(amount)-3 {
+		t.Fatalf("amount %q", amount)
+	}
+	return n
+}
+
+// prices in an invented list, in money.
+func prices(currency string) map[string]any {
+	sets := map[string]any{"III-IV": 110, "II": 170, "I": 260}
+	return map[string]any{"currency": currency, "lps": map[string]any{"IV": 1500, "III": 1900, "II": 2600, "I": 3400}, "bonding_spd": sets, "coordinated_spd": sets,
+		"fire_protection": map[string]any{"manual": 90, "automatic": 2400}, "warning_notices": 15, "insulation": 130}
+}
+
+// risky is a site that needs protection, with values and so many persons.
+func risky(t *testing.T, i, persons int, currency string) []byte {
+	values := map[string]any{
+		"/reference": fmt.Sprintf("V-%02d", i), "/structures/0/persons": persons, "/structures/0/height_m": 4 + i%5, "/flash_density/ground_flashes_per_km2_year": 3 + i%7,
+		"/structures/0/zones": []any{map[string]any{"id": "z", "values": map[string]any{"building": 40000 + 5000*i, "contents": 9000, "systems": 4000}}},
+	}
+	if currency != "" {
+		values["/measure_costs"] = prices(currency)
+	}
+	return named(t, fmt.Sprintf("Invented village %02d", i), values)
+}
+
+func planned(c *apitest.Client, portfolio, body string) *budgetPlan {
+	var p budgetPlan
+	c.Post("/v1/portfolios/"+portfolio+"/budget", []byte(body)).Want(http.StatusOK).JSON(&p)
+	return &p
+}
+
+func TestBudget(t *testing.T) {
+	onEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
+		p := openPortfolio(t, s, "P")
+		var bodies [][]byte
+		for i := range 12 {
+			bodies = append(bodies, risky(t, i, 5+3*i, "XTS"))
+		}
+		ids := p.add(t, bodies...)
+		totals, err := s.PortfolioTotals(t.Context(), store.Local, p.id, testNow)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, objective := range []string{"expected_loss", "persons_at_risk"} {
+			last := 0.0
+			for _, budget := range []int{0, 100, 700, 2500, 6000, 1_000_000} {
+				plan := planned(c, p.id, fmt.Sprintf(`{"budget": "%d", "currency": "XTS", "objective": %q}`, budget, objective))
+				cost, saved := 0, 0.0
+				above := int(totals.NotAcceptable)
+				for _, choice := range plan.Chosen {
+					cost += hundredths(t, choice.Cost)
+					saved += choice.Saved
+					if !slices.Contains(ids, choice.Assessment) || choice.Structure != "house" || choice.Saved <= 0 || len(choice.RisksAfter) < 2 {
+						t.Fatalf("%+v", choice)
+					}
+					if choice.Acceptable {
+						above--
+					}
+					if choice.Acceptable != (choice.RisksAfter["loss_of_human_life"] <= 1e-5) { // the only limit here, Table 4
+						t.Errorf("acceptable %v with %v", choice.Acceptable, choice.RisksAfter)
+					}
+				}
+				if cost != hundredths(t, plan.Cost) || cost > 100*budget || math.Abs(saved-plan.Saved) > 1e-9*saved || plan.SitesAboveLimit != int(totals.NotAcceptable) || plan.SitesAboveLimitAfter != above {
+					t.Errorf("%s, %d: %+v, cost %d, saved %v, above %d", objective, budget, plan, cost, saved, above)
+				}
+				if plan.Bound < plan.Saved*(1-1e-12) || plan.Exact != (plan.Gap == 0) || !plan.Exact || plan.Saved < last || math.Abs(plan.Before-plan.Saved-plan.After) > 1e-9*plan.Before || plan.Sites != 12 || plan.Choices != 12 {
+					t.Errorf("%s, %d: %+v", objective, budget, plan)
+				}
+				last = plan.Saved
+				if objective == "persons_at_risk" && plan.Before != totals.PersonsAtRisk {
+					t.Errorf("%v persons, the portfolio has %v", plan.Before, totals.PersonsAtRisk)
+				}
+			}
+			if objective == "persons_at_risk" && last != totals.PersonsAtRisk {
+				t.Errorf("with all the money %v of %v persons", last, totals.PersonsAtRisk)
+			}
+			first := planned(c, p.id, `{"budget": "2500.00", "currency": "XTS", "objective": "`+objective+`", "effort": 0}`)
+			best := planned(c, p.id, `{"budget": "2500.00", "currency": "XTS", "objective": "`+objective+`"}`)
+			if first.Saved > best.Saved || first.Bound < best.Saved*(1-1e-12) {
+				t.Errorf("%s: the first plan saves %v, at most %v; the best one saves %v", objective, first.Saved, first.Bound, best.Saved)
+			}
+			if !strings.Contains(strings.Join(best.Cautions, " "), "does not make every site acceptable") || !strings.Contains(strings.Join(best.Cautions, " "), "licensed practitioner") {
+				t.Errorf("cautions: %q", best.Cautions)
+			}
+		}
+	})
+}
+
+// The expected loss of a plan is the one that the single assessment states:
+// value times the difference of R_4 with the measures that were chosen.
+func TestBudgetAgreesWithAssessments(t *testing.T) {
+	onEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
+		p := openPortfolio(t, s, "P")
+		ids := p.add(t, risky(t, 1, 9, "XTS"), risky(t, 2, 9, "XTS"))
+		plan := planned(c, p.id, `{"budget": "100000", "currency": "XTS", "objective": "expected_loss"}`)
+		before := 0.0
+		for _, choice := range plan.Chosen {
+			r, err := s.Newest(t.Context(), store.Local, choice.Assessment)
+			if err != nil {
+				t.Fatal(err)
+			}
+			var result struct {
+				Structures []struct {
+					Risks map[string]struct{ Total float64 }
+					Cost  struct {
+						Value   float64 `json:"total_value"`
+						Without float64 `json:"without_measures_per_year"`
+					} `json:"cost_of_loss"`
+				}
+			}
+			if err := json.Unmarshal(r.Result, &result); err != nil {
+				t.Fatal(err)
+			}
+			one := &result.Structures[0]
+			before += one.Cost.Without
+			want := (one.Risks["loss_of_economic_value"].Total - choice.RisksAfter["loss_of_economic_value"]) * one.Cost.Value
+			if want <= 0 || math.Abs(choice.Saved-want) > 1e-9*want {
+				t.Errorf("%s saves %v, want %v", choice.Name, choice.Saved, want)
+			}
+			// The measures in place, the same assessment has the risk that the plan promises.
+			protected := withMeasures(t, r.Input, choice.Measures)
+			var again struct {
+				Structures []struct {
+					Risks map[string]struct{ Total float64 }
+				}
+			}
+			c.Post("/v1/calculations", protected).Want(http.StatusOK).JSON(&again)
+			for loss, after := range choice.RisksAfter {
+				if got := again.Structures[0].Risks[loss].Total; math.Abs(got-after) > 1e-9*after {
+					t.Errorf("%s of %s is %v with the measures in place, the plan says %v: %s", loss, choice.Name, got, after, choice.Measures)
+				}
+			}
+		}
+		if len(plan.Chosen) != len(ids) || math.Abs(plan.Before-before) > 1e-9*before {
+			t.Errorf("%d chosen, %v before, want %v", len(plan.Chosen), plan.Before, before)
+		}
+	})
+}
+
+// withMeasures is an input of one structure and its only zone and line with measures in place.
+func withMeasures(t *testing.T, input []byte, measures json.RawMessage) []byte {
+	t.Helper()
+	var m struct {
+		Structures []struct {
+			LPS       any   `json:"lps"`
+			Fire      any   `json:"fire_protection"`
+			Structure []any `json:"structure_shock_measures"`
+			Line      []any `json:"line_shock_measures"`
+		}
+		Lines []struct {
+			ID          string
+			Bonding     any `json:"bonding_spd"`
+			Coordinated any `json:"coordinated_spd"`
+		}
+	}
+	if err := json.Unmarshal(measures, &m); err != nil {
+		t.Fatal(err)
+	}
+	if len(m.Structures) != 1 || len(m.Lines) != 1 {
+		t.Fatalf("%s", measures)
+	}
+	s, l := &m.Structures[0], &m.Lines[0]
+	return changed(t, input, map[string]any{
+		"/structures/0/lps": s.LPS, "/structures/0/zones/0/fire_protection": s.Fire,
+		"/structures/0/zones/0/structure_shock_measures": s.Structure, "/structures/0/zones/0/line_shock_measures": s.Line,
+		"/lines": []any{map[string]any{"id": l.ID, "structure": "house", "service": "low_voltage", "installation": "aerial", "length_m": 1000, "bonding_spd": l.Bonding, "coordinated_spd": l.Coordinated}},
+	})
+}
+
+func TestBudgetNeverMixesPrices(t *testing.T) {
+	onEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
+		p := openPortfolio(t, s, "P")
+		ids := p.add(t, risky(t, 0, 5, "XTS"), risky(t, 1, 5, "XXX"), risky(t, 2, 5, ""))
+		at := "/v1/portfolios/" + p.id + "/budget"
+		for request, want := range map[string][]string{
+			`"currency": "XTS"`: {ids[1] + ", reference \"V-01\", has prices in XXX", ids[2] + ", reference \"V-02\", has no prices, only relative costs"},
+			`"relative": true`:  {ids[0] + ", reference \"V-00\", has prices in XTS, not relative costs", ids[1] + ", reference \"V-01\", has prices in XXX, not relative costs"},
+			`"currency": "EUR"`: {ids[0], ids[1], ids[2]},
+		} {
+			for _, accept := range []string{"application/json", "text/csv"} {
+				problem := c.Post(at, []byte(`{"budget": "5", "objective": "persons_at_risk", `+request+`}`), "Accept", accept).Want(http.StatusUnprocessableEntity).Problem()
+				if problem.Kind() != "invalid-input" || len(problem.Errors) != len(want) {
+					t.Fatalf("%s: %+v", request, problem)
+				}
+				for i, text := range want {
+					if f := problem.Errors[i]; *f.Pointer != "/currency" || !strings.Contains(f.Reason, text) {
+						t.Errorf("%s: %s, want %s", request, f.Reason, text)
+					}
+				}
+			}
+		}
+		relative := openPortfolio(t, s, "relative")
+		relative.add(t, risky(t, 3, 5, ""))
+		plan := planned(c, relative.id, `{"budget": "1000", "relative": true, "objective": "persons_at_risk"}`)
+		if plan.Saved != 5 || !strings.HasPrefix(plan.CostUnit, "relative") || plan.SavedUnit != "persons" {
+			t.Errorf("%+v", plan)
+		}
+		empty := openPortfolio(t, s, "empty")
+		if plan := planned(c, empty.id, `{"budget": "1000", "currency": "XTS", "objective": "expected_loss"}`); !plan.Exact || plan.Saved != 0 || plan.Sites != 0 || plan.Cost != "0.00" || plan.SavedUnit != "XTS per year" {
+			t.Errorf("%+v", plan)
+		}
+	})
+}
+
+func TestBudgetRequests(t *testing.T) {
+	onEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
+		p := openPortfolio(t, s, "P")
+		at := "/v1/portfolios/" + p.id + "/budget"
+		for body, pointers := range map[string][]string{
+			`{}`: {"/budget", "/currency", "/objective"},
+			`{"budget": 5, "relative": true, "objective": "persons_at_risk"}`:                               {"/budget"},
+			`{"budget": "5.001", "relative": true, "objective": "persons_at_risk"}`:                         {"/budget"},
+			`{"budget": "-5", "relative": true, "objective": "persons_at_risk"}`:                            {"/budget"},
+			`{"budget": "1e9", "relative": true, "objective": "persons_at_risk"}`:                           {"/budget"},
+			`{"budget": "5", "relative": true, "currency": "XTS", "objective": "persons_at_risk"}`:          {"/currency"},
+			`{"budget": "5", "relative": false, "objective": "persons_at_risk"}`:                            {"/currency"},
+			`{"budget": "5", "currency": "Euro", "objective": "persons_at_risk"}`:                           {"/currency"},
+			`{"budget": "5", "relative": true, "objective": "profit"}`:                                      {"/objective"},
+			`{"budget": "5", "relative": true, "objective": "expected_loss", "effort": -1}`:                 {"/effort"},
+			`{"budget": "5", "relative": true, "objective": "expected_loss", "effort": 1.5}`:                {"/effort"},
+			`{"budget": "5", "relative": true, "objective": "expected_loss", "effort": 2000001}`:            {"/effort"},
+			`{"budget": "5", "relative": true, "objective": "expected_loss", "colour": "red", "effort": 1}`: {"/colour"},
+		} {
+			var got []string
+			for _, f := range c.Post(at, []byte(body)).Want(http.StatusUnprocessableEntity).Problem().Errors {
+				got = append(got, *f.Pointer)
+			}
+			if slices.Sort(got); !slices.Equal(got, pointers) {
+				t.Errorf("%s: faults at %v, want %v", body, got, pointers)
+			}
+		}
+		sound := []byte(`{"budget": "5", "relative": true, "objective": "persons_at_risk"}`)
+		c.Post(at, []byte(`{`)).Want(http.StatusBadRequest)
+		c.Post(at+"?x=1", sound).Want(http.StatusBadRequest)
+		c.Post(at, sound, "Accept", "image/png").Want(http.StatusNotAcceptable)
+		c.Do(http.MethodPost, at, sound, "Content-Type", "text/plain").Want(http.StatusUnsupportedMediaType)
+		c.Post("/v1/portfolios/"+newID(t)+"/budget", sound).Want(http.StatusNotFound)
+	})
+}
+
+func TestBudgetAsTable(t *testing.T) {
+	onEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
+		p := openPortfolio(t, s, "P")
+		p.add(t, risky(t, 0, 5, "XTS"), changed(t, risky(t, 1, 6, "XTS"), map[string]any{"/reference": "=cmd"}))
+		body := []byte(`{"budget": "9000", "currency": "XTS", "objective": "persons_at_risk"}`)
+		var plan budgetPlan
+		at := "/v1/portfolios/" + p.id + "/budget"
+		c.Post(at, body).Want(http.StatusOK).JSON(&plan)
+		rows := csvOf(t, c.Post(at, body, "Accept", "text/csv").Want(http.StatusOK))
+		if len(rows) != len(plan.Chosen)+2 || len(plan.Chosen) != 2 {
+			t.Fatalf("%d rows, %d chosen", len(rows), len(plan.Chosen))
+		}
+		cell := func(row int, column string) string { return rows[row][slices.Index(rows[0], column)] }
+		for i, choice := range plan.Chosen {
+			if cell(i+1, "assessment") != choice.Assessment || cell(i+1, "cost") != choice.Cost || cell(i+1, "cost_unit") != "XTS" || strings.TrimPrefix(cell(i+1, "reference"), "'") != choice.Reference ||
+				cell(i+1, "loss_of_human_life_after") != strconv.FormatFloat(choice.RisksAfter["loss_of_human_life"], 'g', -1, 64) || !strings.Contains(string(choice.Measures), `"lps":"`+cell(i+1, "lps")+`"`) || !strings.Contains(cell(i+1, "line_end_spds"), ": bonding ") {
+				t.Errorf("%v, want %+v", rows[i+1], choice)
+			}
+		}
+		if cell(2, "reference") != "'=cmd" || cell(3, "assessment") != "total" || cell(3, "cost") != plan.Cost || cell(3, "saved") != "11" || cell(3, "bound") != "11" || cell(3, "gap_percent") != "0" || !strings.Contains(cell(3, "cautions"), "licensed practitioner") {
+			t.Errorf("%v", rows[2:])
+		}
+	})
+}
+
+func TestBudgetBounds(t *testing.T) {
+	s := openSQLite(t)
+	p := openPortfolio(t, s, "P")
+	p.many(t, 30)
+	server := newServer(t, s)
+	c := newClient(t, server)
+	body := []byte(`{"budget": "5", "relative": true, "objective": "persons_at_risk"}`)
+	restore := api.SetMaxBudgetSites(29)
+	if problem := c.Post("/v1/portfolios/"+p.id+"/budget", body).Want(http.StatusUnprocessableEntity).Problem(); problem.Kind() != "too-many-sites" || !strings.Contains(problem.Detail, "30") {
+		t.Errorf("%+v", problem)
+	}
+	restore()
+	plan := planned(c, p.id, string(body))
+	if plan.Sites != 30 || !strings.Contains(plan.Cautions[0], "30 structures have an unacceptable R_1 and no number of persons") {
+		t.Errorf("%+v", plan) // the smallest site states no persons
+	}
+}
+
+// A result of another version of the program is named, since its numbers may differ from those of the plan.
+func TestBudgetOfOlderResults(t *testing.T) {
+	s := openSQLite(t)
+	p := openPortfolio(t, s, "P")
+	p.recorder.Engine = "levinward of old"
+	p.add(t, risky(t, 0, 5, ""))
+	plan := planned(newClient(t, newServer(t, s)), p.id, `{"budget": "5", "relative": true, "objective": "persons_at_risk"}`)
+	if !strings.Contains(plan.Cautions[0], "another version of the program") {
+		t.Errorf("%q", plan.Cautions)
+	}
+}
