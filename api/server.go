@@ -134,6 +134,21 @@ func (s *Server) routes() {
 	e.GET("/v1/devices/:id", s.device)
 	e.PUT("/v1/devices/:id", s.replaceDevice)
 	e.DELETE("/v1/devices/:id", s.withdrawDevice)
+	s.portfolioRoutes()
+	e.GET("/v1/reference", s.reference)
+	e.GET("/openapi.yaml", s.blob("application/yaml", s.contract.yaml))
+	e.GET("/openapi.json", s.blob("application/json", s.contract.json))
+	docs := echo.WrapHandler(v5emb.New("levinward API", "/openapi.json", "/docs/"))
+	e.GET("/docs", func(c echo.Context) error { return c.Redirect(http.StatusMovedPermanently, "/docs/") })
+	e.GET("/docs/*", docs)
+	e.GET("/healthz", func(c echo.Context) error { return c.JSON(http.StatusOK, map[string]string{"status": "ok"}) })
+	e.GET("/readyz", s.ready)
+	e.GET("/metrics", s.metrics.handler())
+}
+
+// portfolioRoutes are those of many sites at once.
+func (s *Server) portfolioRoutes() {
+	e := s.echo
 	e.POST("/v1/portfolios", s.createPortfolio)
 	e.GET("/v1/portfolios", s.listPortfolios)
 	e.GET("/v1/portfolios/:id", s.portfolio)
@@ -166,15 +181,6 @@ func (s *Server) routes() {
 	e.GET("/ogc/collections/:collectionId", s.ogcCollection)
 	e.GET("/ogc/collections/:collectionId/items", s.ogcItems)
 	e.GET("/ogc/collections/:collectionId/items/:featureId", s.ogcItem)
-	e.GET("/v1/reference", s.reference)
-	e.GET("/openapi.yaml", s.blob("application/yaml", s.contract.yaml))
-	e.GET("/openapi.json", s.blob("application/json", s.contract.json))
-	docs := echo.WrapHandler(v5emb.New("levinward API", "/openapi.json", "/docs/"))
-	e.GET("/docs", func(c echo.Context) error { return c.Redirect(http.StatusMovedPermanently, "/docs/") })
-	e.GET("/docs/*", docs)
-	e.GET("/healthz", func(c echo.Context) error { return c.JSON(http.StatusOK, map[string]string{"status": "ok"}) })
-	e.GET("/readyz", s.ready)
-	e.GET("/metrics", s.metrics.handler())
 }
 
 func (s *Server) blob(mediaType string, body []byte) echo.HandlerFunc {

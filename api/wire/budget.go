@@ -79,7 +79,7 @@ func (v Objective) Core() measures.Objective {
 	return measures.ExpectedLoss
 }
 
-// Effort is how far the search goes.
+// SearchEffort is how far the search goes.
 func (r *BudgetRequest) SearchEffort() measures.Effort {
 	if r.Effort == nil {
 		return measures.DefaultEffort
