@@ -117,7 +117,13 @@ type coordinator struct {
 	class  int        // of the stage before, a place in ClassNames; -1 where it is not known
 }
 
-func (c *coordinator) find(f CoordinationFinding) { c.Findings = append(c.Findings, f) }
+// find appends a finding. Telecommunication lines are no matter of the clause on power installations.
+func (c *coordinator) find(f CoordinationFinding) {
+	if c.o.Telecom && f.Clause == stdSPD {
+		f.Clause, f.Provenance = stdSystem, memory
+	}
+	c.Findings = append(c.Findings, f)
+}
 
 // coordJudged is Suitable where a rule is met, otherwise the verdict of breaking it.
 func coordJudged(met bool, broken Verdict) Verdict {

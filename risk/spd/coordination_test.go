@@ -236,6 +236,9 @@ func TestAnyCoordination(t *testing.T) {
 			if f.Required == "" && f.Rule != CoordProtectionDistance || f.Found == "" || f.Reason == "" || f.Clause == "" {
 				t.Fatalf("%+v", f)
 			}
+			if o.Telecom && f.Clause == stdSPD {
+				t.Fatalf("clause on power installations: %+v", f)
+			}
 			if !f.Guidance {
 				worst = max(worst, f.Verdict)
 			}
