@@ -1,6 +1,7 @@
 package wire
 
 import (
+	"bytes"
 	"encoding/json"
 	"errors"
 	"strconv"
@@ -95,6 +96,50 @@ type SiteRoute struct {
 	Route         orb.LineString
 }
 
+// First is a position of the parts, which must be sound.
+func (p *SiteParts) First() [2]float64 {
+	switch g := p.Parts[0].Geometry.(type) {
+	case orb.Point:
+		return g
+	case orb.LineString:
+		return g[0]
+	case orb.Polygon:
+		return g[0][0]
+	}
+	panic("wire: a part that is no point, line or polygon")
+}
+
+// Pointer is the place of a fault of the parts in the input.
+func (p *SiteParts) Pointer(f geo.Fault) string {
+	if f.Part < 0 {
+		return pointer("structures", p.Structure, "parts")
+	}
+	at := pointer("structures", p.Structure, "parts", f.Part, "geometry", "coordinates")
+	if _, point := p.Parts[f.Part].Geometry.(orb.Point); point {
+		return at
+	}
+	return at + within(f)
+}
+
+// First is the position where the route begins; it must be sound.
+func (r *SiteRoute) First() [2]float64 { return r.Route[0] }
+
+// Pointer is the place of a fault of the route in the input.
+func (r *SiteRoute) Pointer(f geo.Fault) string {
+	return pointer("lines", r.Line, "sections", r.Section, "route", "coordinates") + within(f)
+}
+
+// within is the way from coordinates to the place of a fault.
+func within(f geo.Fault) (way string) {
+	if f.Ring >= 0 {
+		way = "/" + strconv.Itoa(f.Ring)
+	}
+	if f.Vertex >= 0 {
+		way += "/" + strconv.Itoa(f.Vertex)
+	}
+	return way
+}
+
 // shape takes the box of a structure, or its parts: exactly one of the two.
 func (b *builder) shape(i int) {
 	w, s := &b.in.Structures[i], &b.site.Input.Structures[i]
@@ -123,11 +168,9 @@ func (b *builder) parts(i int, parts []Part) {
 	list := SiteParts{Structure: i}
 	sound := true
 	for n := range parts {
-		at := pointer("structures", i, "parts", n, "geometry", "coordinates")
-		g, reason := parts[n].Geometry.geometry()
-		if reason != "" {
+		g, ok := b.geometry(parts[n].Geometry, pointer("structures", i, "parts", n, "geometry", "coordinates"))
+		if !ok {
 			sound = false
-			b.fault(risk.RuleOutOfRange, at, reason)
 			continue
 		}
 		list.Parts = append(list.Parts, geo.Part{Geometry: g, Height: *parts[n].Height})
@@ -137,48 +180,79 @@ func (b *builder) parts(i int, parts []Part) {
 	}
 }
 
-// geometry reads the coordinates; reason says what is wrong with their form.
-func (g *PartGeometry) geometry() (shape orb.Geometry, reason string) {
+// geometry reads coordinates and places every fault of their form.
+func (b *builder) geometry(g *PartGeometry, at string) (shape orb.Geometry, ok bool) {
 	switch *g.Type {
 	case 0:
-		var p []float64
-		if json.Unmarshal(g.Coordinates.list, &p) != nil || !position(p) {
-			return nil, "must be a position: [longitude, latitude]"
-		}
-		return orb.Point{p[0], p[1]}, ""
-	case 1:
-		line, ok := lineString(g.Coordinates.list)
+		p, ok := position(g.Coordinates.list)
 		if !ok {
-			return nil, "must be a list of at least two positions: [[longitude, latitude], …]"
+			b.fault(risk.RuleOutOfRange, at, "must be a position: [longitude, latitude]")
 		}
-		return line, ""
+		return p, ok
+	case 1:
+		return b.positions(g.Coordinates.list, at)
 	}
 	var rings []json.RawMessage
 	if json.Unmarshal(g.Coordinates.list, &rings) != nil || len(rings) == 0 {
-		return nil, "must be a list of rings, each a closed list of positions: [[[longitude, latitude], …], …]"
-	}
-	var polygon orb.Polygon
-	for n, ring := range rings {
-		line, ok := lineString(ring)
-		if !ok {
-			return nil, "ring " + strconv.Itoa(n) + " must be a list of positions: [[longitude, latitude], …]"
-		}
-		polygon = append(polygon, orb.Ring(line))
-	}
-	return polygon, ""
-}
-
-// position accepts longitude, latitude and an elevation, which is not used.
-func position(p []float64) bool { return len(p) == 2 || len(p) == 3 }
-
-func lineString(coordinates json.RawMessage) (orb.LineString, bool) {
-	var list [][]float64
-	if json.Unmarshal(coordinates, &list) != nil || len(list) < 2 {
+		b.fault(risk.RuleOutOfRange, at, "must be a list of rings, each a closed list of positions: [[[longitude, latitude], …], …]")
 		return nil, false
 	}
-	line := make(orb.LineString, len(list))
-	for i, p := range list {
-		if !position(p) {
+	polygon, sound := make(orb.Polygon, len(rings)), true
+	for n, ring := range rings {
+		line, ok := b.positions(ring, at+"/"+strconv.Itoa(n))
+		polygon[n], sound = orb.Ring(line), sound && ok
+	}
+	return polygon, sound
+}
+
+// numbersOnly reports that a JSON list holds no text, object, true, false or null at any depth. encoding/json takes
+// null for a number that is not there and would leave 0, a place in the sea, in its stead.
+func numbersOnly(list json.RawMessage) bool { return !bytes.ContainsAny(list, `"{tfn`) }
+
+// position takes longitude, latitude and an elevation, which is not used.
+func position(list json.RawMessage) (orb.Point, bool) {
+	var p []float64
+	if !numbersOnly(list) || json.Unmarshal(list, &p) != nil || len(p) != 2 && len(p) != 3 {
+		return orb.Point{}, false
+	}
+	return orb.Point{p[0], p[1]}, true
+}
+
+// maxPositionFaults is how many entries of one list are named that are no positions.
+const maxPositionFaults = 100
+
+// positions reads a list of positions and places the fault of every entry that is none.
+func (b *builder) positions(list json.RawMessage, at string) (orb.LineString, bool) {
+	if line, ok := soundPositions(list); ok {
+		return line, true
+	}
+	var entries []json.RawMessage
+	if json.Unmarshal(list, &entries) != nil {
+		b.fault(risk.RuleOutOfRange, at, "must be a list of positions: [[longitude, latitude], …]")
+		return nil, false
+	}
+	named := 0
+	for i, e := range entries {
+		if _, ok := position(e); ok {
+			continue
+		}
+		if named++; named > maxPositionFaults {
+			b.fault(risk.RuleOutOfRange, at, "more than "+strconv.Itoa(maxPositionFaults)+" entries are no positions; the first are listed")
+			break
+		}
+		b.fault(risk.RuleOutOfRange, at+"/"+strconv.Itoa(i), "must be a position: [longitude, latitude]")
+	}
+	return nil, false
+}
+
+func soundPositions(list json.RawMessage) (orb.LineString, bool) {
+	var numbers [][]float64
+	if !numbersOnly(list) || json.Unmarshal(list, &numbers) != nil {
+		return nil, false
+	}
+	line := make(orb.LineString, len(numbers))
+	for i, p := range numbers {
+		if len(p) != 2 && len(p) != 3 {
 			return nil, false
 		}
 		line[i] = orb.Point{p[0], p[1]}
@@ -194,11 +268,8 @@ func (b *builder) sectionLength(l, n int, w *Section, where Where) float64 {
 	if w.Length != nil {
 		b.fault(risk.RuleContradiction, pointer("lines", l, "sections", n, "length_m"), "give the length or the route, not both")
 	}
-	route, ok := lineString(w.Route.Coordinates.list)
-	if !ok {
-		b.fault(risk.RuleOutOfRange, pointer("lines", l, "sections", n, "route", "coordinates"), "must be a list of at least two positions: [[longitude, latitude], …]")
-		return 0
+	if route, ok := b.positions(w.Route.Coordinates.list, pointer("lines", l, "sections", n, "route", "coordinates")); ok {
+		b.site.Routes = append(b.site.Routes, SiteRoute{l, n, route})
 	}
-	b.site.Routes = append(b.site.Routes, SiteRoute{l, n, route})
 	return 0
 }
