@@ -183,3 +183,14 @@ func BenchmarkAssessments(b *testing.B) {
 		requests(b, bare(path, http.StatusCreated, d.result, insert), path, d.body, http.StatusCreated)
 	})
 }
+
+// BenchmarkDrawnStructure stands beside its floor: the smallest request, whose structure is a box, and the same
+// structure drawn as a polygon. Goal: drawing it costs no more than a tenth of the requests per second.
+func BenchmarkDrawnStructure(b *testing.B) {
+	const path = "/v1/calculations"
+	drawn := changed(b, smallest(b), map[string]any{"/structures/0": map[string]any{"id": "post", "parts": []any{part(5.5, "Polygon", []list2{
+		{{36.68292, -3.11704}, {36.68308, -3.11704}, {36.68308, -3.11696}, {36.68292, -3.11696}, {36.68292, -3.11704}},
+	})}}})
+	b.Run("box", func(b *testing.B) { requests(b, newServer(b, openSQLite(b)), path, smallest(b), http.StatusOK) })
+	b.Run("parts", func(b *testing.B) { requests(b, newServer(b, openSQLite(b)), path, drawn, http.StatusOK) })
+}

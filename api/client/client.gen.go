@@ -4280,7 +4280,7 @@ type Feature struct {
 	// ID Id of the structure or line, and what the feature is of it.
 	ID string `json:"id"`
 
-	// Properties kind (structure, A_D, A_M, line, A_L, A_I), the id of the structure or line, position, area_m2 and events_per_year.
+	// Properties kind (structure, A_D, A_M, part, line, A_L, A_I), the id of the structure or line, position, area_m2 and events_per_year; height_m of a part.
 	Properties map[string]interface{} `json:"properties"`
 
 	// Type Always Feature.
@@ -4292,7 +4292,7 @@ type FeatureType string
 
 // FeatureCollection A GeoJSON FeatureCollection (RFC 7946).
 type FeatureCollection struct {
-	// Features For each structure its shape, A_D and A_M; for each line its route, A_L and A_I.
+	// Features For each structure its shape, A_D, A_M and the parts that were given; for each line its route, A_L and A_I.
 	Features []Feature `json:"features"`
 
 	// Type Always FeatureCollection.
@@ -6747,6 +6747,9 @@ type MatchDevices = int
 // PortfolioParameter defines model for Portfolio.
 type PortfolioParameter = string
 
+// PortfolioID defines model for PortfolioID.
+type PortfolioID = openapi_types.UUID
+
 // Revision defines model for Revision.
 type Revision = int
 
@@ -7378,6 +7381,7 @@ type ClientInterface interface {
 	// The structures with the outlines of A_D and A_M, the routes of the lines with the corridors of A_L (20 m to each side) and
 	// A_I (2000 m), as drawn from the stored input; the numbers among the properties are those of the stored result.
 	// What has no position on the ground has a null geometry; the only box of a site stands at the location of the site.
+	// Outlines of more than 2 000 000 positions are refused: give a larger tolerance.
 	//
 	// Corresponds with GET /v1/assessments/{id}/collection-areas (the `GetCollectionAreas` operationId).
 	GetCollectionAreas(ctx context.Context, id ID, params *GetCollectionAreasParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -7695,7 +7699,7 @@ type ClientInterface interface {
 	// Takes any type of body and a specified content type.
 	//
 	// Corresponds with POST /v1/portfolios/{id}/budget (the `PlanBudget` operationId).
-	PlanBudgetWithBody(ctx context.Context, id PortfolioParameter, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+	PlanBudgetWithBody(ctx context.Context, id PortfolioID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// PlanBudget The set of measures over all sites that saves most for the money.
 	//
@@ -7709,7 +7713,7 @@ type ClientInterface interface {
 	// Takes a body of the `application/json` content type.
 	//
 	// Corresponds with POST /v1/portfolios/{id}/budget (the `PlanBudget` operationId).
-	PlanBudget(ctx context.Context, id PortfolioParameter, body PlanBudgetJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+	PlanBudget(ctx context.Context, id PortfolioID, body PlanBudgetJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ComparePortfolio The sites that a work changed, before and after.
 	//
@@ -7746,14 +7750,14 @@ type ClientInterface interface {
 	// otherwise; a fault on the way breaks the connection, so that a part is never taken for the whole. Numbers are a screening and design aid: see the cautions of the service.
 	//
 	// Corresponds with GET /v1/portfolios/{id}/sites.csv (the `ExportSitesCSV` operationId).
-	ExportSitesCSV(ctx context.Context, id PortfolioParameter, params *ExportSitesCSVParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ExportSitesCSV(ctx context.Context, id PortfolioID, params *ExportSitesCSVParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ExportSitesGeoJSON All sites of a portfolio as GeoJSON (RFC 7946).
 	//
 	// A point for each site. The columns of the CSV are the `id`, the coordinates and the properties.
 	//
 	// Corresponds with GET /v1/portfolios/{id}/sites.geojson (the `ExportSitesGeoJSON` operationId).
-	ExportSitesGeoJSON(ctx context.Context, id PortfolioParameter, params *ExportSitesGeoJSONParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ExportSitesGeoJSON(ctx context.Context, id PortfolioID, params *ExportSitesGeoJSONParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ExportSitesXLSX All sites of a portfolio as a workbook (ECMA-376).
 	//
@@ -7761,7 +7765,7 @@ type ClientInterface interface {
 	// kind, texts are text cells that no program computes, dates and times are texts in the form of RFC 3339. The cautions stand on a sheet of their own.
 	//
 	// Corresponds with GET /v1/portfolios/{id}/sites.xlsx (the `ExportSitesXLSX` operationId).
-	ExportSitesXLSX(ctx context.Context, id PortfolioParameter, params *ExportSitesXLSXParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ExportSitesXLSX(ctx context.Context, id PortfolioID, params *ExportSitesXLSXParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListPresets List the presets.
 	//
@@ -8089,6 +8093,7 @@ func (c *Client) CompareRevisions(ctx context.Context, id ID, params *CompareRev
 // The structures with the outlines of A_D and A_M, the routes of the lines with the corridors of A_L (20 m to each side) and
 // A_I (2000 m), as drawn from the stored input; the numbers among the properties are those of the stored result.
 // What has no position on the ground has a null geometry; the only box of a site stands at the location of the site.
+// Outlines of more than 2 000 000 positions are refused: give a larger tolerance.
 //
 // Corresponds with GET /v1/assessments/{id}/collection-areas (the `GetCollectionAreas` operationId).
 func (c *Client) GetCollectionAreas(ctx context.Context, id ID, params *GetCollectionAreasParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -8826,7 +8831,7 @@ func (c *Client) ReassessSites(ctx context.Context, id PortfolioParameter, body 
 // Takes any type of body and a specified content type.
 //
 // Corresponds with POST /v1/portfolios/{id}/budget (the `PlanBudget` operationId).
-func (c *Client) PlanBudgetWithBody(ctx context.Context, id PortfolioParameter, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+func (c *Client) PlanBudgetWithBody(ctx context.Context, id PortfolioID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewPlanBudgetRequestWithBody(c.Server, id, contentType, body)
 	if err != nil {
 		return nil, err
@@ -8850,7 +8855,7 @@ func (c *Client) PlanBudgetWithBody(ctx context.Context, id PortfolioParameter, 
 // Takes a body of the `application/json` content type.
 //
 // Corresponds with POST /v1/portfolios/{id}/budget (the `PlanBudget` operationId).
-func (c *Client) PlanBudget(ctx context.Context, id PortfolioParameter, body PlanBudgetJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+func (c *Client) PlanBudget(ctx context.Context, id PortfolioID, body PlanBudgetJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewPlanBudgetRequest(c.Server, id, body)
 	if err != nil {
 		return nil, err
@@ -8937,7 +8942,7 @@ func (c *Client) ListSites(ctx context.Context, id PortfolioParameter, params *L
 // otherwise; a fault on the way breaks the connection, so that a part is never taken for the whole. Numbers are a screening and design aid: see the cautions of the service.
 //
 // Corresponds with GET /v1/portfolios/{id}/sites.csv (the `ExportSitesCSV` operationId).
-func (c *Client) ExportSitesCSV(ctx context.Context, id PortfolioParameter, params *ExportSitesCSVParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+func (c *Client) ExportSitesCSV(ctx context.Context, id PortfolioID, params *ExportSitesCSVParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewExportSitesCSVRequest(c.Server, id, params)
 	if err != nil {
 		return nil, err
@@ -8954,7 +8959,7 @@ func (c *Client) ExportSitesCSV(ctx context.Context, id PortfolioParameter, para
 // A point for each site. The columns of the CSV are the `id`, the coordinates and the properties.
 //
 // Corresponds with GET /v1/portfolios/{id}/sites.geojson (the `ExportSitesGeoJSON` operationId).
-func (c *Client) ExportSitesGeoJSON(ctx context.Context, id PortfolioParameter, params *ExportSitesGeoJSONParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+func (c *Client) ExportSitesGeoJSON(ctx context.Context, id PortfolioID, params *ExportSitesGeoJSONParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewExportSitesGeoJSONRequest(c.Server, id, params)
 	if err != nil {
 		return nil, err
@@ -8972,7 +8977,7 @@ func (c *Client) ExportSitesGeoJSON(ctx context.Context, id PortfolioParameter, 
 // kind, texts are text cells that no program computes, dates and times are texts in the form of RFC 3339. The cautions stand on a sheet of their own.
 //
 // Corresponds with GET /v1/portfolios/{id}/sites.xlsx (the `ExportSitesXLSX` operationId).
-func (c *Client) ExportSitesXLSX(ctx context.Context, id PortfolioParameter, params *ExportSitesXLSXParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+func (c *Client) ExportSitesXLSX(ctx context.Context, id PortfolioID, params *ExportSitesXLSXParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewExportSitesXLSXRequest(c.Server, id, params)
 	if err != nil {
 		return nil, err
@@ -11674,7 +11679,7 @@ func NewReassessSitesRequestWithBody(server string, id PortfolioParameter, conte
 }
 
 // NewPlanBudgetRequest calls the generic PlanBudget builder with application/json body
-func NewPlanBudgetRequest(server string, id PortfolioParameter, body PlanBudgetJSONRequestBody) (*http.Request, error) {
+func NewPlanBudgetRequest(server string, id PortfolioID, body PlanBudgetJSONRequestBody) (*http.Request, error) {
 	var bodyReader io.Reader
 	buf, err := json.Marshal(body)
 	if err != nil {
@@ -11685,12 +11690,12 @@ func NewPlanBudgetRequest(server string, id PortfolioParameter, body PlanBudgetJ
 }
 
 // NewPlanBudgetRequestWithBody constructs an http.Request for the PlanBudget method, with any body, and a specified content type
-func NewPlanBudgetRequestWithBody(server string, id PortfolioParameter, contentType string, body io.Reader) (*http.Request, error) {
+func NewPlanBudgetRequestWithBody(server string, id PortfolioID, contentType string, body io.Reader) (*http.Request, error) {
 	var err error
 
 	var pathParam0 string
 
-	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
 	if err != nil {
 		return nil, err
 	}
@@ -12037,12 +12042,12 @@ func NewListSitesRequest(server string, id PortfolioParameter, params *ListSites
 }
 
 // NewExportSitesCSVRequest constructs an http.Request for the ExportSitesCSV method
-func NewExportSitesCSVRequest(server string, id PortfolioParameter, params *ExportSitesCSVParams) (*http.Request, error) {
+func NewExportSitesCSVRequest(server string, id PortfolioID, params *ExportSitesCSVParams) (*http.Request, error) {
 	var err error
 
 	var pathParam0 string
 
-	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
 	if err != nil {
 		return nil, err
 	}
@@ -12146,12 +12151,12 @@ func NewExportSitesCSVRequest(server string, id PortfolioParameter, params *Expo
 }
 
 // NewExportSitesGeoJSONRequest constructs an http.Request for the ExportSitesGeoJSON method
-func NewExportSitesGeoJSONRequest(server string, id PortfolioParameter, params *ExportSitesGeoJSONParams) (*http.Request, error) {
+func NewExportSitesGeoJSONRequest(server string, id PortfolioID, params *ExportSitesGeoJSONParams) (*http.Request, error) {
 	var err error
 
 	var pathParam0 string
 
-	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
 	if err != nil {
 		return nil, err
 	}
@@ -12255,12 +12260,12 @@ func NewExportSitesGeoJSONRequest(server string, id PortfolioParameter, params *
 }
 
 // NewExportSitesXLSXRequest constructs an http.Request for the ExportSitesXLSX method
-func NewExportSitesXLSXRequest(server string, id PortfolioParameter, params *ExportSitesXLSXParams) (*http.Request, error) {
+func NewExportSitesXLSXRequest(server string, id PortfolioID, params *ExportSitesXLSXParams) (*http.Request, error) {
 	var err error
 
 	var pathParam0 string
 
-	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
 	if err != nil {
 		return nil, err
 	}
@@ -12998,6 +13003,7 @@ type ClientWithResponsesInterface interface {
 	// The structures with the outlines of A_D and A_M, the routes of the lines with the corridors of A_L (20 m to each side) and
 	// A_I (2000 m), as drawn from the stored input; the numbers among the properties are those of the stored result.
 	// What has no position on the ground has a null geometry; the only box of a site stands at the location of the site.
+	// Outlines of more than 2 000 000 positions are refused: give a larger tolerance.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -13359,7 +13365,7 @@ type ClientWithResponsesInterface interface {
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/portfolios/{id}/budget (the `PlanBudget` operationId).
-	PlanBudgetWithBodyWithResponse(ctx context.Context, id PortfolioParameter, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PlanBudgetResponse, error)
+	PlanBudgetWithBodyWithResponse(ctx context.Context, id PortfolioID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PlanBudgetResponse, error)
 
 	// PlanBudgetWithResponse The set of measures over all sites that saves most for the money.
 	//
@@ -13373,7 +13379,7 @@ type ClientWithResponsesInterface interface {
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/portfolios/{id}/budget (the `PlanBudget` operationId).
-	PlanBudgetWithResponse(ctx context.Context, id PortfolioParameter, body PlanBudgetJSONRequestBody, reqEditors ...RequestEditorFn) (*PlanBudgetResponse, error)
+	PlanBudgetWithResponse(ctx context.Context, id PortfolioID, body PlanBudgetJSONRequestBody, reqEditors ...RequestEditorFn) (*PlanBudgetResponse, error)
 
 	// ComparePortfolioWithResponse The sites that a work changed, before and after.
 	//
@@ -13416,7 +13422,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/portfolios/{id}/sites.csv (the `ExportSitesCSV` operationId).
-	ExportSitesCSVWithResponse(ctx context.Context, id PortfolioParameter, params *ExportSitesCSVParams, reqEditors ...RequestEditorFn) (*ExportSitesCSVResponse, error)
+	ExportSitesCSVWithResponse(ctx context.Context, id PortfolioID, params *ExportSitesCSVParams, reqEditors ...RequestEditorFn) (*ExportSitesCSVResponse, error)
 
 	// ExportSitesGeoJSONWithResponse All sites of a portfolio as GeoJSON (RFC 7946).
 	//
@@ -13425,7 +13431,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/portfolios/{id}/sites.geojson (the `ExportSitesGeoJSON` operationId).
-	ExportSitesGeoJSONWithResponse(ctx context.Context, id PortfolioParameter, params *ExportSitesGeoJSONParams, reqEditors ...RequestEditorFn) (*ExportSitesGeoJSONResponse, error)
+	ExportSitesGeoJSONWithResponse(ctx context.Context, id PortfolioID, params *ExportSitesGeoJSONParams, reqEditors ...RequestEditorFn) (*ExportSitesGeoJSONResponse, error)
 
 	// ExportSitesXLSXWithResponse All sites of a portfolio as a workbook (ECMA-376).
 	//
@@ -13435,7 +13441,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/portfolios/{id}/sites.xlsx (the `ExportSitesXLSX` operationId).
-	ExportSitesXLSXWithResponse(ctx context.Context, id PortfolioParameter, params *ExportSitesXLSXParams, reqEditors ...RequestEditorFn) (*ExportSitesXLSXResponse, error)
+	ExportSitesXLSXWithResponse(ctx context.Context, id PortfolioID, params *ExportSitesXLSXParams, reqEditors ...RequestEditorFn) (*ExportSitesXLSXResponse, error)
 
 	// ListPresetsWithResponse List the presets.
 	//
@@ -16514,6 +16520,7 @@ func (c *ClientWithResponses) CompareRevisionsWithResponse(ctx context.Context, 
 // The structures with the outlines of A_D and A_M, the routes of the lines with the corridors of A_L (20 m to each side) and
 // A_I (2000 m), as drawn from the stored input; the numbers among the properties are those of the stored result.
 // What has no position on the ground has a null geometry; the only box of a site stands at the location of the site.
+// Outlines of more than 2 000 000 positions are refused: give a larger tolerance.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -17127,7 +17134,7 @@ func (c *ClientWithResponses) ReassessSitesWithResponse(ctx context.Context, id 
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/portfolios/{id}/budget (the `PlanBudget` operationId).
-func (c *ClientWithResponses) PlanBudgetWithBodyWithResponse(ctx context.Context, id PortfolioParameter, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PlanBudgetResponse, error) {
+func (c *ClientWithResponses) PlanBudgetWithBodyWithResponse(ctx context.Context, id PortfolioID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PlanBudgetResponse, error) {
 	rsp, err := c.PlanBudgetWithBody(ctx, id, contentType, body, reqEditors...)
 	if err != nil {
 		return nil, err
@@ -17147,7 +17154,7 @@ func (c *ClientWithResponses) PlanBudgetWithBodyWithResponse(ctx context.Context
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/portfolios/{id}/budget (the `PlanBudget` operationId).
-func (c *ClientWithResponses) PlanBudgetWithResponse(ctx context.Context, id PortfolioParameter, body PlanBudgetJSONRequestBody, reqEditors ...RequestEditorFn) (*PlanBudgetResponse, error) {
+func (c *ClientWithResponses) PlanBudgetWithResponse(ctx context.Context, id PortfolioID, body PlanBudgetJSONRequestBody, reqEditors ...RequestEditorFn) (*PlanBudgetResponse, error) {
 	rsp, err := c.PlanBudget(ctx, id, body, reqEditors...)
 	if err != nil {
 		return nil, err
@@ -17220,7 +17227,7 @@ func (c *ClientWithResponses) ListSitesWithResponse(ctx context.Context, id Port
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/portfolios/{id}/sites.csv (the `ExportSitesCSV` operationId).
-func (c *ClientWithResponses) ExportSitesCSVWithResponse(ctx context.Context, id PortfolioParameter, params *ExportSitesCSVParams, reqEditors ...RequestEditorFn) (*ExportSitesCSVResponse, error) {
+func (c *ClientWithResponses) ExportSitesCSVWithResponse(ctx context.Context, id PortfolioID, params *ExportSitesCSVParams, reqEditors ...RequestEditorFn) (*ExportSitesCSVResponse, error) {
 	rsp, err := c.ExportSitesCSV(ctx, id, params, reqEditors...)
 	if err != nil {
 		return nil, err
@@ -17235,7 +17242,7 @@ func (c *ClientWithResponses) ExportSitesCSVWithResponse(ctx context.Context, id
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/portfolios/{id}/sites.geojson (the `ExportSitesGeoJSON` operationId).
-func (c *ClientWithResponses) ExportSitesGeoJSONWithResponse(ctx context.Context, id PortfolioParameter, params *ExportSitesGeoJSONParams, reqEditors ...RequestEditorFn) (*ExportSitesGeoJSONResponse, error) {
+func (c *ClientWithResponses) ExportSitesGeoJSONWithResponse(ctx context.Context, id PortfolioID, params *ExportSitesGeoJSONParams, reqEditors ...RequestEditorFn) (*ExportSitesGeoJSONResponse, error) {
 	rsp, err := c.ExportSitesGeoJSON(ctx, id, params, reqEditors...)
 	if err != nil {
 		return nil, err
@@ -17251,7 +17258,7 @@ func (c *ClientWithResponses) ExportSitesGeoJSONWithResponse(ctx context.Context
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/portfolios/{id}/sites.xlsx (the `ExportSitesXLSX` operationId).
-func (c *ClientWithResponses) ExportSitesXLSXWithResponse(ctx context.Context, id PortfolioParameter, params *ExportSitesXLSXParams, reqEditors ...RequestEditorFn) (*ExportSitesXLSXResponse, error) {
+func (c *ClientWithResponses) ExportSitesXLSXWithResponse(ctx context.Context, id PortfolioID, params *ExportSitesXLSXParams, reqEditors ...RequestEditorFn) (*ExportSitesXLSXResponse, error) {
 	rsp, err := c.ExportSitesXLSX(ctx, id, params, reqEditors...)
 	if err != nil {
 		return nil, err
