@@ -128,7 +128,7 @@ var invalidInputs = []struct {
 		broken(risk.RuleNotApplicable, "/lines/2/electrical/phases", "/lines/2/electrical/system")},
 	{"an array's data on a battery", values{"/lines/2/electrical/origin": "battery", "/lines/2/electrical/lowest_temperature_c": 3},
 		broken(risk.RuleNotApplicable, "/lines/2/electrical/lowest_temperature_c")},
-	{"electrical data of telecommunication", values{"/lines/1/electrical": values{}}, broken(risk.RuleNotApplicable, "/lines/1/electrical")},
+	{"power data of telecommunication", values{"/lines/1/electrical": values{"nominal_v": 230, "max_operating_v": 72}}, broken(risk.RuleNotApplicable, "/lines/1/electrical/nominal_v")},
 	{"an operating voltage below the nominal", values{"/lines/0/electrical/max_operating_v": 200}, broken(risk.RuleContradiction, "/lines/0/electrical/max_operating_v")},
 	{"a resistance of no shield", values{"/lines/0/shield": values{"type": "none", "resistance_ohm_per_km": 3}}, broken(risk.RuleNotApplicable, "/lines/0/shield/resistance_ohm_per_km")},
 
