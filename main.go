@@ -16,10 +16,12 @@ import (
 	"os"
 	"os/signal"
 	"strings"
+	"sync"
 	"syscall"
 	"time"
 
 	"levinward/api"
+	"levinward/api/webhook"
 	"levinward/store"
 	"levinward/store/postgres"
 	"levinward/store/sqlite"
@@ -38,7 +40,7 @@ var migrations embed.FS
 
 const usage = `levinward: lightning risk and surge protection for off-grid and rural sites
 
-  levinward serve   [-listen HOST:PORT] [-database FILE|postgres://…]   the service
+  levinward serve   [-listen HOST:PORT] [-database FILE|postgres://…] [-allow-private-webhooks]   the service
   levinward assess  [-json] [-check] [-map ID=FILE]… FILE|-             one site, without a server
   levinward check-device [-json] FILE|-                                 is this device right for that line?
   levinward import  -portfolio NAME FILE                                sites of a file into a portfolio
@@ -211,6 +213,7 @@ const (
 func (p *program) serve(ctx context.Context, args []string) error {
 	f := p.flags("serve")
 	listen := f.String("listen", p.or("LEVINWARD_LISTEN", "127.0.0.1:8080"), "`address` to listen on")
+	private := f.Bool("allow-private-webhooks", false, "webhooks may have http addresses and addresses of private networks")
 	dsn := p.database(f)
 	if err := parse(f, args, 0); err != nil {
 		return err
@@ -220,7 +223,7 @@ func (p *program) serve(ctx context.Context, args []string) error {
 		return err
 	}
 	defer db.Close()
-	config := api.Config{Store: db, Contract: contract, Engine: engine, Log: slog.New(slog.NewTextHandler(p.errOut, nil))}
+	config := api.Config{Store: db, Contract: contract, Engine: engine, Log: slog.New(slog.NewTextHandler(p.errOut, nil)), PrivateWebhooks: *private}
 	if config.Jobs, err = api.NewJobs(config); err != nil {
 		return err
 	}
@@ -236,6 +239,12 @@ func (p *program) serve(ctx context.Context, args []string) error {
 	if err != nil {
 		return errors.Join(err, l.Close())
 	}
+	var telling sync.WaitGroup
+	defer telling.Wait() // ctx has ended, or the process does; attempts under way end in seconds
+	sending, stopSending := context.WithCancel(ctx)
+	defer stopSending()
+	sender := webhook.New(webhook.Config{Store: db, Log: config.Log, Private: *private, Agent: engine})
+	telling.Go(func() { sender.Run(sending) })
 	fmt.Fprintf(p.errOut, "levinward listens on http://%s\n", l.Addr())
 	fmt.Fprintf(p.errOut, "every operation, to read and try: http://%s/docs\n", l.Addr())
 	if p.listening != nil {

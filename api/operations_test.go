@@ -38,6 +38,7 @@ func TestEveryOperation(t *testing.T) {
 		everyMapOperation(t, c)
 		everyDeviceOperation(c)
 		everySiteDocument(t, c, kept)
+		everyWebhookOperation(c)
 		c.Delete(at).Want(http.StatusNoContent)
 		portfolioOperations(t, c)
 		for path, item := range c.Document().Paths.Map() {

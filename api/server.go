@@ -29,6 +29,8 @@ type Config struct {
 	Log      *slog.Logger
 	Now      func() time.Time // the clock; nil for that of the machine
 	Jobs     *jobs.Jobs       // of NewJobs, started; nil: work is queued, and done by others on the store
+
+	PrivateWebhooks bool // webhooks may have addresses that are not public
 }
 
 // Server answers requests. It holds no state of its own but its metrics: any
@@ -48,6 +50,8 @@ type Server struct {
 	mapLimits   geo.DensityMapLimits
 	mapSlots    chan struct{} // one for each upload of a map
 	budgetSlots chan struct{} // one for the plan that is being made
+
+	privateWebhooks bool
 }
 
 // Limits of a request body.
@@ -71,7 +75,7 @@ func New(c Config) (*Server, error) {
 	if !ok {
 		shelf = newMapShelf(c.Store, shelfRoom)
 	}
-	s := &Server{echo: echo.New(), store: c.Store, contract: contract, engine: c.Engine, log: c.Log, now: c.Now, recorder: c.Jobs.Recorder, jobs: c.Jobs, metrics: newMetrics(),
+	s := &Server{echo: echo.New(), store: c.Store, contract: contract, engine: c.Engine, log: c.Log, now: c.Now, recorder: c.Jobs.Recorder, privateWebhooks: c.PrivateWebhooks, jobs: c.Jobs, metrics: newMetrics(),
 		maps: shelf, mapLimits: geo.DefaultDensityMapLimits, mapSlots: make(chan struct{}, mapsAtOnce), budgetSlots: make(chan struct{}, 1)}
 	if s.now == nil {
 		s.now = time.Now
@@ -167,6 +171,13 @@ func (s *Server) portfolioRoutes() {
 	e.PUT("/v1/presets/:kind/:name", s.putPreset)
 	e.GET("/v1/presets/:kind/:name", s.preset)
 	e.DELETE("/v1/presets/:kind/:name", s.deletePreset)
+	e.POST("/v1/webhooks", s.createWebhook)
+	e.GET("/v1/webhooks", s.listWebhooks)
+	e.GET("/v1/webhooks/:id", s.webhook)
+	e.PUT("/v1/webhooks/:id", s.changeWebhook)
+	e.DELETE("/v1/webhooks/:id", s.deleteWebhook)
+	e.GET("/v1/webhooks/:id/deliveries", s.listDeliveries)
+	e.POST("/v1/webhooks/:id/deliveries/:n/retries", s.retryDelivery)
 	e.GET("/v1/import-template.csv", s.template(batch.CSV, mediaCSV))
 	e.GET("/v1/import-template.xlsx", s.template(batch.XLSX, mediaXLSX))
 	e.GET("/v1/import-template.geojson", s.template(batch.GeoJSON, mediaGeoJSON))

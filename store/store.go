@@ -166,6 +166,9 @@ type Store interface {
 	// Portfolios keeps lists of sites and the work on them.
 	Portfolios
 
+	// Webhooks keeps addresses that are told of every Create, Revise and Delete, also of sites.
+	Webhooks
+
 	// AddOrganisation makes an organisation known unless it already is.
 	AddOrganisation(ctx context.Context, org Organisation, name string) error
 

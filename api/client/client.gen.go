@@ -441,6 +441,48 @@ func (e CoordinationResultVerdict) Valid() bool {
 	}
 }
 
+// Defines values for DeliveryEvent.
+const (
+	DeliveryEventAssessmentCreated DeliveryEvent = "assessment.created"
+	DeliveryEventAssessmentDeleted DeliveryEvent = "assessment.deleted"
+	DeliveryEventAssessmentRevised DeliveryEvent = "assessment.revised"
+)
+
+// Valid indicates whether the value is a known member of the DeliveryEvent enum.
+func (e DeliveryEvent) Valid() bool {
+	switch e {
+	case DeliveryEventAssessmentCreated:
+		return true
+	case DeliveryEventAssessmentDeleted:
+		return true
+	case DeliveryEventAssessmentRevised:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for DeliveryState.
+const (
+	DeliveryStateDelivered DeliveryState = "delivered"
+	DeliveryStateDue       DeliveryState = "due"
+	DeliveryStateFailed    DeliveryState = "failed"
+)
+
+// Valid indicates whether the value is a known member of the DeliveryState enum.
+func (e DeliveryState) Valid() bool {
+	switch e {
+	case DeliveryStateDelivered:
+		return true
+	case DeliveryStateDue:
+		return true
+	case DeliveryStateFailed:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for DeviceConnections.
 const (
 	DeviceConnectionsCT1 DeviceConnections = "CT1"
@@ -1661,16 +1703,16 @@ func (e QuantityProvenance) Valid() bool {
 
 // Defines values for ReassessInputWhich.
 const (
-	All ReassessInputWhich = "all"
-	Due ReassessInputWhich = "due"
+	ReassessInputWhichAll ReassessInputWhich = "all"
+	ReassessInputWhichDue ReassessInputWhich = "due"
 )
 
 // Valid indicates whether the value is a known member of the ReassessInputWhich enum.
 func (e ReassessInputWhich) Valid() bool {
 	switch e {
-	case All:
+	case ReassessInputWhichAll:
 		return true
-	case Due:
+	case ReassessInputWhichDue:
 		return true
 	default:
 		return false
@@ -2700,6 +2742,69 @@ func (e TableRowProvenance) Valid() bool {
 	}
 }
 
+// Defines values for WebhookEvents.
+const (
+	WebhookEventsAssessmentCreated WebhookEvents = "assessment.created"
+	WebhookEventsAssessmentDeleted WebhookEvents = "assessment.deleted"
+	WebhookEventsAssessmentRevised WebhookEvents = "assessment.revised"
+)
+
+// Valid indicates whether the value is a known member of the WebhookEvents enum.
+func (e WebhookEvents) Valid() bool {
+	switch e {
+	case WebhookEventsAssessmentCreated:
+		return true
+	case WebhookEventsAssessmentDeleted:
+		return true
+	case WebhookEventsAssessmentRevised:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for WebhookInputEvents.
+const (
+	WebhookInputEventsAssessmentCreated WebhookInputEvents = "assessment.created"
+	WebhookInputEventsAssessmentDeleted WebhookInputEvents = "assessment.deleted"
+	WebhookInputEventsAssessmentRevised WebhookInputEvents = "assessment.revised"
+)
+
+// Valid indicates whether the value is a known member of the WebhookInputEvents enum.
+func (e WebhookInputEvents) Valid() bool {
+	switch e {
+	case WebhookInputEventsAssessmentCreated:
+		return true
+	case WebhookInputEventsAssessmentDeleted:
+		return true
+	case WebhookInputEventsAssessmentRevised:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for WebhookMessageEvent.
+const (
+	WebhookMessageEventAssessmentCreated WebhookMessageEvent = "assessment.created"
+	WebhookMessageEventAssessmentDeleted WebhookMessageEvent = "assessment.deleted"
+	WebhookMessageEventAssessmentRevised WebhookMessageEvent = "assessment.revised"
+)
+
+// Valid indicates whether the value is a known member of the WebhookMessageEvent enum.
+func (e WebhookMessageEvent) Valid() bool {
+	switch e {
+	case WebhookMessageEventAssessmentCreated:
+		return true
+	case WebhookMessageEventAssessmentDeleted:
+		return true
+	case WebhookMessageEventAssessmentRevised:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for WorkKind.
 const (
 	Assess WorkKind = "assess"
@@ -3621,6 +3726,63 @@ type DefaultReference struct {
 
 	// Value What it is taken as.
 	Value string `json:"value"`
+}
+
+// Delivery One event for one webhook and what came of it. What does not apply is absent.
+type Delivery struct {
+	// Assessment Id of the assessment.
+	Assessment string `json:"assessment"`
+
+	// AttemptedAt When the newest attempt began.
+	AttemptedAt *time.Time `json:"attempted_at,omitempty"`
+
+	// Attempts Attempts so far.
+	Attempts int `json:"attempts"`
+
+	// DueAt When it is sent next.
+	DueAt *time.Time `json:"due_at,omitempty"`
+
+	// DurationS How long that took.
+	DurationS *float64 `json:"duration_s,omitempty"`
+
+	// Error Why there was no answer.
+	Error *string `json:"error,omitempty"`
+
+	// Event What happened.
+	Event DeliveryEvent `json:"event"`
+
+	// HappenedAt When.
+	HappenedAt time.Time `json:"happened_at"`
+
+	// N Number of the delivery.
+	N int64 `json:"n"`
+
+	// Reference The user's own number for the site, may be empty.
+	Reference string `json:"reference"`
+
+	// Response Beginning of the answer.
+	Response *string `json:"response,omitempty"`
+
+	// Revision Its newest revision; of one that was deleted, the last.
+	Revision int `json:"revision"`
+
+	// State due: to be sent at due_at; failed: given up.
+	State DeliveryState `json:"state"`
+
+	// Status HTTP status of the answer to it.
+	Status *int `json:"status,omitempty"`
+}
+
+// DeliveryEvent What happened.
+type DeliveryEvent string
+
+// DeliveryState due: to be sent at due_at; failed: given up.
+type DeliveryState string
+
+// DeliveryList A page of deliveries.
+type DeliveryList struct {
+	// Deliveries The deliveries.
+	Deliveries []Delivery `json:"deliveries"`
 }
 
 // Device A surge protective device as it comes into the library. What its data sheet does not state is left out.
@@ -6549,6 +6711,69 @@ type Values struct {
 	Systems *float64 `json:"systems,omitempty"`
 }
 
+// Webhook An address that is told of events.
+type Webhook struct {
+	// CreatedAt When it was made.
+	CreatedAt time.Time `json:"created_at"`
+
+	// Events What it is told.
+	Events []WebhookEvents `json:"events"`
+
+	// ID Id.
+	ID string `json:"id"`
+
+	// Secret What its deliveries are signed with; only in the answer that makes it.
+	Secret *string `json:"secret,omitempty"`
+
+	// URL Address that deliveries are posted to.
+	URL string `json:"url"`
+}
+
+// WebhookEvents defines model for Webhook.Events.
+type WebhookEvents string
+
+// WebhookInput A webhook to be made, or as it is to be.
+type WebhookInput struct {
+	// Events What it is told, none twice.
+	Events []WebhookInputEvents `json:"events"`
+
+	// URL Address that deliveries are posted to: https, without user, password and fragment.
+	URL string `json:"url"`
+}
+
+// WebhookInputEvents defines model for WebhookInput.Events.
+type WebhookInputEvents string
+
+// WebhookList All webhooks.
+type WebhookList struct {
+	// Webhooks The webhooks.
+	Webhooks []Webhook `json:"webhooks"`
+}
+
+// WebhookMessage The body of a delivery.
+type WebhookMessage struct {
+	// Assessment Id of the assessment.
+	Assessment openapi_types.UUID `json:"assessment"`
+
+	// Delivery Number of the delivery, the same in every attempt.
+	Delivery int64 `json:"delivery"`
+
+	// Event What happened.
+	Event WebhookMessageEvent `json:"event"`
+
+	// HappenedAt When.
+	HappenedAt time.Time `json:"happened_at"`
+
+	// Reference The user's own number for the site, may be empty.
+	Reference string `json:"reference"`
+
+	// Revision Its newest revision; of one that was deleted, the last.
+	Revision int `json:"revision"`
+}
+
+// WebhookMessageEvent What happened.
+type WebhookMessageEvent string
+
 // Work An import or re-assessment. done + failed + unchanged never exceed total.
 type Work struct {
 	// CreatedAt When it was asked for.
@@ -6768,6 +6993,9 @@ type SiteReviewDue = bool
 // SiteText defines model for SiteText.
 type SiteText = string
 
+// WebhookID defines model for WebhookID.
+type WebhookID = string
+
 // WorkParameter defines model for Work.
 type WorkParameter = string
 
@@ -6806,6 +7034,9 @@ type UnsupportedMediaType = Problem
 
 // InputRequestBody One site. The required fields suffice; everything else has a default that errs on the safe side.
 type InputRequestBody = Input
+
+// WebhookRequestBody A webhook to be made, or as it is to be.
+type WebhookRequestBody = WebhookInput
 
 // GetFeaturesParams defines parameters for GetFeatures.
 type GetFeaturesParams struct {
@@ -7164,6 +7395,15 @@ type ExportSitesXLSXParams struct {
 // PutPresetJSONBody defines parameters for PutPreset.
 type PutPresetJSONBody = map[string]interface{}
 
+// ListDeliveriesParams defines parameters for ListDeliveries.
+type ListDeliveriesParams struct {
+	// Limit Entries on a page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor Where the page begins; taken from the `Link` of the page before, not to be made up.
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
 // ListWorkFaultsParams defines parameters for ListWorkFaults.
 type ListWorkFaultsParams struct {
 	// Limit Entries on a page.
@@ -7220,6 +7460,12 @@ type CheckSPDJSONRequestBody = SPDCheck
 
 // CoordinateSPDsJSONRequestBody defines body for CoordinateSPDs for application/json ContentType.
 type CoordinateSPDsJSONRequestBody = CoordinationRequest
+
+// CreateWebhookJSONRequestBody defines body for CreateWebhook for application/json ContentType.
+type CreateWebhookJSONRequestBody = WebhookInput
+
+// ChangeWebhookJSONRequestBody defines body for ChangeWebhook for application/json ContentType.
+type ChangeWebhookJSONRequestBody = WebhookInput
 
 // RequestEditorFn is the function signature for the RequestEditor callback function
 type RequestEditorFn func(ctx context.Context, req *http.Request) error
@@ -7828,6 +8074,91 @@ type ClientInterface interface {
 	//
 	// Corresponds with POST /v1/spd-coordinations (the `CoordinateSPDs` operationId).
 	CoordinateSPDs(ctx context.Context, body CoordinateSPDsJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListWebhooks List all webhooks, the oldest first.
+	//
+	// Corresponds with GET /v1/webhooks (the `ListWebhooks` operationId).
+	ListWebhooks(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// CreateWebhookWithBody Have an address told when assessments change, also those of portfolios.
+	//
+	// What is told is written together with the change: a change that is kept is told, one that is not is not. Each delivery is a POST of
+	// a `WebhookMessage` in JSON with the headers
+	//
+	// - `Levinward-Event`: the event;
+	// - `Levinward-Delivery`: number of the delivery, the same in every attempt;
+	// - `Levinward-Signature`: `t=SECONDS,v1=HEX`, the time of the attempt in seconds since 1970 and, in lower-case hexadecimal digits, HMAC-SHA-256 (RFC 2104)
+	//   of SECONDS, a full stop and the body, byte for byte, under the text of the secret. Refuse what is not signed so, and what is signed more than some minutes ago.
+	//
+	// An answer of status 2xx within 10 seconds ends a delivery; redirects are not followed. Otherwise it is tried up to 12 times, after 15 seconds
+	// and then twice as long each time, at most 4 hours, 20 % more or less by chance. Deliveries may come more than once (compare the number) and out of order
+	// (compare the revision). They stay in the log for 30 days.
+	//
+	// Only https to public addresses is allowed, unless the service was started with `-allow-private-webhooks`.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/webhooks (the `CreateWebhook` operationId).
+	CreateWebhookWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// CreateWebhook Have an address told when assessments change, also those of portfolios.
+	//
+	// What is told is written together with the change: a change that is kept is told, one that is not is not. Each delivery is a POST of
+	// a `WebhookMessage` in JSON with the headers
+	//
+	// - `Levinward-Event`: the event;
+	// - `Levinward-Delivery`: number of the delivery, the same in every attempt;
+	// - `Levinward-Signature`: `t=SECONDS,v1=HEX`, the time of the attempt in seconds since 1970 and, in lower-case hexadecimal digits, HMAC-SHA-256 (RFC 2104)
+	//   of SECONDS, a full stop and the body, byte for byte, under the text of the secret. Refuse what is not signed so, and what is signed more than some minutes ago.
+	//
+	// An answer of status 2xx within 10 seconds ends a delivery; redirects are not followed. Otherwise it is tried up to 12 times, after 15 seconds
+	// and then twice as long each time, at most 4 hours, 20 % more or less by chance. Deliveries may come more than once (compare the number) and out of order
+	// (compare the revision). They stay in the log for 30 days.
+	//
+	// Only https to public addresses is allowed, unless the service was started with `-allow-private-webhooks`.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/webhooks (the `CreateWebhook` operationId).
+	CreateWebhook(ctx context.Context, body CreateWebhookJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// DeleteWebhook Remove a webhook with all its deliveries.
+	//
+	// Corresponds with DELETE /v1/webhooks/{id} (the `DeleteWebhook` operationId).
+	DeleteWebhook(ctx context.Context, id WebhookID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetWebhook Read a webhook, without its secret.
+	//
+	// Corresponds with GET /v1/webhooks/{id} (the `GetWebhook` operationId).
+	GetWebhook(ctx context.Context, id WebhookID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ChangeWebhookWithBody Change address and events of a webhook; its secret stays.
+	//
+	// What is still to be delivered goes to the new address.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with PUT /v1/webhooks/{id} (the `ChangeWebhook` operationId).
+	ChangeWebhookWithBody(ctx context.Context, id WebhookID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ChangeWebhook Change address and events of a webhook; its secret stays.
+	//
+	// What is still to be delivered goes to the new address.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with PUT /v1/webhooks/{id} (the `ChangeWebhook` operationId).
+	ChangeWebhook(ctx context.Context, id WebhookID, body ChangeWebhookJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListDeliveries What a webhook was told or is to be told, the newest first.
+	//
+	// Corresponds with GET /v1/webhooks/{id}/deliveries (the `ListDeliveries` operationId).
+	ListDeliveries(ctx context.Context, id WebhookID, params *ListDeliveriesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// RetryDelivery Send a delivery now, also one that has arrived or was given up.
+	//
+	// Corresponds with POST /v1/webhooks/{id}/deliveries/{n}/retries (the `RetryDelivery` operationId).
+	RetryDelivery(ctx context.Context, id WebhookID, n int64, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CancelWork Cancel a work.
 	//
@@ -9141,6 +9472,181 @@ func (c *Client) CoordinateSPDsWithBody(ctx context.Context, contentType string,
 // Corresponds with POST /v1/spd-coordinations (the `CoordinateSPDs` operationId).
 func (c *Client) CoordinateSPDs(ctx context.Context, body CoordinateSPDsJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewCoordinateSPDsRequest(c.Server, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListWebhooks List all webhooks, the oldest first.
+//
+// Corresponds with GET /v1/webhooks (the `ListWebhooks` operationId).
+func (c *Client) ListWebhooks(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListWebhooksRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// CreateWebhookWithBody Have an address told when assessments change, also those of portfolios.
+//
+// What is told is written together with the change: a change that is kept is told, one that is not is not. Each delivery is a POST of
+// a `WebhookMessage` in JSON with the headers
+//
+//   - `Levinward-Event`: the event;
+//   - `Levinward-Delivery`: number of the delivery, the same in every attempt;
+//   - `Levinward-Signature`: `t=SECONDS,v1=HEX`, the time of the attempt in seconds since 1970 and, in lower-case hexadecimal digits, HMAC-SHA-256 (RFC 2104)
+//     of SECONDS, a full stop and the body, byte for byte, under the text of the secret. Refuse what is not signed so, and what is signed more than some minutes ago.
+//
+// An answer of status 2xx within 10 seconds ends a delivery; redirects are not followed. Otherwise it is tried up to 12 times, after 15 seconds
+// and then twice as long each time, at most 4 hours, 20 % more or less by chance. Deliveries may come more than once (compare the number) and out of order
+// (compare the revision). They stay in the log for 30 days.
+//
+// Only https to public addresses is allowed, unless the service was started with `-allow-private-webhooks`.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/webhooks (the `CreateWebhook` operationId).
+func (c *Client) CreateWebhookWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCreateWebhookRequestWithBody(c.Server, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// CreateWebhook Have an address told when assessments change, also those of portfolios.
+//
+// What is told is written together with the change: a change that is kept is told, one that is not is not. Each delivery is a POST of
+// a `WebhookMessage` in JSON with the headers
+//
+//   - `Levinward-Event`: the event;
+//   - `Levinward-Delivery`: number of the delivery, the same in every attempt;
+//   - `Levinward-Signature`: `t=SECONDS,v1=HEX`, the time of the attempt in seconds since 1970 and, in lower-case hexadecimal digits, HMAC-SHA-256 (RFC 2104)
+//     of SECONDS, a full stop and the body, byte for byte, under the text of the secret. Refuse what is not signed so, and what is signed more than some minutes ago.
+//
+// An answer of status 2xx within 10 seconds ends a delivery; redirects are not followed. Otherwise it is tried up to 12 times, after 15 seconds
+// and then twice as long each time, at most 4 hours, 20 % more or less by chance. Deliveries may come more than once (compare the number) and out of order
+// (compare the revision). They stay in the log for 30 days.
+//
+// Only https to public addresses is allowed, unless the service was started with `-allow-private-webhooks`.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/webhooks (the `CreateWebhook` operationId).
+func (c *Client) CreateWebhook(ctx context.Context, body CreateWebhookJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCreateWebhookRequest(c.Server, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// DeleteWebhook Remove a webhook with all its deliveries.
+//
+// Corresponds with DELETE /v1/webhooks/{id} (the `DeleteWebhook` operationId).
+func (c *Client) DeleteWebhook(ctx context.Context, id WebhookID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewDeleteWebhookRequest(c.Server, id)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetWebhook Read a webhook, without its secret.
+//
+// Corresponds with GET /v1/webhooks/{id} (the `GetWebhook` operationId).
+func (c *Client) GetWebhook(ctx context.Context, id WebhookID, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetWebhookRequest(c.Server, id)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ChangeWebhookWithBody Change address and events of a webhook; its secret stays.
+//
+// What is still to be delivered goes to the new address.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with PUT /v1/webhooks/{id} (the `ChangeWebhook` operationId).
+func (c *Client) ChangeWebhookWithBody(ctx context.Context, id WebhookID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewChangeWebhookRequestWithBody(c.Server, id, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ChangeWebhook Change address and events of a webhook; its secret stays.
+//
+// What is still to be delivered goes to the new address.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with PUT /v1/webhooks/{id} (the `ChangeWebhook` operationId).
+func (c *Client) ChangeWebhook(ctx context.Context, id WebhookID, body ChangeWebhookJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewChangeWebhookRequest(c.Server, id, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListDeliveries What a webhook was told or is to be told, the newest first.
+//
+// Corresponds with GET /v1/webhooks/{id}/deliveries (the `ListDeliveries` operationId).
+func (c *Client) ListDeliveries(ctx context.Context, id WebhookID, params *ListDeliveriesParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListDeliveriesRequest(c.Server, id, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// RetryDelivery Send a delivery now, also one that has arrived or was given up.
+//
+// Corresponds with POST /v1/webhooks/{id}/deliveries/{n}/retries (the `RetryDelivery` operationId).
+func (c *Client) RetryDelivery(ctx context.Context, id WebhookID, n int64, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewRetryDeliveryRequest(c.Server, id, n)
 	if err != nil {
 		return nil, err
 	}
@@ -12638,6 +13144,302 @@ func NewCoordinateSPDsRequestWithBody(server string, contentType string, body io
 	return req, nil
 }
 
+// NewListWebhooksRequest constructs an http.Request for the ListWebhooks method
+func NewListWebhooksRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/webhooks")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewCreateWebhookRequest calls the generic CreateWebhook builder with application/json body
+func NewCreateWebhookRequest(server string, body CreateWebhookJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewCreateWebhookRequestWithBody(server, "application/json", bodyReader)
+}
+
+// NewCreateWebhookRequestWithBody constructs an http.Request for the CreateWebhook method, with any body, and a specified content type
+func NewCreateWebhookRequestWithBody(server string, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/webhooks")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewDeleteWebhookRequest constructs an http.Request for the DeleteWebhook method
+func NewDeleteWebhookRequest(server string, id WebhookID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/webhooks/%s", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetWebhookRequest constructs an http.Request for the GetWebhook method
+func NewGetWebhookRequest(server string, id WebhookID) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/webhooks/%s", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewChangeWebhookRequest calls the generic ChangeWebhook builder with application/json body
+func NewChangeWebhookRequest(server string, id WebhookID, body ChangeWebhookJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewChangeWebhookRequestWithBody(server, id, "application/json", bodyReader)
+}
+
+// NewChangeWebhookRequestWithBody constructs an http.Request for the ChangeWebhook method, with any body, and a specified content type
+func NewChangeWebhookRequestWithBody(server string, id WebhookID, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/webhooks/%s", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPut, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewListDeliveriesRequest constructs an http.Request for the ListDeliveries method
+func NewListDeliveriesRequest(server string, id WebhookID, params *ListDeliveriesParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/webhooks/%s/deliveries", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Cursor != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "cursor", *params.Cursor, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewRetryDeliveryRequest constructs an http.Request for the RetryDelivery method
+func NewRetryDeliveryRequest(server string, id WebhookID, n int64) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "n", n, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "integer", Format: "int64"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/webhooks/%s/deliveries/%s/retries", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewCancelWorkRequest constructs an http.Request for the CancelWork method
 func NewCancelWorkRequest(server string, id WorkParameter) (*http.Request, error) {
 	var err error
@@ -13512,6 +14314,101 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with POST /v1/spd-coordinations (the `CoordinateSPDs` operationId).
 	CoordinateSPDsWithResponse(ctx context.Context, body CoordinateSPDsJSONRequestBody, reqEditors ...RequestEditorFn) (*CoordinateSPDsResponse, error)
+
+	// ListWebhooksWithResponse List all webhooks, the oldest first.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/webhooks (the `ListWebhooks` operationId).
+	ListWebhooksWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListWebhooksResponse, error)
+
+	// CreateWebhookWithBodyWithResponse Have an address told when assessments change, also those of portfolios.
+	//
+	// What is told is written together with the change: a change that is kept is told, one that is not is not. Each delivery is a POST of
+	// a `WebhookMessage` in JSON with the headers
+	//
+	// - `Levinward-Event`: the event;
+	// - `Levinward-Delivery`: number of the delivery, the same in every attempt;
+	// - `Levinward-Signature`: `t=SECONDS,v1=HEX`, the time of the attempt in seconds since 1970 and, in lower-case hexadecimal digits, HMAC-SHA-256 (RFC 2104)
+	//   of SECONDS, a full stop and the body, byte for byte, under the text of the secret. Refuse what is not signed so, and what is signed more than some minutes ago.
+	//
+	// An answer of status 2xx within 10 seconds ends a delivery; redirects are not followed. Otherwise it is tried up to 12 times, after 15 seconds
+	// and then twice as long each time, at most 4 hours, 20 % more or less by chance. Deliveries may come more than once (compare the number) and out of order
+	// (compare the revision). They stay in the log for 30 days.
+	//
+	// Only https to public addresses is allowed, unless the service was started with `-allow-private-webhooks`.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/webhooks (the `CreateWebhook` operationId).
+	CreateWebhookWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CreateWebhookResponse, error)
+
+	// CreateWebhookWithResponse Have an address told when assessments change, also those of portfolios.
+	//
+	// What is told is written together with the change: a change that is kept is told, one that is not is not. Each delivery is a POST of
+	// a `WebhookMessage` in JSON with the headers
+	//
+	// - `Levinward-Event`: the event;
+	// - `Levinward-Delivery`: number of the delivery, the same in every attempt;
+	// - `Levinward-Signature`: `t=SECONDS,v1=HEX`, the time of the attempt in seconds since 1970 and, in lower-case hexadecimal digits, HMAC-SHA-256 (RFC 2104)
+	//   of SECONDS, a full stop and the body, byte for byte, under the text of the secret. Refuse what is not signed so, and what is signed more than some minutes ago.
+	//
+	// An answer of status 2xx within 10 seconds ends a delivery; redirects are not followed. Otherwise it is tried up to 12 times, after 15 seconds
+	// and then twice as long each time, at most 4 hours, 20 % more or less by chance. Deliveries may come more than once (compare the number) and out of order
+	// (compare the revision). They stay in the log for 30 days.
+	//
+	// Only https to public addresses is allowed, unless the service was started with `-allow-private-webhooks`.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/webhooks (the `CreateWebhook` operationId).
+	CreateWebhookWithResponse(ctx context.Context, body CreateWebhookJSONRequestBody, reqEditors ...RequestEditorFn) (*CreateWebhookResponse, error)
+
+	// DeleteWebhookWithResponse Remove a webhook with all its deliveries.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with DELETE /v1/webhooks/{id} (the `DeleteWebhook` operationId).
+	DeleteWebhookWithResponse(ctx context.Context, id WebhookID, reqEditors ...RequestEditorFn) (*DeleteWebhookResponse, error)
+
+	// GetWebhookWithResponse Read a webhook, without its secret.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/webhooks/{id} (the `GetWebhook` operationId).
+	GetWebhookWithResponse(ctx context.Context, id WebhookID, reqEditors ...RequestEditorFn) (*GetWebhookResponse, error)
+
+	// ChangeWebhookWithBodyWithResponse Change address and events of a webhook; its secret stays.
+	//
+	// What is still to be delivered goes to the new address.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/webhooks/{id} (the `ChangeWebhook` operationId).
+	ChangeWebhookWithBodyWithResponse(ctx context.Context, id WebhookID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ChangeWebhookResponse, error)
+
+	// ChangeWebhookWithResponse Change address and events of a webhook; its secret stays.
+	//
+	// What is still to be delivered goes to the new address.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/webhooks/{id} (the `ChangeWebhook` operationId).
+	ChangeWebhookWithResponse(ctx context.Context, id WebhookID, body ChangeWebhookJSONRequestBody, reqEditors ...RequestEditorFn) (*ChangeWebhookResponse, error)
+
+	// ListDeliveriesWithResponse What a webhook was told or is to be told, the newest first.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/webhooks/{id}/deliveries (the `ListDeliveries` operationId).
+	ListDeliveriesWithResponse(ctx context.Context, id WebhookID, params *ListDeliveriesParams, reqEditors ...RequestEditorFn) (*ListDeliveriesResponse, error)
+
+	// RetryDeliveryWithResponse Send a delivery now, also one that has arrived or was given up.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/webhooks/{id}/deliveries/{n}/retries (the `RetryDelivery` operationId).
+	RetryDeliveryWithResponse(ctx context.Context, id WebhookID, n int64, reqEditors ...RequestEditorFn) (*RetryDeliveryResponse, error)
 
 	// CancelWorkWithResponse Cancel a work.
 	//
@@ -16106,6 +17003,300 @@ func (r CoordinateSPDsResponse) ContentType() string {
 	return ""
 }
 
+type ListWebhooksResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *WebhookList
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListWebhooksResponse) GetJSON200() *WebhookList {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r ListWebhooksResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListWebhooksResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListWebhooksResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListWebhooksResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// CreateWebhookResponse201Headers the declared response headers of an HTTP 201 response for CreateWebhook
+type CreateWebhookResponse201Headers struct {
+	Location *string
+}
+
+type CreateWebhookResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Webhook
+	// Headers201 the parsed response headers for an HTTP 201 response
+	Headers201 *CreateWebhookResponse201Headers
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r CreateWebhookResponse) GetJSON201() *Webhook {
+	return r.JSON201
+}
+
+// GetBody returns the raw response body bytes
+func (r CreateWebhookResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r CreateWebhookResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r CreateWebhookResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r CreateWebhookResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type DeleteWebhookResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+}
+
+// GetBody returns the raw response body bytes
+func (r DeleteWebhookResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r DeleteWebhookResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r DeleteWebhookResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r DeleteWebhookResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetWebhookResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Webhook
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetWebhookResponse) GetJSON200() *Webhook {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r GetWebhookResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetWebhookResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetWebhookResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetWebhookResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ChangeWebhookResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Webhook
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ChangeWebhookResponse) GetJSON200() *Webhook {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r ChangeWebhookResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ChangeWebhookResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ChangeWebhookResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ChangeWebhookResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// ListDeliveriesResponse200Headers the declared response headers of an HTTP 200 response for ListDeliveries
+type ListDeliveriesResponse200Headers struct {
+	Link *string
+}
+
+type ListDeliveriesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *DeliveryList
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *ListDeliveriesResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListDeliveriesResponse) GetJSON200() *DeliveryList {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r ListDeliveriesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListDeliveriesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListDeliveriesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListDeliveriesResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type RetryDeliveryResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON202 the response for an HTTP 202 `application/json` response
+	JSON202 *Delivery
+}
+
+// GetJSON202 returns the response for an HTTP 202 `application/json` response
+func (r RetryDeliveryResponse) GetJSON202() *Delivery {
+	return r.JSON202
+}
+
+// GetBody returns the raw response body bytes
+func (r RetryDeliveryResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r RetryDeliveryResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r RetryDeliveryResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r RetryDeliveryResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type CancelWorkResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -17394,6 +18585,155 @@ func (c *ClientWithResponses) CoordinateSPDsWithResponse(ctx context.Context, bo
 		return nil, err
 	}
 	return ParseCoordinateSPDsResponse(rsp)
+}
+
+// ListWebhooksWithResponse List all webhooks, the oldest first.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/webhooks (the `ListWebhooks` operationId).
+func (c *ClientWithResponses) ListWebhooksWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListWebhooksResponse, error) {
+	rsp, err := c.ListWebhooks(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListWebhooksResponse(rsp)
+}
+
+// CreateWebhookWithBodyWithResponse Have an address told when assessments change, also those of portfolios.
+//
+// What is told is written together with the change: a change that is kept is told, one that is not is not. Each delivery is a POST of
+// a `WebhookMessage` in JSON with the headers
+//
+//   - `Levinward-Event`: the event;
+//   - `Levinward-Delivery`: number of the delivery, the same in every attempt;
+//   - `Levinward-Signature`: `t=SECONDS,v1=HEX`, the time of the attempt in seconds since 1970 and, in lower-case hexadecimal digits, HMAC-SHA-256 (RFC 2104)
+//     of SECONDS, a full stop and the body, byte for byte, under the text of the secret. Refuse what is not signed so, and what is signed more than some minutes ago.
+//
+// An answer of status 2xx within 10 seconds ends a delivery; redirects are not followed. Otherwise it is tried up to 12 times, after 15 seconds
+// and then twice as long each time, at most 4 hours, 20 % more or less by chance. Deliveries may come more than once (compare the number) and out of order
+// (compare the revision). They stay in the log for 30 days.
+//
+// Only https to public addresses is allowed, unless the service was started with `-allow-private-webhooks`.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/webhooks (the `CreateWebhook` operationId).
+func (c *ClientWithResponses) CreateWebhookWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CreateWebhookResponse, error) {
+	rsp, err := c.CreateWebhookWithBody(ctx, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseCreateWebhookResponse(rsp)
+}
+
+// CreateWebhookWithResponse Have an address told when assessments change, also those of portfolios.
+//
+// What is told is written together with the change: a change that is kept is told, one that is not is not. Each delivery is a POST of
+// a `WebhookMessage` in JSON with the headers
+//
+//   - `Levinward-Event`: the event;
+//   - `Levinward-Delivery`: number of the delivery, the same in every attempt;
+//   - `Levinward-Signature`: `t=SECONDS,v1=HEX`, the time of the attempt in seconds since 1970 and, in lower-case hexadecimal digits, HMAC-SHA-256 (RFC 2104)
+//     of SECONDS, a full stop and the body, byte for byte, under the text of the secret. Refuse what is not signed so, and what is signed more than some minutes ago.
+//
+// An answer of status 2xx within 10 seconds ends a delivery; redirects are not followed. Otherwise it is tried up to 12 times, after 15 seconds
+// and then twice as long each time, at most 4 hours, 20 % more or less by chance. Deliveries may come more than once (compare the number) and out of order
+// (compare the revision). They stay in the log for 30 days.
+//
+// Only https to public addresses is allowed, unless the service was started with `-allow-private-webhooks`.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/webhooks (the `CreateWebhook` operationId).
+func (c *ClientWithResponses) CreateWebhookWithResponse(ctx context.Context, body CreateWebhookJSONRequestBody, reqEditors ...RequestEditorFn) (*CreateWebhookResponse, error) {
+	rsp, err := c.CreateWebhook(ctx, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseCreateWebhookResponse(rsp)
+}
+
+// DeleteWebhookWithResponse Remove a webhook with all its deliveries.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with DELETE /v1/webhooks/{id} (the `DeleteWebhook` operationId).
+func (c *ClientWithResponses) DeleteWebhookWithResponse(ctx context.Context, id WebhookID, reqEditors ...RequestEditorFn) (*DeleteWebhookResponse, error) {
+	rsp, err := c.DeleteWebhook(ctx, id, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseDeleteWebhookResponse(rsp)
+}
+
+// GetWebhookWithResponse Read a webhook, without its secret.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/webhooks/{id} (the `GetWebhook` operationId).
+func (c *ClientWithResponses) GetWebhookWithResponse(ctx context.Context, id WebhookID, reqEditors ...RequestEditorFn) (*GetWebhookResponse, error) {
+	rsp, err := c.GetWebhook(ctx, id, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetWebhookResponse(rsp)
+}
+
+// ChangeWebhookWithBodyWithResponse Change address and events of a webhook; its secret stays.
+//
+// What is still to be delivered goes to the new address.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/webhooks/{id} (the `ChangeWebhook` operationId).
+func (c *ClientWithResponses) ChangeWebhookWithBodyWithResponse(ctx context.Context, id WebhookID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ChangeWebhookResponse, error) {
+	rsp, err := c.ChangeWebhookWithBody(ctx, id, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseChangeWebhookResponse(rsp)
+}
+
+// ChangeWebhookWithResponse Change address and events of a webhook; its secret stays.
+//
+// What is still to be delivered goes to the new address.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/webhooks/{id} (the `ChangeWebhook` operationId).
+func (c *ClientWithResponses) ChangeWebhookWithResponse(ctx context.Context, id WebhookID, body ChangeWebhookJSONRequestBody, reqEditors ...RequestEditorFn) (*ChangeWebhookResponse, error) {
+	rsp, err := c.ChangeWebhook(ctx, id, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseChangeWebhookResponse(rsp)
+}
+
+// ListDeliveriesWithResponse What a webhook was told or is to be told, the newest first.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/webhooks/{id}/deliveries (the `ListDeliveries` operationId).
+func (c *ClientWithResponses) ListDeliveriesWithResponse(ctx context.Context, id WebhookID, params *ListDeliveriesParams, reqEditors ...RequestEditorFn) (*ListDeliveriesResponse, error) {
+	rsp, err := c.ListDeliveries(ctx, id, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListDeliveriesResponse(rsp)
+}
+
+// RetryDeliveryWithResponse Send a delivery now, also one that has arrived or was given up.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/webhooks/{id}/deliveries/{n}/retries (the `RetryDelivery` operationId).
+func (c *ClientWithResponses) RetryDeliveryWithResponse(ctx context.Context, id WebhookID, n int64, reqEditors ...RequestEditorFn) (*RetryDeliveryResponse, error) {
+	rsp, err := c.RetryDelivery(ctx, id, n, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseRetryDeliveryResponse(rsp)
 }
 
 // CancelWorkWithResponse Cancel a work.
@@ -19250,6 +20590,204 @@ func ParseCoordinateSPDsResponse(rsp *http.Response) (*CoordinateSPDsResponse, e
 			return nil, err
 		}
 		response.JSON200 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseListWebhooksResponse parses an HTTP response from a ListWebhooksWithResponse call
+func ParseListWebhooksResponse(rsp *http.Response) (*ListWebhooksResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListWebhooksResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest WebhookList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseCreateWebhookResponse parses an HTTP response from a CreateWebhookWithResponse call
+func ParseCreateWebhookResponse(rsp *http.Response) (*CreateWebhookResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &CreateWebhookResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Webhook
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 201:
+		var headers CreateWebhookResponse201Headers
+		if values := rsp.Header.Values("Location"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Location = &value
+		}
+		response.Headers201 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseDeleteWebhookResponse parses an HTTP response from a DeleteWebhookWithResponse call
+func ParseDeleteWebhookResponse(rsp *http.Response) (*DeleteWebhookResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &DeleteWebhookResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	return response, nil
+}
+
+// ParseGetWebhookResponse parses an HTTP response from a GetWebhookWithResponse call
+func ParseGetWebhookResponse(rsp *http.Response) (*GetWebhookResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetWebhookResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Webhook
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseChangeWebhookResponse parses an HTTP response from a ChangeWebhookWithResponse call
+func ParseChangeWebhookResponse(rsp *http.Response) (*ChangeWebhookResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ChangeWebhookResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Webhook
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseListDeliveriesResponse parses an HTTP response from a ListDeliveriesWithResponse call
+func ParseListDeliveriesResponse(rsp *http.Response) (*ListDeliveriesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListDeliveriesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest DeliveryList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers ListDeliveriesResponse200Headers
+		if values := rsp.Header.Values("Link"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Link", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Link = &value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseRetryDeliveryResponse parses an HTTP response from a RetryDeliveryWithResponse call
+func ParseRetryDeliveryResponse(rsp *http.Response) (*RetryDeliveryResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &RetryDeliveryResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 202:
+		var dest Delivery
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON202 = &dest
 
 	}
 

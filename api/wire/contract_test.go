@@ -112,27 +112,34 @@ var operations = map[string][]string{
 	"GET /ogc/collections/{collectionId}/items":             {"200", "400", "404", "500", "503"},
 	"GET /ogc/collections/{collectionId}/items/{featureId}": {"200", "400", "404", "500", "503"},
 
-	"GET /v1/portfolios":                   {"200", "400", "500", "503"},
-	"POST /v1/portfolios":                  {"201", "400", "409", "413", "415", "422", "500", "503"},
-	"GET /v1/portfolios/{id}":              {"200", "400", "404", "500", "503"},
-	"PATCH /v1/portfolios/{id}":            {"200", "400", "404", "409", "413", "415", "422", "500", "503"},
-	"DELETE /v1/portfolios/{id}":           {"204", "400", "404", "500", "503"},
-	"GET /v1/portfolios/{id}/sites":        {"200", "400", "404", "500", "503"},
-	"GET /v1/portfolios/{id}/changes":      {"200", "400", "404", "500", "503"},
-	"POST /v1/portfolios/{id}/imports":     {"202", "400", "404", "409", "413", "415", "422", "500", "503"},
-	"POST /v1/portfolios/{id}/assessments": {"202", "400", "404", "413", "415", "422", "500", "503"},
-	"GET /v1/work/{id}":                    {"200", "400", "404", "500", "503"},
-	"DELETE /v1/work/{id}":                 {"200", "400", "404", "500", "503"},
-	"GET /v1/work/{id}/events":             {"200", "400", "404", "500", "503"},
-	"GET /v1/work/{id}/faults":             {"200", "400", "404", "500", "503"},
-	"POST /v1/work/{id}/retries":           {"202", "400", "404", "409", "500", "503"},
-	"GET /v1/presets":                      {"200", "400", "500", "503"},
-	"GET /v1/presets/{kind}/{name}":        {"200", "400", "404", "500", "503"},
-	"PUT /v1/presets/{kind}/{name}":        {"200", "201", "400", "404", "409", "413", "415", "422", "500", "503"},
-	"DELETE /v1/presets/{kind}/{name}":     {"204", "400", "404", "500", "503"},
-	"GET /v1/import-template.csv":          {"200", "400", "500"},
-	"GET /v1/import-template.xlsx":         {"200", "400", "500"},
-	"GET /v1/import-template.geojson":      {"200", "400", "500"},
+	"GET /v1/portfolios":                            {"200", "400", "500", "503"},
+	"POST /v1/portfolios":                           {"201", "400", "409", "413", "415", "422", "500", "503"},
+	"GET /v1/portfolios/{id}":                       {"200", "400", "404", "500", "503"},
+	"PATCH /v1/portfolios/{id}":                     {"200", "400", "404", "409", "413", "415", "422", "500", "503"},
+	"DELETE /v1/portfolios/{id}":                    {"204", "400", "404", "500", "503"},
+	"GET /v1/portfolios/{id}/sites":                 {"200", "400", "404", "500", "503"},
+	"GET /v1/portfolios/{id}/changes":               {"200", "400", "404", "500", "503"},
+	"POST /v1/portfolios/{id}/imports":              {"202", "400", "404", "409", "413", "415", "422", "500", "503"},
+	"POST /v1/portfolios/{id}/assessments":          {"202", "400", "404", "413", "415", "422", "500", "503"},
+	"GET /v1/work/{id}":                             {"200", "400", "404", "500", "503"},
+	"DELETE /v1/work/{id}":                          {"200", "400", "404", "500", "503"},
+	"GET /v1/work/{id}/events":                      {"200", "400", "404", "500", "503"},
+	"GET /v1/work/{id}/faults":                      {"200", "400", "404", "500", "503"},
+	"POST /v1/work/{id}/retries":                    {"202", "400", "404", "409", "500", "503"},
+	"POST /v1/webhooks":                             {"201", "400", "409", "413", "415", "422", "500", "503"},
+	"GET /v1/webhooks":                              {"200", "400", "500", "503"},
+	"GET /v1/webhooks/{id}":                         {"200", "400", "404", "500", "503"},
+	"PUT /v1/webhooks/{id}":                         {"200", "400", "404", "413", "415", "422", "500", "503"},
+	"DELETE /v1/webhooks/{id}":                      {"204", "400", "404", "500", "503"},
+	"GET /v1/webhooks/{id}/deliveries":              {"200", "400", "404", "500", "503"},
+	"POST /v1/webhooks/{id}/deliveries/{n}/retries": {"202", "400", "404", "500", "503"},
+	"GET /v1/presets":                               {"200", "400", "500", "503"},
+	"GET /v1/presets/{kind}/{name}":                 {"200", "400", "404", "500", "503"},
+	"PUT /v1/presets/{kind}/{name}":                 {"200", "201", "400", "404", "409", "413", "415", "422", "500", "503"},
+	"DELETE /v1/presets/{kind}/{name}":              {"204", "400", "404", "500", "503"},
+	"GET /v1/import-template.csv":                   {"200", "400", "500"},
+	"GET /v1/import-template.xlsx":                  {"200", "400", "500"},
+	"GET /v1/import-template.geojson":               {"200", "400", "500"},
 }
 
 func TestOperations(t *testing.T) {
@@ -265,6 +272,7 @@ func TestRequestsEqualContract(t *testing.T) {
 	request{t}.object("Device", reflect.TypeFor[wire.Device](), schema(t, "Device"))
 	request{t}.object("StressRequest", reflect.TypeFor[wire.StressRequest](), schema(t, "StressRequest"))
 	request{t}.object("CoordinationRequest", reflect.TypeFor[wire.CoordinationRequest](), schema(t, "CoordinationRequest"))
+	request{t}.object("WebhookInput", reflect.TypeFor[wire.WebhookInput](), schema(t, "WebhookInput"))
 	request{t}.object("BudgetRequest", reflect.TypeFor[wire.BudgetRequest](), schema(t, "BudgetRequest"))
 	request{t}.object("EarthRequest", reflect.TypeFor[wire.EarthRequest](), schema(t, "EarthRequest"))
 }
@@ -456,6 +464,8 @@ func TestAnswersEqualContract(t *testing.T) {
 		"LandingPage":  reflect.TypeFor[wire.LandingPage](),
 		"Conformance":  reflect.TypeFor[wire.Conformance](),
 		"Collections":  reflect.TypeFor[wire.Collections](),
+		"Webhook":      reflect.TypeFor[wire.Webhook](),
+		"Delivery":     reflect.TypeFor[wire.Delivery](),
 		"BudgetPlan":   reflect.TypeFor[wire.BudgetPlan](),
 	} {
 		response{t}.object(name, typ, schema(t, name))

@@ -13,25 +13,25 @@ import (
 
 // ON CONFLICT waits for a concurrent request with the same key and then does
 // nothing, so that no revision is inserted either.
-const create = `
+var create = `
 WITH head AS (
 	INSERT INTO assessment (organisation, id, created_at, newest, name_folded, reference_folded,
 		latitude, longitude, review_due, idempotency_key, body_hash)
 	VALUES ($1, $2, $3, 1, $4, $5, $8, $9, $14, $18, $19)
 	ON CONFLICT (organisation, idempotency_key) WHERE idempotency_key IS NOT NULL DO NOTHING
 	RETURNING 1 AS revision
-)` + appendRevision
+)` + told(store.EventCreated) + appendRevision
 
 // An assessment whose newest revision is another one is not updated, and
 // concurrent updates of one row follow each other.
-const revise = `
+var revise = `
 WITH head AS (
 	UPDATE assessment
 	SET newest = newest + 1, name_folded = $4, reference_folded = $5,
 		latitude = $8, longitude = $9, review_due = $14
 	WHERE organisation = $1 AND id = $2 AND newest = $18::bigint
 	RETURNING newest AS revision
-)` + appendRevision
+)` + told(store.EventRevised) + appendRevision
 
 const appendRevision = `
 INSERT INTO revision (organisation, assessment, revision, created_at, name, reference, latitude, longitude,
@@ -243,8 +243,9 @@ func (s *Store) Delete(ctx context.Context, org store.Organisation, id string) e
 		return err
 	}
 	return s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
-		tag, err := c.Exec(ctx, `DELETE FROM assessment WHERE organisation = $1 AND id = $2`, key...)
-		if err == nil && tag.RowsAffected() == 0 {
+		var deleted int
+		err := c.QueryRow(ctx, deleteWhere(`organisation = $1 AND id = $2`), key...).Scan(&deleted)
+		if err == nil && deleted == 0 {
 			return store.ErrNotFound
 		}
 		return err

@@ -1,6 +1,7 @@
 package postgres
 
 import (
+	"strings"
 	"testing"
 
 	"levinward/store"
@@ -29,10 +30,27 @@ func BenchmarkCreate(b *testing.B) {
 			return err
 		})
 	})
+	b.Run("store, without the part that tells webhooks", func(b *testing.B) {
+		untold := strings.Replace(create, told(store.EventCreated), "", 1)
+		storetest.Parallel(b, func(r store.Record) error {
+			return s.pool.QueryRow(b.Context(), untold, append(arguments(string(store.Local), &r), nil, nil)...).Scan(&r.Revision)
+		})
+	})
 	b.Run("floor, bare insert", func(b *testing.B) {
 		storetest.Parallel(b, func(r store.Record) error {
 			_, err := s.pool.Exec(b.Context(), `INSERT INTO bare (id, input, result, worksheet) VALUES ($1, $2, $3, $4)`,
 				r.ID, r.Input, r.Result, r.Worksheet)
+			return err
+		})
+	})
+	b.Run("store, with one webhook", func(b *testing.B) {
+		_, err := s.CreateWebhook(b.Context(), store.Local, storetest.BenchmarkWebhook())
+		if err != nil {
+			b.Fatal(err)
+		}
+		defer s.pool.Exec(b.Context(), `DELETE FROM webhook`)
+		storetest.Parallel(b, func(r store.Record) error {
+			_, _, err := s.Create(b.Context(), store.Local, r, nil)
 			return err
 		})
 	})

@@ -148,8 +148,8 @@ func (s *Store) DeletePortfolio(ctx context.Context, org store.Organisation, id 
 			if tag.RowsAffected() == 0 {
 				return store.ErrNotFound
 			}
-			_, err = tx.Exec(ctx, `DELETE FROM assessment WHERE organisation = $1 AND id IN
-				(SELECT assessment FROM portfolio_site WHERE organisation = $1 AND portfolio = $2)`, key...)
+			_, err = tx.Exec(ctx, deleteWhere(`organisation = $1 AND id IN
+				(SELECT assessment FROM portfolio_site WHERE organisation = $1 AND portfolio = $2)`), key...)
 			if err != nil {
 				return err
 			}

@@ -361,7 +361,10 @@ func (s *Store) insertSites(ctx context.Context, tx pgx.Tx, key []any, portfolio
 	}
 	_, err = tx.CopyFrom(ctx, pgx.Identifier{"portfolio_site"}, siteNames,
 		pgx.CopyFromSlice(len(records), func(i int) ([]any, error) { return siteRow(owner, list, work, &records[i]), nil }))
-	return err
+	if err != nil {
+		return err
+	}
+	return tellAll(ctx, tx, key[0].(string), store.EventCreated, len(records), func(i int) *store.Record { return &records[i] })
 }
 
 func copyRevisions(ctx context.Context, tx pgx.Tx, owner [16]byte, n int, record func(int) *store.Record) error {
@@ -413,6 +416,9 @@ func reviseSites(ctx context.Context, tx pgx.Tx, key []any, portfolio string, re
 		return store.ErrChunkChanged
 	}
 	if err := copyRevisions(ctx, tx, binaryID(owner), n, func(i int) *store.Record { return records[i] }); err != nil {
+		return err
+	}
+	if err := tellAll(ctx, tx, owner, store.EventRevised, n, func(i int) *store.Record { return records[i] }); err != nil {
 		return err
 	}
 	work := key[1].(string)

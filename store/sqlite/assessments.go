@@ -32,7 +32,7 @@ func (s *Store) prepare(ctx context.Context) error {
 	for _, p := range []struct {
 		stmt **sql.Stmt
 		text string
-	}{{&s.create, create}, {&s.revise, revise}, {&s.appendRevision, appendRevision}} {
+	}{{&s.create, create}, {&s.revise, revise}, {&s.appendRevision, appendRevision}, {&s.tell, tell}} {
 		stmt, err := s.writer.PrepareContext(ctx, p.text)
 		if err != nil {
 			return err
@@ -108,12 +108,16 @@ func (s *Store) Create(ctx context.Context, org store.Organisation, r store.Reco
 	return r, replayed, nil
 }
 
+// append stores a revision and tells of it.
 func (s *Store) append(ctx context.Context, tx *sql.Tx, owner string, r *store.Record) error {
 	_, err := tx.StmtContext(ctx, s.appendRevision).ExecContext(ctx,
 		owner, r.ID, r.Revision, r.CreatedAt.UnixMicro(), r.Name, r.Reference, r.Latitude, r.Longitude,
 		r.Edition, r.Engine, r.InputHash, r.DefinitionsHash, r.ReviewDue.Format(time.DateOnly),
 		r.Input, r.Result, r.Worksheet)
-	return err
+	if err != nil {
+		return err
+	}
+	return s.tellOf(ctx, tx, owner, r)
 }
 
 // firstUnder returns the first revision of the record created with a key.
@@ -258,7 +262,7 @@ func (s *Store) Delete(ctx context.Context, org store.Organisation, id string) e
 		return err
 	}
 	return s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		deleted, err := affected(tx.ExecContext(ctx, `DELETE FROM assessment WHERE organisation = $1 AND id = $2`, key...))
+		deleted, err := deleteWhere(ctx, tx, key, `id = $2`)
 		if err == nil && !deleted {
 			return store.ErrNotFound
 		}

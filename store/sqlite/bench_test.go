@@ -38,4 +38,15 @@ func BenchmarkCreate(b *testing.B) {
 			return err
 		})
 	})
+	b.Run("store, with one webhook", func(b *testing.B) {
+		_, err := s.CreateWebhook(b.Context(), store.Local, storetest.BenchmarkWebhook())
+		if err != nil {
+			b.Fatal(err)
+		}
+		defer s.writer.Exec(`DELETE FROM webhook`)
+		storetest.Parallel(b, func(r store.Record) error {
+			_, _, err := s.Create(b.Context(), store.Local, r, nil)
+			return err
+		})
+	})
 }

@@ -159,8 +159,7 @@ func (s *Store) DeletePortfolio(ctx context.Context, org store.Organisation, id 
 		return err
 	}
 	return s.writeLong(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		_, err := tx.ExecContext(ctx, `DELETE FROM assessment WHERE organisation = $1 AND id IN
-			(SELECT assessment FROM portfolio_site WHERE organisation = $1 AND portfolio = $2)`, key...)
+		_, err := deleteWhere(ctx, tx, key, `id IN (SELECT assessment FROM portfolio_site WHERE organisation = $1 AND portfolio = $2)`)
 		if err != nil {
 			return err
 		}

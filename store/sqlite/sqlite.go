@@ -32,7 +32,7 @@ type Store struct {
 	// answer, before the database counts as unavailable.
 	patience time.Duration
 
-	create, revise, appendRevision *sql.Stmt // on writer
+	create, revise, appendRevision, tell *sql.Stmt // on writer
 }
 
 var _ store.Store = (*Store)(nil)

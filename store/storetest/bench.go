@@ -18,6 +18,11 @@ func BenchmarkRecord() store.Record {
 	return r
 }
 
+// BenchmarkWebhook returns one that is told of everything.
+func BenchmarkWebhook() store.Webhook {
+	return store.Webhook{ID: newID(), CreatedAt: time.Now(), URL: "https://quotes.example/told", Events: store.Events, Secret: "secret"}
+}
+
 // numbers is a JSON object of about this size, mostly digits as in a result.
 func numbers(size int) []byte {
 	random := rand.New(rand.NewPCG(1, 2))

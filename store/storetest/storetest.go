@@ -70,6 +70,14 @@ func Run(t *testing.T, open func(t *testing.T) store.Store) {
 		{"works race", worksRace},
 		{"counts of a work add up", countsAddUp},
 
+		{"webhooks come back", webhooks},
+		{"faulty webhooks are refused", faultyWebhooks},
+		{"webhooks are told of what is kept", toldOfChanges},
+		{"webhooks are told of sites", toldOfSites},
+		{"deliveries are claimed, settled and tried again", claimedDeliveries},
+		{"many claim deliveries at once", claimRace},
+		{"a webhook is deleted while records are stored", webhookDeletedMeanwhile},
+
 		{"organisations do not see each other", organisations},
 		{"definitions are stored once", definitions},
 		{"any sequence of calls behaves like a map", behavesLikeMap},

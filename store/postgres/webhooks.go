@@ -1,0 +1,250 @@
+package postgres
+
+import (
+	"context"
+	"errors"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgxpool"
+
+	"levinward/store"
+)
+
+// tell writes what webhooks are told, as a part of the statement that makes
+// the change. A webhook that is being deleted is waited for, and then not told.
+const tell = `INSERT INTO webhook_delivery (organisation, webhook, event, assessment, revision, reference, happened_at, due_at) `
+
+// told is tell for the one assessment of create and revise, whose row is head.
+func told(event string) string {
+	return `
+, told AS (` + tell + `
+	SELECT w.organisation, w.id, '` + event + `', $2, head.revision, $7, $3, $3
+	FROM head JOIN webhook w ON w.organisation = $1 AND w.events LIKE '% ` + event + ` %' FOR KEY SHARE OF w
+)`
+}
+
+// deleteWhere deletes assessments and tells of them; it returns how many there were.
+func deleteWhere(condition string) string {
+	return `
+WITH gone AS (
+	DELETE FROM assessment WHERE ` + condition + ` RETURNING organisation, id, newest
+), told AS (` + tell + `
+	SELECT w.organisation, w.id, '` + store.EventDeleted + `', gone.id, gone.newest, r.reference, now(), now()
+	FROM gone
+	JOIN webhook w ON w.organisation = gone.organisation AND w.events LIKE '% ` + store.EventDeleted + ` %'
+	JOIN revision r ON r.organisation = gone.organisation AND r.assessment = gone.id AND r.revision = gone.newest
+	FOR KEY SHARE OF w
+)
+SELECT count(*) FROM gone`
+}
+
+// tellAll tells of many records, each with its revision.
+func tellAll(ctx context.Context, tx pgx.Tx, owner, event string, n int, record func(int) *store.Record) error {
+	if n == 0 {
+		return nil
+	}
+	ids, revisions, references, times := make([]string, n), make([]int32, n), make([]string, n), make([]time.Time, n)
+	for i := range n {
+		r := record(i)
+		ids[i], revisions[i], references[i], times[i] = r.ID, int32(r.Revision), r.Reference, r.CreatedAt
+	}
+	_, err := tx.Exec(ctx, tell+`
+		SELECT w.organisation, w.id, $2::text, t.id, t.revision, t.reference, t.at, t.at
+		FROM unnest($3::uuid[], $4::integer[], $5::text[], $6::timestamptz[]) AS t (id, revision, reference, at)
+		JOIN webhook w ON w.organisation = $1 AND w.events LIKE '% ' || $2::text || ' %' FOR KEY SHARE OF w`,
+		owner, event, ids, revisions, references, times)
+	return err
+}
+
+const webhookColumns = `id, created_at, url, events, secret`
+
+func scanWebhook(row pgx.Row) (w store.Webhook, err error) {
+	var events string
+	err = row.Scan(&w.ID, &w.CreatedAt, &w.URL, &events, &w.Secret)
+	w.CreatedAt, w.Events = w.CreatedAt.UTC(), store.SplitEvents(events)
+	return w, orNotFound(err)
+}
+
+// CreateWebhook stores a webhook.
+func (s *Store) CreateWebhook(ctx context.Context, org store.Organisation, w store.Webhook) (created store.Webhook, err error) {
+	if err := w.Normalise(); err != nil {
+		return created, err
+	}
+	owner, ok := store.CanonicalID(string(org))
+	if !ok {
+		return created, noOrganisation(org)
+	}
+	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) (err error) {
+		created, err = scanWebhook(c.QueryRow(ctx, `INSERT INTO webhook (organisation, id, created_at, url, events, secret)
+			SELECT $1, $2, $3, $4, $5, $6 WHERE (SELECT count(*) FROM webhook WHERE organisation = $1) < $7::int
+			RETURNING `+webhookColumns, owner, w.ID, w.CreatedAt, w.URL, store.JoinEvents(w.Events), w.Secret, store.MaxWebhooks))
+		switch {
+		case errors.Is(err, store.ErrNotFound):
+			return store.ErrTooManyWebhooks
+		case violates(err, uniqueViolation):
+			return store.ErrExists
+		case violates(err, foreignKeyViolation):
+			return noOrganisation(org)
+		}
+		return err
+	})
+	if err != nil {
+		return store.Webhook{}, err
+	}
+	return created, nil
+}
+
+// Webhook returns one webhook.
+func (s *Store) Webhook(ctx context.Context, org store.Organisation, id string) (store.Webhook, error) {
+	return one(ctx, s, org, id, scanWebhook, `SELECT `+webhookColumns+` FROM webhook WHERE organisation = $1 AND id = $2`)
+}
+
+// ListWebhooks returns all webhooks.
+func (s *Store) ListWebhooks(ctx context.Context, org store.Organisation) ([]store.Webhook, error) {
+	owner, ok := store.CanonicalID(string(org))
+	if !ok {
+		return nil, nil
+	}
+	return collect(ctx, s, scanWebhook, `SELECT `+webhookColumns+` FROM webhook WHERE organisation = $1 ORDER BY created_at, id`, owner)
+}
+
+// ChangeWebhook sets address and events.
+func (s *Store) ChangeWebhook(ctx context.Context, org store.Organisation, id, url string, events []string) (store.Webhook, error) {
+	if err := store.CheckWebhook(url, events); err != nil {
+		return store.Webhook{}, err
+	}
+	return one(ctx, s, org, id, scanWebhook, `UPDATE webhook SET url = $3, events = $4 WHERE organisation = $1 AND id = $2 RETURNING `+webhookColumns,
+		url, store.JoinEvents(events))
+}
+
+// DeleteWebhook removes a webhook; its deliveries go with it.
+func (s *Store) DeleteWebhook(ctx context.Context, org store.Organisation, id string) error {
+	key, err := address(org, id)
+	if err != nil {
+		return err
+	}
+	return s.doLong(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
+		tag, err := c.Exec(ctx, `DELETE FROM webhook WHERE organisation = $1 AND id = $2`, key...)
+		if err == nil && tag.RowsAffected() == 0 {
+			return store.ErrNotFound
+		}
+		return err
+	})
+}
+
+const deliveryColumns = `d.webhook, d.n, d.event, d.assessment, d.revision, d.reference, d.happened_at, d.state, d.due_at, d.attempts,
+	d.attempted_at, d.duration_ms, d.status, d.response, d.error`
+
+// scanDelivery reads deliveryColumns, before any further columns.
+func scanDelivery(row pgx.Row, further ...any) (d store.Delivery, err error) {
+	var attempted *time.Time
+	var milliseconds int64
+	err = row.Scan(append([]any{&d.Webhook, &d.N, &d.Event, &d.Assessment, &d.Revision, &d.Reference, &d.HappenedAt, &d.State, &d.DueAt, &d.Attempts,
+		&attempted, &milliseconds, &d.Status, &d.Response, &d.Error}, further...)...)
+	d.HappenedAt, d.DueAt, d.Duration = d.HappenedAt.UTC(), d.DueAt.UTC(), time.Duration(milliseconds)*time.Millisecond
+	if attempted != nil {
+		d.AttemptedAt = attempted.UTC()
+	}
+	return d, orNotFound(err)
+}
+
+// ListDeliveries returns a page of the deliveries of a webhook.
+func (s *Store) ListDeliveries(ctx context.Context, org store.Organisation, webhook string, limit int, cursor string) (store.DeliveryPage, error) {
+	below, err := store.DeliveryListStart(&limit, cursor)
+	if err != nil {
+		return store.DeliveryPage{}, err
+	}
+	key, err := address(org, webhook)
+	if err != nil {
+		return store.DeliveryPage{}, err
+	}
+	all, err := collect(ctx, s, func(row pgx.Row) (store.Delivery, error) { return scanDelivery(row) },
+		`SELECT `+deliveryColumns+` FROM webhook_delivery d WHERE d.organisation = $1 AND d.webhook = $2 AND d.n < $3 ORDER BY d.n DESC LIMIT $4`,
+		append(key, below, limit+1)...)
+	if err == nil && len(all) == 0 {
+		_, err = s.Webhook(ctx, org, webhook)
+	}
+	if err != nil {
+		return store.DeliveryPage{}, err
+	}
+	return store.NextDeliveryPage(all, limit), nil
+}
+
+// RetryDelivery makes a delivery due.
+func (s *Store) RetryDelivery(ctx context.Context, org store.Organisation, webhook string, n int64, at time.Time) (store.Delivery, error) {
+	return one(ctx, s, org, webhook, func(row pgx.Row) (store.Delivery, error) { return scanDelivery(row) },
+		`UPDATE webhook_delivery d SET state = 'due', due_at = $4 WHERE d.organisation = $1 AND d.webhook = $2 AND d.n = $3 RETURNING `+deliveryColumns, n, at)
+}
+
+// ClaimDeliveries takes deliveries that are due. Those that another replica is taking at this moment are passed over.
+func (s *Store) ClaimDeliveries(ctx context.Context, org store.Organisation, at, until time.Time, limit int) ([]store.Claimed, error) {
+	owner, ok := store.CanonicalID(string(org))
+	if !ok {
+		return nil, nil
+	}
+	return collect(ctx, s, func(row pgx.Row) (c store.Claimed, err error) {
+		c.Delivery, err = scanDelivery(row, &c.URL, &c.Secret)
+		return c, err
+	}, `WITH c AS (
+			SELECT webhook, n FROM webhook_delivery WHERE organisation = $1 AND state = 'due' AND due_at <= $2
+			ORDER BY due_at, n LIMIT $4 FOR UPDATE SKIP LOCKED
+		)
+		UPDATE webhook_delivery d SET attempts = d.attempts + 1, due_at = $3
+		FROM c, webhook w
+		WHERE d.organisation = $1 AND d.webhook = c.webhook AND d.n = c.n AND w.organisation = $1 AND w.id = c.webhook
+		RETURNING `+deliveryColumns+`, w.url, w.secret`, owner, at, until, limit)
+}
+
+// SettleDelivery notes what came of an attempt.
+func (s *Store) SettleDelivery(ctx context.Context, org store.Organisation, a store.Attempt) error {
+	if err := a.Check(); err != nil {
+		return err
+	}
+	key, err := address(org, a.Webhook)
+	if err != nil {
+		return err
+	}
+	return s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
+		tag, err := c.Exec(ctx, `UPDATE webhook_delivery SET state = $5, due_at = CASE WHEN $5::text = 'due' THEN $6 ELSE due_at END,
+				attempted_at = $7, duration_ms = $8, status = $9, response = $10, error = $11
+			WHERE organisation = $1 AND webhook = $2 AND n = $3 AND attempts = $4`,
+			append(key, a.N, a.Number, a.State, a.DueAt, a.At, a.Duration.Milliseconds(), a.Status, a.Response, a.Error)...)
+		if err == nil && tag.RowsAffected() == 0 {
+			return store.ErrNotFound
+		}
+		return err
+	})
+}
+
+// ForgetDeliveries removes deliveries that ended long ago.
+func (s *Store) ForgetDeliveries(ctx context.Context, org store.Organisation, before time.Time, limit int) (forgotten int, err error) {
+	owner, ok := store.CanonicalID(string(org))
+	if !ok {
+		return 0, nil
+	}
+	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
+		tag, err := c.Exec(ctx, `DELETE FROM webhook_delivery WHERE organisation = $1 AND (webhook, n) IN
+			(SELECT webhook, n FROM webhook_delivery WHERE organisation = $1 AND state <> 'due' AND attempted_at < $2 LIMIT $3)`, owner, before, limit)
+		forgotten = int(tag.RowsAffected())
+		return err
+	})
+	return forgotten, err
+}
+
+// one reads one row; $1 and $2 are organisation and id.
+func one[T any](ctx context.Context, s *Store, org store.Organisation, id string, scan func(pgx.Row) (T, error), query string, args ...any) (v T, err error) {
+	key, err := address(org, id)
+	if err != nil {
+		return v, err
+	}
+	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) (err error) {
+		v, err = scan(c.QueryRow(ctx, query, append(key, args...)...))
+		return err
+	})
+	if err != nil {
+		var none T
+		return none, err
+	}
+	return v, nil
+}

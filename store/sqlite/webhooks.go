@@ -1,0 +1,270 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"time"
+
+	sqlite3 "modernc.org/sqlite/lib"
+
+	"levinward/store"
+)
+
+// tell writes what webhooks are told of a revision.
+const tell = `
+INSERT INTO webhook_delivery (organisation, webhook, event, assessment, revision, reference, happened_at, due_at)
+SELECT w.organisation, w.id, $2, $3, $4, $5, $6, $6 FROM webhook w WHERE w.organisation = $1 AND w.events LIKE '% ' || $2 || ' %'`
+
+// tellOf writes what webhooks are told of a record that was stored.
+func (s *Store) tellOf(ctx context.Context, tx *sql.Tx, owner string, r *store.Record) error {
+	event := store.EventRevised
+	if r.Revision == 1 {
+		event = store.EventCreated
+	}
+	_, err := tx.StmtContext(ctx, s.tell).ExecContext(ctx, owner, event, r.ID, r.Revision, r.Reference, r.CreatedAt.UnixMicro())
+	return err
+}
+
+// deleteWhere tells of assessments and then deletes them. $1 is the organisation, $2 an id.
+func deleteWhere(ctx context.Context, tx *sql.Tx, key []any, condition string) (deleted bool, err error) {
+	_, err = tx.ExecContext(ctx, `
+		INSERT INTO webhook_delivery (organisation, webhook, event, assessment, revision, reference, happened_at, due_at)
+		SELECT w.organisation, w.id, '`+store.EventDeleted+`', r.assessment, r.revision, r.reference, $3, $3
+		FROM webhook w
+		JOIN assessment a ON a.organisation = w.organisation
+		JOIN revision r ON r.organisation = a.organisation AND r.assessment = a.id AND r.revision = a.newest
+		WHERE w.organisation = $1 AND w.events LIKE '% `+store.EventDeleted+` %' AND a.`+condition, append(key[:2:2], time.Now().UnixMicro())...)
+	if err != nil {
+		return false, err
+	}
+	return affected(tx.ExecContext(ctx, `DELETE FROM assessment WHERE organisation = $1 AND `+condition, key...))
+}
+
+const webhookColumns = `id, created_at, url, events, secret`
+
+func scanWebhook(row scanner) (w store.Webhook, err error) {
+	var created int64
+	var events string
+	err = row.Scan(&w.ID, &created, &w.URL, &events, &w.Secret)
+	w.CreatedAt, w.Events = fromMicros(created), store.SplitEvents(events)
+	return w, orNotFound(err)
+}
+
+// CreateWebhook stores a webhook.
+func (s *Store) CreateWebhook(ctx context.Context, org store.Organisation, w store.Webhook) (created store.Webhook, err error) {
+	if err := w.Normalise(); err != nil {
+		return created, err
+	}
+	owner, ok := store.CanonicalID(string(org))
+	if !ok {
+		return created, noOrganisation(org)
+	}
+	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) (err error) {
+		created, err = scanWebhook(tx.QueryRowContext(ctx, `INSERT INTO webhook (organisation, id, created_at, url, events, secret)
+			SELECT $1, $2, $3, $4, $5, $6 WHERE (SELECT count(*) FROM webhook WHERE organisation = $1) < $7
+			RETURNING `+webhookColumns, owner, w.ID, w.CreatedAt.UnixMicro(), w.URL, store.JoinEvents(w.Events), w.Secret, store.MaxWebhooks))
+		switch {
+		case errors.Is(err, store.ErrNotFound):
+			return store.ErrTooManyWebhooks
+		case code(err) == sqlite3.SQLITE_CONSTRAINT_PRIMARYKEY:
+			return store.ErrExists
+		case code(err) == sqlite3.SQLITE_CONSTRAINT_FOREIGNKEY:
+			return noOrganisation(org)
+		}
+		return err
+	})
+	if err != nil { // also that of confirming it
+		if code(err) == sqlite3.SQLITE_CONSTRAINT_FOREIGNKEY {
+			err = noOrganisation(org)
+		}
+		return store.Webhook{}, err
+	}
+	return created, nil
+}
+
+// Webhook returns one webhook.
+func (s *Store) Webhook(ctx context.Context, org store.Organisation, id string) (store.Webhook, error) {
+	return one(ctx, s, org, id, scanWebhook, `SELECT `+webhookColumns+` FROM webhook WHERE organisation = $1 AND id = $2`)
+}
+
+// ListWebhooks returns all webhooks.
+func (s *Store) ListWebhooks(ctx context.Context, org store.Organisation) ([]store.Webhook, error) {
+	owner, ok := store.CanonicalID(string(org))
+	if !ok {
+		return nil, nil
+	}
+	return collect(ctx, s, scanWebhook, `SELECT `+webhookColumns+` FROM webhook WHERE organisation = $1 ORDER BY created_at, id`, owner)
+}
+
+// ChangeWebhook sets address and events.
+func (s *Store) ChangeWebhook(ctx context.Context, org store.Organisation, id, url string, events []string) (store.Webhook, error) {
+	if err := store.CheckWebhook(url, events); err != nil {
+		return store.Webhook{}, err
+	}
+	return writeOne(ctx, s, org, id, scanWebhook, `UPDATE webhook SET url = $3, events = $4 WHERE organisation = $1 AND id = $2 RETURNING `+webhookColumns,
+		url, store.JoinEvents(events))
+}
+
+// writeOne changes and reads one row; $1 and $2 are organisation and id.
+func writeOne[T any](ctx context.Context, s *Store, org store.Organisation, id string, scan func(scanner) (T, error), query string, args ...any) (v T, err error) {
+	key, err := address(org, id)
+	if err != nil {
+		return v, err
+	}
+	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) (err error) {
+		v, err = scan(tx.QueryRowContext(ctx, query, append(key, args...)...))
+		return err
+	})
+	if err != nil {
+		var none T
+		return none, err
+	}
+	return v, nil
+}
+
+// DeleteWebhook removes a webhook; its deliveries go with it.
+func (s *Store) DeleteWebhook(ctx context.Context, org store.Organisation, id string) error {
+	key, err := address(org, id)
+	if err != nil {
+		return err
+	}
+	return s.writeLong(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		deleted, err := affected(tx.ExecContext(ctx, `DELETE FROM webhook WHERE organisation = $1 AND id = $2`, key...))
+		if err == nil && !deleted {
+			return store.ErrNotFound
+		}
+		return err
+	})
+}
+
+const deliveryColumns = `webhook, n, event, assessment, revision, reference, happened_at, state, due_at, attempts,
+	attempted_at, duration_ms, status, response, error`
+
+func scanDelivery(row scanner) (d store.Delivery, err error) {
+	var happened, due, milliseconds int64
+	var attempted sql.NullInt64
+	err = row.Scan(&d.Webhook, &d.N, &d.Event, &d.Assessment, &d.Revision, &d.Reference, &happened, &d.State, &due, &d.Attempts,
+		&attempted, &milliseconds, &d.Status, &d.Response, &d.Error)
+	d.HappenedAt, d.DueAt, d.Duration = fromMicros(happened), fromMicros(due), time.Duration(milliseconds)*time.Millisecond
+	if attempted.Valid {
+		d.AttemptedAt = fromMicros(attempted.Int64)
+	}
+	return d, orNotFound(err)
+}
+
+// ListDeliveries returns a page of the deliveries of a webhook.
+func (s *Store) ListDeliveries(ctx context.Context, org store.Organisation, webhook string, limit int, cursor string) (store.DeliveryPage, error) {
+	below, err := store.DeliveryListStart(&limit, cursor)
+	if err != nil {
+		return store.DeliveryPage{}, err
+	}
+	key, err := address(org, webhook)
+	if err != nil {
+		return store.DeliveryPage{}, err
+	}
+	all, err := collect(ctx, s, scanDelivery,
+		`SELECT `+deliveryColumns+` FROM webhook_delivery WHERE organisation = $1 AND webhook = $2 AND n < $3 ORDER BY n DESC LIMIT $4`,
+		append(key, below, limit+1)...)
+	if err == nil && len(all) == 0 {
+		_, err = s.Webhook(ctx, org, webhook)
+	}
+	if err != nil {
+		return store.DeliveryPage{}, err
+	}
+	return store.NextDeliveryPage(all, limit), nil
+}
+
+// RetryDelivery makes a delivery due.
+func (s *Store) RetryDelivery(ctx context.Context, org store.Organisation, webhook string, n int64, at time.Time) (store.Delivery, error) {
+	return writeOne(ctx, s, org, webhook, scanDelivery,
+		`UPDATE webhook_delivery SET state = 'due', due_at = $4 WHERE organisation = $1 AND webhook = $2 AND n = $3 RETURNING `+deliveryColumns, n, at.UnixMicro())
+}
+
+const dueDeliveries = ` FROM webhook_delivery WHERE organisation = $1 AND state = 'due' AND due_at <= $2 ORDER BY due_at, n LIMIT $3`
+
+// ClaimDeliveries takes deliveries that are due. Where none is, nothing waits for the file.
+func (s *Store) ClaimDeliveries(ctx context.Context, org store.Organisation, at, until time.Time, limit int) (claimed []store.Claimed, err error) {
+	owner, ok := store.CanonicalID(string(org))
+	if !ok {
+		return nil, nil
+	}
+	number := func(row scanner) (n int64, err error) {
+		err = row.Scan(&n)
+		return n, err
+	}
+	due, err := collect(ctx, s, number, `SELECT n`+dueDeliveries, owner, at.UnixMicro(), 1)
+	if err != nil || len(due) == 0 {
+		return nil, err
+	}
+	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		rows, err := tx.QueryContext(ctx, `UPDATE webhook_delivery SET attempts = attempts + 1, due_at = $4
+			WHERE n IN (SELECT n`+dueDeliveries+`) RETURNING `+deliveryColumns, owner, at.UnixMicro(), limit, until.UnixMicro())
+		if err != nil {
+			return err
+		}
+		defer rows.Close()
+		for rows.Next() {
+			d, err := scanDelivery(rows)
+			if err != nil {
+				return err
+			}
+			claimed = append(claimed, store.Claimed{Delivery: d})
+		}
+		if err := rows.Err(); err != nil {
+			return err
+		}
+		for i := range claimed {
+			c := &claimed[i]
+			const query = `SELECT url, secret FROM webhook WHERE organisation = $1 AND id = $2`
+			if err := tx.QueryRowContext(ctx, query, owner, c.Webhook).Scan(&c.URL, &c.Secret); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return claimed, nil
+}
+
+// SettleDelivery notes what came of an attempt.
+func (s *Store) SettleDelivery(ctx context.Context, org store.Organisation, a store.Attempt) error {
+	if err := a.Check(); err != nil {
+		return err
+	}
+	key, err := address(org, a.Webhook)
+	if err != nil {
+		return err
+	}
+	return s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		changed, err := affected(tx.ExecContext(ctx, `UPDATE webhook_delivery SET state = $5, due_at = CASE WHEN $5 = 'due' THEN $6 ELSE due_at END,
+				attempted_at = $7, duration_ms = $8, status = $9, response = $10, error = $11
+			WHERE organisation = $1 AND webhook = $2 AND n = $3 AND attempts = $4`,
+			append(key, a.N, a.Number, a.State, a.DueAt.UnixMicro(), a.At.UnixMicro(), a.Duration.Milliseconds(), a.Status, a.Response, a.Error)...))
+		if err == nil && !changed {
+			return store.ErrNotFound
+		}
+		return err
+	})
+}
+
+// ForgetDeliveries removes deliveries that ended long ago.
+func (s *Store) ForgetDeliveries(ctx context.Context, org store.Organisation, before time.Time, limit int) (forgotten int, err error) {
+	owner, ok := store.CanonicalID(string(org))
+	if !ok {
+		return 0, nil
+	}
+	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		result, err := tx.ExecContext(ctx, `DELETE FROM webhook_delivery WHERE n IN
+			(SELECT n FROM webhook_delivery WHERE organisation = $1 AND state <> 'due' AND attempted_at < $2 LIMIT $3)`, owner, before.UnixMicro(), limit)
+		if err != nil {
+			return err
+		}
+		n, err := result.RowsAffected()
+		forgotten = int(n)
+		return err
+	})
+	return forgotten, err
+}
