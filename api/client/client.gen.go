@@ -6972,9 +6972,6 @@ type MatchDevices = int
 // PortfolioParameter defines model for Portfolio.
 type PortfolioParameter = string
 
-// PortfolioID defines model for PortfolioID.
-type PortfolioID = openapi_types.UUID
-
 // Revision defines model for Revision.
 type Revision = int
 
@@ -7945,7 +7942,7 @@ type ClientInterface interface {
 	// Takes any type of body and a specified content type.
 	//
 	// Corresponds with POST /v1/portfolios/{id}/budget (the `PlanBudget` operationId).
-	PlanBudgetWithBody(ctx context.Context, id PortfolioID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+	PlanBudgetWithBody(ctx context.Context, id PortfolioParameter, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// PlanBudget The set of measures over all sites that saves most for the money.
 	//
@@ -7959,7 +7956,7 @@ type ClientInterface interface {
 	// Takes a body of the `application/json` content type.
 	//
 	// Corresponds with POST /v1/portfolios/{id}/budget (the `PlanBudget` operationId).
-	PlanBudget(ctx context.Context, id PortfolioID, body PlanBudgetJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+	PlanBudget(ctx context.Context, id PortfolioParameter, body PlanBudgetJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ComparePortfolio The sites that a work changed, before and after.
 	//
@@ -7996,14 +7993,14 @@ type ClientInterface interface {
 	// otherwise; a fault on the way breaks the connection, so that a part is never taken for the whole. Numbers are a screening and design aid: see the cautions of the service.
 	//
 	// Corresponds with GET /v1/portfolios/{id}/sites.csv (the `ExportSitesCSV` operationId).
-	ExportSitesCSV(ctx context.Context, id PortfolioID, params *ExportSitesCSVParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ExportSitesCSV(ctx context.Context, id PortfolioParameter, params *ExportSitesCSVParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ExportSitesGeoJSON All sites of a portfolio as GeoJSON (RFC 7946).
 	//
 	// A point for each site. The columns of the CSV are the `id`, the coordinates and the properties.
 	//
 	// Corresponds with GET /v1/portfolios/{id}/sites.geojson (the `ExportSitesGeoJSON` operationId).
-	ExportSitesGeoJSON(ctx context.Context, id PortfolioID, params *ExportSitesGeoJSONParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ExportSitesGeoJSON(ctx context.Context, id PortfolioParameter, params *ExportSitesGeoJSONParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ExportSitesXLSX All sites of a portfolio as a workbook (ECMA-376).
 	//
@@ -8011,7 +8008,7 @@ type ClientInterface interface {
 	// kind, texts are text cells that no program computes, dates and times are texts in the form of RFC 3339. The cautions stand on a sheet of their own.
 	//
 	// Corresponds with GET /v1/portfolios/{id}/sites.xlsx (the `ExportSitesXLSX` operationId).
-	ExportSitesXLSX(ctx context.Context, id PortfolioID, params *ExportSitesXLSXParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ExportSitesXLSX(ctx context.Context, id PortfolioParameter, params *ExportSitesXLSXParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListPresets List the presets.
 	//
@@ -9162,7 +9159,7 @@ func (c *Client) ReassessSites(ctx context.Context, id PortfolioParameter, body 
 // Takes any type of body and a specified content type.
 //
 // Corresponds with POST /v1/portfolios/{id}/budget (the `PlanBudget` operationId).
-func (c *Client) PlanBudgetWithBody(ctx context.Context, id PortfolioID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+func (c *Client) PlanBudgetWithBody(ctx context.Context, id PortfolioParameter, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewPlanBudgetRequestWithBody(c.Server, id, contentType, body)
 	if err != nil {
 		return nil, err
@@ -9186,7 +9183,7 @@ func (c *Client) PlanBudgetWithBody(ctx context.Context, id PortfolioID, content
 // Takes a body of the `application/json` content type.
 //
 // Corresponds with POST /v1/portfolios/{id}/budget (the `PlanBudget` operationId).
-func (c *Client) PlanBudget(ctx context.Context, id PortfolioID, body PlanBudgetJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+func (c *Client) PlanBudget(ctx context.Context, id PortfolioParameter, body PlanBudgetJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewPlanBudgetRequest(c.Server, id, body)
 	if err != nil {
 		return nil, err
@@ -9273,7 +9270,7 @@ func (c *Client) ListSites(ctx context.Context, id PortfolioParameter, params *L
 // otherwise; a fault on the way breaks the connection, so that a part is never taken for the whole. Numbers are a screening and design aid: see the cautions of the service.
 //
 // Corresponds with GET /v1/portfolios/{id}/sites.csv (the `ExportSitesCSV` operationId).
-func (c *Client) ExportSitesCSV(ctx context.Context, id PortfolioID, params *ExportSitesCSVParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+func (c *Client) ExportSitesCSV(ctx context.Context, id PortfolioParameter, params *ExportSitesCSVParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewExportSitesCSVRequest(c.Server, id, params)
 	if err != nil {
 		return nil, err
@@ -9290,7 +9287,7 @@ func (c *Client) ExportSitesCSV(ctx context.Context, id PortfolioID, params *Exp
 // A point for each site. The columns of the CSV are the `id`, the coordinates and the properties.
 //
 // Corresponds with GET /v1/portfolios/{id}/sites.geojson (the `ExportSitesGeoJSON` operationId).
-func (c *Client) ExportSitesGeoJSON(ctx context.Context, id PortfolioID, params *ExportSitesGeoJSONParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+func (c *Client) ExportSitesGeoJSON(ctx context.Context, id PortfolioParameter, params *ExportSitesGeoJSONParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewExportSitesGeoJSONRequest(c.Server, id, params)
 	if err != nil {
 		return nil, err
@@ -9308,7 +9305,7 @@ func (c *Client) ExportSitesGeoJSON(ctx context.Context, id PortfolioID, params 
 // kind, texts are text cells that no program computes, dates and times are texts in the form of RFC 3339. The cautions stand on a sheet of their own.
 //
 // Corresponds with GET /v1/portfolios/{id}/sites.xlsx (the `ExportSitesXLSX` operationId).
-func (c *Client) ExportSitesXLSX(ctx context.Context, id PortfolioID, params *ExportSitesXLSXParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+func (c *Client) ExportSitesXLSX(ctx context.Context, id PortfolioParameter, params *ExportSitesXLSXParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewExportSitesXLSXRequest(c.Server, id, params)
 	if err != nil {
 		return nil, err
@@ -12185,7 +12182,7 @@ func NewReassessSitesRequestWithBody(server string, id PortfolioParameter, conte
 }
 
 // NewPlanBudgetRequest calls the generic PlanBudget builder with application/json body
-func NewPlanBudgetRequest(server string, id PortfolioID, body PlanBudgetJSONRequestBody) (*http.Request, error) {
+func NewPlanBudgetRequest(server string, id PortfolioParameter, body PlanBudgetJSONRequestBody) (*http.Request, error) {
 	var bodyReader io.Reader
 	buf, err := json.Marshal(body)
 	if err != nil {
@@ -12196,12 +12193,12 @@ func NewPlanBudgetRequest(server string, id PortfolioID, body PlanBudgetJSONRequ
 }
 
 // NewPlanBudgetRequestWithBody constructs an http.Request for the PlanBudget method, with any body, and a specified content type
-func NewPlanBudgetRequestWithBody(server string, id PortfolioID, contentType string, body io.Reader) (*http.Request, error) {
+func NewPlanBudgetRequestWithBody(server string, id PortfolioParameter, contentType string, body io.Reader) (*http.Request, error) {
 	var err error
 
 	var pathParam0 string
 
-	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
 	if err != nil {
 		return nil, err
 	}
@@ -12548,12 +12545,12 @@ func NewListSitesRequest(server string, id PortfolioParameter, params *ListSites
 }
 
 // NewExportSitesCSVRequest constructs an http.Request for the ExportSitesCSV method
-func NewExportSitesCSVRequest(server string, id PortfolioID, params *ExportSitesCSVParams) (*http.Request, error) {
+func NewExportSitesCSVRequest(server string, id PortfolioParameter, params *ExportSitesCSVParams) (*http.Request, error) {
 	var err error
 
 	var pathParam0 string
 
-	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
 	if err != nil {
 		return nil, err
 	}
@@ -12657,12 +12654,12 @@ func NewExportSitesCSVRequest(server string, id PortfolioID, params *ExportSites
 }
 
 // NewExportSitesGeoJSONRequest constructs an http.Request for the ExportSitesGeoJSON method
-func NewExportSitesGeoJSONRequest(server string, id PortfolioID, params *ExportSitesGeoJSONParams) (*http.Request, error) {
+func NewExportSitesGeoJSONRequest(server string, id PortfolioParameter, params *ExportSitesGeoJSONParams) (*http.Request, error) {
 	var err error
 
 	var pathParam0 string
 
-	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
 	if err != nil {
 		return nil, err
 	}
@@ -12766,12 +12763,12 @@ func NewExportSitesGeoJSONRequest(server string, id PortfolioID, params *ExportS
 }
 
 // NewExportSitesXLSXRequest constructs an http.Request for the ExportSitesXLSX method
-func NewExportSitesXLSXRequest(server string, id PortfolioID, params *ExportSitesXLSXParams) (*http.Request, error) {
+func NewExportSitesXLSXRequest(server string, id PortfolioParameter, params *ExportSitesXLSXParams) (*http.Request, error) {
 	var err error
 
 	var pathParam0 string
 
-	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
 	if err != nil {
 		return nil, err
 	}
@@ -14167,7 +14164,7 @@ type ClientWithResponsesInterface interface {
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/portfolios/{id}/budget (the `PlanBudget` operationId).
-	PlanBudgetWithBodyWithResponse(ctx context.Context, id PortfolioID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PlanBudgetResponse, error)
+	PlanBudgetWithBodyWithResponse(ctx context.Context, id PortfolioParameter, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PlanBudgetResponse, error)
 
 	// PlanBudgetWithResponse The set of measures over all sites that saves most for the money.
 	//
@@ -14181,7 +14178,7 @@ type ClientWithResponsesInterface interface {
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/portfolios/{id}/budget (the `PlanBudget` operationId).
-	PlanBudgetWithResponse(ctx context.Context, id PortfolioID, body PlanBudgetJSONRequestBody, reqEditors ...RequestEditorFn) (*PlanBudgetResponse, error)
+	PlanBudgetWithResponse(ctx context.Context, id PortfolioParameter, body PlanBudgetJSONRequestBody, reqEditors ...RequestEditorFn) (*PlanBudgetResponse, error)
 
 	// ComparePortfolioWithResponse The sites that a work changed, before and after.
 	//
@@ -14224,7 +14221,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/portfolios/{id}/sites.csv (the `ExportSitesCSV` operationId).
-	ExportSitesCSVWithResponse(ctx context.Context, id PortfolioID, params *ExportSitesCSVParams, reqEditors ...RequestEditorFn) (*ExportSitesCSVResponse, error)
+	ExportSitesCSVWithResponse(ctx context.Context, id PortfolioParameter, params *ExportSitesCSVParams, reqEditors ...RequestEditorFn) (*ExportSitesCSVResponse, error)
 
 	// ExportSitesGeoJSONWithResponse All sites of a portfolio as GeoJSON (RFC 7946).
 	//
@@ -14233,7 +14230,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/portfolios/{id}/sites.geojson (the `ExportSitesGeoJSON` operationId).
-	ExportSitesGeoJSONWithResponse(ctx context.Context, id PortfolioID, params *ExportSitesGeoJSONParams, reqEditors ...RequestEditorFn) (*ExportSitesGeoJSONResponse, error)
+	ExportSitesGeoJSONWithResponse(ctx context.Context, id PortfolioParameter, params *ExportSitesGeoJSONParams, reqEditors ...RequestEditorFn) (*ExportSitesGeoJSONResponse, error)
 
 	// ExportSitesXLSXWithResponse All sites of a portfolio as a workbook (ECMA-376).
 	//
@@ -14243,7 +14240,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/portfolios/{id}/sites.xlsx (the `ExportSitesXLSX` operationId).
-	ExportSitesXLSXWithResponse(ctx context.Context, id PortfolioID, params *ExportSitesXLSXParams, reqEditors ...RequestEditorFn) (*ExportSitesXLSXResponse, error)
+	ExportSitesXLSXWithResponse(ctx context.Context, id PortfolioParameter, params *ExportSitesXLSXParams, reqEditors ...RequestEditorFn) (*ExportSitesXLSXResponse, error)
 
 	// ListPresetsWithResponse List the presets.
 	//
@@ -18325,7 +18322,7 @@ func (c *ClientWithResponses) ReassessSitesWithResponse(ctx context.Context, id 
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/portfolios/{id}/budget (the `PlanBudget` operationId).
-func (c *ClientWithResponses) PlanBudgetWithBodyWithResponse(ctx context.Context, id PortfolioID, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PlanBudgetResponse, error) {
+func (c *ClientWithResponses) PlanBudgetWithBodyWithResponse(ctx context.Context, id PortfolioParameter, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PlanBudgetResponse, error) {
 	rsp, err := c.PlanBudgetWithBody(ctx, id, contentType, body, reqEditors...)
 	if err != nil {
 		return nil, err
@@ -18345,7 +18342,7 @@ func (c *ClientWithResponses) PlanBudgetWithBodyWithResponse(ctx context.Context
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/portfolios/{id}/budget (the `PlanBudget` operationId).
-func (c *ClientWithResponses) PlanBudgetWithResponse(ctx context.Context, id PortfolioID, body PlanBudgetJSONRequestBody, reqEditors ...RequestEditorFn) (*PlanBudgetResponse, error) {
+func (c *ClientWithResponses) PlanBudgetWithResponse(ctx context.Context, id PortfolioParameter, body PlanBudgetJSONRequestBody, reqEditors ...RequestEditorFn) (*PlanBudgetResponse, error) {
 	rsp, err := c.PlanBudget(ctx, id, body, reqEditors...)
 	if err != nil {
 		return nil, err
@@ -18418,7 +18415,7 @@ func (c *ClientWithResponses) ListSitesWithResponse(ctx context.Context, id Port
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/portfolios/{id}/sites.csv (the `ExportSitesCSV` operationId).
-func (c *ClientWithResponses) ExportSitesCSVWithResponse(ctx context.Context, id PortfolioID, params *ExportSitesCSVParams, reqEditors ...RequestEditorFn) (*ExportSitesCSVResponse, error) {
+func (c *ClientWithResponses) ExportSitesCSVWithResponse(ctx context.Context, id PortfolioParameter, params *ExportSitesCSVParams, reqEditors ...RequestEditorFn) (*ExportSitesCSVResponse, error) {
 	rsp, err := c.ExportSitesCSV(ctx, id, params, reqEditors...)
 	if err != nil {
 		return nil, err
@@ -18433,7 +18430,7 @@ func (c *ClientWithResponses) ExportSitesCSVWithResponse(ctx context.Context, id
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/portfolios/{id}/sites.geojson (the `ExportSitesGeoJSON` operationId).
-func (c *ClientWithResponses) ExportSitesGeoJSONWithResponse(ctx context.Context, id PortfolioID, params *ExportSitesGeoJSONParams, reqEditors ...RequestEditorFn) (*ExportSitesGeoJSONResponse, error) {
+func (c *ClientWithResponses) ExportSitesGeoJSONWithResponse(ctx context.Context, id PortfolioParameter, params *ExportSitesGeoJSONParams, reqEditors ...RequestEditorFn) (*ExportSitesGeoJSONResponse, error) {
 	rsp, err := c.ExportSitesGeoJSON(ctx, id, params, reqEditors...)
 	if err != nil {
 		return nil, err
@@ -18449,7 +18446,7 @@ func (c *ClientWithResponses) ExportSitesGeoJSONWithResponse(ctx context.Context
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/portfolios/{id}/sites.xlsx (the `ExportSitesXLSX` operationId).
-func (c *ClientWithResponses) ExportSitesXLSXWithResponse(ctx context.Context, id PortfolioID, params *ExportSitesXLSXParams, reqEditors ...RequestEditorFn) (*ExportSitesXLSXResponse, error) {
+func (c *ClientWithResponses) ExportSitesXLSXWithResponse(ctx context.Context, id PortfolioParameter, params *ExportSitesXLSXParams, reqEditors ...RequestEditorFn) (*ExportSitesXLSXResponse, error) {
 	rsp, err := c.ExportSitesXLSX(ctx, id, params, reqEditors...)
 	if err != nil {
 		return nil, err
