@@ -171,6 +171,7 @@ func (s *search) findTop() {
 // finishTop keeps the best that can be reached, and makes room for what will be remembered.
 func (s *search) finishTop() {
 	s.top.measures = clone(&s.m)
+	s.top.risks, _ = s.evaluate() // what was dropped has no effect on a limited risk, but may have one on a risk without a limit
 	count, size := 1, 0
 	for a := range s.axes {
 		last := s.axes[a].n - 1

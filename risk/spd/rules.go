@@ -82,12 +82,6 @@ func (d *Device) Meets(n *Need) (ok bool, firstFailed Rule) {
 	return true, Rules
 }
 
-// judge applies one rule of the device to the place of an entry.
-func (d *Device) judge(r Rule, e *Entry) Verdict {
-	n := NeedOf(e)
-	return d.decide(r, &n)
-}
-
 // decide applies one rule of the device. A rule that does not apply is Suitable; so is I_max, which is guidance.
 func (d *Device) decide(r Rule, n *Need) Verdict {
 	switch r {
