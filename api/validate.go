@@ -257,6 +257,8 @@ func (v *visit) covers(pointer string, rule risk.Rule) bool {
 // schema accepts where it does not; keep is false where the value had to go. name is the key it stands under.
 func (v *visit) sound(s *openapi3.Schema, value any, pointer, name string) (result any, keep bool) {
 	switch {
+	case s.IsEmpty(): // the contract leaves the form open
+		return value, true
 	case s.Type.Is(openapi3.TypeObject):
 		m, ok := value.(map[string]any)
 		if !ok {

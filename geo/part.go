@@ -74,6 +74,9 @@ func (fs *Faults) add(f Fault) {
 	}
 }
 
+// full reports that nothing more is listed, so that looking further is of no use.
+func (fs *Faults) full() bool { return len(*fs) > maxFaults }
+
 // Validate returns everything that is wrong with the parts of a structure, or nil. Faults of position, height and
 // ring are looked for first; whether rings cross is looked at only where those are right.
 func Validate(parts []Part) []Fault {

@@ -21,13 +21,16 @@ func (lay *layout) checkRings(faults *Faults) {
 			continue
 		}
 		crossed := false
-		for i := p.first; i < p.end && budget > 0; i++ {
+		for i := p.first; i < p.end && budget > 0 && !faults.full(); i++ {
 			lay.eachMeeting(i, &budget, func(j int32, m meeting) {
 				if lay.ribs[j].part != int32(k) {
 					return
 				}
 				if m == crosses && i < j {
 					crossed = true
+					if faults.full() {
+						return
+					}
 					r, q := &lay.ribs[i], &lay.ribs[j]
 					faults.add(Fault{p.input, int(r.ring), int(r.vertex), fmt.Sprintf(
 						"the edge at this vertex crosses the edge at vertex %d of ring %d", q.vertex, q.ring)})

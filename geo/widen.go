@@ -85,10 +85,10 @@ type widening struct {
 	edges      []Edge
 }
 
-// errIntricate bounds the time: about a minute of comparisons.
+// errIntricate bounds the time: some seconds of comparisons.
 var errIntricate = errors.New("the parts are too intricate: too many edges overlap")
 
-const comparisonBudget = 1_000_000_000
+const comparisonBudget = 100_000_000
 
 // widened returns the outline of the union of all parts, each widened by its radius [m].
 func (lay *layout) widened(radius []float64) ([][]Edge, error) {
