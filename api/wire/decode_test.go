@@ -284,7 +284,7 @@ func mutate(t *rapid.T, root map[string]any) {
 	case 3:
 		switch v := p.value.(type) {
 		case float64:
-			p.set(rapid.SampledFrom([]float64{-v, v + 0.5, v * 1e6, math.Nextafter(v, math.Inf(1)), math.Nextafter(v, math.Inf(-1))}).Draw(t, "number"))
+			p.set(rapid.SampledFrom([]float64{-v, v + 0.5, max(-math.MaxFloat64, min(v*1e6, math.MaxFloat64)), math.Nextafter(v, math.Inf(1)), math.Nextafter(v, math.Inf(-1))}).Draw(t, "number"))
 		case string:
 			p.set(rapid.SampledFrom([]string{v + v, strings.ToUpper(v), v + " ", strings.Repeat("ä", 100), strings.Repeat("𝄞", 201)}).Draw(t, "text"))
 		case []any:
