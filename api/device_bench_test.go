@@ -41,9 +41,6 @@ func watchHeap(run func()) (peak uint64) {
 
 // TestUploadOfFullSize uploads the largest table there may be, of some 40 MB, and looks at the memory it takes.
 func TestUploadOfFullSize(t *testing.T) {
-	if testing.Short() {
-		t.Skip("a large one, only without -short")
-	}
 	const allowed = 64 << 20
 	for name, open := range map[string]func(testing.TB) store.Store{"SQLite": openSQLite, "PostgreSQL": openPostgres} {
 		t.Run(name, func(t *testing.T) {

@@ -321,9 +321,6 @@ func send(server *api.Server, ctx context.Context, query string, table io.Reader
 }
 
 func TestUploadsWithoutEnd(t *testing.T) {
-	if testing.Short() {
-		t.Skip("a large one, only without -short")
-	}
 	server := newServer(t, openSQLite(t))
 	c := newClient(t, server)
 	rows := bigTable(1 << 30)

@@ -273,9 +273,6 @@ func (e *endless) ListSites(_ context.Context, _ store.Organisation, _ string, f
 
 // Memory does not grow with the number of sites, whatever the form.
 func TestExportsNeedConstantMemory(t *testing.T) {
-	if testing.Short() {
-		t.Skip("a large one, only without -short")
-	}
 	e := &endless{Store: openSQLite(t)}
 	p := openPortfolio(t, e, "P")
 	server := newServer(t, e)

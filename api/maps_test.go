@@ -636,9 +636,6 @@ func TestMapsInMemory(t *testing.T) {
 }
 
 func TestMapsOfManyAtOnce(t *testing.T) {
-	if testing.Short() {
-		t.Skip("a large one, only without -short")
-	}
 	for name, open := range map[string]func(testing.TB) store.Store{"SQLite": openSQLite, "PostgreSQL": openPostgres} {
 		t.Run(name, func(t *testing.T) {
 			server := newServer(t, open(t))

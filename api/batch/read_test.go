@@ -775,9 +775,6 @@ func (r *rowsOnTheFly) Read(p []byte) (int, error) {
 
 // TestMemoryDoesNotGrow compares the memory in use along 200 000 rows.
 func TestMemoryDoesNotGrow(t *testing.T) {
-	if testing.Short() {
-		t.Skip("a large one, only without -short")
-	}
 	const rows, every = 200_000, 40_000
 	inUse := func() uint64 {
 		runtime.GC()
