@@ -232,7 +232,9 @@ func reviseOn(ctx context.Context, c *pgxpool.Conn, owner string, r *store.Recor
 		if err := appendWith(tx); err != nil {
 			return err
 		}
-		return updateSites(ctx, tx, owner, []*store.Record{r}, nil, nil)
+		var site pgx.Batch
+		queueSite(&site, owner, r, nil, nil)
+		return sendSites(ctx, tx, &site)
 	})
 }
 

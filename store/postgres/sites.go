@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"strings"
-	"time"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
@@ -140,17 +139,20 @@ func (s *Store) ChangedSites(ctx context.Context, org store.Organisation, portfo
 	return store.NextChangesPage(sites, c.Limit), nil
 }
 
-// SitesByReference returns the sites that have one of the references.
+// SitesByReference returns the sites that have one of the references, looked up one by one: the
+// statistics lag behind a bulk load, and a plan for few sites would read all of them.
 func (s *Store) SitesByReference(ctx context.Context, org store.Organisation, portfolio string, references []string) ([]store.Site, error) {
 	key, err := address(org, portfolio)
 	if err != nil || len(references) == 0 {
 		return nil, nil
 	}
-	return collect(ctx, s, onlySite, `SELECT `+siteColumns+` FROM portfolio_site s
-		WHERE s.organisation = $1 AND s.portfolio = $2 AND s.reference = ANY($3::text[]) AND s.reference <> ''`, append(key, references)...)
+	return collect(ctx, s, onlySite, `SELECT `+siteColumns+` FROM unnest($3::text[]) AS t (reference)
+		JOIN LATERAL (SELECT * FROM portfolio_site s
+			WHERE s.organisation = $1 AND s.portfolio = $2 AND s.reference = t.reference AND s.reference <> '' LIMIT 1) AS s ON true`,
+		append(key, references)...)
 }
 
-// SiteInputs returns sites with their inputs.
+// SiteInputs returns sites with their inputs, looked up like those of SitesByReference.
 func (s *Store) SiteInputs(ctx context.Context, org store.Organisation, portfolio string, assessments []string) ([]store.SiteInput, error) {
 	key, err := address(org, portfolio)
 	ids := canonicalIDs(assessments)
@@ -160,9 +162,12 @@ func (s *Store) SiteInputs(ctx context.Context, org store.Organisation, portfoli
 	return collect(ctx, s, func(row pgx.Row) (in store.SiteInput, err error) {
 		in.Site, err = scanSite(row, &in.Input)
 		return in, err
-	}, `SELECT `+siteColumns+`, r.input FROM portfolio_site s
-		JOIN revision r ON r.organisation = s.organisation AND r.assessment = s.assessment AND r.revision = s.revision
-		WHERE s.organisation = $1 AND s.portfolio = $2 AND s.assessment = ANY($3::uuid[])`, append(key, ids)...)
+	}, `SELECT `+siteColumns+`, r.input FROM unnest($3::uuid[]) AS t (id)
+		JOIN LATERAL (SELECT * FROM portfolio_site s
+			WHERE s.organisation = $1 AND s.assessment = t.id LIMIT 1) AS s ON s.portfolio = $2
+		JOIN LATERAL (SELECT r.input FROM revision r
+			WHERE r.organisation = s.organisation AND r.assessment = s.assessment AND r.revision = s.revision LIMIT 1) AS r ON true`,
+		append(key, ids)...)
 }
 
 // canonicalIDs leaves out what is nobody's id.
@@ -209,69 +214,26 @@ func siteRow(owner, portfolio, work [16]byte, r *store.Record) []any {
 		s.NeededProtection, s.RequiredDevices, r.ReviewDue, r.Engine, r.InputHash, r.CreatedAt, r.CreatedAt, work}
 }
 
-// changeSites brings rows of sites to their newest revisions.
-const changeSites = `
-UPDATE portfolio_site s SET reference = t.reference, name = t.name, reference_folded = t.reference_folded, name_folded = t.name_folded,
-	latitude = t.latitude, longitude = t.longitude, revision = t.revision, ground_flashes = t.ground_flashes,
-	density_origin = t.density_origin, density_map = t.density_map, worst_ratio = t.worst_ratio, loss_of_human_life = t.loss_of_human_life,
-	excess = t.excess, persons_at_risk = t.persons_at_risk, acceptable = t.acceptable, needed_protection = t.needed_protection,
-	required_devices = t.required_devices, review_due = t.review_due, engine = t.engine, input_hash = t.input_hash, updated_at = t.updated_at,
-	changed_by = $2, before = t.before
-FROM unnest($3::uuid[], $4::text[], $5::text[], $6::text[], $7::text[], $8::double precision[], $9::double precision[], $10::integer[],
-	$11::double precision[], $12::text[], $13::text[], $14::double precision[], $15::double precision[], $16::double precision[],
-	$17::double precision[], $18::boolean[], $19::text[], $20::integer[], $21::date[], $22::text[], $23::text[], $24::timestamptz[], $25::bytea[])
-	AS t (id, reference, name, reference_folded, name_folded, latitude, longitude, revision, ground_flashes, density_origin, density_map, worst_ratio,
-		loss_of_human_life, excess, persons_at_risk, acceptable, needed_protection, required_devices, review_due, engine, input_hash, updated_at, before)
-WHERE s.organisation = $1 AND s.assessment = t.id`
+// changeSite brings the row of a site to its newest revision; an assessment without one is no site.
+const changeSite = `
+UPDATE portfolio_site SET reference = $3, name = $4, reference_folded = $5, name_folded = $6, latitude = $7, longitude = $8, revision = $9,
+	ground_flashes = $10, density_origin = $11, density_map = $12, worst_ratio = $13, loss_of_human_life = $14, excess = $15,
+	persons_at_risk = $16, acceptable = $17, needed_protection = $18, required_devices = $19, review_due = $20, engine = $21,
+	input_hash = $22, updated_at = $23, changed_by = $24, before = $25
+WHERE organisation = $1 AND assessment = $2`
 
-// updateSites sets the summaries of records that are sites. Without a work, nothing tells of before.
-func updateSites(ctx context.Context, tx pgx.Tx, owner string, records []*store.Record, work *string, before [][]byte) error {
-	n := len(records)
-	text := func(of func(*store.Record) string) []string {
-		all := make([]string, n)
-		for i, r := range records {
-			all[i] = of(r)
-		}
-		return all
-	}
-	numbers := func(of func(*store.Record) float64) []float64 {
-		all := make([]float64, n)
-		for i, r := range records {
-			all[i] = of(r)
-		}
-		return all
-	}
-	revisions, devices, acceptable := make([]int32, n), make([]int32, n), make([]bool, n)
-	due, updated := make([]time.Time, n), make([]time.Time, n)
-	for i, r := range records {
-		revisions[i], devices[i], acceptable[i] = int32(r.Revision), int32(r.Summary.RequiredDevices), r.Summary.Acceptable
-		due[i], updated[i] = r.ReviewDue, r.CreatedAt
-	}
-	if before == nil {
-		before = make([][]byte, n)
-	}
-	_, err := tx.Exec(ctx, changeSites, owner, work,
-		text(func(r *store.Record) string { return r.ID }),
-		text(func(r *store.Record) string { return r.Reference }),
-		text(func(r *store.Record) string { return r.Name }),
-		text(func(r *store.Record) string { return store.Fold(r.Reference) }),
-		text(func(r *store.Record) string { return store.Fold(r.Name) }),
-		numbers(func(r *store.Record) float64 { return r.Latitude }),
-		numbers(func(r *store.Record) float64 { return r.Longitude }),
-		revisions,
-		numbers(func(r *store.Record) float64 { return r.Summary.GroundFlashes }),
-		text(func(r *store.Record) string { return r.Summary.DensityOrigin }),
-		text(func(r *store.Record) string { return r.Summary.DensityMap }),
-		numbers(func(r *store.Record) float64 { return r.Summary.WorstRatio }),
-		numbers(func(r *store.Record) float64 { return r.Summary.LossOfHumanLife }),
-		numbers(func(r *store.Record) float64 { return r.Summary.Excess }),
-		numbers(func(r *store.Record) float64 { return r.Summary.PersonsAtRisk }),
-		acceptable,
-		text(func(r *store.Record) string { return r.Summary.NeededProtection }),
-		devices, due,
-		text(func(r *store.Record) string { return r.Engine }),
-		text(func(r *store.Record) string { return r.InputHash }),
-		updated, before)
+// queueSite adds a change of the row of a site. Without a work, nothing tells of before.
+func queueSite(b *pgx.Batch, owner string, r *store.Record, work *string, before []byte) {
+	s := r.Summary
+	b.Queue(changeSite, owner, r.ID, r.Reference, r.Name, store.Fold(r.Reference), store.Fold(r.Name), r.Latitude, r.Longitude, r.Revision,
+		s.GroundFlashes, s.DensityOrigin, s.DensityMap, s.WorstRatio, s.LossOfHumanLife, s.Excess,
+		s.PersonsAtRisk, s.Acceptable, s.NeededProtection, s.RequiredDevices, r.ReviewDue, r.Engine,
+		r.InputHash, r.CreatedAt, work, before)
+}
+
+// sendSites sends what queueSite added.
+func sendSites(ctx context.Context, tx pgx.Tx, b *pgx.Batch) error {
+	err := tx.SendBatch(ctx, b).Close()
 	if violates(err, uniqueViolation) {
 		return store.ErrReferenceTaken
 	}

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
 	"github.com/jackc/pgx/v5/pgxpool"
 
 	"levinward/store"
@@ -379,48 +380,48 @@ func copyRevisions(ctx context.Context, tx pgx.Tx, owner [16]byte, n int, record
 	return err
 }
 
-// reviseAll moves assessments to their next revisions, those alone that are sites of the portfolio.
-const reviseAll = `
-UPDATE assessment a SET newest = a.newest + 1, name_folded = t.name, reference_folded = t.reference,
-	latitude = t.latitude, longitude = t.longitude, review_due = t.review_due
-FROM unnest($3::uuid[], $4::integer[], $5::text[], $6::text[], $7::double precision[], $8::double precision[], $9::date[])
-	AS t (id, newest, name, reference, latitude, longitude, review_due)
-JOIN portfolio_site s ON s.organisation = $1 AND s.assessment = t.id AND s.portfolio = $2
-WHERE a.organisation = $1 AND a.id = t.id AND a.newest = t.newest`
+// reviseSite moves an assessment to its next revision, if it is a site of the portfolio. It is sent
+// once per row, and looks only for keys: the statistics lag behind a bulk load, and another plan
+// could read all of the portfolio for every row.
+const reviseSite = `
+UPDATE assessment SET newest = newest + 1, name_folded = $5, reference_folded = $6, latitude = $7, longitude = $8, review_due = $9
+WHERE organisation = $1 AND id = $3 AND newest = $4
+	AND $2 = (SELECT s.portfolio FROM portfolio_site s WHERE s.organisation = $1 AND s.assessment = $3)`
 
 // reviseSites appends revisions to sites; ErrChunkChanged where one was revised or deleted meanwhile.
 func reviseSites(ctx context.Context, tx pgx.Tx, key []any, portfolio string, revised []store.Revised) error {
-	n := len(revised)
-	if n == 0 {
+	if len(revised) == 0 {
 		return nil
 	}
-	ids, names, references := make([]string, n), make([]string, n), make([]string, n)
-	newest, latitudes, longitudes, due := make([]int32, n), make([]float64, n), make([]float64, n), make([]time.Time, n)
-	records, before := make([]*store.Record, n), make([][]byte, n)
+	owner, work := key[0].(string), key[1].(string)
+	var moved, told pgx.Batch
 	for i := range revised {
 		r := &revised[i]
-		records[i] = &r.Record
-		ids[i], newest[i], names[i], references[i] = r.ID, int32(r.Before.Revision), store.Fold(r.Name), store.Fold(r.Reference)
-		latitudes[i], longitudes[i], due[i] = r.Latitude, r.Longitude, r.ReviewDue
-		var err error
-		if before[i], err = store.EncodeBefore(&r.Before); err != nil {
+		before, err := store.EncodeBefore(&r.Before)
+		if err != nil {
 			return err
 		}
+		moved.Queue(reviseSite, owner, portfolio, r.ID, r.Before.Revision, store.Fold(r.Name), store.Fold(r.Reference),
+			r.Latitude, r.Longitude, r.ReviewDue).Exec(onlyOne)
+		queueSite(&told, owner, &r.Record, &work, before)
 	}
-	owner := key[0].(string)
-	tag, err := tx.Exec(ctx, reviseAll, owner, portfolio, ids, newest, names, references, latitudes, longitudes, due)
-	if err != nil {
+	if err := tx.SendBatch(ctx, &moved).Close(); err != nil {
 		return err
 	}
-	if tag.RowsAffected() != int64(n) {
+	record := func(i int) *store.Record { return &revised[i].Record }
+	if err := copyRevisions(ctx, tx, binaryID(owner), len(revised), record); err != nil {
+		return err
+	}
+	if err := tellAll(ctx, tx, owner, store.EventRevised, len(revised), record); err != nil {
+		return err
+	}
+	return sendSites(ctx, tx, &told)
+}
+
+// onlyOne accepts a statement that changed one row.
+func onlyOne(tag pgconn.CommandTag) error {
+	if tag.RowsAffected() != 1 {
 		return store.ErrChunkChanged
 	}
-	if err := copyRevisions(ctx, tx, binaryID(owner), n, func(i int) *store.Record { return records[i] }); err != nil {
-		return err
-	}
-	if err := tellAll(ctx, tx, owner, store.EventRevised, n, func(i int) *store.Record { return records[i] }); err != nil {
-		return err
-	}
-	work := key[1].(string)
-	return updateSites(ctx, tx, owner, records, &work, before)
+	return nil
 }
