@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"slices"
 
 	"levinward/store"
 )
@@ -54,14 +55,17 @@ func (j *Jobs) Reassess(ctx context.Context, r Reassessment) (store.Work, error)
 	}
 	number := int64(0)
 	for after := ""; ; {
-		ids, err := j.Store.SitesToAssess(ctx, j.org, r.Portfolio, choose, after, rowsOfChunk)
-		if err == nil && len(ids) > 0 {
-			var c store.NewChunk
-			for _, id := range ids {
+		ids, err := j.Store.SitesToAssess(ctx, j.org, r.Portfolio, choose, after, idsAtOnce)
+		for part := range slices.Chunk(ids, rowsOfChunk) {
+			if err != nil {
+				break
+			}
+			c := store.NewChunk{Count: len(part)}
+			for _, id := range part {
 				number++
 				c.Rows = appendSite(c.Rows, number, id)
 			}
-			c.Count, after = len(ids), ids[len(ids)-1]
+			after = part[len(part)-1]
 			err = j.Store.AddChunk(ctx, j.org, w.ID, c, j.now())
 		}
 		if err != nil {
@@ -73,6 +77,9 @@ func (j *Jobs) Reassess(ctx context.Context, r Reassessment) (store.Work, error)
 		}
 	}
 }
+
+// idsAtOnce is more than a chunk has, because finding the first of them may sort all sites.
+const idsAtOnce = 40 * rowsOfChunk
 
 // newerMaps says which map follows each of those that are not the newest of their name.
 func (j *Jobs) newerMaps(ctx context.Context) (map[string]string, error) {
