@@ -139,8 +139,8 @@ func (s *Store) ChangedSites(ctx context.Context, org store.Organisation, portfo
 	return store.NextChangesPage(sites, c.Limit), nil
 }
 
-// SitesByReference returns the sites that have one of the references, looked up one by one: the
-// statistics lag behind a bulk load, and a plan for few sites would read all of them.
+// SitesByReference returns the sites that have one of the references, looked up one by one, so that
+// no plan can be to read the whole portfolio.
 func (s *Store) SitesByReference(ctx context.Context, org store.Organisation, portfolio string, references []string) ([]store.Site, error) {
 	key, err := address(org, portfolio)
 	if err != nil || len(references) == 0 {
