@@ -32,7 +32,7 @@ const (
 )
 
 // maxBudgetSites bounds the time and memory of one plan.
-var maxBudgetSites = 20_000
+var maxBudgetSites = 100_000
 
 var tooManySites = kind{"too-many-sites", http.StatusUnprocessableEntity, "The portfolio has too many sites for this"}
 

@@ -7936,7 +7936,7 @@ type ClientInterface interface {
 	// that together they cost at most the budget and save as much as possible: exactly, or with a proven bound and the gap to it. Nothing is stored.
 	//
 	// Every site has to have its prices in the currency of the budget, or relative costs where the budget is relative; where one has not, the request is refused and
-	// the sites are named. At most 20000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
+	// the sites are named. At most 100000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
 	// With `Accept: text/csv` the answer is a table with a row for each structure that something is paid for and a last row with the totals.
 	//
 	// Takes any type of body and a specified content type.
@@ -7950,7 +7950,7 @@ type ClientInterface interface {
 	// that together they cost at most the budget and save as much as possible: exactly, or with a proven bound and the gap to it. Nothing is stored.
 	//
 	// Every site has to have its prices in the currency of the budget, or relative costs where the budget is relative; where one has not, the request is refused and
-	// the sites are named. At most 20000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
+	// the sites are named. At most 100000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
 	// With `Accept: text/csv` the answer is a table with a row for each structure that something is paid for and a last row with the totals.
 	//
 	// Takes a body of the `application/json` content type.
@@ -9153,7 +9153,7 @@ func (c *Client) ReassessSites(ctx context.Context, id PortfolioParameter, body 
 // that together they cost at most the budget and save as much as possible: exactly, or with a proven bound and the gap to it. Nothing is stored.
 //
 // Every site has to have its prices in the currency of the budget, or relative costs where the budget is relative; where one has not, the request is refused and
-// the sites are named. At most 20000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
+// the sites are named. At most 100000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
 // With `Accept: text/csv` the answer is a table with a row for each structure that something is paid for and a last row with the totals.
 //
 // Takes any type of body and a specified content type.
@@ -9177,7 +9177,7 @@ func (c *Client) PlanBudgetWithBody(ctx context.Context, id PortfolioParameter, 
 // that together they cost at most the budget and save as much as possible: exactly, or with a proven bound and the gap to it. Nothing is stored.
 //
 // Every site has to have its prices in the currency of the budget, or relative costs where the budget is relative; where one has not, the request is refused and
-// the sites are named. At most 20000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
+// the sites are named. At most 100000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
 // With `Accept: text/csv` the answer is a table with a row for each structure that something is paid for and a last row with the totals.
 //
 // Takes a body of the `application/json` content type.
@@ -14158,7 +14158,7 @@ type ClientWithResponsesInterface interface {
 	// that together they cost at most the budget and save as much as possible: exactly, or with a proven bound and the gap to it. Nothing is stored.
 	//
 	// Every site has to have its prices in the currency of the budget, or relative costs where the budget is relative; where one has not, the request is refused and
-	// the sites are named. At most 20000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
+	// the sites are named. At most 100000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
 	// With `Accept: text/csv` the answer is a table with a row for each structure that something is paid for and a last row with the totals.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
@@ -14172,7 +14172,7 @@ type ClientWithResponsesInterface interface {
 	// that together they cost at most the budget and save as much as possible: exactly, or with a proven bound and the gap to it. Nothing is stored.
 	//
 	// Every site has to have its prices in the currency of the budget, or relative costs where the budget is relative; where one has not, the request is refused and
-	// the sites are named. At most 20000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
+	// the sites are named. At most 100000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
 	// With `Accept: text/csv` the answer is a table with a row for each structure that something is paid for and a last row with the totals.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
@@ -18316,7 +18316,7 @@ func (c *ClientWithResponses) ReassessSitesWithResponse(ctx context.Context, id 
 // that together they cost at most the budget and save as much as possible: exactly, or with a proven bound and the gap to it. Nothing is stored.
 //
 // Every site has to have its prices in the currency of the budget, or relative costs where the budget is relative; where one has not, the request is refused and
-// the sites are named. At most 20000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
+// the sites are named. At most 100000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
 // With `Accept: text/csv` the answer is a table with a row for each structure that something is paid for and a last row with the totals.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
@@ -18336,7 +18336,7 @@ func (c *ClientWithResponses) PlanBudgetWithBodyWithResponse(ctx context.Context
 // that together they cost at most the budget and save as much as possible: exactly, or with a proven bound and the gap to it. Nothing is stored.
 //
 // Every site has to have its prices in the currency of the budget, or relative costs where the budget is relative; where one has not, the request is refused and
-// the sites are named. At most 20000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
+// the sites are named. At most 100000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
 // With `Accept: text/csv` the answer is a table with a row for each structure that something is paid for and a last row with the totals.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).

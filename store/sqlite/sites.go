@@ -151,6 +151,12 @@ func (s *Store) SitesByReference(ctx context.Context, org store.Organisation, po
 		WHERE s.organisation = $1 AND s.portfolio = $2 AND s.reference <> '' AND s.reference IN (SELECT value FROM json_each($3))`, append(key, string(list))...)
 }
 
+// siteInputs looks sites up by their ids. The plus keeps the portfolio from leading an index:
+// all of its sites would be read.
+const siteInputs = `SELECT ` + siteColumns + `, r.input FROM portfolio_site s
+	JOIN revision r ON r.organisation = s.organisation AND r.assessment = s.assessment AND r.revision = s.revision
+	WHERE s.organisation = $1 AND +s.portfolio = $2 AND s.assessment IN (SELECT lower(value) FROM json_each($3))`
+
 // SiteInputs returns sites with their inputs.
 func (s *Store) SiteInputs(ctx context.Context, org store.Organisation, portfolio string, assessments []string) ([]store.SiteInput, error) {
 	key, err := address(org, portfolio)
@@ -164,9 +170,7 @@ func (s *Store) SiteInputs(ctx context.Context, org store.Organisation, portfoli
 	return collect(ctx, s, func(row scanner) (in store.SiteInput, err error) {
 		in.Site, err = scanSite(row, &in.Input)
 		return in, err
-	}, `SELECT `+siteColumns+`, r.input FROM portfolio_site s
-		JOIN revision r ON r.organisation = s.organisation AND r.assessment = s.assessment AND r.revision = s.revision
-		WHERE s.organisation = $1 AND s.portfolio = $2 AND s.assessment IN (SELECT lower(value) FROM json_each($3))`, append(key, string(list))...)
+	}, siteInputs, append(key, string(list))...)
 }
 
 // SitesToAssess returns ids of sites to be assessed again.

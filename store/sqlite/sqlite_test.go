@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -285,4 +286,28 @@ func TestUnavailableAndBack(t *testing.T) {
 			t.Errorf("after: %v", err)
 		}
 	})
+}
+
+// Inputs of a few sites of a large portfolio are found by their ids: its other sites are not read.
+func TestInputsAreFoundByID(t *testing.T) {
+	s := open(t, filepath.Join(t.TempDir(), "x.db"))
+	rows, err := s.reader.QueryContext(t.Context(), `EXPLAIN QUERY PLAN `+siteInputs, "", "", "[]")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer rows.Close()
+	var steps []string
+	for rows.Next() {
+		var id, parent, unused int
+		var step string
+		if err := rows.Scan(&id, &parent, &unused, &step); err != nil {
+			t.Fatal(err)
+		}
+		steps = append(steps, step)
+	}
+	if rows.Err() != nil || !slices.ContainsFunc(steps, func(step string) bool {
+		return strings.Contains(step, " s ") && strings.Contains(step, "(organisation=? AND assessment=?)")
+	}) {
+		t.Errorf("the plan is %q, %v", steps, rows.Err())
+	}
 }
