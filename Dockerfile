@@ -10,10 +10,10 @@ FROM scratch
 COPY --from=build /out/levinward /levinward
 COPY --from=build --chown=65532:65532 /out/data /data
 USER 65532:65532
-# SQLite keeps its temporary files in the working directory where there is no /tmp.
+# There is no /tmp: what waits on the disk (imports, exports, SQLite's temporary files) waits here.
 WORKDIR /data
 VOLUME /data
-ENV LEVINWARD_LISTEN=0.0.0.0:8080 LEVINWARD_DATABASE=/data/levinward.db
+ENV TMPDIR=/data LEVINWARD_LISTEN=0.0.0.0:8080 LEVINWARD_DATABASE=/data/levinward.db
 EXPOSE 8080
 ENTRYPOINT ["/levinward"]
 CMD ["serve"]
