@@ -39,6 +39,7 @@ type siteWriter interface {
 	write(s *store.Site) error
 	flush() error // sends what is ready
 	close() error // ends the file
+	discard()     // gives up what waits on the disk, whether the file was ended or not
 }
 
 // export answers the sites of a portfolio as a file, page by page.
@@ -61,26 +62,27 @@ func (s *Server) export(name, mediaType string, open func(io.Writer) (siteWriter
 		h.Set(echo.HeaderContentDisposition, `attachment; filename="`+name+`"`)
 		w, err := open(steadyWriter{c.Response(), http.NewResponseController(c.Response())})
 		if err != nil {
-			return s.broken(c, nil, err)
+			return s.broken(c, err)
 		}
+		defer w.discard()
 		for {
 			for i := range page.Sites {
 				if err := w.write(&page.Sites[i]); err != nil {
-					return s.broken(c, w, err)
+					return s.broken(c, err)
 				}
 			}
 			if err := w.flush(); err != nil {
-				return s.broken(c, w, err)
+				return s.broken(c, err)
 			}
 			if filter.Cursor = page.Next; filter.Cursor == "" {
 				break
 			}
 			if page, err = s.store.ListSites(ctx, store.Local, id, filter); err != nil {
-				return s.broken(c, w, err)
+				return s.broken(c, err)
 			}
 		}
 		if err := w.close(); err != nil {
-			return s.broken(c, nil, err)
+			return s.broken(c, err)
 		}
 		return nil
 	}
@@ -88,10 +90,7 @@ func (s *Server) export(name, mediaType string, open func(io.Writer) (siteWriter
 
 // broken ends a file that cannot be completed: as a problem where nothing was sent
 // yet, otherwise by breaking the connection, so that no client takes a part for the whole.
-func (s *Server) broken(c echo.Context, w siteWriter, err error) error {
-	if x, ok := w.(*xlsxSites); ok {
-		_ = x.file.Close()
-	}
+func (s *Server) broken(c echo.Context, err error) error {
 	if !c.Response().Committed {
 		for _, name := range []string{echo.HeaderContentType, echo.HeaderContentDisposition} {
 			c.Response().Header().Del(name)
@@ -125,8 +124,8 @@ func columnNames() []string {
 	return names
 }
 
-// siteCells are the values of the columns: text, float64, int, bool, or nil for none.
-func siteCells(s *store.Site) []any {
+// siteCells are the values of the columns: text, float64, int, bool, or nil for none. layout is that of times.
+func siteCells(s *store.Site, layout string) []any {
 	cells := append(make([]any, 0, len(siteColumns)), s.Assessment, s.Latitude, s.Longitude)
 	p := siteProperties(s)
 	v := reflect.ValueOf(&p).Elem()
@@ -139,7 +138,7 @@ func siteCells(s *store.Site) []any {
 				cells = append(cells, *cell)
 			}
 		case time.Time:
-			cells = append(cells, cell.Format(time.RFC3339Nano))
+			cells = append(cells, cell.Format(layout))
 		default:
 			cells = append(cells, cell)
 		}
@@ -160,7 +159,7 @@ func newCSVSites(out io.Writer) (siteWriter, error) {
 }
 
 func (f *csvSites) write(s *store.Site) error {
-	for i, cell := range siteCells(s) {
+	for i, cell := range siteCells(s, time.RFC3339Nano) {
 		switch cell := cell.(type) {
 		case nil:
 			f.row[i] = ""
@@ -183,6 +182,8 @@ func (f *csvSites) flush() error {
 }
 
 func (f *csvSites) close() error { return f.flush() }
+
+func (f *csvSites) discard() {}
 
 // geoSites writes a GeoJSON FeatureCollection (RFC 7946).
 type geoSites struct {
@@ -217,6 +218,8 @@ func (f *geoSites) write(s *store.Site) error {
 }
 
 func (f *geoSites) flush() error { return f.w.Flush() }
+
+func (f *geoSites) discard() {}
 
 func (f *geoSites) close() error {
 	if _, err := f.w.WriteString("\n]}\n"); err != nil {
@@ -304,13 +307,12 @@ func (f *xlsxSites) write(s *store.Site) error {
 			return err
 		}
 	}
-	return f.add(siteCells(s))
+	return f.add(siteCells(s, time.RFC3339Nano))
 }
 
 func (f *xlsxSites) flush() error { return nil }
 
 func (f *xlsxSites) close() error {
-	defer f.file.Close()
 	if err := f.sheet.Flush(); err != nil {
 		return err
 	}
@@ -318,3 +320,5 @@ func (f *xlsxSites) close() error {
 	f.file.SetZipWriter(func(io.Writer) excelize.ZipWriter { return zip.NewWriter(f.out) })
 	return f.file.Write(io.Discard)
 }
+
+func (f *xlsxSites) discard() { _ = f.file.Close() }

@@ -114,7 +114,7 @@ func everySiteDocument(t *testing.T, c *apitest.Client, s store.Store) {
 	p := openPortfolio(t, s, "Invented north")
 	ids := p.add(t, smallest(t))
 	for _, path := range []string{"/ogc", "/ogc/api", "/ogc/conformance", "/ogc/collections", "/ogc/collections/" + p.id, "/ogc/collections/" + p.id + "/items",
-		"/ogc/collections/" + p.id + "/items/" + ids[0], "/v1/portfolios/" + p.id + "/sites.csv", "/v1/portfolios/" + p.id + "/sites.xlsx", "/v1/portfolios/" + p.id + "/sites.geojson"} {
+		"/ogc/collections/" + p.id + "/items/" + ids[0], "/v1/portfolios/" + p.id + "/sites.csv", "/v1/portfolios/" + p.id + "/sites.xlsx", "/v1/portfolios/" + p.id + "/sites.geojson", "/v1/portfolios/" + p.id + "/sites.gpkg"} {
 		c.Get(path).Want(http.StatusOK)
 	}
 	c.Post("/v1/portfolios/"+p.id+"/budget", []byte(`{"budget": "10", "relative": true, "objective": "persons_at_risk"}`)).Want(http.StatusOK)

@@ -184,6 +184,7 @@ func (s *Server) portfolioRoutes() {
 	e.GET("/v1/portfolios/:id/sites.csv", s.export("sites.csv", "text/csv; charset=utf-8; header=present", newCSVSites))
 	e.GET("/v1/portfolios/:id/sites.xlsx", s.export("sites.xlsx", mediaXLSX, newXLSXSites))
 	e.GET("/v1/portfolios/:id/sites.geojson", s.export("sites.geojson", mediaGeoJSON, newGeoSites))
+	e.GET("/v1/portfolios/:id/sites.gpkg", s.export("sites.gpkg", mediaGeoPackage, newGPKGSites))
 	e.POST("/v1/portfolios/:id/budget", s.budget)
 	e.GET("/ogc", s.ogcLanding)
 	e.GET("/ogc/api", s.blob(mediaOpenAPI, s.contract.json))

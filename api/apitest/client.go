@@ -28,6 +28,7 @@ func init() { // bodies that the contract describes as texts
 	openapi3filter.RegisterBodyDecoder("application/yaml", openapi3filter.PlainBodyDecoder)
 	openapi3filter.RegisterBodyDecoder("text/event-stream", openapi3filter.PlainBodyDecoder)
 	openapi3filter.RegisterBodyDecoder("application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", openapi3filter.FileBodyDecoder)
+	openapi3filter.RegisterBodyDecoder("application/geopackage+sqlite3", openapi3filter.FileBodyDecoder)
 	openapi3filter.RegisterBodyDecoder("application/vnd.oai.openapi+json", openapi3filter.JSONBodyDecoder)
 }
 

@@ -7371,6 +7371,24 @@ type ExportSitesGeoJSONParams struct {
 	ReviewDue *SiteReviewDue `form:"review_due,omitempty" json:"review_due,omitempty"`
 }
 
+// ExportSitesGeoPackageParams defines parameters for ExportSitesGeoPackage.
+type ExportSitesGeoPackageParams struct {
+	// Rank Order of the sites. By name the first comes first, otherwise the largest. Only by name does a site keep its place when it is assessed again meanwhile.
+	Rank *SiteRank `form:"rank,omitempty" json:"rank,omitempty"`
+
+	// Acceptable true gives only sites whose risks are all at or below their limits, false only the others.
+	Acceptable *SiteAcceptable `form:"acceptable,omitempty" json:"acceptable,omitempty"`
+
+	// Bbox Box that the sites lie in, its edges included: west, south, east, north in degrees on WGS 84. West greater than east is a box across the 180th meridian.
+	Bbox SiteBBox `form:"bbox,omitempty" json:"bbox,omitempty"`
+
+	// Q Text that the name or the reference contains, upper and lower case alike.
+	Q *SiteText `form:"q,omitempty" json:"q,omitempty"`
+
+	// ReviewDue true gives only sites whose lightning data are too old today; false only the others.
+	ReviewDue *SiteReviewDue `form:"review_due,omitempty" json:"review_due,omitempty"`
+}
+
 // ExportSitesXLSXParams defines parameters for ExportSitesXLSX.
 type ExportSitesXLSXParams struct {
 	// Rank Order of the sites. By name the first comes first, otherwise the largest. Only by name does a site keep its place when it is assessed again meanwhile.
@@ -8001,6 +8019,15 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/portfolios/{id}/sites.geojson (the `ExportSitesGeoJSON` operationId).
 	ExportSitesGeoJSON(ctx context.Context, id PortfolioParameter, params *ExportSitesGeoJSONParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ExportSitesGeoPackage All sites of a portfolio as a GeoPackage 1.3 (OGC 12-128), for a GIS.
+	//
+	// The feature table `sites` has a number `fid` in the order of the other forms, a point `geom` (longitude and latitude on WGS 84, EPSG:4326), and the columns of the CSV
+	// with types: numbers, truth values, days, times in UTC to the millisecond, texts. There is no spatial index. The cautions are the description of the table in
+	// `gpkg_contents`. The file is made on the disk of the service and sent when it is complete.
+	//
+	// Corresponds with GET /v1/portfolios/{id}/sites.gpkg (the `ExportSitesGeoPackage` operationId).
+	ExportSitesGeoPackage(ctx context.Context, id PortfolioParameter, params *ExportSitesGeoPackageParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ExportSitesXLSX All sites of a portfolio as a workbook (ECMA-376).
 	//
@@ -9289,6 +9316,25 @@ func (c *Client) ExportSitesCSV(ctx context.Context, id PortfolioParameter, para
 // Corresponds with GET /v1/portfolios/{id}/sites.geojson (the `ExportSitesGeoJSON` operationId).
 func (c *Client) ExportSitesGeoJSON(ctx context.Context, id PortfolioParameter, params *ExportSitesGeoJSONParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewExportSitesGeoJSONRequest(c.Server, id, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ExportSitesGeoPackage All sites of a portfolio as a GeoPackage 1.3 (OGC 12-128), for a GIS.
+//
+// The feature table `sites` has a number `fid` in the order of the other forms, a point `geom` (longitude and latitude on WGS 84, EPSG:4326), and the columns of the CSV
+// with types: numbers, truth values, days, times in UTC to the millisecond, texts. There is no spatial index. The cautions are the description of the table in
+// `gpkg_contents`. The file is made on the disk of the service and sent when it is complete.
+//
+// Corresponds with GET /v1/portfolios/{id}/sites.gpkg (the `ExportSitesGeoPackage` operationId).
+func (c *Client) ExportSitesGeoPackage(ctx context.Context, id PortfolioParameter, params *ExportSitesGeoPackageParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewExportSitesGeoPackageRequest(c.Server, id, params)
 	if err != nil {
 		return nil, err
 	}
@@ -12762,6 +12808,115 @@ func NewExportSitesGeoJSONRequest(server string, id PortfolioParameter, params *
 	return req, nil
 }
 
+// NewExportSitesGeoPackageRequest constructs an http.Request for the ExportSitesGeoPackage method
+func NewExportSitesGeoPackageRequest(server string, id PortfolioParameter, params *ExportSitesGeoPackageParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/portfolios/%s/sites.gpkg", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Rank != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "rank", *params.Rank, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Acceptable != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "acceptable", *params.Acceptable, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "boolean", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Bbox != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", false, "bbox", params.Bbox, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "array", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Q != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "q", *params.Q, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.ReviewDue != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "review_due", *params.ReviewDue, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "boolean", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewExportSitesXLSXRequest constructs an http.Request for the ExportSitesXLSX method
 func NewExportSitesXLSXRequest(server string, id PortfolioParameter, params *ExportSitesXLSXParams) (*http.Request, error) {
 	var err error
@@ -14231,6 +14386,17 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/portfolios/{id}/sites.geojson (the `ExportSitesGeoJSON` operationId).
 	ExportSitesGeoJSONWithResponse(ctx context.Context, id PortfolioParameter, params *ExportSitesGeoJSONParams, reqEditors ...RequestEditorFn) (*ExportSitesGeoJSONResponse, error)
+
+	// ExportSitesGeoPackageWithResponse All sites of a portfolio as a GeoPackage 1.3 (OGC 12-128), for a GIS.
+	//
+	// The feature table `sites` has a number `fid` in the order of the other forms, a point `geom` (longitude and latitude on WGS 84, EPSG:4326), and the columns of the CSV
+	// with types: numbers, truth values, days, times in UTC to the millisecond, texts. There is no spatial index. The cautions are the description of the table in
+	// `gpkg_contents`. The file is made on the disk of the service and sent when it is complete.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/portfolios/{id}/sites.gpkg (the `ExportSitesGeoPackage` operationId).
+	ExportSitesGeoPackageWithResponse(ctx context.Context, id PortfolioParameter, params *ExportSitesGeoPackageParams, reqEditors ...RequestEditorFn) (*ExportSitesGeoPackageResponse, error)
 
 	// ExportSitesXLSXWithResponse All sites of a portfolio as a workbook (ECMA-376).
 	//
@@ -16672,6 +16838,47 @@ func (r ExportSitesGeoJSONResponse) ContentType() string {
 	return ""
 }
 
+// ExportSitesGeoPackageResponse200Headers the declared response headers of an HTTP 200 response for ExportSitesGeoPackage
+type ExportSitesGeoPackageResponse200Headers struct {
+	ContentDisposition *string
+}
+
+type ExportSitesGeoPackageResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *ExportSitesGeoPackageResponse200Headers
+}
+
+// GetBody returns the raw response body bytes
+func (r ExportSitesGeoPackageResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ExportSitesGeoPackageResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ExportSitesGeoPackageResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ExportSitesGeoPackageResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 // ExportSitesXLSXResponse200Headers the declared response headers of an HTTP 200 response for ExportSitesXLSX
 type ExportSitesXLSXResponse200Headers struct {
 	ContentDisposition *string
@@ -18436,6 +18643,23 @@ func (c *ClientWithResponses) ExportSitesGeoJSONWithResponse(ctx context.Context
 		return nil, err
 	}
 	return ParseExportSitesGeoJSONResponse(rsp)
+}
+
+// ExportSitesGeoPackageWithResponse All sites of a portfolio as a GeoPackage 1.3 (OGC 12-128), for a GIS.
+//
+// The feature table `sites` has a number `fid` in the order of the other forms, a point `geom` (longitude and latitude on WGS 84, EPSG:4326), and the columns of the CSV
+// with types: numbers, truth values, days, times in UTC to the millisecond, texts. There is no spatial index. The cautions are the description of the table in
+// `gpkg_contents`. The file is made on the disk of the service and sent when it is complete.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/portfolios/{id}/sites.gpkg (the `ExportSitesGeoPackage` operationId).
+func (c *ClientWithResponses) ExportSitesGeoPackageWithResponse(ctx context.Context, id PortfolioParameter, params *ExportSitesGeoPackageParams, reqEditors ...RequestEditorFn) (*ExportSitesGeoPackageResponse, error) {
+	rsp, err := c.ExportSitesGeoPackage(ctx, id, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseExportSitesGeoPackageResponse(rsp)
 }
 
 // ExportSitesXLSXWithResponse All sites of a portfolio as a workbook (ECMA-376).
@@ -20372,6 +20596,35 @@ func ParseExportSitesGeoJSONResponse(rsp *http.Response) (*ExportSitesGeoJSONRes
 	switch {
 	case rsp.StatusCode == 200:
 		var headers ExportSitesGeoJSONResponse200Headers
+		if values := rsp.Header.Values("Content-Disposition"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Content-Disposition", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ContentDisposition = &value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseExportSitesGeoPackageResponse parses an HTTP response from a ExportSitesGeoPackageWithResponse call
+func ParseExportSitesGeoPackageResponse(rsp *http.Response) (*ExportSitesGeoPackageResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ExportSitesGeoPackageResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers ExportSitesGeoPackageResponse200Headers
 		if values := rsp.Header.Values("Content-Disposition"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "Content-Disposition", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {

@@ -103,6 +103,7 @@ var operations = map[string][]string{
 	"GET /v1/portfolios/{id}/sites.csv":                     {"200", "400", "404", "500", "503"},
 	"GET /v1/portfolios/{id}/sites.xlsx":                    {"200", "400", "404", "500", "503"},
 	"GET /v1/portfolios/{id}/sites.geojson":                 {"200", "400", "404", "500", "503"},
+	"GET /v1/portfolios/{id}/sites.gpkg":                    {"200", "400", "404", "500", "503"},
 	"POST /v1/portfolios/{id}/budget":                       {"200", "400", "404", "406", "413", "415", "422", "500", "503"},
 	"GET /ogc":                                              {"200", "400", "500"},
 	"GET /ogc/api":                                          {"200", "400"},
