@@ -67,6 +67,23 @@ type SiteFilter struct {
 	Query      string     // as in Filter
 	DueOn      *time.Time // as in Filter, with Due
 	Due        bool
+	Name       *string // exactly
+	Reference  *string // exactly
+	// UpdatedFrom and UpdatedTo are the first and the last moment that the newest revision may be of.
+	UpdatedFrom, UpdatedTo *time.Time
+
+	// Few is up to how many sites are sorted for a page; 0: FewSites. Where more meet each of the
+	// conditions, a page is filled by going through the sites in the order of the rank.
+	Few int
+}
+
+// FewSites are sorted about as fast as ten times as many are gone through.
+const FewSites = 20_000
+
+// Extent is what the sites of a portfolio lie within. Its box never crosses the 180th meridian.
+type Extent struct {
+	BBox
+	UpdatedFrom, UpdatedTo time.Time // the oldest and the latest of the newest revisions
 }
 
 // SitePage is a part of a list. Next is empty on the last one.
@@ -105,6 +122,11 @@ type Sites interface {
 	// ListSites returns a page of sites. Following SitePage.Next returns every site whose place in
 	// the rank does not change meanwhile exactly once. ErrBadCursor.
 	ListSites(ctx context.Context, org Organisation, portfolio string, f SiteFilter) (SitePage, error)
+	// CountSites counts the sites of all pages; Limit and Cursor do not count.
+	CountSites(ctx context.Context, org Organisation, portfolio string, f SiteFilter) (int64, error)
+	// Extents returns, by their ids, the extents of those of the portfolios that have sites. It costs a
+	// few steps into indices for each of them, however many sites they have.
+	Extents(ctx context.Context, org Organisation, portfolios []string) (map[string]Extent, error)
 	// ChangedSites returns the sites that a work changed and that were there
 	// before, in the order of their ids, with Site.Before. ErrBadCursor.
 	ChangedSites(ctx context.Context, org Organisation, portfolio string, c Changes) (SitePage, error)
@@ -149,8 +171,14 @@ func (f *SiteFilter) Normalise() (after *SitePosition, err error) {
 		return nil, err
 	}
 	f.Limit, f.Query, f.DueOn = base.Limit, base.Query, base.DueOn
+	if err := f.checkExact(); err != nil {
+		return nil, err
+	}
 	if f.Rank == "" {
 		f.Rank = RankWorstRatio
+	}
+	if f.Few == 0 {
+		f.Few = FewSites
 	}
 	if !f.Rank.known() {
 		return nil, invalid(fmt.Errorf("rank %.40q: unknown", f.Rank))
@@ -159,6 +187,31 @@ func (f *SiteFilter) Normalise() (after *SitePosition, err error) {
 		return nil, nil
 	}
 	return parseSiteCursor(f.Cursor, f.Rank)
+}
+
+// checkExact refuses, with ErrInvalid, conditions that one of the databases could not compare, and
+// rounds the times to the microseconds that are kept, so that no site comes in or falls out.
+func (f *SiteFilter) checkExact() error {
+	var faults []error
+	for what, text := range map[string]*string{"name": f.Name, "reference": f.Reference} {
+		if text != nil {
+			faults = append(faults, checkText(what, *text, MaxText))
+		}
+	}
+	if f.UpdatedFrom != nil {
+		t := f.UpdatedFrom.Add(time.Microsecond - 1).UTC().Truncate(time.Microsecond)
+		f.UpdatedFrom = &t
+	}
+	if f.UpdatedTo != nil {
+		t := f.UpdatedTo.UTC().Truncate(time.Microsecond)
+		f.UpdatedTo = &t
+	}
+	for _, t := range []*time.Time{f.UpdatedFrom, f.UpdatedTo} {
+		if t != nil && (t.Year() < -1 || t.Year() > 10_000) { // 0000 to 9999 in any time zone
+			faults = append(faults, fmt.Errorf("time %v: not in the years 0 to 9999", *t))
+		}
+	}
+	return invalid(faults...)
 }
 
 // Normalise sets the limit and reads the cursor: the id of the last site seen. ErrBadCursor.

@@ -51,7 +51,11 @@ func (s *Store) ListSites(ctx context.Context, org store.Organisation, portfolio
 	if err != nil {
 		return store.SitePage{}, nil
 	}
-	query, args := sitesQuery(key, f, after)
+	lead, rest, err := s.leading(ctx, key, &f)
+	if err != nil {
+		return store.SitePage{}, err
+	}
+	query, args := sitesQuery(key, &f, after, lead, rest)
 	sites, err := collect(ctx, s, onlySite, query, args...)
 	if err != nil {
 		return store.SitePage{}, err
@@ -59,13 +63,136 @@ func (s *Store) ListSites(ctx context.Context, org store.Organisation, portfolio
 	return store.NextSitePage(sites, f.Rank, f.Limit), nil
 }
 
-func sitesQuery(key []any, f store.SiteFilter, after *store.SitePosition) (query string, args []any) {
-	args = key
-	arg := func(v any) string {
-		args = append(args, v)
-		return fmt.Sprintf("$%d", len(args))
+// CountSites counts the sites of all pages.
+func (s *Store) CountSites(ctx context.Context, org store.Organisation, portfolio string, f store.SiteFilter) (int64, error) {
+	f.Cursor = ""
+	if _, err := f.Normalise(); err != nil {
+		return 0, err
 	}
-	where := []string{"s.organisation = $1", "s.portfolio = $2"}
+	key, err := address(org, portfolio)
+	if err != nil {
+		return 0, nil
+	}
+	lead, rest, err := s.leading(ctx, key, &f)
+	if err != nil {
+		return 0, err
+	}
+	q := statement{key}
+	return s.count(ctx, `SELECT count(*) FROM `+q.from(lead)+` WHERE s.organisation = $1 AND s.portfolio = $2`+q.and(rest), q.args)
+}
+
+func (s *Store) count(ctx context.Context, query string, args []any) (n int64, err error) {
+	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error { return c.QueryRow(ctx, query, args...).Scan(&n) })
+	return n, err
+}
+
+// statement collects the arguments of one. The first two are organisation and portfolio.
+type statement struct{ args []any }
+
+// arg adds an argument and returns its place.
+func (s *statement) arg(v any) string {
+	s.args = append(s.args, v)
+	return fmt.Sprintf("$%d", len(s.args))
+}
+
+// from names the sites of a portfolio that meet the leading condition, found by its index alone; nil: all sites of the table.
+func (s *statement) from(lead *siteCondition) string {
+	if lead == nil {
+		return `portfolio_site s`
+	}
+	return `(SELECT * FROM portfolio_site s WHERE s.organisation = $1 AND s.portfolio = $2 AND ` + lead.write(s.arg) +
+		` ORDER BY ` + lead.order + ` OFFSET 0) s`
+}
+
+func (s *statement) and(conditions []siteCondition) (text string) {
+	for _, c := range conditions {
+		text += " AND " + c.write(s.arg)
+	}
+	return text
+}
+
+// siteCondition is a part of a filter. Where an index finds the sites that meet it, they come in the order that is named.
+type siteCondition struct {
+	order string
+	write func(arg func(any) string) string
+}
+
+func siteConditions(f *store.SiteFilter) (all []siteCondition) {
+	add := func(wanted bool, order string, write func(arg func(any) string) string) {
+		if wanted {
+			all = append(all, siteCondition{order, write})
+		}
+	}
+	add(f.Reference != nil && *f.Reference != "", "s.reference", func(arg func(any) string) string {
+		return "s.reference = " + arg(*f.Reference) + " AND s.reference <> ''"
+	})
+	add(f.Reference != nil && *f.Reference == "", "", func(func(any) string) string { return "s.reference = ''" })
+	add(f.Name != nil, "s.name_folded, s.assessment", func(arg func(any) string) string {
+		return "s.name_folded = " + arg(store.Fold(*f.Name)) + " AND s.name = " + arg(*f.Name)
+	})
+	add(f.UpdatedFrom != nil || f.UpdatedTo != nil, "s.updated_at", func(arg func(any) string) string {
+		from, to := "'-infinity'", "'infinity'"
+		if f.UpdatedFrom != nil {
+			from = arg(*f.UpdatedFrom)
+		}
+		if f.UpdatedTo != nil {
+			to = arg(*f.UpdatedTo)
+		}
+		return fmt.Sprintf("s.updated_at BETWEEN %s AND %s", from, to)
+	})
+	add(f.BBox != nil, "s.latitude, s.longitude", func(arg func(any) string) string {
+		var spans []string
+		for _, span := range f.BBox.Spans() {
+			spans = append(spans, fmt.Sprintf("s.longitude BETWEEN %s AND %s", arg(span.West), arg(span.East)))
+		}
+		return fmt.Sprintf("s.latitude BETWEEN %s AND %s AND (%s)", arg(f.BBox.South), arg(f.BBox.North), strings.Join(spans, " OR "))
+	})
+	add(f.DueOn != nil, "s.review_due", func(arg func(any) string) string {
+		if f.Due {
+			return "s.review_due <= " + arg(*f.DueOn)
+		}
+		return "s.review_due > " + arg(*f.DueOn)
+	})
+	add(f.Acceptable != nil, "", func(arg func(any) string) string { return "s.acceptable = " + arg(*f.Acceptable) })
+	add(f.Query != "", "", func(arg func(any) string) string {
+		q := arg(f.Query)
+		return fmt.Sprintf("(strpos(s.name_folded, %s) > 0 OR strpos(s.reference_folded, %s) > 0)", q, q)
+	})
+	return all
+}
+
+// leading returns a condition that few sites meet, nil if there is none, and the others. It counts
+// instead of trusting the statistics, which lag behind a bulk load.
+func (s *Store) leading(ctx context.Context, key []any, f *store.SiteFilter) (lead *siteCondition, rest []siteCondition, err error) {
+	conditions := siteConditions(f)
+	for i := range conditions {
+		if conditions[i].order == "" {
+			continue
+		}
+		q := statement{key}
+		n, err := s.count(ctx, `SELECT count(*) FROM (SELECT 1 FROM portfolio_site s WHERE s.organisation = $1 AND s.portfolio = $2`+
+			q.and(conditions[i:i+1])+` ORDER BY `+conditions[i].order+` LIMIT `+q.arg(f.Few+1)+`) AS found`, q.args)
+		if err != nil {
+			return nil, nil, err
+		}
+		if n <= int64(f.Few) {
+			return &conditions[i], append(conditions[:i:i], conditions[i+1:]...), nil
+		}
+	}
+	return nil, conditions, nil
+}
+
+// sitesQuery finds the sites by a leading condition and sorts them; without one, it goes through them in
+// the order of the rank. There CASE keeps the planner from another index, and from taking the conditions for rarer than they are.
+func sitesQuery(key []any, f *store.SiteFilter, after *store.SitePosition, lead *siteCondition, rest []siteCondition) (query string, args []any) {
+	q := statement{key}
+	from, where := q.from(lead), "s.organisation = $1 AND s.portfolio = $2"
+	switch {
+	case lead != nil:
+		where += q.and(rest)
+	case len(rest) > 0:
+		where += " AND CASE WHEN true" + q.and(rest) + " THEN true ELSE false END"
+	}
 	column, direction, beyond := "s."+string(f.Rank), " DESC", "<"
 	if f.Rank == store.RankName {
 		column, direction, beyond = "s.name_folded", "", ">"
@@ -75,36 +202,44 @@ func sitesQuery(key []any, f store.SiteFilter, after *store.SitePosition) (query
 		if f.Rank == store.RankName {
 			value = after.Name
 		}
-		where = append(where, fmt.Sprintf("(%s, s.assessment) %s (%s, %s)", column, beyond, arg(value), arg(after.Assessment)))
+		where += fmt.Sprintf(" AND (%s, s.assessment) %s (%s, %s)", column, beyond, q.arg(value), q.arg(after.Assessment))
 	}
-	if a := f.Acceptable; a != nil {
-		where = append(where, "s.acceptable = "+arg(*a))
-		if *a { // what follows from it leads the index past all others
-			switch f.Rank {
-			case store.RankWorstRatio:
-				where = append(where, "s.worst_ratio <= 1")
-			case store.RankExcess, store.RankPersonsAtRisk:
-				where = append(where, column+" = 0")
-			}
+	if f.Acceptable != nil && *f.Acceptable { // what follows from it leads the index past all others
+		switch f.Rank {
+		case store.RankWorstRatio:
+			where += " AND s.worst_ratio <= 1"
+		case store.RankExcess, store.RankPersonsAtRisk:
+			where += " AND " + column + " = 0"
 		}
 	}
-	if f.Query != "" {
-		q := arg(f.Query)
-		where = append(where, fmt.Sprintf("(strpos(s.name_folded, %s) > 0 OR strpos(s.reference_folded, %s) > 0)", q, q))
+	return fmt.Sprintf(`SELECT %s FROM %s WHERE %s ORDER BY %s%s, s.assessment%s LIMIT %s`,
+		siteColumns, from, where, column, direction, direction, q.arg(f.Limit+1)), q.args
+}
+
+// Extents returns the extents of portfolios. Each end of one is the first entry of an index.
+func (s *Store) Extents(ctx context.Context, org store.Organisation, portfolios []string) (map[string]store.Extent, error) {
+	owner, ok := store.CanonicalID(string(org))
+	ids := canonicalIDs(portfolios)
+	if !ok || len(ids) == 0 {
+		return nil, nil
 	}
-	if b := f.BBox; b != nil {
-		where = append(where, fmt.Sprintf("s.latitude BETWEEN %s AND %s", arg(b.South), arg(b.North)))
-		var spans []string
-		for _, span := range b.Spans() {
-			spans = append(spans, fmt.Sprintf("s.longitude BETWEEN %s AND %s", arg(span.West), arg(span.East)))
-		}
-		where = append(where, "("+strings.Join(spans, " OR ")+")")
+	end := func(name, column, direction string) string {
+		return `
+		JOIN LATERAL (SELECT s.` + column + ` AS value FROM portfolio_site s
+			WHERE s.organisation = $1 AND s.portfolio = p.id ORDER BY s.` + column + direction + ` LIMIT 1) AS ` + name + ` ON true`
 	}
-	if f.DueOn != nil {
-		where = append(where, fmt.Sprintf("(s.review_due <= %s) = %s", arg(*f.DueOn), arg(f.Due)))
-	}
-	return fmt.Sprintf(`SELECT %s FROM portfolio_site s WHERE %s ORDER BY %s%s, s.assessment%s LIMIT %s`,
-		siteColumns, strings.Join(where, " AND "), column, direction, direction, arg(f.Limit+1)), args
+	extents := map[string]store.Extent{}
+	_, err := collect(ctx, s, func(row pgx.Row) (none struct{}, err error) {
+		var id string
+		var e store.Extent
+		err = row.Scan(&id, &e.West, &e.East, &e.South, &e.North, &e.UpdatedFrom, &e.UpdatedTo)
+		e.UpdatedFrom, e.UpdatedTo = e.UpdatedFrom.UTC(), e.UpdatedTo.UTC()
+		extents[id] = e
+		return none, err
+	}, `SELECT p.id, w.value, e.value, s.value, n.value, f.value, t.value FROM unnest($2::uuid[]) AS p (id)`+
+		end("w", "longitude", "")+end("e", "longitude", " DESC")+end("s", "latitude", "")+end("n", "latitude", " DESC")+
+		end("f", "updated_at", "")+end("t", "updated_at", " DESC"), owner, ids)
+	return extents, err
 }
 
 // ChangedSites returns the sites that a work changed.

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"encoding/json"
 	"fmt"
+	"math"
 	"strings"
 	"time"
 
@@ -54,7 +55,11 @@ func (s *Store) ListSites(ctx context.Context, org store.Organisation, portfolio
 	if err != nil {
 		return store.SitePage{}, nil
 	}
-	query, args := sitesQuery(key, f, after)
+	index, err := s.leadingIndex(ctx, key, &f)
+	if err != nil {
+		return store.SitePage{}, err
+	}
+	query, args := sitesQuery(key, &f, after, index)
 	sites, err := collect(ctx, s, onlySite, query, args...)
 	if err != nil {
 		return store.SitePage{}, err
@@ -62,13 +67,133 @@ func (s *Store) ListSites(ctx context.Context, org store.Organisation, portfolio
 	return store.NextSitePage(sites, f.Rank, f.Limit), nil
 }
 
-func sitesQuery(key []any, f store.SiteFilter, after *store.SitePosition) (query string, args []any) {
-	args = key
-	arg := func(v any) string {
-		args = append(args, v)
-		return fmt.Sprintf("$%d", len(args))
+// CountSites counts the sites of all pages.
+func (s *Store) CountSites(ctx context.Context, org store.Organisation, portfolio string, f store.SiteFilter) (int64, error) {
+	f.Cursor = ""
+	if _, err := f.Normalise(); err != nil {
+		return 0, err
 	}
-	where := []string{"s.organisation = $1", "s.portfolio = $2"}
+	key, err := address(org, portfolio)
+	if err != nil {
+		return 0, nil
+	}
+	index, err := s.leadingIndex(ctx, key, &f)
+	if err != nil {
+		return 0, err
+	}
+	q := statement{key}
+	return one(ctx, s, org, portfolio, scanCount, `SELECT count(*) FROM portfolio_site s `+indexedBy(index)+q.where(siteConditions(&f)...), q.args[2:]...)
+}
+
+func scanCount(row scanner) (n int64, err error) {
+	err = row.Scan(&n)
+	return n, err
+}
+
+// statement collects the arguments of one. The first two are organisation and portfolio.
+type statement struct{ args []any }
+
+// arg adds an argument and returns its place.
+func (s *statement) arg(v any) string {
+	s.args = append(s.args, v)
+	return fmt.Sprintf("$%d", len(s.args))
+}
+
+func (s *statement) where(conditions ...siteCondition) string {
+	text := " WHERE s.organisation = $1 AND s.portfolio = $2"
+	for _, c := range conditions {
+		text += " AND " + c.write(s.arg)
+	}
+	return text
+}
+
+// siteCondition is a part of a filter. The index, where there is one, finds the sites that meet it.
+type siteCondition struct {
+	index string
+	write func(arg func(any) string) string
+}
+
+func siteConditions(f *store.SiteFilter) (all []siteCondition) {
+	add := func(wanted bool, index string, write func(arg func(any) string) string) {
+		if wanted {
+			all = append(all, siteCondition{index, write})
+		}
+	}
+	add(f.Reference != nil && *f.Reference != "", "portfolio_site_reference", func(arg func(any) string) string {
+		return "s.reference = " + arg(*f.Reference) + " AND s.reference <> ''"
+	})
+	add(f.Reference != nil && *f.Reference == "", "", func(func(any) string) string { return "s.reference = ''" })
+	add(f.Name != nil, "portfolio_site_name", func(arg func(any) string) string {
+		return "s.name_folded = " + arg(store.Fold(*f.Name)) + " AND s.name = " + arg(*f.Name)
+	})
+	add(f.UpdatedFrom != nil || f.UpdatedTo != nil, "portfolio_site_updated", func(arg func(any) string) string {
+		from, to := int64(math.MinInt64), int64(math.MaxInt64)
+		if f.UpdatedFrom != nil {
+			from = f.UpdatedFrom.UnixMicro()
+		}
+		if f.UpdatedTo != nil {
+			to = f.UpdatedTo.UnixMicro()
+		}
+		return fmt.Sprintf("s.updated_at BETWEEN %s AND %s", arg(from), arg(to))
+	})
+	add(f.BBox != nil, "portfolio_site_place", func(arg func(any) string) string {
+		var spans []string
+		for _, span := range f.BBox.Spans() {
+			spans = append(spans, fmt.Sprintf("s.longitude BETWEEN %s AND %s", arg(span.West), arg(span.East)))
+		}
+		return fmt.Sprintf("s.latitude BETWEEN %s AND %s AND (%s)", arg(f.BBox.South), arg(f.BBox.North), strings.Join(spans, " OR "))
+	})
+	add(f.DueOn != nil, "portfolio_site_due", func(arg func(any) string) string {
+		if f.Due {
+			return "s.review_due <= " + arg(f.DueOn.Format(time.DateOnly))
+		}
+		return "s.review_due > " + arg(f.DueOn.Format(time.DateOnly))
+	})
+	add(f.Acceptable != nil, "", func(arg func(any) string) string { return "s.acceptable = " + arg(*f.Acceptable) })
+	add(f.Query != "", "", func(arg func(any) string) string {
+		q := arg(f.Query)
+		return fmt.Sprintf("(instr(s.name_folded, %s) > 0 OR instr(s.reference_folded, %s) > 0)", q, q)
+	})
+	return all
+}
+
+// leadingIndex returns the index of a condition that few sites meet; empty if there is none.
+func (s *Store) leadingIndex(ctx context.Context, key []any, f *store.SiteFilter) (string, error) {
+	for _, c := range siteConditions(f) {
+		if c.index == "" {
+			continue
+		}
+		q := statement{key}
+		found, err := collect(ctx, s, scanCount, `SELECT count(*) FROM (SELECT 1 FROM portfolio_site s `+indexedBy(c.index)+q.where(c)+
+			` LIMIT `+q.arg(f.Few+1)+`)`, q.args...)
+		if err != nil {
+			return "", err
+		}
+		if found[0] <= int64(f.Few) {
+			return c.index, nil
+		}
+	}
+	return "", nil
+}
+
+// indexedBy takes the choice of an index from SQLite, which knows nothing of how many sites there are.
+func indexedBy(index string) string {
+	if index == "" {
+		return ""
+	}
+	return "INDEXED BY " + index
+}
+
+// rankIndex has the sites in the order of a rank.
+var rankIndex = map[store.Rank]string{
+	store.RankWorstRatio: "portfolio_site_ratio", store.RankExcess: "portfolio_site_excess",
+	store.RankPersonsAtRisk: "portfolio_site_persons", store.RankName: "portfolio_site_name",
+}
+
+// sitesQuery finds the sites by an index and sorts them; without one, it goes through them in the order of the rank.
+func sitesQuery(key []any, f *store.SiteFilter, after *store.SitePosition, index string) (query string, args []any) {
+	q := statement{key}
+	where := q.where(siteConditions(f)...)
 	column, direction, beyond := "s."+string(f.Rank), " DESC", "<"
 	if f.Rank == store.RankName {
 		column, direction, beyond = "s.name_folded", "", ">"
@@ -78,36 +203,52 @@ func sitesQuery(key []any, f store.SiteFilter, after *store.SitePosition) (query
 		if f.Rank == store.RankName {
 			value = after.Name
 		}
-		where = append(where, fmt.Sprintf("(%s, s.assessment) %s (%s, %s)", column, beyond, arg(value), arg(after.Assessment)))
+		where += fmt.Sprintf(" AND (%s, s.assessment) %s (%s, %s)", column, beyond, q.arg(value), q.arg(after.Assessment))
 	}
-	if a := f.Acceptable; a != nil {
-		where = append(where, "s.acceptable = "+arg(*a))
-		if *a { // what follows from it leads the index past all others
-			switch f.Rank {
-			case store.RankWorstRatio:
-				where = append(where, "s.worst_ratio <= 1")
-			case store.RankExcess, store.RankPersonsAtRisk:
-				where = append(where, column+" = 0")
-			}
+	if f.Acceptable != nil && *f.Acceptable { // what follows from it leads the index past all others
+		switch f.Rank {
+		case store.RankWorstRatio:
+			where += " AND s.worst_ratio <= 1"
+		case store.RankExcess, store.RankPersonsAtRisk:
+			where += " AND " + column + " = 0"
 		}
 	}
-	if f.Query != "" {
-		q := arg(f.Query)
-		where = append(where, fmt.Sprintf("(instr(s.name_folded, %s) > 0 OR instr(s.reference_folded, %s) > 0)", q, q))
+	if index == "" {
+		index = rankIndex[f.Rank]
 	}
-	if b := f.BBox; b != nil {
-		where = append(where, fmt.Sprintf("s.latitude BETWEEN %s AND %s", arg(b.South), arg(b.North)))
-		var spans []string
-		for _, span := range b.Spans() {
-			spans = append(spans, fmt.Sprintf("s.longitude BETWEEN %s AND %s", arg(span.West), arg(span.East)))
-		}
-		where = append(where, "("+strings.Join(spans, " OR ")+")")
+	return fmt.Sprintf(`SELECT %s FROM portfolio_site s %s%s ORDER BY %s%s, s.assessment%s LIMIT %s`,
+		siteColumns, indexedBy(index), where, column, direction, direction, q.arg(f.Limit+1)), q.args
+}
+
+// Extents returns the extents of portfolios. Each end of one is the first entry of an index.
+func (s *Store) Extents(ctx context.Context, org store.Organisation, portfolios []string) (map[string]store.Extent, error) {
+	owner, ok := store.CanonicalID(string(org))
+	if !ok || len(portfolios) == 0 {
+		return nil, nil
 	}
-	if f.DueOn != nil {
-		where = append(where, fmt.Sprintf("(s.review_due <= %s) = %s", arg(f.DueOn.Format(time.DateOnly)), arg(f.Due)))
+	list, err := json.Marshal(portfolios)
+	if err != nil {
+		return nil, err
 	}
-	return fmt.Sprintf(`SELECT %s FROM portfolio_site s WHERE %s ORDER BY %s%s, s.assessment%s LIMIT %s`,
-		siteColumns, strings.Join(where, " AND "), column, direction, direction, arg(f.Limit+1)), args
+	end := func(column, index, direction string) string {
+		return `(SELECT s.` + column + ` FROM portfolio_site s INDEXED BY ` + index + `
+			WHERE s.organisation = $1 AND s.portfolio = p.id ORDER BY s.` + column + direction + ` LIMIT 1)`
+	}
+	extents := map[string]store.Extent{}
+	_, err = collect(ctx, s, func(row scanner) (none struct{}, err error) {
+		var id string
+		var e store.Extent
+		var from, to int64
+		err = row.Scan(&id, &e.West, &e.East, &e.South, &e.North, &from, &to)
+		e.UpdatedFrom, e.UpdatedTo = fromMicros(from), fromMicros(to)
+		extents[id] = e
+		return none, err
+	}, `SELECT p.id, `+end("longitude", "portfolio_site_longitude", "")+`, `+end("longitude", "portfolio_site_longitude", " DESC")+`,
+			`+end("latitude", "portfolio_site_place", "")+`, `+end("latitude", "portfolio_site_place", " DESC")+`,
+			`+end("updated_at", "portfolio_site_updated", "")+`, `+end("updated_at", "portfolio_site_updated", " DESC")+`
+		FROM (SELECT lower(value) AS id FROM json_each($2)) p
+		WHERE EXISTS (SELECT 1 FROM portfolio_site s INDEXED BY portfolio_site_longitude WHERE s.organisation = $1 AND s.portfolio = p.id)`, owner, string(list))
+	return extents, err
 }
 
 // ChangedSites returns the sites that a work changed.
