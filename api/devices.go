@@ -75,8 +75,8 @@ func deviceFilter(c echo.Context) (store.DeviceFilter, error) {
 	q := parameters{Context: c}
 	f.Limit = q.whole("limit", store.DefaultLimit, 1, store.MaxLimit)
 	f.Withdrawn = q.truth("withdrawn")
-	if len([]rune(f.Query)) > maxQuery {
-		q.fault("q", "must be a text of at most "+strconv.Itoa(maxQuery)+" characters")
+	if !searchable(f.Query) {
+		q.fault("q", mustBeText)
 	}
 	if q.QueryParams().Has("cursor") && f.Cursor == "" {
 		q.fault("cursor", "is empty; leave it out for the first page")

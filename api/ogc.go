@@ -3,6 +3,7 @@ package api
 import (
 	"errors"
 	"net/http"
+	"net/url"
 	"strconv"
 	"strings"
 	"time"
@@ -19,6 +20,7 @@ import (
 const (
 	mediaOpenAPI = "application/vnd.oai.openapi+json;version=3.0"
 	crs84        = "http://www.opengis.net/def/crs/OGC/1.3/CRS84"
+	gregorian    = "http://www.opengis.net/def/uom/ISO-8601/0/Gregorian"
 )
 
 // conformance are the requirement classes that are met.
@@ -28,18 +30,47 @@ var conformance = wire.Conformance{ConformsTo: []string{
 	"http://www.opengis.net/spec/ogcapi-features-1/1.0/conf/geojson",
 }}
 
-// address is where the client reached the service; links have to be absolute for some.
+// address is where the client reached the service; links have to be absolute for some. A proxy
+// tells it by X-Forwarded-Proto and X-Forwarded-Host, the one nearest to the client first.
 func address(c echo.Context) string {
-	scheme := "http"
+	scheme, host := "http", c.Request().Host
 	if c.Scheme() == "https" {
 		scheme = "https"
 	}
-	return scheme + "://" + c.Request().Host
+	first, _, _ := strings.Cut(c.Request().Header.Get("X-Forwarded-Host"), ",")
+	if u, err := url.Parse("//" + strings.TrimSpace(first)); err == nil && u.Hostname() != "" && u.Host == strings.TrimSpace(first) {
+		host = u.Host
+	}
+	return scheme + "://" + host
+}
+
+// featuresRequest lets clients of the features ask for the head of an answer, whose body the HTTP server
+// keeps back, and write the address of the landing page with a slash behind it.
+func featuresRequest(r *http.Request) *http.Request {
+	slash := r.URL.Path == "/ogc/"
+	if !slash && r.URL.Path != "/ogc" && !strings.HasPrefix(r.URL.Path, "/ogc/") || !slash && r.Method != http.MethodHead {
+		return r
+	}
+	r = r.Clone(r.Context()) // the HTTP server still needs the other one
+	if r.Method == http.MethodHead {
+		r.Method = http.MethodGet
+	}
+	if slash {
+		r.URL.Path, r.URL.RawPath = "/ogc", ""
+	}
+	return r
+}
+
+// setLinks repeats the links of a document in the head of the answer (RFC 8288).
+func setLinks(c echo.Context, links []wire.Link) {
+	for _, l := range links {
+		c.Response().Header().Add("Link", "<"+l.Href+`>; rel="`+l.Rel+`"; type="`+strings.ReplaceAll(l.Type, `"`, "")+`"`)
+	}
 }
 
 func (s *Server) ogcLanding(c echo.Context) error {
 	at := address(c)
-	return answer(c, wire.LandingPage{
+	page := wire.LandingPage{
 		Title:       "levinward",
 		Description: "Lightning risk of sites. Every portfolio is a collection of features; its results are a screening and design aid.",
 		Links: []wire.Link{
@@ -49,7 +80,9 @@ func (s *Server) ogcLanding(c echo.Context) error {
 			{Href: at + "/ogc/conformance", Rel: "conformance", Type: mediaJSON, Title: "What the service conforms to"},
 			{Href: at + "/ogc/collections", Rel: "data", Type: mediaJSON, Title: "The portfolios"},
 		},
-	})
+	}
+	setLinks(c, page.Links)
+	return answer(c, page)
 }
 
 func (s *Server) ogcConformance(c echo.Context) error { return answer(c, conformance) }
@@ -66,12 +99,42 @@ func (s *Server) ogcCollections(c echo.Context) error {
 		if err != nil {
 			return err
 		}
-		for i := range page.Portfolios {
-			all.Collections = append(all.Collections, collection(at, &page.Portfolios[i]))
+		some, err := s.collections(c, page.Portfolios)
+		if err != nil {
+			return err
 		}
+		all.Collections = append(all.Collections, some...)
 		if cursor = page.Next; cursor == "" {
+			setLinks(c, all.Links)
 			return answer(c, all)
 		}
+	}
+}
+
+// collections describes portfolios. Their extents are read together.
+func (s *Server) collections(c echo.Context, portfolios []store.Portfolio) ([]wire.Collection, error) {
+	ids := make([]string, len(portfolios))
+	for i := range portfolios {
+		ids[i] = portfolios[i].ID
+	}
+	extents, err := s.store.Extents(c.Request().Context(), store.Local, ids)
+	if err != nil {
+		return nil, err
+	}
+	all := make([]wire.Collection, len(portfolios))
+	for i := range portfolios {
+		all[i] = collection(address(c), &portfolios[i])
+		if e, ok := extents[portfolios[i].ID]; ok {
+			all[i].Extent = extent(&e)
+		}
+	}
+	return all, nil
+}
+
+func extent(e *store.Extent) *wire.Extent {
+	return &wire.Extent{
+		Spatial:  wire.SpatialExtent{BBox: [][]float64{{e.West, e.South, e.East, e.North}}, CRS: crs84},
+		Temporal: wire.TemporalExtent{Interval: [][]time.Time{{e.UpdatedFrom, e.UpdatedTo}}, TRS: gregorian},
 	}
 }
 
@@ -100,7 +163,12 @@ func (s *Server) ogcCollection(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	return answer(c, collection(address(c), &p))
+	all, err := s.collections(c, []store.Portfolio{p})
+	if err != nil {
+		return err
+	}
+	setLinks(c, all[0].Links)
+	return answer(c, all[0])
 }
 
 // Lengths of a page of features. A larger limit counts as the largest, as the standard asks.
@@ -109,7 +177,7 @@ const defaultFeatures, maxFeatures = 10, 10_000
 // ogcItems answers a page of sites in the order of their names, in which a
 // site keeps its place when it is assessed again.
 func (s *Server) ogcItems(c echo.Context) error {
-	q, limit, err := itemsQuery(c)
+	f, limit, err := itemsQuery(c)
 	if err != nil {
 		return err
 	}
@@ -117,7 +185,7 @@ func (s *Server) ogcItems(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	sites, next, err := s.findSites(c.Request().Context(), p.ID, q, limit)
+	sites, next, err := s.findSites(c.Request().Context(), p.ID, f, limit)
 	if err != nil {
 		return err
 	}
@@ -135,25 +203,24 @@ func (s *Server) ogcItems(c echo.Context) error {
 	if next != "" {
 		features.Links = append(features.Links, wire.Link{Href: at + nextPage(u, next), Rel: "next", Type: mediaGeoJSON})
 	}
-	if features.Matched, err = s.numberMatched(c, p.ID, &q, len(sites), next); err != nil {
+	if features.Matched, err = s.numberMatched(c, p.ID, &f, len(sites), next); err != nil {
 		return err
 	}
+	setLinks(c, features.Links)
 	return answerFeatures(c, features)
 }
 
-// numberMatched counts what a request from the first page on selects, where that is known or cheap: nil elsewhere.
-func (s *Server) numberMatched(c echo.Context, portfolio string, q *siteQuery, returned int, next string) (*int, error) {
+// numberMatched counts what all pages hold: on the first one, since a client asks for the others one after the other. nil elsewhere.
+func (s *Server) numberMatched(c echo.Context, portfolio string, f *store.SiteFilter, returned int, next string) (*int, error) {
 	switch {
-	case q.Cursor != "":
+	case f.Cursor != "":
 		return nil, nil
 	case next == "":
 		return &returned, nil
-	case !q.plain() || q.BBox != nil || q.Acceptable != nil:
-		return nil, nil
 	}
-	totals, err := s.store.PortfolioTotals(c.Request().Context(), store.Local, portfolio, s.now())
-	all := int(totals.Sites)
-	return &all, err
+	n, err := s.store.CountSites(c.Request().Context(), store.Local, portfolio, *f)
+	matched := max(int(n), returned) // sites may go in between
+	return &matched, err
 }
 
 func (s *Server) ogcItem(c echo.Context) error {
@@ -175,6 +242,7 @@ func (s *Server) ogcItem(c echo.Context) error {
 		{Href: at + "/ogc/collections/" + p.ID, Rel: "collection", Type: mediaJSON, Title: p.Name},
 		{Href: at + "/v1/assessments/" + f.ID, Rel: "related", Type: mediaJSON, Title: "The assessment with all its numbers"},
 	}
+	setLinks(c, f.Links)
 	return answerFeatures(c, f)
 }
 
@@ -187,9 +255,9 @@ func answerFeatures(c echo.Context, v any) error {
 }
 
 // itemsQuery reads the parameters of a page of features, all faults at once.
-func itemsQuery(c echo.Context) (siteQuery, int, error) {
+func itemsQuery(c echo.Context) (store.SiteFilter, int, error) {
 	params := c.QueryParams()
-	q, limit := siteQuery{SiteFilter: store.SiteFilter{Rank: store.RankName, Cursor: params.Get("cursor")}}, defaultFeatures
+	f, limit := store.SiteFilter{Rank: store.RankName, Cursor: params.Get("cursor")}, defaultFeatures
 	var faults []Fault
 	read := func(name string, parse func(text string) (reason string)) {
 		if !params.Has(name) {
@@ -204,11 +272,11 @@ func itemsQuery(c echo.Context) (siteQuery, int, error) {
 		return reason
 	})
 	read("bbox", func(text string) (reason string) {
-		q.BBox, reason = parseBBox(withoutHeights(text))
+		f.BBox, reason = parseBBox(withoutHeights(text))
 		return reason
 	})
 	read("datetime", func(text string) (reason string) {
-		q.from, q.to, reason = parseInterval(text)
+		f.UpdatedFrom, f.UpdatedTo, reason = parseInterval(text)
 		return reason
 	})
 	read("acceptable", func(text string) string {
@@ -216,21 +284,20 @@ func itemsQuery(c echo.Context) (siteQuery, int, error) {
 			return "must be true or false; found " + strconv.Quote(text)
 		}
 		yes := text == "true"
-		q.Acceptable = &yes
+		f.Acceptable = &yes
 		return ""
 	})
 	exactly := func(into **string) func(string) string {
 		return func(text string) string {
 			*into = &text
-			if len([]rune(text)) > maxQuery {
-				return "must be a text of at most " + strconv.Itoa(maxQuery) + " characters"
+			if !searchable(text) {
+				return mustBeText
 			}
-			q.Query = text // which the store looks for first
 			return ""
 		}
 	}
-	read("name", exactly(&q.name))
-	read("reference", exactly(&q.reference))
+	read("name", exactly(&f.Name))
+	read("reference", exactly(&f.Reference))
 	read("cursor", func(text string) string {
 		if text == "" {
 			return "is empty; leave it out for the first page"
@@ -238,9 +305,9 @@ func itemsQuery(c echo.Context) (siteQuery, int, error) {
 		return ""
 	})
 	if len(faults) > 0 {
-		return q, 0, badParameter.problem("", faults...)
+		return f, 0, badParameter.problem("", faults...)
 	}
-	return q, limit, nil
+	return f, limit, nil
 }
 
 // parseLimit reads the length of a page.

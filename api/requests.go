@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/labstack/echo/v4"
 
@@ -121,6 +122,13 @@ func queryRevisions(c echo.Context, names ...string) ([]int, error) {
 // maxQuery is the longest text that can be searched for.
 const maxQuery = 200
 
+const mustBeText = "must be a text in UTF-8 of at most 200 characters"
+
+// searchable tells whether a text can be searched for: both databases have to be able to compare it.
+func searchable(text string) bool {
+	return len([]rune(text)) <= maxQuery && utf8.ValidString(text) && !strings.ContainsRune(text, 0)
+}
+
 // filter reads the parameters of a list, all faults at once.
 func (s *Server) filter(c echo.Context) (store.Filter, error) {
 	f := store.Filter{Limit: store.DefaultLimit, Cursor: c.QueryParam("cursor"), Query: c.QueryParam("q")}
@@ -149,8 +157,8 @@ func (s *Server) filter(c echo.Context) (store.Filter, error) {
 		today := s.now()
 		f.DueOn, f.Due = &today, due
 	}
-	if len([]rune(f.Query)) > maxQuery {
-		fault("q", "must be a text of at most "+strconv.Itoa(maxQuery)+" characters")
+	if !searchable(f.Query) {
+		fault("q", mustBeText)
 	}
 	if q.Has("cursor") && f.Cursor == "" {
 		fault("cursor", "is empty; leave it out for the first page")

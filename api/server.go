@@ -98,7 +98,9 @@ func NewJobs(c Config) (*jobs.Jobs, error) {
 }
 
 // ServeHTTP answers one request.
-func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) { s.echo.ServeHTTP(w, r) }
+func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	s.echo.ServeHTTP(w, featuresRequest(r))
+}
 
 func (s *Server) logPanic(c echo.Context, err error, stack []byte) error {
 	s.log.Error("panic", "error", err, "path", c.Request().URL.Path, "stack", string(stack))

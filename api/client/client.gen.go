@@ -3496,6 +3496,9 @@ type Collection struct {
 	// Description Its description.
 	Description string `json:"description"`
 
+	// Extent What the features of a collection lie within; absent where there are none.
+	Extent *Extent `json:"extent,omitempty"`
+
 	// ID The id of the portfolio.
 	ID string `json:"id"`
 
@@ -4406,6 +4409,15 @@ type EntryMatch struct {
 
 // EntryMatchPosition Place of the device along the line.
 type EntryMatchPosition string
+
+// Extent What the features of a collection lie within; absent where there are none.
+type Extent struct {
+	// Spatial The smallest box around the sites that does not cross the 180th meridian.
+	Spatial SpatialExtent `json:"spatial"`
+
+	// Temporal When the newest revisions of the sites were made, which is what `datetime` asks for.
+	Temporal TemporalExtent `json:"temporal"`
+}
 
 // Fault One fault. It has a pointer, a parameter, or a line of a table.
 type Fault struct {
@@ -5936,7 +5948,7 @@ type SiteFeatures struct {
 	// Links Itself, its collection and, where there are more features, the next page.
 	Links []Link `json:"links"`
 
-	// NumberMatched Features on all pages; only on a first page, and where it is quickly counted.
+	// NumberMatched Features on all pages; only on a first page.
 	NumberMatched *int `json:"numberMatched,omitempty"`
 
 	// NumberReturned Features on this page.
@@ -6062,6 +6074,15 @@ type SourcePSPD struct {
 
 // SourcePSPDSource Source of damage: flash to the structure, near it, to the line or the structure at its far end, near the line.
 type SourcePSPDSource string
+
+// SpatialExtent The smallest box around the sites that does not cross the 180th meridian.
+type SpatialExtent struct {
+	// Bbox One box: west, south, east, north in degrees.
+	Bbox [][]float64 `json:"bbox"`
+
+	// Crs Its coordinate reference system.
+	Crs string `json:"crs"`
+}
 
 // Step One value and how it came about. What does not apply is absent.
 type Step struct {
@@ -6680,6 +6701,15 @@ type TableRow struct {
 
 // TableRowProvenance How far the values can be trusted.
 type TableRowProvenance string
+
+// TemporalExtent When the newest revisions of the sites were made, which is what `datetime` asks for.
+type TemporalExtent struct {
+	// Interval One interval: the oldest and the latest.
+	Interval [][]time.Time `json:"interval"`
+
+	// Trs Its calendar.
+	Trs string `json:"trs"`
+}
 
 // TolerableRisk R_T, the tolerable risk of each loss, in place of the typical value of the standard.
 type TolerableRisk struct {
@@ -7583,7 +7613,7 @@ type ClientInterface interface {
 
 	// GetFeatures The sites of a portfolio as GeoJSON features, page by page.
 	//
-	// In the order of names, in which a site keeps its place when it is assessed again. Every condition that is given must hold. A page may hold fewer features than `limit` and still have a `next` link.
+	// In the order of names, in which a site keeps its place when it is assessed again. Every condition that is given must hold. The first page tells how many features meet them (`numberMatched`).
 	//
 	// Corresponds with GET /ogc/collections/{collectionId}/items (the `GetFeatures` operationId).
 	GetFeatures(ctx context.Context, collectionID CollectionID, params *GetFeaturesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -8289,7 +8319,7 @@ func (c *Client) DescribeCollection(ctx context.Context, collectionID Collection
 
 // GetFeatures The sites of a portfolio as GeoJSON features, page by page.
 //
-// In the order of names, in which a site keeps its place when it is assessed again. Every condition that is given must hold. A page may hold fewer features than `limit` and still have a `next` link.
+// In the order of names, in which a site keeps its place when it is assessed again. Every condition that is given must hold. The first page tells how many features meet them (`numberMatched`).
 //
 // Corresponds with GET /ogc/collections/{collectionId}/items (the `GetFeatures` operationId).
 func (c *Client) GetFeatures(ctx context.Context, collectionID CollectionID, params *GetFeaturesParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -13882,7 +13912,7 @@ type ClientWithResponsesInterface interface {
 
 	// GetFeaturesWithResponse The sites of a portfolio as GeoJSON features, page by page.
 	//
-	// In the order of names, in which a site keeps its place when it is assessed again. Every condition that is given must hold. A page may hold fewer features than `limit` and still have a `next` link.
+	// In the order of names, in which a site keeps its place when it is assessed again. Every condition that is given must hold. The first page tells how many features meet them (`numberMatched`).
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -17780,7 +17810,7 @@ func (c *ClientWithResponses) DescribeCollectionWithResponse(ctx context.Context
 
 // GetFeaturesWithResponse The sites of a portfolio as GeoJSON features, page by page.
 //
-// In the order of names, in which a site keeps its place when it is assessed again. Every condition that is given must hold. A page may hold fewer features than `limit` and still have a `next` link.
+// In the order of names, in which a site keeps its place when it is assessed again. Every condition that is given must hold. The first page tells how many features meet them (`numberMatched`).
 //
 // Returns a wrapper object for the known response body format(s).
 //

@@ -77,6 +77,25 @@ type Collection struct {
 	Links       []Link   `json:"links"`
 	ItemType    string   `json:"itemType"`
 	CRS         []string `json:"crs"`
+	Extent      *Extent  `json:"extent,omitempty"` // nil without sites
+}
+
+// Extent is what the features of a collection lie within.
+type Extent struct {
+	Spatial  SpatialExtent  `json:"spatial"`
+	Temporal TemporalExtent `json:"temporal"`
+}
+
+// SpatialExtent is a box: west, south, east, north.
+type SpatialExtent struct {
+	BBox [][]float64 `json:"bbox"`
+	CRS  string      `json:"crs"`
+}
+
+// TemporalExtent is an interval: its beginning and its end.
+type TemporalExtent struct {
+	Interval [][]time.Time `json:"interval"`
+	TRS      string        `json:"trs"`
 }
 
 // Collections are all of them.
