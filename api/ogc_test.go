@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"math"
 	"net/http"
 	"net/url"
 	"os"
@@ -28,6 +29,18 @@ import (
 // its own, reads the collections below.
 
 type link struct{ Href, Rel, Type string }
+
+// extent is what a collection says of the places and the times of its features.
+type extent struct {
+	Spatial struct {
+		BBox [][]float64
+		CRS  string
+	}
+	Temporal struct {
+		Interval [][]time.Time
+		TRS      string
+	}
+}
 
 type feature struct {
 	Type     string
@@ -100,7 +113,7 @@ func TestFeaturesByLinks(t *testing.T) {
 	onEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
 		p := openPortfolio(t, s, "Invented north")
 		openPortfolio(t, s, "Invented south")
-		ids := p.add(t, demo(t), smallest(t))
+		ids := p.add(t, demo(t), named(t, "Invented: plain", map[string]any{"/location/latitude": 7.25, "/location/longitude": -101.5}))
 		var landing struct{ Links []link }
 		c.Get("/ogc").Want(http.StatusOK).JSON(&landing)
 		var contract map[string]any
@@ -120,14 +133,20 @@ func TestFeaturesByLinks(t *testing.T) {
 				ID, Title string
 				Links     []link
 				CRS       []string
+				Extent    *extent
 			}
 		}
 		c.Get(linked(t, landing.Links, "data")).Want(http.StatusOK).JSON(&list)
 		if len(list.Collections) != 2 || list.Collections[1].Title != "Invented north" || !slices.Equal(list.Collections[1].CRS, []string{"http://www.opengis.net/def/crs/OGC/1.3/CRS84"}) {
 			t.Fatalf("%+v", list)
 		}
-		var one any
+		// Alone and in the list a collection has one extent (requirement sfc-md-success), which all features lie in (fc-md-extent).
+		var one struct{ Extent *extent }
 		c.Get(linked(t, list.Collections[1].Links, "self")).Want(http.StatusOK).JSON(&one)
+		wantExtent(t, s, one.Extent, ids)
+		if !reflect.DeepEqual(one.Extent, list.Collections[1].Extent) || list.Collections[0].Extent != nil {
+			t.Errorf("extents %+v, %+v, alone %+v", list.Collections[0].Extent, list.Collections[1].Extent, one.Extent)
+		}
 		items := linked(t, list.Collections[1].Links, "items")
 		page := c.Get(items).Want(http.StatusOK)
 		if page.MediaType() != "application/geo+json" {
@@ -158,6 +177,23 @@ func TestFeaturesByLinks(t *testing.T) {
 			c.Get(path).Want(http.StatusNotFound)
 		}
 	})
+}
+
+// wantExtent holds an extent against the places of sites.
+func wantExtent(t testing.TB, s store.Store, e *extent, ids []string) {
+	t.Helper()
+	box := []float64{math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)}
+	for _, id := range ids {
+		r, err := s.Newest(t.Context(), store.Local, id)
+		if err != nil {
+			t.Fatal(err)
+		}
+		box = []float64{min(box[0], r.Longitude), min(box[1], r.Latitude), max(box[2], r.Longitude), max(box[3], r.Latitude)}
+	}
+	if e == nil || len(e.Spatial.BBox) != 1 || !slices.Equal(e.Spatial.BBox[0], box) || e.Spatial.CRS != "http://www.opengis.net/def/crs/OGC/1.3/CRS84" ||
+		!reflect.DeepEqual(e.Temporal.Interval, [][]time.Time{{testNow, testNow}}) || e.Temporal.TRS != "http://www.opengis.net/def/uom/ISO-8601/0/Gregorian" {
+		t.Errorf("extent %+v, want the box %v and the time %v", e, box, testNow)
+	}
 }
 
 // wantProperties holds the properties of a feature against the stored result.
@@ -246,30 +282,31 @@ func TestFeatureConditions(t *testing.T) {
 		}
 		items := "/ogc/collections/" + p.id + "/items"
 		for query, want := range map[string]string{
-			"":                                                         "E W M K",
-			"?bbox=170,-10,-170,10":                                    "E W M", // across the 180th meridian
-			"?bbox=179,-10,180,10":                                     "E M",
-			"?bbox=-180,-10,-179,10":                                   "W M",
-			"?bbox=-180,-90,180,90":                                    "E W M K",
-			"?bbox=36.7,3,36.7,3":                                      "K",
-			"?bbox=170,-10,-100,-170,10,9000":                          "E W M", // with heights
-			"?bbox=0,50,1,51":                                          "",
-			"?datetime=2031-05-17T09:30:00Z":                           "E",
-			"?datetime=2031-05-17T10:30:00.000Z":                       "W",
-			"?datetime=2031-05-17T13:30:00%2B02:00":                    "M",
-			"?datetime=2031-05-17T09:31:00Z":                           "",
-			"?datetime=2031-05-17T10:30:00Z/2031-05-17T11:30:00Z":      "W M",
-			"?datetime=2031-05-17T10:30:00Z/..":                        "W M K",
-			"?datetime=2031-05-17T10:30:00Z/":                          "W M K",
-			"?datetime=../2031-05-17T10:29:59.999999Z":                 "E",
-			"?datetime=/2031-05-17t10:30:00z":                          "E W",
-			"?datetime=../..":                                          "E W M K",
-			"?acceptable=false":                                        "E M",
-			"?acceptable=true":                                         "W K",
-			"?name=Atoll":                                              "E W",
-			"?name=atoll":                                              "",
-			"?reference=K":                                             "K",
-			"?reference=":                                              "",
+			"":                                                    "E W M K",
+			"?bbox=170,-10,-170,10":                               "E W M", // across the 180th meridian
+			"?bbox=179,-10,180,10":                                "E M",
+			"?bbox=-180,-10,-179,10":                              "W M",
+			"?bbox=-180,-90,180,90":                               "E W M K",
+			"?bbox=36.7,3,36.7,3":                                 "K",
+			"?bbox=170,-10,-100,-170,10,9000":                     "E W M", // with heights
+			"?bbox=0,50,1,51":                                     "",
+			"?datetime=2031-05-17T09:30:00Z":                      "E",
+			"?datetime=2031-05-17T10:30:00.000Z":                  "W",
+			"?datetime=2031-05-17T13:30:00%2B02:00":               "M",
+			"?datetime=2031-05-17T09:31:00Z":                      "",
+			"?datetime=2031-05-17T10:30:00Z/2031-05-17T11:30:00Z": "W M",
+			"?datetime=2031-05-17T10:30:00Z/..":                   "W M K",
+			"?datetime=2031-05-17T10:30:00Z/":                     "W M K",
+			"?datetime=../2031-05-17T10:29:59.999999Z":            "E",
+			"?datetime=/2031-05-17t10:30:00z":                     "E W",
+			"?datetime=../..":                                     "E W M K",
+			"?datetime=0000-01-01T00:00:00%2B23:59/9999-12-31T23:59:59.9999999-23:59": "E W M K",
+			"?acceptable=false": "E M",
+			"?acceptable=true":  "W K",
+			"?name=Atoll":       "E W",
+			"?name=atoll":       "",
+			"?reference=K":      "K",
+			"?reference=":       "",
 			"?reference=M&name=Atoll+2&acceptable=false":               "M",
 			"?reference=M&name=Atoll":                                  "",
 			"?bbox=170,-10,-170,10&datetime=2031-05-17T10:00:00Z/..":   "W M",
@@ -279,6 +316,11 @@ func TestFeatureConditions(t *testing.T) {
 			if !slices.Equal(got, strings.Fields(want)) {
 				t.Errorf("%s: %v, want %s", query, got, want)
 			}
+			// However short the first page is, it counts what the conditions select on all of them (requirement fc-numberMatched).
+			first := getFeatures(c, strings.Replace(items+strings.ReplaceAll(query, "&limit=1", "")+"&limit=1", "items&", "items?", 1))
+			if first.NumberMatched == nil || *first.NumberMatched != len(strings.Fields(want)) {
+				t.Errorf("%s: numberMatched %v, want %d", query, first.NumberMatched, len(strings.Fields(want)))
+			}
 		}
 		for query, parameter := range map[string]string{
 			"?limit=0": "limit", "?limit=-1": "limit", "?limit=x": "limit", "?limit=1.5": "limit", "?limit=": "limit",
@@ -287,7 +329,8 @@ func TestFeatureConditions(t *testing.T) {
 			"?datetime=2031": "datetime", "?datetime=yesterday": "datetime", "?datetime=": "datetime", "?datetime=2031-05-17": "datetime", "?datetime=2031-05-17T10:00:00": "datetime",
 			"?datetime=2032-01-01T00:00:00Z/2031-01-01T00:00:00Z": "datetime", "?datetime=../../..": "datetime",
 			"?acceptable=1": "acceptable", "?cursor=": "cursor", "?cursor=x": "cursor", "?colour=red": "colour", "?bbox-crs=" + url.QueryEscape("http://www.opengis.net/def/crs/OGC/1.3/CRS84"): "bbox-crs",
-			"?name=" + strings.Repeat("n", 201): "name", "?limit=1&limit=2": "limit",
+			"?name=" + strings.Repeat("n", 201): "name", "?name=%00": "name", "?reference=%ff": "reference", "?limit=1&limit=2": "limit",
+			"?datetime=..": "datetime", "?datetime=2031-05-17T10:00:00Z/x": "datetime", "?datetime=now/..": "datetime", "?crs=x": "crs", "?BBOX=1,2,3,4": "BBOX", "?f=json": "f",
 		} {
 			problem := c.Get(items + query).Want(http.StatusBadRequest).Problem()
 			if len(problem.Errors) != 1 || problem.Errors[0].Parameter != parameter {
@@ -301,6 +344,106 @@ func TestFeatureConditions(t *testing.T) {
 			c.Get(path).Want(http.StatusBadRequest)
 		}
 	})
+}
+
+// TestFeatureLinks: what a client needs to find its way stands in document and head alike (recommendation link-header).
+func TestFeatureLinks(t *testing.T) {
+	s := openSQLite(t)
+	c := newClient(t, newServer(t, s))
+	p := openPortfolio(t, s, "P")
+	ids := p.add(t, named(t, "A", map[string]any{"/reference": "a & b"}), named(t, "B", map[string]any{"/reference": "b"}))
+	items := "/ogc/collections/" + p.id + "/items"
+	for _, path := range []string{"/ogc", "/ogc/collections", "/ogc/collections/" + p.id, items + "?limit=1", items + "/" + ids[0]} {
+		var doc struct{ Links []link }
+		answer := c.Get(path).Want(http.StatusOK)
+		answer.JSON(&doc)
+		var want []string
+		for _, l := range doc.Links {
+			want = append(want, fmt.Sprintf(`<%s>; rel="%s"; type="%s"`, l.Href, l.Rel, l.Type))
+		}
+		if got := answer.Header.Values("Link"); len(got) == 0 || !slices.Equal(got, want) {
+			t.Errorf("%s: %v, want %v", path, got, want)
+		}
+	}
+	// The next page is asked for with the same conditions.
+	query := url.Values{"limit": {"1"}, "bbox": {"-180,-90,180,90"}, "datetime": {"2031-05-17T09:30:00+00:00/.."}, "acceptable": {"true"}}
+	if first := getFeatures(c, items+"?"+query.Encode()); len(first.Features) == 0 {
+		query.Set("acceptable", "false")
+	}
+	first := getFeatures(c, items+"?"+query.Encode())
+	next, err := url.Parse(linked(t, first.Links, "next"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := next.Query()
+	if got.Get("cursor") == "" || next.Path != items {
+		t.Errorf("next %s", next)
+	}
+	if got.Del("cursor"); !reflect.DeepEqual(got, query) {
+		t.Errorf("the next page is asked for with %v, want %v", got, query)
+	}
+	// Behind a proxy the links are those that the client can follow.
+	for _, test := range []struct{ headers, want []string }{
+		{[]string{"X-Forwarded-Proto", "https"}, []string{"https://", strings.TrimPrefix(c.URL(), "http://")}},
+		{[]string{"X-Forwarded-Proto", "https", "X-Forwarded-Host", "gis.example:8443, inner.example"}, []string{"https://", "gis.example:8443"}},
+		{[]string{"X-Forwarded-Host", "[2001:db8::1]:8080"}, []string{"http://", "[2001:db8::1]:8080"}},
+		{[]string{"X-Forwarded-Host", "user@gis.example/x?"}, []string{c.URL(), ""}},
+		{[]string{"X-Forwarded-Proto", "javascript"}, []string{c.URL(), ""}},
+	} {
+		var doc struct{ Links []link }
+		c.Get("/ogc", test.headers...).Want(http.StatusOK).JSON(&doc)
+		if want := strings.Join(test.want, "") + "/ogc"; doc.Links[0].Href != want {
+			t.Errorf("%v: %s, want %s", test.headers, doc.Links[0].Href, want)
+		}
+	}
+}
+
+// TestFeatureMethods: HEAD is GET without the body (RFC 9110 section 9.3.2), and nothing can be written this way.
+func TestFeatureMethods(t *testing.T) {
+	s := openSQLite(t)
+	c := newClient(t, newServer(t, s))
+	p := openPortfolio(t, s, "P")
+	ids := p.add(t, smallest(t))
+	collection := "/ogc/collections/" + p.id
+	do := func(method, path string) (*http.Response, string) {
+		t.Helper()
+		request, err := http.NewRequestWithContext(t.Context(), method, c.URL()+path, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		response, err := http.DefaultClient.Do(request)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer response.Body.Close()
+		body, err := io.ReadAll(response.Body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return response, string(body)
+	}
+	for _, path := range []string{"/ogc", "/ogc/", "/ogc/api", "/ogc/conformance", "/ogc/collections", collection, collection + "/items", collection + "/items?limit=0", collection + "/items/" + ids[0], "/ogc/collections/x"} {
+		get, body := do(http.MethodGet, path)
+		head, none := do(http.MethodHead, path)
+		if head.StatusCode != get.StatusCode || head.Header.Get("Content-Type") != get.Header.Get("Content-Type") || none != "" || body == "" ||
+			!slices.Equal(head.Header.Values("Link"), get.Header.Values("Link")) {
+			t.Errorf("HEAD %s: %d %v, GET: %d %v", path, head.StatusCode, head.Header, get.StatusCode, get.Header)
+		}
+		for method, want := range map[string]int{http.MethodOptions: http.StatusNoContent, http.MethodPost: http.StatusMethodNotAllowed, http.MethodDelete: http.StatusMethodNotAllowed} {
+			if got, _ := do(method, strings.TrimSuffix(path, "?limit=0")); got.StatusCode != want || !strings.Contains(got.Header.Get("Allow"), "GET") {
+				t.Errorf("%s %s: %d %v", method, path, got.StatusCode, got.Header)
+			}
+		}
+	}
+	// The address of the landing page may end in a slash.
+	_, plain := do(http.MethodGet, "/ogc")
+	if _, slash := do(http.MethodGet, "/ogc/"); slash != plain {
+		t.Errorf("with a slash: %s", slash)
+	}
+	// No page of another origin may read what is served without a password on a user's own machine.
+	if r, _ := do(http.MethodGet, "/ogc"); r.Header.Get("Access-Control-Allow-Origin") != "" {
+		t.Error("open to every origin")
+	}
 }
 
 // TestFeaturePagesProperty: whatever is asked for, the pages together are the
@@ -323,7 +466,7 @@ func TestFeaturePagesProperty(t *testing.T) {
 		box := store.BBox{West: rapid.Float64Range(-1, 8).Draw(r, "west"), South: rapid.Float64Range(-1, 10).Draw(r, "south")}
 		box.East, box.North = rapid.Float64Range(-1, 8).Draw(r, "east"), rapid.Float64Range(box.South, 11).Draw(r, "north")
 		limit := rapid.IntRange(1, 800).Draw(r, "limit")
-		timed := rapid.Bool().Draw(r, "timed") // goes the way on which the store does not choose alone
+		timed := rapid.Bool().Draw(r, "timed")
 		var want []string
 		for _, site := range every {
 			if box.Contains(site.Latitude, site.Longitude) {
@@ -346,6 +489,7 @@ func TestGDALReads(t *testing.T) {
 	onEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
 		p := openPortfolio(t, s, "Invented north")
 		p.many(t, 2345)
+		p.at = testNow.Add(2 * time.Hour)
 		p.add(t, named(t, "Invented: Île d'Or, \"quoted\"", map[string]any{"/reference": "=1+2", "/location/longitude": -179.5, "/location/latitude": -10}))
 		source := "OAPIF:" + c.URL() + "/ogc"
 		layers := run(t, "ogrinfo", "-ro", source)
@@ -353,7 +497,7 @@ func TestGDALReads(t *testing.T) {
 			t.Fatalf("the collection is not listed: %s", layers)
 		}
 		info := run(t, "ogrinfo", "-ro", "-so", source, p.id)
-		for _, line := range []string{"Feature Count: 2346", "Geometry: Point", "worst_ratio: Real", "revision: Integer", "acceptable: Integer(Boolean)", "review_due: Date", "updated_at: DateTime", "needed_protection: String"} {
+		for _, line := range []string{"Feature Count: 2346", "Extent: (-179.500000, -10.000000) - (2.300000, 9.900000)", "TEMPORAL_INTERVAL_MAX=2031-05-17T11:30:00Z", "TEMPORAL_INTERVAL_MIN=2031-05-17T09:30:00Z", "Geometry: Point", "worst_ratio: Real", "revision: Integer", "acceptable: Integer(Boolean)", "review_due: Date", "updated_at: DateTime", "needed_protection: String"} {
 			if !strings.Contains(info, line) {
 				t.Errorf("ogrinfo does not say %q: %s", line, info)
 			}
@@ -394,6 +538,23 @@ func TestGDALReads(t *testing.T) {
 		run(t, "ogr2ogr", "-f", "CSV", "-spat", "0.95", "0.95", "2.05", "1.05", file+".box.csv", source, p.id)
 		if n := len(rowsOf(t, file+".box.csv")) - 1; n != 11 {
 			t.Errorf("%d features in the box, want 11", n)
+		}
+		// Of conditions GDAL passes times on; the first page of what they select is the answer to the count.
+		for where, want := range map[string]int{
+			"updated_at > '2031/05/17 10:00:00'":                                          1,
+			"updated_at <= '2031/05/17 10:00:00'":                                         2345,
+			"updated_at = '2031/05/17 09:30:00'":                                          2345,
+			"updated_at >= '2031/05/17 09:30:00' AND updated_at <= '2031/05/17 11:30:00'": 2346,
+			"updated_at > '2032/01/01 00:00:00'":                                          0,
+			"reference = 'S00017'":                                                        1,
+		} {
+			info := run(t, "ogrinfo", "-ro", "-so", "-where", where, "--debug", "on", source, p.id)
+			if !strings.Contains(info, fmt.Sprintf("Feature Count: %d\n", want)) {
+				t.Errorf("%s: want %d features: %s", where, want, info)
+			}
+			if strings.HasPrefix(where, "updated_at") && !strings.Contains(info, "&datetime=") {
+				t.Errorf("%s was not passed on: %s", where, info)
+			}
 		}
 	})
 }
