@@ -30,8 +30,8 @@ import (
 
 type link struct{ Href, Rel, Type string }
 
-// extent is what a collection says of the places and the times of its features.
-type extent struct {
+// collectionExtent is what a collection says of the places and the times of its features.
+type collectionExtent struct {
 	Spatial struct {
 		BBox [][]float64
 		CRS  string
@@ -133,7 +133,7 @@ func TestFeaturesByLinks(t *testing.T) {
 				ID, Title string
 				Links     []link
 				CRS       []string
-				Extent    *extent
+				Extent    *collectionExtent
 			}
 		}
 		c.Get(linked(t, landing.Links, "data")).Want(http.StatusOK).JSON(&list)
@@ -141,7 +141,7 @@ func TestFeaturesByLinks(t *testing.T) {
 			t.Fatalf("%+v", list)
 		}
 		// Alone and in the list a collection has one extent (requirement sfc-md-success), which all features lie in (fc-md-extent).
-		var one struct{ Extent *extent }
+		var one struct{ Extent *collectionExtent }
 		c.Get(linked(t, list.Collections[1].Links, "self")).Want(http.StatusOK).JSON(&one)
 		wantExtent(t, s, one.Extent, ids)
 		if !reflect.DeepEqual(one.Extent, list.Collections[1].Extent) || list.Collections[0].Extent != nil {
@@ -180,7 +180,7 @@ func TestFeaturesByLinks(t *testing.T) {
 }
 
 // wantExtent holds an extent against the places of sites.
-func wantExtent(t testing.TB, s store.Store, e *extent, ids []string) {
+func wantExtent(t testing.TB, s store.Store, e *collectionExtent, ids []string) {
 	t.Helper()
 	box := []float64{math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)}
 	for _, id := range ids {
@@ -211,6 +211,13 @@ func wantProperties(t testing.TB, got map[string]any, r *store.Record) {
 				Acceptable bool
 			}
 		}
+		Recommendation struct {
+			Needed   bool
+			Measures struct {
+				Structures []struct{ LPS string }
+			}
+		}
+		Schedule []struct{ Required bool } `json:"spd_schedule"`
 	}
 	if err := json.Unmarshal(r.Result, &result); err != nil {
 		t.Fatal(err)
@@ -227,7 +234,20 @@ func wantProperties(t testing.TB, got map[string]any, r *store.Record) {
 			}
 		}
 	}
-	for name, want := range map[string]any{"name": r.Name, "reference": r.Reference, "revision": float64(r.Revision), "ground_flashes_per_km2_year": result.FlashDensity.NG,
+	devices := 0
+	for _, entry := range result.Schedule {
+		if entry.Required {
+			devices++
+		}
+	}
+	needed, lps := got["needed_protection"].(string), false
+	for _, s := range result.Recommendation.Measures.Structures {
+		lps = lps || s.LPS != "none"
+	}
+	if (needed == "none") == result.Recommendation.Needed || strings.Contains(needed, "LPS ") != (lps && result.Recommendation.Needed) {
+		t.Errorf("needed protection of %s: %q, recommended %+v", r.Name, needed, result.Recommendation)
+	}
+	for name, want := range map[string]any{"required_devices": float64(devices), "name": r.Name, "reference": r.Reference, "revision": float64(r.Revision), "ground_flashes_per_km2_year": result.FlashDensity.NG,
 		"loss_of_human_life": life, "worst_ratio": ratio, "acceptable": acceptable, "review_due": result.ReviewDue, "engine": testEngine, "created_at": "2031-05-17T09:30:00Z"} {
 		if got[name] != want {
 			t.Errorf("%s of %s: %v, want %v", name, r.Name, got[name], want)
