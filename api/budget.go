@@ -330,7 +330,7 @@ func (p *planner) document() *wire.BudgetPlan {
 	}
 	d.After = max(d.Before-d.Saved, 0)
 	if unknown > 0 {
-		d.Cautions = append([]string{strconv.Itoa(unknown) + " structures have an unacceptable R_1 and no number of persons: they count nothing here. State the persons."}, d.Cautions...)
+		d.Cautions = append([]string{strconv.Itoa(unknown) + " structures have an unacceptable R_1 and no number of persons: each counts as one person here. State the persons."}, d.Cautions...)
 	}
 	if older > 0 {
 		d.Cautions = append([]string{strconv.Itoa(older) + " sites hold results of another version of the program than made this plan. Assess them again before comparing numbers."}, d.Cautions...)

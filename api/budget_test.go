@@ -322,6 +322,16 @@ func TestBudgetBounds(t *testing.T) {
 	if plan.Sites != 30 || !strings.Contains(plan.Cautions[0], "30 structures have an unacceptable R_1 and no number of persons") {
 		t.Errorf("%+v", plan) // the smallest site states no persons
 	}
+	// Nobody stated the persons: the portfolio and the plan both count one a site.
+	var list struct {
+		Totals struct {
+			PersonsAtRisk float64 `json:"persons_at_risk"`
+		}
+	}
+	c.Get("/v1/portfolios/" + p.id).Want(http.StatusOK).JSON(&list)
+	if list.Totals.PersonsAtRisk != 30 || plan.Before != 30 {
+		t.Errorf("%v persons in the portfolio, %v in the plan", list.Totals.PersonsAtRisk, plan.Before)
+	}
 }
 
 // A result of another version of the program is named, since its numbers may differ from those of the plan.

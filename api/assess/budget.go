@@ -17,7 +17,7 @@ type Choices struct {
 	Sets    [][]risk.StructureMeasures // what the options stand for
 	Before  float64                    // what there is to save, by the objective
 	Limited []bool                     // per structure: a risk is above its limit as things are
-	Unknown int                        // structures with an unacceptable R_1 and no number of persons
+	Unknown int                        // structures with an unacceptable R_1 and no number of persons, which count as one
 	Input   *risk.Input
 	Result  *risk.Result
 }
@@ -51,15 +51,14 @@ func ChoicesOf(site *wire.Site, number int, o measures.Objective) (*Choices, []r
 		for k := range r.Risks {
 			c.Limited[i] = c.Limited[i] || r.Risks[k].Applies && !r.Risks[k].Acceptable()
 		}
-		life := &r.Risks[risk.HumanLife]
-		persons := measures.AtRisk(&in.Structures[i], r)
-		switch {
-		case o == measures.ExpectedLoss:
+		if o == measures.ExpectedLoss {
 			c.Before += r.Risks[risk.EconomicValue].Total * r.TotalValue
-		case persons == 0 && life.Applies && !life.Acceptable():
+			continue
+		}
+		persons := measures.AtRisk(&in.Structures[i], r)
+		c.Before += persons
+		if persons > 0 && measures.Persons(&in.Structures[i]) == 0 {
 			c.Unknown++
-		default:
-			c.Before += persons
 		}
 	}
 	return c, nil

@@ -6,6 +6,7 @@ import (
 
 	"levinward/api/wire"
 	"levinward/risk"
+	"levinward/risk/measures"
 	"levinward/store"
 )
 
@@ -26,9 +27,7 @@ func Summarise(a *wire.Answer) *store.Summary {
 		}
 		if life := &r.Risks[risk.HumanLife]; life.Applies {
 			s.LossOfHumanLife = max(s.LossOfHumanLife, life.Total)
-			if !life.Acceptable() {
-				s.PersonsAtRisk += persons(&a.Input.Structures[i])
-			}
+			s.PersonsAtRisk += measures.AtRisk(&a.Input.Structures[i], r)
 		}
 	}
 	for i := range a.Schedule {
@@ -54,17 +53,6 @@ func compare(s *store.Summary, r *risk.Risk) {
 		s.Excess = max(s.Excess, r.Total-r.Tolerable)
 	}
 	s.WorstRatio = max(s.WorstRatio, ratio)
-}
-
-// persons are those of a structure. Where no number was given there is at least one.
-func persons(s *risk.Structure) float64 {
-	n := s.Persons
-	if n == 0 {
-		for i := range s.Zones {
-			n += s.Zones[i].Persons
-		}
-	}
-	return max(n, 1)
 }
 
 // protection names the strongest measures of the recommended set in a few words.

@@ -25,7 +25,8 @@ const (
 	// PersonsAtRisk is the number of persons in structures whose R_1 exceeds
 	// R_T before and does not after. A structure counts in full or not at all: a set
 	// that halves R_1 and leaves it above R_T counts nothing, and how far R_1 was
-	// above R_T does not count either. Persons in several structures count in each.
+	// above R_T does not count either. Persons in several structures count in
+	// each. AtRisk says how they are counted.
 	PersonsAtRisk
 )
 
@@ -45,20 +46,27 @@ var shares = []float64{0.9, 0.75, 0.5, 0.25, 0.1, 0.05, 0.01}
 const evaluationsForBudget = 100_000
 
 // AtRisk is the number of persons in a structure if its R_1 exceeds R_T, else
-// 0. Where n_t is not known every zone holds everyone, so that the largest n_z counts.
+// 0: n_t, where that is not known the n_z that are given together, and at least
+// one. Rather too many than too few: zones may hold the same persons, and a
+// structure of which nobody stated the persons is not forgotten.
 func AtRisk(s *risk.Structure, r *risk.StructureResult) float64 {
 	r1 := &r.Risks[risk.HumanLife]
 	if !r.Assessed || !r1.Applies || r1.Acceptable() {
 		return 0
 	}
+	return max(Persons(s), 1)
+}
+
+// Persons is how many a structure is known to hold, 0 where nothing is stated.
+func Persons(s *risk.Structure) float64 {
 	if s.Persons > 0 {
 		return s.Persons
 	}
-	most := 0.0
+	sum := 0.0
 	for i := range s.Zones {
-		most = max(most, s.Zones[i].Persons)
+		sum += s.Zones[i].Persons
 	}
-	return most
+	return sum
 }
 
 // SiteOptionsOf gives, for every structure of a site where the objective has something

@@ -142,8 +142,11 @@ func TestAtRisk(t *testing.T) {
 		t.Errorf("at the limit: %v", got)
 	}
 	r.Risks[risk.HumanLife].Total = 1.1e-5
-	if got := measures.AtRisk(&s, &r); got != 8 {
-		t.Errorf("n_t not known: %v", got)
+	if got := measures.AtRisk(&s, &r); got != 16 {
+		t.Errorf("n_t not known, n_z 3, 8 and 5: %v", got)
+	}
+	if got := measures.AtRisk(&risk.Structure{Zones: make([]risk.Zone, 2)}, &r); got != 1 {
+		t.Errorf("nothing known: %v", got)
 	}
 	s.Persons = 14
 	if got := measures.AtRisk(&s, &r); got != 14 {
