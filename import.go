@@ -98,7 +98,7 @@ type importRun struct {
 
 func (r *importRun) do(ctx context.Context, im jobs.Import, file io.Reader) error {
 	im.Read = r.meter.reading
-	w, err := r.jobs.Import(ctx, im, file)
+	w, _, err := r.jobs.Import(ctx, im, file)
 	r.meter.clear()
 	if err != nil {
 		return err
@@ -108,10 +108,14 @@ func (r *importRun) do(ctx context.Context, im jobs.Import, file io.Reader) erro
 			return err
 		}
 	}
-	if err := r.faults(ctx, w.ID); err != nil {
+	if err := errors.Join(r.faults(ctx, w.ID), r.notes(ctx, w.ID)); err != nil {
 		return err
 	}
-	fmt.Fprintf(r.out, "%d rows: %d stored, %d unchanged, %d with faults\n", w.Total, w.Done, w.Unchanged, w.Failed)
+	fmt.Fprintf(r.out, "%d rows: %d stored, %d unchanged, %d with faults", w.Total, w.Done, w.Unchanged, w.Failed)
+	if w.Noted > 0 {
+		fmt.Fprintf(r.out, "; %d with notes", w.Noted)
+	}
+	fmt.Fprintln(r.out)
 	switch {
 	case w.State == store.WorkRefused:
 		return errors.New("the file was refused; nothing was stored")
@@ -175,6 +179,42 @@ func (r *importRun) faults(ctx context.Context, id string) error {
 			return nil
 		}
 	}
+}
+
+// notes prints what was taken in a way the user should know of.
+func (r *importRun) notes(ctx context.Context, id string) error {
+	all, err := r.store.WorkNotes(ctx, store.Local, id)
+	if err != nil {
+		return err
+	}
+	for i := range all {
+		fmt.Fprintln(r.out, noteLine(&all[i]))
+	}
+	return nil
+}
+
+// spansPrinted of a note; the rows behind them are counted.
+const spansPrinted = 10
+
+func noteLine(n *store.Note) string {
+	var rows []string
+	named := int64(0)
+	for _, span := range n.Rows[:min(len(n.Rows), spansPrinted)] {
+		text := fmt.Sprint(span.First)
+		if span.Last > span.First {
+			text += fmt.Sprint(" to ", span.Last)
+		}
+		rows = append(rows, text)
+		named += span.Last - span.First + 1
+	}
+	where := "row " + strings.Join(rows, ", ")
+	if n.Count > named {
+		where += fmt.Sprintf(" and %d more", n.Count-named)
+	}
+	if n.Column != "" {
+		where += ", " + n.Column
+	}
+	return "note: " + where + ": " + n.Text
 }
 
 // meter shows progress: a bar that stays on its line on a terminal, else a plain line now and then.

@@ -125,10 +125,15 @@ func (s *Server) create(c echo.Context) error {
 	if err != nil {
 		return err
 	}
+	sayReplayed(c, replayed)
+	return created(c, &stored)
+}
+
+// sayReplayed marks an answer as that of an earlier request with the same key.
+func sayReplayed(c echo.Context, replayed bool) {
 	if replayed {
 		c.Response().Header().Set("Idempotency-Replayed", "true")
 	}
-	return created(c, &stored)
 }
 
 // created answers a stored record.
@@ -145,9 +150,19 @@ func created(c echo.Context, r *store.Record) error {
 
 // idempotency reads the Idempotency-Key header, nil where there is none.
 func idempotency(c echo.Context, body []byte) (*store.Idempotency, error) {
+	key, err := idempotencyKey(c)
+	if err != nil || key == "" {
+		return nil, err
+	}
+	sum := sha256.Sum256(body)
+	return &store.Idempotency{Key: key, BodyHash: hex.EncodeToString(sum[:])}, nil
+}
+
+// idempotencyKey reads the header alone, empty where there is none.
+func idempotencyKey(c echo.Context) (string, error) {
 	values := c.Request().Header.Values("Idempotency-Key")
 	if len(values) == 0 {
-		return nil, nil
+		return "", nil
 	}
 	key := values[0]
 	plain := len(values) == 1 && len(key) >= 1 && len(key) <= store.MaxKey
@@ -155,10 +170,9 @@ func idempotency(c echo.Context, body []byte) (*store.Idempotency, error) {
 		plain = plain && key[i] > ' ' && key[i] < 0x7f
 	}
 	if !plain {
-		return nil, parameter("Idempotency-Key", "must be given once, 1 to "+strconv.Itoa(store.MaxKey)+" visible ASCII characters")
+		return "", parameter("Idempotency-Key", "must be given once, 1 to "+strconv.Itoa(store.MaxKey)+" visible ASCII characters")
 	}
-	sum := sha256.Sum256(body)
-	return &store.Idempotency{Key: key, BodyHash: hex.EncodeToString(sum[:])}, nil
+	return key, nil
 }
 
 // revise re-assesses: a merge patch on the input of the newest revision becomes the next revision.

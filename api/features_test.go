@@ -82,7 +82,7 @@ func (p *filled) store(t testing.TB, records []store.Record) {
 		err = p.AddChunk(t.Context(), store.Local, w.ID, store.NewChunk{Rows: []byte("rows\n"), Count: len(records)}, testNow)
 	}
 	if err == nil {
-		_, err = p.BeginWork(t.Context(), store.Local, w.ID, testNow)
+		_, err = p.BeginWork(t.Context(), store.Local, w.ID, store.Notes{}, nil, testNow)
 	}
 	if err == nil {
 		err = p.StoreChunk(t.Context(), store.Local, store.Outcome{Work: w.ID, Created: records, At: testNow})

@@ -1,14 +1,22 @@
 package api_test
 
 import (
+	"bytes"
+	"cmp"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
+	"math"
 	"net/http"
+	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
 	"time"
+
+	"github.com/xuri/excelize/v2"
 
 	"levinward/api/apitest"
 	"levinward/api/jobs"
@@ -131,6 +139,7 @@ func portfolioOperations(t *testing.T, c *apitest.Client) {
 	c.Get(at + "/changes").Want(http.StatusOK)
 	c.Get("/v1/work/" + again.ID + "/events").Want(http.StatusOK)
 	c.Get("/v1/work/" + again.ID + "/faults").Want(http.StatusOK)
+	c.Get("/v1/work/" + again.ID + "/notes").Want(http.StatusOK)
 	c.Delete("/v1/work/" + again.ID).Want(http.StatusOK)
 
 	// A map that covers none of the sites makes them fail when they are computed, so that they can be tried again.
@@ -364,4 +373,185 @@ func TestChangedEngine(t *testing.T) {
 			}
 		})
 	}
+}
+
+// sitesOn is a file of invented sites at longitudes and latitudes, S0, S1 …, their N_G from a map.
+func sitesOn(m string, places ...[2]float64) []byte {
+	var f strings.Builder
+	f.WriteString("reference,name,latitude,longitude,flash_density_map,length_m,width_m,height_m,persons\n")
+	for i, p := range places {
+		fmt.Fprintf(&f, "S%d,Invented site %d,%v,%v,%s,20,8,5,6\n", i, i, p[1], p[0], m)
+	}
+	return []byte(f.String())
+}
+
+// gridded is a map of 3 x 3 cells of one degree, its south-west corner at 10 E, 1 S.
+func gridded(cells string) []byte {
+	return []byte("ncols 3\nnrows 3\nxllcorner 10\nyllcorner -1\ncellsize 1\nNODATA_value -9999\n" + cells)
+}
+
+// Sites whose map was followed by a newer one of its name take N_G from that. What N_G is at the
+// centre of a cell stands in the map, and every number of dangerous events, so every risk, is N_G times
+// something that the map does not change (IEC 62305-2:2010, Annex A, A.2.4 to A.5).
+func TestNewerMap(t *testing.T) {
+	onBothStores(t, func(t *testing.T, c *apitest.Client) {
+		older := upload(c, gridded("1.5 2 2.5\n4 8 6\n3 3.5 12\n"), "name", "Invented valley", "to_year", "2020")
+		other := upload(c, gridded("1 1 1\n1 1 1\n1 1 1\n"), "name", "Invented coast")
+		p := makePortfolio(c, "P")
+		at := "/v1/portfolios/" + p.ID
+		ended(t, c, importFile(c, p.ID, "", sitesOn(older.ID, [2]float64{10.5, 1.5}, [2]float64{11.5, 0.5}, [2]float64{12.5, -0.5})))
+		apart := strings.ReplaceAll(string(sitesOn(other.ID, [2]float64{10.5, 1.5})), "S0", "T0")
+		ended(t, c, importFile(c, p.ID, "", []byte(apart)))
+
+		newer := upload(c, gridded("2.25 2 2.5\n4 4 6\n3 3.5 18\n"), "name", "Invented valley")
+		want := map[string][2]float64{"S0": {1.5, 2.25}, "S1": {8, 4}, "S2": {12, 18}} // N_G in the maps
+		w := ended(t, c, c.Post(at+"/assessments", []byte(`{"which": "due"}`)))
+		if w.State != "done" || w.Total != 3 || w.Done != 3 {
+			t.Fatalf("%+v", w)
+		}
+
+		type state struct {
+			Revision int
+			NG       float64 `json:"ground_flashes_per_km2_year"`
+			Map      string  `json:"flash_density_map"`
+			Loss     float64 `json:"loss_of_human_life"`
+			Ratio    float64 `json:"worst_ratio"`
+			Review   string  `json:"review_due"`
+		}
+		var changes struct {
+			Work  string
+			Sites []struct {
+				Assessment, Reference string
+				Before, After         state
+			}
+		}
+		c.Get(at + "/changes").Want(http.StatusOK).JSON(&changes)
+		if len(changes.Sites) != 3 || changes.Work != w.ID {
+			t.Fatalf("%+v", changes)
+		}
+		for _, s := range changes.Sites {
+			ng := want[s.Reference]
+			if s.Before.NG != ng[0] || s.After.NG != ng[1] || s.Before.Map != older.ID || s.After.Map != newer.ID || s.Before.Revision != 1 || s.After.Revision != 2 {
+				t.Errorf("%s: %+v, N_G in the maps %v", s.Reference, s, ng)
+			}
+			times := ng[1] / ng[0]
+			if s.Before.Loss <= 0 || math.Abs(s.After.Loss-times*s.Before.Loss) > 1e-12*s.After.Loss || math.Abs(s.After.Ratio-times*s.Before.Ratio) > 1e-12*s.After.Ratio {
+				t.Errorf("%s: R_1 is %v after %v, N_G is %v times as high", s.Reference, s.After.Loss, s.Before.Loss, times)
+			}
+			if s.Before.Review >= s.After.Review {
+				t.Errorf("%s: review due on %s after %s", s.Reference, s.After.Review, s.Before.Review)
+			}
+			// The assessment says the same, and its first revision still says what it said.
+			for revision, m := range map[string]string{"": newer.ID, "/revisions/1": older.ID} {
+				var r densityUsed
+				c.Get("/v1/assessments/" + s.Assessment + revision).Want(http.StatusOK).JSON(&r)
+				if r.Used.Map != m || r.Used.NG != ng[0] && m == older.ID || r.Used.NG != ng[1] && m == newer.ID {
+					t.Errorf("%s%s: %+v", s.Reference, revision, r.Used)
+				}
+			}
+			delete(want, s.Reference)
+		}
+		if len(want) != 0 {
+			t.Errorf("not told of: %v", want)
+		}
+		var list struct {
+			Sites []struct {
+				Reference string
+				state
+			}
+		}
+		c.Get(at + "/sites").Want(http.StatusOK).JSON(&list)
+		for _, s := range list.Sites {
+			if apart := s.Reference == "T0"; apart != (s.Map == other.ID) || !apart && s.Map != newer.ID || apart && s.Revision != 1 {
+				t.Errorf("listed %+v", s)
+			}
+		}
+		if w := ended(t, c, c.Post(at+"/assessments", []byte(`{"which": "due"}`))); w.Total != 0 || len(list.Sites) != 4 {
+			t.Errorf("due again: %+v", w)
+		}
+	})
+}
+
+// What was read of a workbook in a way worth knowing is told with its rows, whether the file is taken or refused.
+func TestNotesOfAnImport(t *testing.T) {
+	onBothStores(t, func(t *testing.T, c *apitest.Client) {
+		p := makePortfolio(c, "P")
+		book := func(change func(f *excelize.File, sheet string)) []byte {
+			f := excelize.NewFile()
+			defer f.Close()
+			sheet := f.GetSheetName(0)
+			for i, line := range strings.Split(strings.TrimSpace(string(siteFile(0, 8, 5))), "\n") {
+				for k, text := range strings.Split(line, ",") {
+					cell, err := excelize.CoordinatesToCellName(k+1, i+1)
+					if err == nil {
+						err = f.SetCellValue(sheet, cell, text)
+					}
+					if v, no := strconv.ParseFloat(text, 64); no == nil && err == nil {
+						err = f.SetCellValue(sheet, cell, v)
+					}
+					if err != nil {
+						t.Fatal(err)
+					}
+				}
+			}
+			change(f, sheet)
+			var b bytes.Buffer
+			if err := f.Write(&b); err != nil {
+				t.Fatal(err)
+			}
+			return b.Bytes()
+		}
+		noted := func(f *excelize.File, sheet string) {
+			err := errors.Join(f.SetRowVisible(sheet, 3, false), f.SetRowVisible(sheet, 4, false), f.SetRowVisible(sheet, 8, false),
+				f.SetCellFormula(sheet, "G4", "2*4"), f.SetCellFormula(sheet, "H5", "2*4"))
+			if err != nil {
+				t.Fatal(err)
+			}
+		}
+		type note struct {
+			Column, Note string
+			Count        int
+			Rows         []struct{ First, Last int }
+		}
+		notesOf := func(a *apitest.Answer) []note {
+			var list struct{ Notes []note }
+			c.Get(a.Header.Get("Location") + "/notes").Want(http.StatusOK).JSON(&list)
+			slices.SortFunc(list.Notes, func(x, y note) int { return cmp.Compare(x.Column, y.Column) })
+			return list.Notes
+		}
+		send := func(file []byte) *apitest.Answer {
+			return c.Do(http.MethodPost, "/v1/portfolios/"+p.ID+"/imports", file, "Content-Type", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet")
+		}
+		for _, bad := range []bool{false, true} {
+			a := send(book(func(f *excelize.File, sheet string) {
+				noted(f, sheet)
+				if bad {
+					if err := f.SetCellValue(sheet, "I4", "tall"); err != nil {
+						t.Fatal(err)
+					}
+				}
+			}))
+			status := http.StatusAccepted
+			if bad {
+				status = http.StatusUnprocessableEntity
+			}
+			a.Want(status)
+			var w struct{ Total, Failed, Noted int }
+			c.Get(a.Header.Get("Location")).Want(http.StatusOK).JSON(&w)
+			if w.Total != 8 || w.Noted != 4 || (w.Failed > 0) != bad {
+				t.Errorf("%+v", w)
+			}
+			got := notesOf(a)
+			if len(got) != 3 || !strings.Contains(got[0].Note, "hidden") || got[1].Column != "length_m" || got[2].Column != "width_m" || !strings.Contains(got[2].Note, "formula") {
+				t.Fatalf("%+v", got)
+			}
+			if got[0].Count != 3 || fmt.Sprint(got[0].Rows) != "[{3 4} {8 8}]" || fmt.Sprint(got[1].Rows, got[2].Rows) != "[{4 4}] [{5 5}]" {
+				t.Errorf("%+v", got)
+			}
+		}
+		if a := send(book(func(*excelize.File, string) {})); len(notesOf(a)) != 0 {
+			t.Errorf("%+v", notesOf(a))
+		}
+		c.Get("/v1/work/none/notes").Want(http.StatusNotFound)
+	})
 }

@@ -134,7 +134,7 @@ func problemOf(err error) *Problem {
 	case errors.Is(err, store.ErrReferenceTaken):
 		return siteReference.problem("another site of the portfolio has this reference")
 	case errors.Is(err, store.ErrKeyReused):
-		return keyReused.problem("choose another Idempotency-Key, or send the same body again")
+		return keyReused.problem("choose another Idempotency-Key, or send the same request again")
 	case errors.Is(err, store.ErrBadCursor):
 		return parameter("cursor", "is not a cursor of this service; begin again without one")
 	case errors.Is(err, store.ErrUnavailable):

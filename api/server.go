@@ -168,6 +168,7 @@ func (s *Server) portfolioRoutes() {
 	e.DELETE("/v1/work/:id", s.cancelWork)
 	e.GET("/v1/work/:id/events", s.workEvents)
 	e.GET("/v1/work/:id/faults", s.workFaults)
+	e.GET("/v1/work/:id/notes", s.workNotes)
 	e.POST("/v1/work/:id/retries", s.retryWork)
 	e.GET("/v1/presets", s.listPresets)
 	e.PUT("/v1/presets/:kind/:name", s.putPreset)

@@ -44,7 +44,7 @@ func (s *Server) importSites(c echo.Context) error {
 	// The time limits of the server are for small bodies; not every writer can change them.
 	deadline, control := time.Now().Add(importTime), http.NewResponseController(c.Response())
 	_ = errors.Join(control.SetReadDeadline(deadline), control.SetWriteDeadline(deadline))
-	w, err := s.jobs.Import(r.Context(), im, http.MaxBytesReader(c.Response(), r.Body, maxImport))
+	w, begun, err := s.jobs.Import(r.Context(), im, http.MaxBytesReader(c.Response(), r.Body, maxImport))
 	var presets *batch.PresetError
 	switch {
 	case isTooLarge(err):
@@ -60,11 +60,12 @@ func (s *Server) importSites(c echo.Context) error {
 	case err != nil:
 		return err
 	}
-	c.Response().Header().Set("Location", "/v1/work/"+w.ID)
 	if w.State == store.WorkRefused {
+		c.Response().Header().Set("Location", "/v1/work/"+w.ID)
 		return s.refusedFile(c, &w)
 	}
-	return answerDocument(c, http.StatusAccepted, s.workOf(&w))
+	sayReplayed(c, begun)
+	return s.accepted(c, &w)
 }
 
 // importOf reads the parameters of an import, all faults at once.
@@ -86,7 +87,11 @@ func importOf(c echo.Context) (jobs.Import, error) {
 	if len([]rune(im.File.Sheet)) > maxQuery {
 		faults = append(faults, Fault{Parameter: "sheet", Reason: "must be a text of at most " + strconv.Itoa(maxQuery) + " characters"})
 	}
-	if len(faults) > 0 {
+	key, err := idempotencyKey(c)
+	if wrong := (*Problem)(nil); errors.As(err, &wrong) {
+		faults = append(faults, wrong.Errors...)
+	}
+	if im.Key = key; len(faults) > 0 {
 		return im, badParameter.problem("", faults...)
 	}
 	media := mediaTypeOf(c.Request().Header.Get(echo.HeaderContentType))
@@ -141,7 +146,18 @@ func (s *Server) reassess(c echo.Context) error {
 	if problem != nil {
 		return problem
 	}
-	r := jobs.Reassessment{Portfolio: c.Param("id"), Due: in.Which == "due"}
+	key, err := idempotencyKey(c)
+	if err != nil {
+		return err
+	}
+	r := jobs.Reassessment{Portfolio: c.Param("id"), Due: in.Which == "due", Request: jobs.Request(key, store.WorkAssess, c.Param("id"), b)}
+	// Before anything is looked up that may be gone by now.
+	if w, begun, err := s.jobs.Begun(c.Request().Context(), r.Request); err != nil {
+		return err
+	} else if begun {
+		sayReplayed(c, true)
+		return s.accepted(c, &w)
+	}
 	if in.FlashDensityMap != nil {
 		m, err := s.store.DensityMap(c.Request().Context(), store.Local, *in.FlashDensityMap)
 		if errors.Is(err, store.ErrNotFound) {
@@ -152,10 +168,11 @@ func (s *Server) reassess(c echo.Context) error {
 		}
 		r.Map = m.ID
 	}
-	w, err := s.jobs.Reassess(c.Request().Context(), r)
+	w, begun, err := s.jobs.Reassess(c.Request().Context(), r)
 	if err != nil {
 		return noSuch("portfolio", err)
 	}
+	sayReplayed(c, begun)
 	return s.accepted(c, &w)
 }
 
@@ -200,7 +217,7 @@ func (s *Server) cancelWork(c echo.Context) error {
 // workOf writes a work with its rate, over the time since it started.
 func (s *Server) workOf(w *store.Work) wire.Work {
 	doc := wire.Work{ID: w.ID, Portfolio: w.Portfolio, Kind: w.Kind, Mode: w.Mode, State: w.State,
-		Total: w.Total, Done: w.Done, Failed: w.Failed, Unchanged: w.Unchanged, CreatedAt: w.CreatedAt}
+		Total: w.Total, Done: w.Done, Failed: w.Failed, Unchanged: w.Unchanged, Noted: w.Noted, CreatedAt: w.CreatedAt}
 	if w.StartedAt.IsZero() {
 		return doc
 	}
@@ -233,6 +250,22 @@ func (s *Server) workFaults(c echo.Context) error {
 		list.Faults[i] = wire.WorkFault(f)
 	}
 	link(c, page.Next)
+	return answer(c, list)
+}
+
+// workNotes answers what was noted of rows.
+func (s *Server) workNotes(c echo.Context) error {
+	all, err := s.store.WorkNotes(c.Request().Context(), store.Local, c.Param("id"))
+	if err != nil {
+		return noSuch("work", err)
+	}
+	list := wire.WorkNoteList{Notes: make([]wire.WorkNote, len(all))}
+	for i, n := range all {
+		list.Notes[i] = wire.WorkNote{Column: n.Column, Note: n.Text, Count: n.Count, Rows: make([]wire.RowSpan, len(n.Rows))}
+		for k, span := range n.Rows {
+			list.Notes[i].Rows[k] = wire.RowSpan(span)
+		}
+	}
 	return answer(c, list)
 }
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/base64"
 	"encoding/binary"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
@@ -53,12 +54,15 @@ type Work struct {
 	Done      int64 // rows stored
 	Failed    int64 // rows with a fault
 	Unchanged int64 // rows that would have changed nothing
+	Noted     int64 // rows with a note, known when all were read
 
 	CreatedAt       time.Time
 	TouchedAt       time.Time // rows were last added
 	StartedAt       time.Time // zero: not yet
 	FinishedAt      time.Time // zero: not yet
 	CancelRequested bool
+
+	Idempotency *Idempotency // it was begun with; nil: none
 }
 
 // Ended tells that nothing more will happen to the work.
@@ -78,6 +82,26 @@ type Fault struct {
 type FaultPage struct {
 	Faults []Fault
 	Next   string
+}
+
+// Note is something of a file that was taken in a way the user should know of.
+type Note struct {
+	Column string    `json:"column,omitempty"` // empty: the row as a whole
+	Text   string    `json:"text"`
+	Count  int64     `json:"count"` // rows
+	Rows   []RowSpan `json:"rows"`  // which of them; the first spans where there are many
+}
+
+// RowSpan are rows that follow each other.
+type RowSpan struct {
+	First int64 `json:"first"`
+	Last  int64 `json:"last"`
+}
+
+// Notes are all notes of a work.
+type Notes struct {
+	Rows int64 // rows with a note
+	All  []Note
 }
 
 // NewChunk is a part of the rows of a work as it is added.
@@ -128,18 +152,24 @@ type Works interface {
 	// AddChunk adds rows to a work that is reading; ErrNotFound, ErrWorkEnded.
 	AddChunk(ctx context.Context, org Organisation, work string, c NewChunk, at time.Time) error
 	// BeginWork ends the reading: the work is queued, or done where it has no
-	// rows to do. ErrNotFound, ErrWorkEnded.
-	BeginWork(ctx context.Context, org Organisation, work string, at time.Time) (Work, error)
+	// rows to do. ErrNotFound, ErrWorkEnded. ErrExists: a work was begun under
+	// the key of idem, which may be nil; this one still reads.
+	BeginWork(ctx context.Context, org Organisation, work string, n Notes, idem *Idempotency, at time.Time) (Work, error)
 	// RefuseWork ends the reading for good and drops the rows; ErrNotFound, ErrWorkEnded.
-	RefuseWork(ctx context.Context, org Organisation, work string, faults []Fault, at time.Time) (Work, error)
+	RefuseWork(ctx context.Context, org Organisation, work string, n Notes, faults []Fault, at time.Time) (Work, error)
 	// CancelWork ends a work unless it has ended; what is stored stays. ErrNotFound.
 	CancelWork(ctx context.Context, org Organisation, work string, at time.Time) (Work, error)
 	// Work returns one; ErrNotFound.
 	Work(ctx context.Context, org Organisation, id string) (Work, error)
+	// WorkUnder returns the one that was begun under an idempotency key; ErrNotFound.
+	WorkUnder(ctx context.Context, org Organisation, key string) (Work, error)
 	// LastWork returns the newest work of a kind on a portfolio that was begun; ErrNotFound.
 	LastWork(ctx context.Context, org Organisation, portfolio, kind string) (Work, error)
 	// WorkFaults returns faults by row, at most limit of them (as in Filter). ErrNotFound, ErrBadCursor.
 	WorkFaults(ctx context.Context, org Organisation, work string, limit int, cursor string) (FaultPage, error)
+
+	// WorkNotes returns all notes; ErrNotFound.
+	WorkNotes(ctx context.Context, org Organisation, work string) ([]Note, error)
 
 	// Chunk returns one; ErrNotFound.
 	Chunk(ctx context.Context, org Organisation, work string, n int) (Chunk, error)
@@ -227,6 +257,31 @@ func checkFaults(all []Fault) error {
 		}
 	}
 	return nil
+}
+
+// Encode writes notes as both databases keep them; ErrInvalid.
+func (n *Notes) Encode() ([]byte, error) {
+	for i := range n.All {
+		if err := invalid(checkText("column", n.All[i].Column, MaxText), checkText("text", n.All[i].Text, MaxText)); err != nil {
+			return nil, err
+		}
+	}
+	if len(n.All) == 0 {
+		return []byte{}, nil
+	}
+	doc, err := json.Marshal(n.All)
+	if err == nil && len(doc) > MaxDocument {
+		err = invalid(errors.New("notes: too long"))
+	}
+	return doc, err
+}
+
+// DecodeNotes reads what Encode wrote.
+func DecodeNotes(doc []byte) (all []Note, err error) {
+	if len(doc) > 0 {
+		err = json.Unmarshal(doc, &all)
+	}
+	return all, err
 }
 
 // FaultsOfFile is where the numbers of faults begin that were found when the

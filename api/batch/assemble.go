@@ -35,6 +35,7 @@ func (a *assembler) row(r Row, entries []entry, footprint *footprint) error {
 	}
 	d := &draft{options: &a.options, row: &r, entries: entries, footprint: footprint}
 	d.build()
+	r.Reference = textAt(d.tree, "reference")
 	d.judge()
 	slices.SortStableFunc(r.Faults, func(a, b RowFault) int { return cmp.Compare(order(a.Column), order(b.Column)) })
 	if !a.yield(r) {

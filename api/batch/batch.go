@@ -80,6 +80,9 @@ type Row struct {
 	Site   *wire.Site  // Input.Core(), free of violations; nil where the row has faults
 	Faults []RowFault
 	Notes  []Note
+	// Reference is the user's own number for the site, also of a row with
+	// faults; empty where it has none or it cannot be read.
+	Reference string
 }
 
 // RowFault is what is wrong with one cell, or with the row where Column is empty.

@@ -55,7 +55,7 @@ func Columns() []Column { return slices.Clone(dictionary) }
 
 // dictionary holds the columns with what package wire allows for the field behind each.
 var dictionary = complete([]Column{
-	{Name: "reference", path: at("reference"), template: true, Example: "TC-01", Meaning: "Your own number for the site; the next import of the same number is the same site."},
+	{Name: "reference", path: at("reference"), template: true, Example: "TC-01", Meaning: "Your own number for the site; the next import of the same number is the same site. It may stand once in a file: a later row with the same number is refused, naming the row where it stood first."},
 	{Name: "name", path: at("name"), template: true, Required: true, Example: "Invented: school, Tiva crossing", Meaning: "Name of the site."},
 	{Name: "latitude", path: at("location", "latitude"), template: true, Required: true, Unit: "degrees", Example: "-4.052", Meaning: "Latitude on WGS 84 in decimal degrees, south negative. GeoJSON: left out, the geometry tells it."},
 	{Name: "longitude", path: at("location", "longitude"), template: true, Required: true, Unit: "degrees", Example: "34.618", Meaning: "Longitude on WGS 84 in decimal degrees, west negative. GeoJSON: left out, the geometry tells it."},

@@ -3361,14 +3361,14 @@ type BudgetRequest struct {
 	// Effort How many partial plans the search may look at beyond its first plan; absent, 1000000. With 0 the first plan stands, with its bound.
 	Effort *int `json:"effort,omitempty"`
 
-	// Objective What to save: expected loss of economic value per year (R_4 x c_t), or persons in structures whose R_1 exceeds its limit.
+	// Objective What to save: expected loss of economic value per year (R_4 x c_t), or persons of structures with an unacceptable R_1, counted as persons_at_risk of the portfolio.
 	Objective BudgetRequestObjective `json:"objective"`
 
 	// Relative true: the budget is in the relative costs that count for sites without prices; no site may have prices then.
 	Relative *bool `json:"relative,omitempty"`
 }
 
-// BudgetRequestObjective What to save: expected loss of economic value per year (R_4 x c_t), or persons in structures whose R_1 exceeds its limit.
+// BudgetRequestObjective What to save: expected loss of economic value per year (R_4 x c_t), or persons of structures with an unacceptable R_1, counted as persons_at_risk of the portfolio.
 type BudgetRequestObjective string
 
 // Change One value that changed.
@@ -4976,7 +4976,7 @@ type ListedSite struct {
 	// NeededProtection The recommended measures in a few words, those in place included.
 	NeededProtection string `json:"needed_protection"`
 
-	// PersonsAtRisk Persons of structures with an unacceptable R_1; at least one for each where their number is not known.
+	// PersonsAtRisk Persons of structures with an unacceptable R_1: n_t, where that is not known the n_z that are given together, and at least one for each such structure.
 	PersonsAtRisk float64 `json:"persons_at_risk"`
 
 	// Reference The user's own number.
@@ -5345,7 +5345,7 @@ type PortfolioTotals struct {
 	// NotAcceptable Sites with a risk above its limit.
 	NotAcceptable int `json:"not_acceptable"`
 
-	// PersonsAtRisk Persons of structures with an unacceptable R_1.
+	// PersonsAtRisk Persons of structures with an unacceptable R_1: n_t, where that is not known the n_z that are given together, and at least one for each such structure.
 	PersonsAtRisk float64 `json:"persons_at_risk"`
 
 	// ReviewDue Sites whose lightning data are too old today.
@@ -5633,6 +5633,15 @@ type Route struct {
 
 // RouteType Type of geometry.
 type RouteType string
+
+// RowSpan Rows that follow each other, counted as in WorkFault.
+type RowSpan struct {
+	// First The first.
+	First int `json:"first"`
+
+	// Last The last, or the first again.
+	Last int `json:"last"`
+}
 
 // SPDCheck A device and the line it is meant for, by value (line, structure) or of a stored assessment; exactly one of line and assessment.
 type SPDCheck struct {
@@ -5999,7 +6008,7 @@ type SiteProperties struct {
 	// NeededProtection The strongest measures of the recommended set, in words.
 	NeededProtection string `json:"needed_protection"`
 
-	// PersonsAtRisk Persons in structures whose R_1 exceeds its limit.
+	// PersonsAtRisk Persons of structures with an unacceptable R_1: n_t, where that is not known the n_z that are given together, and at least one for each such structure.
 	PersonsAtRisk float64 `json:"persons_at_risk"`
 
 	// Reference The user's own number for the site, empty where there is none.
@@ -6047,7 +6056,7 @@ type SiteState struct {
 	// NeededProtection The recommended measures in a few words, those in place included.
 	NeededProtection string `json:"needed_protection"`
 
-	// PersonsAtRisk Persons of structures with an unacceptable R_1; at least one for each where their number is not known.
+	// PersonsAtRisk Persons of structures with an unacceptable R_1: n_t, where that is not known the n_z that are given together, and at least one for each such structure.
 	PersonsAtRisk float64 `json:"persons_at_risk"`
 
 	// RequiredDevices Surge protective devices that are required.
@@ -6827,6 +6836,9 @@ type Work struct {
 	// Mode What a faulty row does.
 	Mode WorkMode `json:"mode"`
 
+	// Noted Rows with a note, see `/v1/work/{id}/notes`; 0 while reading. They count among the others as well.
+	Noted int `json:"noted"`
+
 	// Portfolio Id of the portfolio.
 	Portfolio string `json:"portfolio"`
 
@@ -6877,6 +6889,27 @@ type WorkFault struct {
 type WorkFaultList struct {
 	// Faults The page.
 	Faults []WorkFault `json:"faults"`
+}
+
+// WorkNote Something of a file that was read in a way worth knowing. It keeps no row out.
+type WorkNote struct {
+	// Column Column; absent: the rows as a whole.
+	Column *string `json:"column,omitempty"`
+
+	// Count Rows in which it was found.
+	Count int `json:"count"`
+
+	// Note What was found and how it was read.
+	Note string `json:"note"`
+
+	// Rows Which rows, in their order. Where count is larger than these rows together, the others follow behind the last.
+	Rows []RowSpan `json:"rows"`
+}
+
+// WorkNoteList Notes.
+type WorkNoteList struct {
+	// Notes All of them.
+	Notes []WorkNote `json:"notes"`
 }
 
 // Worksheet Every step of a computation, each after the steps it uses.
@@ -7025,6 +7058,9 @@ type WebhookID = string
 
 // WorkParameter defines model for Work.
 type WorkParameter = string
+
+// WorkKey defines model for WorkKey.
+type WorkKey = string
 
 // BadRequest A failure (RFC 9457).
 type BadRequest = Problem
@@ -7305,6 +7341,12 @@ type ListPortfoliosParams struct {
 	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
 }
 
+// ReassessSitesParams defines parameters for ReassessSites.
+type ReassessSitesParams struct {
+	// IdempotencyKey A key of the client's own making that makes the request repeatable: the same request with the same key gets the work that the first one began, as it is now, and begins no other, whether several come at once or one after the other. With another body, portfolio or query parameter, or for the other of imports and re-assessments, the key is refused (422). A request that broke off, or whose file was refused, leaves its key free. 1 to 255 visible ASCII characters.
+	IdempotencyKey *WorkKey `json:"Idempotency-Key,omitempty"`
+}
+
 // ComparePortfolioParams defines parameters for ComparePortfolio.
 type ComparePortfolioParams struct {
 	// Work Id of an import or re-assessment of this portfolio; absent, the last re-assessment. A site that was changed again since is not listed.
@@ -7330,6 +7372,9 @@ type ImportSitesParams struct {
 
 	// Decimal Decimal sign of numbers that are written as text.
 	Decimal *ImportSitesParamsDecimal `form:"decimal,omitempty" json:"decimal,omitempty"`
+
+	// IdempotencyKey A key of the client's own making that makes the request repeatable: the same request with the same key gets the work that the first one began, as it is now, and begins no other, whether several come at once or one after the other. With another body, portfolio or query parameter, or for the other of imports and re-assessments, the key is refused (422). A request that broke off, or whose file was refused, leaves its key free. 1 to 255 visible ASCII characters.
+	IdempotencyKey *WorkKey `json:"Idempotency-Key,omitempty"`
 }
 
 // ImportSitesParamsMode defines parameters for ImportSites.
@@ -7967,7 +8012,7 @@ type ClientInterface interface {
 	// Takes any type of body and a specified content type.
 	//
 	// Corresponds with POST /v1/portfolios/{id}/assessments (the `ReassessSites` operationId).
-	ReassessSitesWithBody(ctx context.Context, id PortfolioParameter, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ReassessSitesWithBody(ctx context.Context, id PortfolioParameter, params *ReassessSitesParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ReassessSites Assess sites again, all or those that are due.
 	//
@@ -7976,7 +8021,7 @@ type ClientInterface interface {
 	// Takes a body of the `application/json` content type.
 	//
 	// Corresponds with POST /v1/portfolios/{id}/assessments (the `ReassessSites` operationId).
-	ReassessSites(ctx context.Context, id PortfolioParameter, body ReassessSitesJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ReassessSites(ctx context.Context, id PortfolioParameter, params *ReassessSitesParams, body ReassessSitesJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// PlanBudgetWithBody The set of measures over all sites that saves most for the money.
 	//
@@ -8013,7 +8058,7 @@ type ClientInterface interface {
 
 	// ImportSitesWithBody Import sites from a file; each row becomes an assessment.
 	//
-	// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file. At most 1 GiB and 1 000 000 rows.
+	// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -8022,7 +8067,7 @@ type ClientInterface interface {
 
 	// ImportSitesWithApplicationGeoPlusJSONBody Import sites from a file; each row becomes an assessment.
 	//
-	// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file. At most 1 GiB and 1 000 000 rows.
+	// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
 	//
 	// Takes a body of the `application/geo+json` content type.
 	//
@@ -8233,6 +8278,11 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/work/{id}/faults (the `ListWorkFaults` operationId).
 	ListWorkFaults(ctx context.Context, id WorkParameter, params *ListWorkFaultsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListWorkNotes What of a file was read in a way worth knowing.
+	//
+	// Corresponds with GET /v1/work/{id}/notes (the `ListWorkNotes` operationId).
+	ListWorkNotes(ctx context.Context, id WorkParameter, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// RetryWork Try the rows again that failed when they were computed.
 	//
@@ -9173,8 +9223,8 @@ func (c *Client) RenamePortfolioWithApplicationMergePatchPlusJSONBody(ctx contex
 // Takes any type of body and a specified content type.
 //
 // Corresponds with POST /v1/portfolios/{id}/assessments (the `ReassessSites` operationId).
-func (c *Client) ReassessSitesWithBody(ctx context.Context, id PortfolioParameter, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewReassessSitesRequestWithBody(c.Server, id, contentType, body)
+func (c *Client) ReassessSitesWithBody(ctx context.Context, id PortfolioParameter, params *ReassessSitesParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewReassessSitesRequestWithBody(c.Server, id, params, contentType, body)
 	if err != nil {
 		return nil, err
 	}
@@ -9192,8 +9242,8 @@ func (c *Client) ReassessSitesWithBody(ctx context.Context, id PortfolioParamete
 // Takes a body of the `application/json` content type.
 //
 // Corresponds with POST /v1/portfolios/{id}/assessments (the `ReassessSites` operationId).
-func (c *Client) ReassessSites(ctx context.Context, id PortfolioParameter, body ReassessSitesJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewReassessSitesRequest(c.Server, id, body)
+func (c *Client) ReassessSites(ctx context.Context, id PortfolioParameter, params *ReassessSitesParams, body ReassessSitesJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewReassessSitesRequest(c.Server, id, params, body)
 	if err != nil {
 		return nil, err
 	}
@@ -9269,7 +9319,7 @@ func (c *Client) ComparePortfolio(ctx context.Context, id PortfolioParameter, pa
 
 // ImportSitesWithBody Import sites from a file; each row becomes an assessment.
 //
-// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file. At most 1 GiB and 1 000 000 rows.
+// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
 //
 // Takes any type of body and a specified content type.
 //
@@ -9288,7 +9338,7 @@ func (c *Client) ImportSitesWithBody(ctx context.Context, id PortfolioParameter,
 
 // ImportSitesWithApplicationGeoPlusJSONBody Import sites from a file; each row becomes an assessment.
 //
-// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file. At most 1 GiB and 1 000 000 rows.
+// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
 //
 // Takes a body of the `application/geo+json` content type.
 //
@@ -9780,6 +9830,21 @@ func (c *Client) WatchWork(ctx context.Context, id WorkParameter, reqEditors ...
 // Corresponds with GET /v1/work/{id}/faults (the `ListWorkFaults` operationId).
 func (c *Client) ListWorkFaults(ctx context.Context, id WorkParameter, params *ListWorkFaultsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewListWorkFaultsRequest(c.Server, id, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListWorkNotes What of a file was read in a way worth knowing.
+//
+// Corresponds with GET /v1/work/{id}/notes (the `ListWorkNotes` operationId).
+func (c *Client) ListWorkNotes(ctx context.Context, id WorkParameter, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListWorkNotesRequest(c.Server, id)
 	if err != nil {
 		return nil, err
 	}
@@ -12211,18 +12276,18 @@ func NewRenamePortfolioRequestWithBody(server string, id PortfolioParameter, con
 }
 
 // NewReassessSitesRequest calls the generic ReassessSites builder with application/json body
-func NewReassessSitesRequest(server string, id PortfolioParameter, body ReassessSitesJSONRequestBody) (*http.Request, error) {
+func NewReassessSitesRequest(server string, id PortfolioParameter, params *ReassessSitesParams, body ReassessSitesJSONRequestBody) (*http.Request, error) {
 	var bodyReader io.Reader
 	buf, err := json.Marshal(body)
 	if err != nil {
 		return nil, err
 	}
 	bodyReader = bytes.NewReader(buf)
-	return NewReassessSitesRequestWithBody(server, id, "application/json", bodyReader)
+	return NewReassessSitesRequestWithBody(server, id, params, "application/json", bodyReader)
 }
 
 // NewReassessSitesRequestWithBody constructs an http.Request for the ReassessSites method, with any body, and a specified content type
-func NewReassessSitesRequestWithBody(server string, id PortfolioParameter, contentType string, body io.Reader) (*http.Request, error) {
+func NewReassessSitesRequestWithBody(server string, id PortfolioParameter, params *ReassessSitesParams, contentType string, body io.Reader) (*http.Request, error) {
 	var err error
 
 	var pathParam0 string
@@ -12253,6 +12318,21 @@ func NewReassessSitesRequestWithBody(server string, id PortfolioParameter, conte
 	}
 
 	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		if params.IdempotencyKey != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", *params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("Idempotency-Key", headerParam0)
+		}
+
+	}
 
 	return req, nil
 }
@@ -12483,6 +12563,21 @@ func NewImportSitesRequestWithBody(server string, id PortfolioParameter, params 
 	}
 
 	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		if params.IdempotencyKey != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", *params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("Idempotency-Key", headerParam0)
+		}
+
+	}
 
 	return req, nil
 }
@@ -13797,6 +13892,40 @@ func NewListWorkFaultsRequest(server string, id WorkParameter, params *ListWorkF
 	return req, nil
 }
 
+// NewListWorkNotesRequest constructs an http.Request for the ListWorkNotes method
+func NewListWorkNotesRequest(server string, id WorkParameter) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/work/%s/notes", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewRetryWorkRequest constructs an http.Request for the RetryWork method
 func NewRetryWorkRequest(server string, id WorkParameter) (*http.Request, error) {
 	var err error
@@ -14326,7 +14455,7 @@ type ClientWithResponsesInterface interface {
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/portfolios/{id}/assessments (the `ReassessSites` operationId).
-	ReassessSitesWithBodyWithResponse(ctx context.Context, id PortfolioParameter, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ReassessSitesResponse, error)
+	ReassessSitesWithBodyWithResponse(ctx context.Context, id PortfolioParameter, params *ReassessSitesParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ReassessSitesResponse, error)
 
 	// ReassessSitesWithResponse Assess sites again, all or those that are due.
 	//
@@ -14335,7 +14464,7 @@ type ClientWithResponsesInterface interface {
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/portfolios/{id}/assessments (the `ReassessSites` operationId).
-	ReassessSitesWithResponse(ctx context.Context, id PortfolioParameter, body ReassessSitesJSONRequestBody, reqEditors ...RequestEditorFn) (*ReassessSitesResponse, error)
+	ReassessSitesWithResponse(ctx context.Context, id PortfolioParameter, params *ReassessSitesParams, body ReassessSitesJSONRequestBody, reqEditors ...RequestEditorFn) (*ReassessSitesResponse, error)
 
 	// PlanBudgetWithBodyWithResponse The set of measures over all sites that saves most for the money.
 	//
@@ -14374,7 +14503,7 @@ type ClientWithResponsesInterface interface {
 
 	// ImportSitesWithBodyWithResponse Import sites from a file; each row becomes an assessment.
 	//
-	// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file. At most 1 GiB and 1 000 000 rows.
+	// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -14383,7 +14512,7 @@ type ClientWithResponsesInterface interface {
 
 	// ImportSitesWithApplicationGeoPlusJSONBodyWithResponse Import sites from a file; each row becomes an assessment.
 	//
-	// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file. At most 1 GiB and 1 000 000 rows.
+	// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
 	//
 	// Takes a body of the `application/geo+json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -14630,6 +14759,13 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/work/{id}/faults (the `ListWorkFaults` operationId).
 	ListWorkFaultsWithResponse(ctx context.Context, id WorkParameter, params *ListWorkFaultsParams, reqEditors ...RequestEditorFn) (*ListWorkFaultsResponse, error)
+
+	// ListWorkNotesWithResponse What of a file was read in a way worth knowing.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/work/{id}/notes (the `ListWorkNotes` operationId).
+	ListWorkNotesWithResponse(ctx context.Context, id WorkParameter, reqEditors ...RequestEditorFn) (*ListWorkNotesResponse, error)
 
 	// RetryWorkWithResponse Try the rows again that failed when they were computed.
 	//
@@ -16541,7 +16677,8 @@ func (r RenamePortfolioResponse) ContentType() string {
 
 // ReassessSitesResponse202Headers the declared response headers of an HTTP 202 response for ReassessSites
 type ReassessSitesResponse202Headers struct {
-	Location *string
+	IdempotencyReplayed *string
+	Location            *string
 }
 
 type ReassessSitesResponse struct {
@@ -16685,7 +16822,8 @@ func (r ComparePortfolioResponse) ContentType() string {
 
 // ImportSitesResponse202Headers the declared response headers of an HTTP 202 response for ImportSites
 type ImportSitesResponse202Headers struct {
-	Location *string
+	IdempotencyReplayed *string
+	Location            *string
 }
 
 type ImportSitesResponse struct {
@@ -17695,6 +17833,47 @@ func (r ListWorkFaultsResponse) ContentType() string {
 	return ""
 }
 
+type ListWorkNotesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *WorkNoteList
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListWorkNotesResponse) GetJSON200() *WorkNoteList {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r ListWorkNotesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListWorkNotesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListWorkNotesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListWorkNotesResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 // RetryWorkResponse202Headers the declared response headers of an HTTP 202 response for RetryWork
 type RetryWorkResponse202Headers struct {
 	Location *string
@@ -18524,8 +18703,8 @@ func (c *ClientWithResponses) RenamePortfolioWithApplicationMergePatchPlusJSONBo
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/portfolios/{id}/assessments (the `ReassessSites` operationId).
-func (c *ClientWithResponses) ReassessSitesWithBodyWithResponse(ctx context.Context, id PortfolioParameter, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ReassessSitesResponse, error) {
-	rsp, err := c.ReassessSitesWithBody(ctx, id, contentType, body, reqEditors...)
+func (c *ClientWithResponses) ReassessSitesWithBodyWithResponse(ctx context.Context, id PortfolioParameter, params *ReassessSitesParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ReassessSitesResponse, error) {
+	rsp, err := c.ReassessSitesWithBody(ctx, id, params, contentType, body, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -18539,8 +18718,8 @@ func (c *ClientWithResponses) ReassessSitesWithBodyWithResponse(ctx context.Cont
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/portfolios/{id}/assessments (the `ReassessSites` operationId).
-func (c *ClientWithResponses) ReassessSitesWithResponse(ctx context.Context, id PortfolioParameter, body ReassessSitesJSONRequestBody, reqEditors ...RequestEditorFn) (*ReassessSitesResponse, error) {
-	rsp, err := c.ReassessSites(ctx, id, body, reqEditors...)
+func (c *ClientWithResponses) ReassessSitesWithResponse(ctx context.Context, id PortfolioParameter, params *ReassessSitesParams, body ReassessSitesJSONRequestBody, reqEditors ...RequestEditorFn) (*ReassessSitesResponse, error) {
+	rsp, err := c.ReassessSites(ctx, id, params, body, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -18602,7 +18781,7 @@ func (c *ClientWithResponses) ComparePortfolioWithResponse(ctx context.Context, 
 
 // ImportSitesWithBodyWithResponse Import sites from a file; each row becomes an assessment.
 //
-// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file. At most 1 GiB and 1 000 000 rows.
+// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -18617,7 +18796,7 @@ func (c *ClientWithResponses) ImportSitesWithBodyWithResponse(ctx context.Contex
 
 // ImportSitesWithApplicationGeoPlusJSONBodyWithResponse Import sites from a file; each row becomes an assessment.
 //
-// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file. At most 1 GiB and 1 000 000 rows.
+// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
 //
 // Takes a body of the `application/geo+json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -19037,6 +19216,19 @@ func (c *ClientWithResponses) ListWorkFaultsWithResponse(ctx context.Context, id
 		return nil, err
 	}
 	return ParseListWorkFaultsResponse(rsp)
+}
+
+// ListWorkNotesWithResponse What of a file was read in a way worth knowing.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/work/{id}/notes (the `ListWorkNotes` operationId).
+func (c *ClientWithResponses) ListWorkNotesWithResponse(ctx context.Context, id WorkParameter, reqEditors ...RequestEditorFn) (*ListWorkNotesResponse, error) {
+	rsp, err := c.ListWorkNotes(ctx, id, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListWorkNotesResponse(rsp)
 }
 
 // RetryWorkWithResponse Try the rows again that failed when they were computed.
@@ -20399,6 +20591,13 @@ func ParseReassessSitesResponse(rsp *http.Response) (*ReassessSitesResponse, err
 	switch {
 	case rsp.StatusCode == 202:
 		var headers ReassessSitesResponse202Headers
+		if values := rsp.Header.Values("Idempotency-Replayed"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Idempotency-Replayed", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.IdempotencyReplayed = &value
+		}
 		if values := rsp.Header.Values("Location"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
@@ -20519,6 +20718,13 @@ func ParseImportSitesResponse(rsp *http.Response) (*ImportSitesResponse, error) 
 	switch {
 	case rsp.StatusCode == 202:
 		var headers ImportSitesResponse202Headers
+		if values := rsp.Header.Values("Idempotency-Replayed"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Idempotency-Replayed", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.IdempotencyReplayed = &value
+		}
 		if values := rsp.Header.Values("Location"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
@@ -21176,6 +21382,32 @@ func ParseListWorkFaultsResponse(rsp *http.Response) (*ListWorkFaultsResponse, e
 			headers.Link = &value
 		}
 		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseListWorkNotesResponse parses an HTTP response from a ListWorkNotesWithResponse call
+func ParseListWorkNotesResponse(rsp *http.Response) (*ListWorkNotesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListWorkNotesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest WorkNoteList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
 	}
 
 	return response, nil

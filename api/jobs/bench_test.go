@@ -47,7 +47,7 @@ func BenchmarkPortfolio(b *testing.B) {
 
 		bench.use("engine 2")
 		begin = time.Now()
-		w, err := bench.jobs.Reassess(b.Context(), jobs.Reassessment{Portfolio: bench.portfolio})
+		w, _, err := bench.jobs.Reassess(b.Context(), jobs.Reassessment{Portfolio: bench.portfolio})
 		if err != nil {
 			b.Fatal(err)
 		}

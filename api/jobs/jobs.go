@@ -71,19 +71,6 @@ func (j *Jobs) enqueue(ctx context.Context, work string, round int64) error {
 	}
 }
 
-// begin ends the reading of a work and lets the workers at it. Whether the
-// queue takes it is not the caller's concern: Watch finds what it does not.
-func (j *Jobs) begin(ctx context.Context, work string) (store.Work, error) {
-	w, err := j.Store.BeginWork(ctx, j.org, work, j.now())
-	if err != nil {
-		return w, err
-	}
-	if err := j.enqueue(ctx, work, 0); err != nil {
-		j.Log.Warn("work not enqueued, will be found later", "work", work, "error", err)
-	}
-	return w, nil
-}
-
 func (j *Jobs) now() time.Time { return j.Recorder.Now() }
 
 // Workers is how many chunks are computed at once: one for each processor, and

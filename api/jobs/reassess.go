@@ -36,22 +36,28 @@ type Reassessment struct {
 	Due bool
 	// Map is a flash-density map that every site takes N_G from; empty: as it does now.
 	Map string
+	// Request is of Request; nil: none.
+	Request *store.Idempotency
 }
 
 // Reassess queues sites. Those whose input, map and engine are the same as before would give the same
-// result: they count as unchanged.
-func (j *Jobs) Reassess(ctx context.Context, r Reassessment) (store.Work, error) {
+// result: they count as unchanged. begun tells that an earlier request with the same key began the
+// work; store.ErrKeyReused: that was another request.
+func (j *Jobs) Reassess(ctx context.Context, r Reassessment) (w store.Work, begun bool, err error) {
+	if w, begun, err = j.Begun(ctx, r.Request); begun || err != nil {
+		return w, begun, err
+	}
 	newer, err := j.newerMaps(ctx)
 	if err != nil {
-		return store.Work{}, err
+		return w, false, err
 	}
 	choose := store.Reassess{Due: r.Due, On: j.now(), Engine: j.Recorder.Engine}
 	for old := range newer {
 		choose.Maps = append(choose.Maps, old)
 	}
-	w, err := j.newWork(ctx, r.Portfolio, store.WorkAssess, store.GoodRowsOnly, options{Maps: newer, Map: r.Map})
+	w, err = j.newWork(ctx, r.Portfolio, store.WorkAssess, store.GoodRowsOnly, options{Maps: newer, Map: r.Map})
 	if err != nil {
-		return w, err
+		return w, false, err
 	}
 	number := int64(0)
 	for after := ""; ; {
@@ -70,10 +76,10 @@ func (j *Jobs) Reassess(ctx context.Context, r Reassessment) (store.Work, error)
 		}
 		if err != nil {
 			j.abandon(ctx, w.ID, err)
-			return store.Work{}, err
+			return store.Work{}, false, err
 		}
 		if len(ids) == 0 {
-			return j.begin(ctx, w.ID)
+			return j.begin(ctx, w.ID, store.Notes{}, r.Request)
 		}
 	}
 }
@@ -146,5 +152,6 @@ func (j *Jobs) Retry(ctx context.Context, work string) (store.Work, error) {
 		j.abandon(ctx, w.ID, ErrNothingToRetry)
 		return store.Work{}, ErrNothingToRetry
 	}
-	return j.begin(ctx, w.ID)
+	w, _, err = j.begin(ctx, w.ID, store.Notes{}, nil)
+	return w, err
 }

@@ -166,7 +166,7 @@ func sites(prefix string, n int, height float64) string {
 
 func (b *bench) read(mode, file string) store.Work {
 	b.t.Helper()
-	w, err := b.jobs.Import(b.t.Context(), jobs.Import{Portfolio: b.portfolio, Mode: mode, File: batch.Options{Format: batch.CSV}}, strings.NewReader(file))
+	w, _, err := b.jobs.Import(b.t.Context(), jobs.Import{Portfolio: b.portfolio, Mode: mode, File: batch.Options{Format: batch.CSV}}, strings.NewReader(file))
 	if err != nil {
 		b.t.Fatal(err)
 	}
@@ -189,7 +189,7 @@ func (b *bench) added(lines ...string) store.Work {
 		err = b.store.AddChunk(ctx, store.Local, w.ID, store.NewChunk{Rows: []byte(strings.Join(lines, "\n") + "\n"), Count: len(lines)}, time.Now())
 	}
 	if err == nil {
-		w, err = b.store.BeginWork(ctx, store.Local, w.ID, time.Now())
+		w, err = b.store.BeginWork(ctx, store.Local, w.ID, store.Notes{}, nil, time.Now())
 	}
 	if err != nil {
 		b.t.Fatal(err)

@@ -104,6 +104,7 @@ type Work struct {
 	Done        int64      `json:"done"`
 	Failed      int64      `json:"failed"`
 	Unchanged   int64      `json:"unchanged"`
+	Noted       int64      `json:"noted"`
 	CreatedAt   time.Time  `json:"created_at"`
 	StartedAt   *time.Time `json:"started_at,omitempty"`
 	FinishedAt  *time.Time `json:"finished_at,omitempty"`
@@ -122,6 +123,25 @@ type WorkFault struct {
 	Column string `json:"column,omitempty"`
 	Value  string `json:"value,omitempty"`
 	Reason string `json:"reason"`
+}
+
+// WorkNoteList holds the notes of a work.
+type WorkNoteList struct {
+	Notes []WorkNote `json:"notes"`
+}
+
+// WorkNote is something of a file that was taken in a way the user should know of.
+type WorkNote struct {
+	Column string    `json:"column,omitempty"`
+	Note   string    `json:"note"`
+	Count  int64     `json:"count"`
+	Rows   []RowSpan `json:"rows"`
+}
+
+// RowSpan are rows that follow each other.
+type RowSpan struct {
+	First int64 `json:"first"`
+	Last  int64 `json:"last"`
 }
 
 // Preset is a structure or a line that rows refer to by name.

@@ -32,7 +32,7 @@ func (c *chunks) store(revise bool, parts ...[]store.Record) {
 	for _, part := range parts {
 		c.check(c.AddChunk(ctx, store.Local, w.ID, store.NewChunk{Rows: []byte("rows"), Count: len(part)}, now))
 	}
-	_, err = c.BeginWork(ctx, store.Local, w.ID, now)
+	_, err = c.BeginWork(ctx, store.Local, w.ID, store.Notes{}, nil, now)
 	c.check(err)
 	for n, part := range parts {
 		outcome := store.Outcome{Work: w.ID, N: n, Created: part, At: now}

@@ -12,19 +12,23 @@ import (
 	"levinward/store"
 )
 
-const workColumns = `w.id, w.portfolio, w.kind, w.mode, w.state, w.options, w.chunks, w.total, w.done, w.failed, w.unchanged,
-	w.created_at, w.touched_at, w.started_at, w.finished_at, w.cancel_requested`
+const workColumns = `w.id, w.portfolio, w.kind, w.mode, w.state, w.options, w.chunks, w.total, w.done, w.failed, w.unchanged, w.noted,
+	w.created_at, w.touched_at, w.started_at, w.finished_at, w.cancel_requested, w.idempotency_key, w.body_hash`
 
 func scanWork(row pgx.Row) (w store.Work, err error) {
 	var started, finished *time.Time
-	err = row.Scan(&w.ID, &w.Portfolio, &w.Kind, &w.Mode, &w.State, &w.Options, &w.Chunks, &w.Total, &w.Done, &w.Failed, &w.Unchanged,
-		&w.CreatedAt, &w.TouchedAt, &started, &finished, &w.CancelRequested)
+	var key, bodyHash *string
+	err = row.Scan(&w.ID, &w.Portfolio, &w.Kind, &w.Mode, &w.State, &w.Options, &w.Chunks, &w.Total, &w.Done, &w.Failed, &w.Unchanged, &w.Noted,
+		&w.CreatedAt, &w.TouchedAt, &started, &finished, &w.CancelRequested, &key, &bodyHash)
 	w.CreatedAt, w.TouchedAt = w.CreatedAt.UTC(), w.TouchedAt.UTC()
 	if started != nil {
 		w.StartedAt = started.UTC()
 	}
 	if finished != nil {
 		w.FinishedAt = finished.UTC()
+	}
+	if key != nil && bodyHash != nil {
+		w.Idempotency = &store.Idempotency{Key: *key, BodyHash: *bodyHash}
 	}
 	return w, orNotFound(err)
 }
@@ -120,27 +124,40 @@ func insertFaults(ctx context.Context, tx pgx.Tx, key []any, faults []store.Faul
 }
 
 // BeginWork ends the reading.
-func (s *Store) BeginWork(ctx context.Context, org store.Organisation, work string, at time.Time) (w store.Work, err error) {
+func (s *Store) BeginWork(ctx context.Context, org store.Organisation, work string, n store.Notes, idem *store.Idempotency, at time.Time) (w store.Work, err error) {
+	notes, err := n.Encode()
+	if err = errors.Join(err, idem.Check()); err != nil {
+		return w, err
+	}
+	var idempotencyKey, bodyHash *string
+	if idem != nil {
+		idempotencyKey, bodyHash = &idem.Key, &idem.BodyHash
+	}
 	err = s.inWork(ctx, org, work, func(ctx context.Context, tx pgx.Tx, key []any) (err error) {
 		w, err = scanWork(tx.QueryRow(ctx, `UPDATE work w SET state = CASE WHEN chunks > 0 THEN 'queued' ELSE 'done' END,
-				finished_at = CASE WHEN chunks > 0 THEN NULL ELSE $3::timestamptz END, touched_at = $3
-			WHERE organisation = $1 AND id = $2 AND state = 'reading' RETURNING `+workColumns, append(key, at)...))
+				finished_at = CASE WHEN chunks > 0 THEN NULL ELSE $3::timestamptz END, touched_at = $3,
+				noted = $4, notes = $5, idempotency_key = $6, body_hash = $7
+			WHERE organisation = $1 AND id = $2 AND state = 'reading' RETURNING `+workColumns, append(key, at, n.Rows, notes, idempotencyKey, bodyHash)...))
 		if errors.Is(err, store.ErrNotFound) {
 			return ended(ctx, tx, key)
 		}
 		return err
 	})
+	if violates(err, uniqueViolation) {
+		return store.Work{}, store.ErrExists
+	}
 	return w, err
 }
 
 // RefuseWork ends the reading and drops the rows.
-func (s *Store) RefuseWork(ctx context.Context, org store.Organisation, work string, faults []store.Fault, at time.Time) (w store.Work, err error) {
-	if err := (&store.NewChunk{Faults: faults}).Check(); err != nil {
+func (s *Store) RefuseWork(ctx context.Context, org store.Organisation, work string, n store.Notes, faults []store.Fault, at time.Time) (w store.Work, err error) {
+	notes, err := n.Encode()
+	if err = errors.Join(err, (&store.NewChunk{Faults: faults}).Check()); err != nil {
 		return w, err
 	}
 	err = s.inWork(ctx, org, work, func(ctx context.Context, tx pgx.Tx, key []any) (err error) {
-		w, err = scanWork(tx.QueryRow(ctx, `UPDATE work w SET state = 'refused', finished_at = $3
-			WHERE organisation = $1 AND id = $2 AND state = 'reading' RETURNING `+workColumns, append(key, at)...))
+		w, err = scanWork(tx.QueryRow(ctx, `UPDATE work w SET state = 'refused', finished_at = $3, noted = $4, notes = $5
+			WHERE organisation = $1 AND id = $2 AND state = 'reading' RETURNING `+workColumns, append(key, at, n.Rows, notes)...))
 		if errors.Is(err, store.ErrNotFound) {
 			return ended(ctx, tx, key)
 		}
@@ -197,6 +214,38 @@ func (s *Store) work(ctx context.Context, org store.Organisation, id, query stri
 		return err
 	})
 	return w, err
+}
+
+// WorkUnder returns the work that was begun under a key.
+func (s *Store) WorkUnder(ctx context.Context, org store.Organisation, key string) (store.Work, error) {
+	owner, ok := store.CanonicalID(string(org))
+	if !ok {
+		return store.Work{}, store.ErrNotFound
+	}
+	found, err := collect(ctx, s, scanWork, `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.idempotency_key = $2`, owner, key)
+	if err == nil && len(found) == 0 {
+		err = store.ErrNotFound
+	}
+	if err != nil {
+		return store.Work{}, err
+	}
+	return found[0], nil
+}
+
+// WorkNotes returns all notes of a work.
+func (s *Store) WorkNotes(ctx context.Context, org store.Organisation, work string) ([]store.Note, error) {
+	key, err := address(org, work)
+	if err != nil {
+		return nil, err
+	}
+	var doc []byte
+	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
+		return orNotFound(c.QueryRow(ctx, `SELECT notes FROM work WHERE organisation = $1 AND id = $2`, key...).Scan(&doc))
+	})
+	if err != nil {
+		return nil, err
+	}
+	return store.DecodeNotes(doc)
 }
 
 // UnfinishedWorks returns the works that have not ended.

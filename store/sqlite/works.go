@@ -11,20 +11,24 @@ import (
 	"levinward/store"
 )
 
-const workColumns = `w.id, w.portfolio, w.kind, w.mode, w.state, w.options, w.chunks, w.total, w.done, w.failed, w.unchanged,
-	w.created_at, w.touched_at, w.started_at, w.finished_at, w.cancel_requested`
+const workColumns = `w.id, w.portfolio, w.kind, w.mode, w.state, w.options, w.chunks, w.total, w.done, w.failed, w.unchanged, w.noted,
+	w.created_at, w.touched_at, w.started_at, w.finished_at, w.cancel_requested, w.idempotency_key, w.body_hash`
 
 func scanWork(row scanner) (w store.Work, err error) {
 	var created, touched int64
 	var started, finished sql.NullInt64
-	err = row.Scan(&w.ID, &w.Portfolio, &w.Kind, &w.Mode, &w.State, &w.Options, &w.Chunks, &w.Total, &w.Done, &w.Failed, &w.Unchanged,
-		&created, &touched, &started, &finished, &w.CancelRequested)
+	var key, bodyHash sql.NullString
+	err = row.Scan(&w.ID, &w.Portfolio, &w.Kind, &w.Mode, &w.State, &w.Options, &w.Chunks, &w.Total, &w.Done, &w.Failed, &w.Unchanged, &w.Noted,
+		&created, &touched, &started, &finished, &w.CancelRequested, &key, &bodyHash)
 	w.CreatedAt, w.TouchedAt = fromMicros(created), fromMicros(touched)
 	if started.Valid {
 		w.StartedAt = fromMicros(started.Int64)
 	}
 	if finished.Valid {
 		w.FinishedAt = fromMicros(finished.Int64)
+	}
+	if key.Valid {
+		w.Idempotency = &store.Idempotency{Key: key.String, BodyHash: bodyHash.String}
 	}
 	return w, orNotFound(err)
 }
@@ -122,17 +126,28 @@ func insertFaults(ctx context.Context, tx *sql.Tx, key []any, faults []store.Fau
 }
 
 // BeginWork ends the reading.
-func (s *Store) BeginWork(ctx context.Context, org store.Organisation, work string, at time.Time) (store.Work, error) {
-	return s.endReading(ctx, org, work, `state = CASE WHEN chunks > 0 THEN 'queued' ELSE 'done' END,
-		finished_at = CASE WHEN chunks > 0 THEN NULL ELSE $3 END, touched_at = $3`, at, nil)
+func (s *Store) BeginWork(ctx context.Context, org store.Organisation, work string, n store.Notes, idem *store.Idempotency, at time.Time) (store.Work, error) {
+	if err := idem.Check(); err != nil {
+		return store.Work{}, err
+	}
+	var key, bodyHash *string
+	if idem != nil {
+		key, bodyHash = &idem.Key, &idem.BodyHash
+	}
+	w, err := s.endReading(ctx, org, work, `state = CASE WHEN chunks > 0 THEN 'queued' ELSE 'done' END,
+		finished_at = CASE WHEN chunks > 0 THEN NULL ELSE $3 END, touched_at = $3, idempotency_key = $6, body_hash = $7`, n, at, nil, key, bodyHash)
+	if code(err) == sqlite3.SQLITE_CONSTRAINT_UNIQUE {
+		return store.Work{}, store.ErrExists
+	}
+	return w, err
 }
 
 // RefuseWork ends the reading and drops the rows.
-func (s *Store) RefuseWork(ctx context.Context, org store.Organisation, work string, faults []store.Fault, at time.Time) (store.Work, error) {
+func (s *Store) RefuseWork(ctx context.Context, org store.Organisation, work string, n store.Notes, faults []store.Fault, at time.Time) (store.Work, error) {
 	if err := (&store.NewChunk{Faults: faults}).Check(); err != nil {
 		return store.Work{}, err
 	}
-	return s.endReading(ctx, org, work, `state = 'refused', finished_at = $3`, at, func(ctx context.Context, tx *sql.Tx, key []any) error {
+	return s.endReading(ctx, org, work, `state = 'refused', finished_at = $3`, n, at, func(ctx context.Context, tx *sql.Tx, key []any) error {
 		if _, err := tx.ExecContext(ctx, `DELETE FROM work_chunk WHERE organisation = $1 AND work = $2`, key...); err != nil {
 			return err
 		}
@@ -140,9 +155,15 @@ func (s *Store) RefuseWork(ctx context.Context, org store.Organisation, work str
 	})
 }
 
-func (s *Store) endReading(ctx context.Context, org store.Organisation, work, set string, at time.Time, then func(context.Context, *sql.Tx, []any) error) (w store.Work, err error) {
+// endReading keeps the notes and does what set says; then comes in the same transaction.
+func (s *Store) endReading(ctx context.Context, org store.Organisation, work, set string, n store.Notes, at time.Time, then func(context.Context, *sql.Tx, []any) error, more ...any) (w store.Work, err error) {
+	notes, err := n.Encode()
+	if err != nil {
+		return store.Work{}, err
+	}
 	err = s.inWork(ctx, org, work, func(ctx context.Context, tx *sql.Tx, key []any) error {
-		changed, err := affected(tx.ExecContext(ctx, `UPDATE work SET `+set+` WHERE organisation = $1 AND id = $2 AND state = 'reading'`, append(key, at.UnixMicro())...))
+		changed, err := affected(tx.ExecContext(ctx, `UPDATE work SET noted = $4, notes = $5, `+set+` WHERE organisation = $1 AND id = $2 AND state = 'reading'`,
+			append(append(key, at.UnixMicro(), n.Rows, notes), more...)...))
 		if err != nil {
 			return err
 		}
@@ -191,6 +212,33 @@ func (s *Store) Work(ctx context.Context, org store.Organisation, id string) (st
 func (s *Store) LastWork(ctx context.Context, org store.Organisation, portfolio, kind string) (store.Work, error) {
 	return one(ctx, s, org, portfolio, scanWork, `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.portfolio = $2
 		AND w.kind = $3 AND w.state NOT IN ('reading', 'refused') ORDER BY w.created_at DESC, w.id DESC LIMIT 1`, kind)
+}
+
+// WorkUnder returns the work that was begun under a key.
+func (s *Store) WorkUnder(ctx context.Context, org store.Organisation, key string) (store.Work, error) {
+	owner, ok := store.CanonicalID(string(org))
+	if !ok {
+		return store.Work{}, store.ErrNotFound
+	}
+	found, err := collect(ctx, s, scanWork, `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.idempotency_key = $2`, owner, key)
+	if err == nil && len(found) == 0 {
+		err = store.ErrNotFound
+	}
+	if err != nil {
+		return store.Work{}, err
+	}
+	return found[0], nil
+}
+
+// WorkNotes returns all notes of a work.
+func (s *Store) WorkNotes(ctx context.Context, org store.Organisation, work string) ([]store.Note, error) {
+	return one(ctx, s, org, work, func(row scanner) (all []store.Note, err error) {
+		var doc []byte
+		if err := row.Scan(&doc); err != nil {
+			return nil, orNotFound(err)
+		}
+		return store.DecodeNotes(doc)
+	}, `SELECT notes FROM work WHERE organisation = $1 AND id = $2`)
 }
 
 // UnfinishedWorks returns the works that have not ended.

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -45,7 +46,7 @@ func (s suite) begin(t fataler, portfolio string, chunks ...int) store.Work {
 	for n, rows := range chunks {
 		noError(t, s.AddChunk(s.ctx, s.org, w.ID, store.NewChunk{Rows: fmt.Appendf(nil, "rows of %d\n", n), Count: rows}, day))
 	}
-	w, err = s.BeginWork(s.ctx, s.org, w.ID, day)
+	w, err = s.BeginWork(s.ctx, s.org, w.ID, store.Notes{}, nil, day)
 	noError(t, err)
 	return w
 }
@@ -346,12 +347,12 @@ func works(t *testing.T, s suite) {
 	if err != nil || len(unfinished) != 1 || unfinished[0].State != store.WorkReading {
 		t.Fatalf("%+v, %v", unfinished, err)
 	}
-	w, err = s.BeginWork(s.ctx, s.org, w.ID, day)
+	w, err = s.BeginWork(s.ctx, s.org, w.ID, store.Notes{}, nil, day)
 	if err != nil || w.State != store.WorkQueued || w.Chunks != 2 || w.Total != 5 || w.Failed != 2 || string(w.Options) != `{"o":1}` {
 		t.Fatalf("%+v, %v", w, err)
 	}
 	is(t, s.AddChunk(s.ctx, s.org, w.ID, store.NewChunk{Rows: []byte("x"), Count: 1}, day), store.ErrWorkEnded)
-	_, err = s.RefuseWork(s.ctx, s.org, w.ID, nil, day)
+	_, err = s.RefuseWork(s.ctx, s.org, w.ID, store.Notes{}, nil, day)
 	is(t, err, store.ErrWorkEnded)
 	if n, err := s.QueuedChunks(s.ctx, s.org, w.ID, 0, 10); err != nil || !slices.Equal(n, []int{0, 1}) {
 		t.Fatalf("%v, %v", n, err)
@@ -434,7 +435,7 @@ func endedWorks(t *testing.T, s suite) {
 	w, err = s.CreateWork(s.ctx, s.org, store.Work{ID: newID(), Portfolio: p.ID, Kind: store.WorkImport, Mode: store.AllOrNothing, Options: []byte("{}"), CreatedAt: day})
 	noError(t, err)
 	noError(t, s.AddChunk(s.ctx, s.org, w.ID, store.NewChunk{Rows: []byte("x\n"), Count: 1, Faulty: 1, Faults: []store.Fault{{Row: 2, Reason: "r"}}}, day))
-	w, err = s.RefuseWork(s.ctx, s.org, w.ID, []store.Fault{{Row: 2, Reason: "the file ends here"}}, day)
+	w, err = s.RefuseWork(s.ctx, s.org, w.ID, store.Notes{}, []store.Fault{{Row: 2, Reason: "the file ends here"}}, day)
 	if err != nil || w.State != store.WorkRefused {
 		t.Fatalf("%+v, %v", w, err)
 	}
@@ -446,6 +447,94 @@ func endedWorks(t *testing.T, s suite) {
 	if empty := s.begin(t, p.ID); empty.State != store.WorkDone || empty.FinishedAt.IsZero() {
 		t.Fatalf("%+v", empty)
 	}
+}
+
+func notedWorks(t *testing.T, s suite) {
+	p := s.portfolio(t, "P")
+	reading := func() store.Work {
+		w, err := s.CreateWork(s.ctx, s.org, store.Work{ID: newID(), Portfolio: p.ID, Kind: store.WorkImport, Mode: store.GoodRowsOnly, Options: []byte("{}"), CreatedAt: day})
+		noError(t, err)
+		return w
+	}
+	notes := store.Notes{Rows: 4, All: []store.Note{
+		{Column: "height_m", Text: "is a formula \u00fc", Count: 3, Rows: []store.RowSpan{{First: 2, Last: 3}, {First: 1 << 40, Last: 1 << 40}}},
+		{Text: "is hidden", Count: 1, Rows: []store.RowSpan{{First: 9, Last: 9}}},
+	}}
+	bad := store.Notes{Rows: 1, All: []store.Note{{Text: strings.Repeat("x", store.MaxText+1)}}}
+	begun, refused := reading(), reading()
+	_, err := s.BeginWork(s.ctx, s.org, begun.ID, bad, nil, day)
+	is(t, err, store.ErrInvalid)
+	_, err = s.RefuseWork(s.ctx, s.org, begun.ID, bad, nil, day)
+	is(t, err, store.ErrInvalid)
+	begun, err = s.BeginWork(s.ctx, s.org, begun.ID, notes, nil, day)
+	noError(t, err)
+	refused, err = s.RefuseWork(s.ctx, s.org, refused.ID, notes, nil, day)
+	noError(t, err)
+	for _, w := range []store.Work{begun, refused} {
+		again, err := s.Work(s.ctx, s.org, w.ID)
+		if err != nil || w.Noted != 4 || again.Noted != 4 {
+			t.Fatalf("%+v, %+v, %v", w, again, err)
+		}
+		if all, err := s.WorkNotes(s.ctx, s.org, w.ID); err != nil || !reflect.DeepEqual(all, notes.All) {
+			t.Fatalf("%+v, %v", all, err)
+		}
+	}
+	if all, err := s.WorkNotes(s.ctx, s.org, s.begin(t, p.ID, 1).ID); err != nil || len(all) != 0 {
+		t.Fatalf("%+v, %v", all, err)
+	}
+	_, err = s.WorkNotes(s.ctx, s.org, newID())
+	is(t, err, store.ErrNotFound)
+}
+
+// A key belongs to the first work that is begun with it, and is free again when that is gone.
+func keyedWorks(t *testing.T, s suite) {
+	p := s.portfolio(t, "P")
+	reading := func() store.Work {
+		w, err := s.CreateWork(s.ctx, s.org, store.Work{ID: newID(), Portfolio: p.ID, Kind: store.WorkImport, Mode: store.GoodRowsOnly, Options: []byte("{}"), CreatedAt: day})
+		noError(t, err)
+		noError(t, s.AddChunk(s.ctx, s.org, w.ID, store.NewChunk{Rows: []byte("x\n"), Count: 1}, day))
+		return w
+	}
+	idem := &store.Idempotency{Key: "Klucz \u017c-1", BodyHash: "h"}
+	_, err := s.WorkUnder(s.ctx, s.org, idem.Key)
+	is(t, err, store.ErrNotFound)
+	_, err = s.BeginWork(s.ctx, s.org, reading().ID, store.Notes{}, &store.Idempotency{BodyHash: "h"}, day)
+	is(t, err, store.ErrInvalid)
+
+	const many = 8
+	all, errs := make([]store.Work, many), make([]error, many)
+	for i := range all {
+		all[i] = reading()
+	}
+	together(many, func(i int) { _, errs[i] = s.BeginWork(s.ctx, s.org, all[i].ID, store.Notes{}, idem, day) })
+	won, err := s.WorkUnder(s.ctx, s.org, idem.Key)
+	if err != nil || won.State != store.WorkQueued || won.Idempotency == nil || *won.Idempotency != *idem {
+		t.Fatalf("%+v, %v", won, err)
+	}
+	for i, w := range all {
+		if w.ID == won.ID {
+			noError(t, errs[i])
+			continue
+		}
+		is(t, errs[i], store.ErrExists)
+		if w, err := s.Work(s.ctx, s.org, w.ID); err != nil || w.State != store.WorkReading || w.Idempotency != nil {
+			t.Fatalf("%+v, %v", w, err)
+		}
+		_, err := s.RefuseWork(s.ctx, s.org, w.ID, store.Notes{}, nil, day)
+		noError(t, err)
+	}
+	if again, err := s.Work(s.ctx, s.org, won.ID); err != nil || *again.Idempotency != *idem {
+		t.Fatalf("%+v, %v", again, err)
+	}
+	_, err = s.WorkUnder(s.ctx, store.Organisation(newID()), idem.Key)
+	is(t, err, store.ErrNotFound)
+
+	noError(t, s.DeletePortfolio(s.ctx, s.org, p.ID))
+	p = s.portfolio(t, "P")
+	_, err = s.WorkUnder(s.ctx, s.org, idem.Key)
+	is(t, err, store.ErrNotFound)
+	_, err = s.BeginWork(s.ctx, s.org, reading().ID, store.Notes{}, idem, day)
+	noError(t, err)
 }
 
 // Many complete one chunk at once, and many change one site: each is done once.

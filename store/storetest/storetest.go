@@ -70,6 +70,8 @@ func Run(t *testing.T, open func(t *testing.T) store.Store) {
 		{"sites follow their assessments", revisedSites},
 		{"rows are stored once and counted", works},
 		{"works end", endedWorks},
+		{"works keep notes", notedWorks},
+		{"one key begins one work", keyedWorks},
 		{"works race", worksRace},
 		{"counts of a work add up", countsAddUp},
 
