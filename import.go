@@ -207,7 +207,11 @@ func noteLine(n *store.Note) string {
 		rows = append(rows, text)
 		named += span.Last - span.First + 1
 	}
-	where := "row " + strings.Join(rows, ", ")
+	where := "rows "
+	if n.Count == 1 {
+		where = "row "
+	}
+	where += strings.Join(rows, ", ")
 	if n.Count > named {
 		where += fmt.Sprintf(" and %d more", n.Count-named)
 	}

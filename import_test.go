@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"net/http"
 	"os"
@@ -12,6 +13,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/xuri/excelize/v2"
 
 	"levinward/store"
 )
@@ -64,6 +67,38 @@ func TestImportCommand(t *testing.T) {
 			t.Errorf("%+v", p)
 		}
 	})
+}
+
+// Notes are printed before the sum, and keep no row out.
+func TestNotesOfTheImportCommand(t *testing.T) {
+	f := excelize.NewFile()
+	defer f.Close()
+	for i, row := range [][]any{
+		{"reference", "name", "latitude", "longitude", "ground_flashes_per_km2_year", "length_m", "width_m", "height_m"},
+		{"A", "Invented", 1, 2, 3, 10, 8, 5}, {"B", "Invented", 1, 2, 3, 10, 8, 5}, {"C", "Invented", 1, 2, 3, 10, 8, 5},
+	} {
+		if err := f.SetSheetRow("Sheet1", fmt.Sprint("A", i+1), &row); err != nil {
+			t.Fatal(err)
+		}
+	}
+	name := filepath.Join(t.TempDir(), "sites.xlsx")
+	if err := errors.Join(f.SetRowVisible("Sheet1", 4, false), f.SetCellFormula("Sheet1", "H2", "2+3"), f.SetCellFormula("Sheet1", "H3", "2+3"), f.SaveAs(name)); err != nil {
+		t.Fatal(err)
+	}
+	status, out, errs := command(t, "", "import", "-database", filepath.Join(t.TempDir(), "a.db"), "-portfolio", "P", name)
+	want := "note: rows 2 to 3, height_m: is a formula; its value when the file was saved was used\n" +
+		"note: row 4: the row is hidden in the sheet; it was read all the same\n3 rows: 3 stored, 0 unchanged, 0 with faults; 3 with notes\n"
+	if status != exitOK || out != want {
+		t.Errorf("status %d: %s%s", status, out, errs)
+	}
+
+	long := store.Note{Text: "x", Count: 40}
+	for i := range int64(12) {
+		long.Rows = append(long.Rows, store.RowSpan{First: 3 * i, Last: 3*i + 1})
+	}
+	if got := noteLine(&long); !strings.HasSuffix(got, "27 to 28 and 20 more: x") {
+		t.Error(got)
+	}
 }
 
 func TestImportCommandLine(t *testing.T) {
