@@ -126,6 +126,7 @@ var operations = map[string][]string{
 	"DELETE /v1/work/{id}":                          {"200", "400", "404", "500", "503"},
 	"GET /v1/work/{id}/events":                      {"200", "400", "404", "500", "503"},
 	"GET /v1/work/{id}/faults":                      {"200", "400", "404", "500", "503"},
+	"GET /v1/work/{id}/notes":                       {"200", "400", "404", "500", "503"},
 	"POST /v1/work/{id}/retries":                    {"202", "400", "404", "409", "500", "503"},
 	"POST /v1/webhooks":                             {"201", "400", "409", "413", "415", "422", "500", "503"},
 	"GET /v1/webhooks":                              {"200", "400", "500", "503"},
@@ -192,13 +193,14 @@ func sortedKeys[V any](m map[string]V) []string {
 }
 
 func TestIdempotencyKeys(t *testing.T) {
-	key := contract(t).Components.Parameters["IdempotencyKey"].Value.Schema.Value
+	parameters := contract(t).Components.Parameters
+	key, work := parameters["IdempotencyKey"].Value.Schema.Value, parameters["WorkKey"].Value.Schema.Value
 	for text, ok := range map[string]bool{
 		"k": true, "!": true, "~": true, strings.Repeat("k", 255): true,
 		"": false, strings.Repeat("k", 256): false, "a b": false, "ä": false, "a\x7f": false, "a\n": false,
 	} {
-		if got := key.VisitJSON(text) == nil; got != ok {
-			t.Errorf("key %q accepted: %v, want %v", text, got, ok)
+		if got := key.VisitJSON(text) == nil; got != ok || (work.VisitJSON(text) == nil) != ok {
+			t.Errorf("key %q accepted: %v, want %v for every operation", text, got, ok)
 		}
 	}
 }
