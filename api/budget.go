@@ -113,6 +113,8 @@ type planner struct {
 	sets    [][]plannedSet // what the options stand for
 	faults  []Fault        // of the first sites that cannot take part
 	faulty  int            // number of all of them
+	bare    int            // number of those that have no prices
+	priced  int            // number of sites that the request gave prices to
 }
 
 // plannedSite is a site without what is large about it.
@@ -198,10 +200,13 @@ func (p *planner) page(sites []store.Site) error {
 type computedSite struct {
 	err     error
 	reason  string
+	bare    bool // it cannot take part because it has no prices
 	choices *assess.Choices
+	priced  bool // the request gave it prices
 }
 
 // compute finds the choices at a site, with N_G as its stored result has it.
+// Prices of the request become part of the input: nothing differs from a site that states them itself.
 func (p *planner) compute(in *store.SiteInput) (r computedSite) {
 	defer func() {
 		if v := recover(); v != nil {
@@ -212,9 +217,11 @@ func (p *planner) compute(in *store.SiteInput) (r computedSite) {
 	if err := json.Unmarshal(in.Input, &input); err != nil {
 		return computedSite{err: fmt.Errorf("input of site %s: %w", in.Assessment, err)}
 	}
+	var priced bool
+	input.MeasureCosts, priced = p.req.Prices(input.MeasureCosts)
 	switch wanted, costs := p.req.Currency, input.MeasureCosts; {
 	case wanted != nil && costs == nil:
-		return computedSite{reason: "has no prices, only relative costs"}
+		return computedSite{bare: true, reason: "has no prices, only relative costs"}
 	case wanted != nil && costs.Currency != *wanted:
 		return computedSite{reason: "has prices in " + costs.Currency}
 	case wanted == nil && costs != nil:
@@ -231,13 +238,19 @@ func (p *planner) compute(in *store.SiteInput) (r computedSite) {
 	if len(faults) > 0 {
 		return computedSite{reason: "cannot be computed any more: " + faults[0].Pointer + " " + faults[0].Reason}
 	}
-	return computedSite{choices: choices}
+	return computedSite{choices: choices, priced: priced}
 }
 
 // take adds a site to what can be chosen from.
 func (p *planner) take(in *store.SiteInput, r *computedSite) error {
 	if r.err != nil {
 		return r.err
+	}
+	if r.bare {
+		p.bare++
+	}
+	if r.priced {
+		p.priced++
 	}
 	if r.choices == nil {
 		if p.faulty++; len(p.faults) < maxListedSites {
@@ -279,7 +292,11 @@ func (p *planner) refused() error {
 	if p.faulty > len(p.faults) {
 		detail += ", the first " + strconv.Itoa(len(p.faults)) + " of them here"
 	}
-	return invalidInput.problem(detail+"; nothing was planned", p.faults...)
+	detail += "; nothing was planned"
+	if p.bare > 0 {
+		detail += ". " + strconv.Itoa(p.bare) + " of them have no prices: give measure_costs in the request, which stand in for every site without prices, or state measure_costs in the inputs of the sites"
+	}
+	return invalidInput.problem(detail, p.faults...)
 }
 
 // document chooses and tells what was chosen.
@@ -288,7 +305,7 @@ func (p *planner) document() *wire.BudgetPlan {
 	d := &wire.BudgetPlan{
 		Objective: *p.req.Objective, Budget: *p.req.Budget, CostUnit: wire.RelativeCost, SavedUnit: "persons", Engine: p.engine,
 		Cost: wire.AmountOf(plan.Cost), Saved: plan.Saved, Bound: plan.Bound, Gap: plan.Gap(), Exact: plan.Exact,
-		Sites: len(p.sites), Choices: len(p.options), Chosen: []wire.BudgetChoice{}, Cautions: assess.BudgetCautions(p.objective),
+		Sites: len(p.sites), PricedByRequest: p.priced, Choices: len(p.options), Chosen: []wire.BudgetChoice{}, Cautions: assess.BudgetCautions(p.objective),
 	}
 	if p.req.Currency != nil {
 		d.CostUnit = *p.req.Currency
@@ -331,6 +348,10 @@ func (p *planner) document() *wire.BudgetPlan {
 	d.After = max(d.Before-d.Saved, 0)
 	if unknown > 0 {
 		d.Cautions = append([]string{strconv.Itoa(unknown) + " structures have an unacceptable R_1 and no number of persons: each counts as one person here. State the persons."}, d.Cautions...)
+	}
+	if p.priced > 0 {
+		d.Cautions = append([]string{strconv.Itoa(p.priced) + " of " + strconv.Itoa(len(p.sites)) + " sites have no prices of their own: measure_costs of the request were assumed there. " +
+			"As at a site with prices of its own, R_4 then has no limit unless the input states one, because the cost comparison takes its place; fewer sites may be above a limit than the portfolio counts."}, d.Cautions...)
 	}
 	if older > 0 {
 		d.Cautions = append([]string{strconv.Itoa(older) + " sites hold results of another version of the program than made this plan. Assess them again before comparing numbers."}, d.Cautions...)

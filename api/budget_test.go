@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"net/http"
+	"reflect"
 	"slices"
 	"strconv"
 	"strings"
@@ -24,17 +25,20 @@ type budgetPlan struct {
 	Exact                   bool
 	Before, After           float64
 	Sites                   int
+	PricedByRequest         int `json:"sites_priced_by_request"`
 	SitesAboveLimit         int `json:"sites_above_limit"`
 	SitesAboveLimitAfter    int `json:"sites_above_limit_after"`
 	Choices                 int `json:"structures_to_choose_for"`
-	Chosen                  []struct {
-		Assessment, Reference, Name, Structure, Cost string
-		Saved                                        float64
-		Measures                                     json.RawMessage
-		RisksAfter                                   map[string]float64 `json:"risks_after"`
-		Acceptable                                   bool               `json:"acceptable_after"`
-	}
-	Cautions []string
+	Chosen                  []budgetChoice
+	Cautions                []string
+}
+
+type budgetChoice struct {
+	Assessment, Reference, Name, Structure, Cost string
+	Saved                                        float64
+	Measures                                     json.RawMessage
+	RisksAfter                                   map[string]float64 `json:"risks_after"`
+	Acceptable                                   bool               `json:"acceptable_after"`
 }
 
 // hundredths reads an amount.
@@ -230,7 +234,16 @@ func TestBudgetNeverMixesPrices(t *testing.T) {
 						t.Errorf("%s: %s, want %s", request, f.Reason, text)
 					}
 				}
+				if strings.Contains(request, "currency") != strings.Contains(problem.Detail, "1 of them have no prices: give measure_costs in the request") {
+					t.Errorf("%s: %s", request, problem.Detail)
+				}
 			}
+		}
+		// Prices in the request are for sites that have none: those in another currency stay refused.
+		body := changed(t, []byte(`{"budget": "5", "objective": "persons_at_risk", "currency": "XTS"}`), map[string]any{"/measure_costs": prices("XTS")})
+		problem := c.Post(at, body).Want(http.StatusUnprocessableEntity).Problem()
+		if len(problem.Errors) != 1 || problem.Errors[0].Value != ids[1] || !strings.Contains(problem.Errors[0].Reason, "has prices in XXX") || strings.Contains(problem.Detail, "give measure_costs") {
+			t.Errorf("%+v", problem)
 		}
 		relative := openPortfolio(t, s, "relative")
 		relative.add(t, risky(t, 3, 5, ""))
@@ -246,6 +259,10 @@ func TestBudgetNeverMixesPrices(t *testing.T) {
 }
 
 func TestBudgetRequests(t *testing.T) {
+	priced := func(unit, pointer string, value any) string {
+		body := changed(t, []byte(`{"budget": "5", "objective": "expected_loss", `+unit+`}`), map[string]any{"/measure_costs": prices("XTS")})
+		return string(changed(t, body, map[string]any{pointer: value}))
+	}
 	onEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
 		p := openPortfolio(t, s, "P")
 		at := "/v1/portfolios/" + p.id + "/budget"
@@ -263,6 +280,22 @@ func TestBudgetRequests(t *testing.T) {
 			`{"budget": "5", "relative": true, "objective": "expected_loss", "effort": 1.5}`:                {"/effort"},
 			`{"budget": "5", "relative": true, "objective": "expected_loss", "effort": 2000001}`:            {"/effort"},
 			`{"budget": "5", "relative": true, "objective": "expected_loss", "colour": "red", "effort": 1}`: {"/colour"},
+			`{"budget": "5", "currency": "XTS", "objective": "expected_loss", "measure_costs": 7}`:          {"/measure_costs"},
+			`{"budget": "5", "currency": "XTS", "objective": "expected_loss", "measure_costs": null}`:       {"/measure_costs"},
+			`{"budget": "5", "currency": "XTS", "objective": "expected_loss", "measure_costs": {}}`: {"/measure_costs/bonding_spd", "/measure_costs/coordinated_spd", "/measure_costs/currency",
+				"/measure_costs/fire_protection", "/measure_costs/insulation", "/measure_costs/lps", "/measure_costs/warning_notices"},
+			priced(`"currency": "XTS"`, "/measure_costs/currency", "XXX"):                        {"/measure_costs/currency"},
+			priced(`"currency": "XTS"`, "/measure_costs/currency", "XT"):                         {"/measure_costs/currency"},
+			priced(`"currency": "XTS"`, "/measure_costs/lps/II", -1):                             {"/measure_costs/lps/II"},
+			priced(`"currency": "XTS"`, "/measure_costs/lps/II", "1"):                            {"/measure_costs/lps/II"},
+			priced(`"currency": "XTS"`, "/measure_costs/bonding_spd/IV", 1):                      {"/measure_costs/bonding_spd/IV"},
+			priced(`"currency": "XTS"`, "/measure_costs/insulation", 1000000001):                 {"/measure_costs/insulation"},
+			priced(`"currency": "XTS"`, "/measure_costs/interest_per_year", 1.01):                {"/measure_costs/interest_per_year"},
+			priced(`"relative": true`, "/measure_costs/currency", "XTS"):                         {"/relative"},
+			priced(`"relative": true`, "/measure_costs/lps/II", -1):                              {"/measure_costs/lps/II", "/relative"},
+			priced(`"relative": true, "currency": "XTS"`, "/measure_costs/currency", "XXX"):      {"/currency", "/measure_costs/currency", "/relative"},
+			priced(`"relative": false`, "/measure_costs/currency", "XTS"):                        {"/currency"},
+			priced(`"currency": "XTS", "effort": -1`, "/measure_costs/warning_notices", "a few"): {"/effort", "/measure_costs/warning_notices"},
 		} {
 			var got []string
 			for _, f := range c.Post(at, []byte(body)).Want(http.StatusUnprocessableEntity).Problem().Errors {
@@ -272,12 +305,150 @@ func TestBudgetRequests(t *testing.T) {
 				t.Errorf("%s: faults at %v, want %v", body, got, pointers)
 			}
 		}
+		// The fault names both currencies.
+		problem := c.Post(at, []byte(priced(`"currency": "XTS"`, "/measure_costs/currency", "XXX"))).Want(http.StatusUnprocessableEntity).Problem()
+		if f := problem.Errors[0]; f.Rule != "contradiction" || !strings.Contains(f.Reason, "XXX") || !strings.Contains(f.Reason, "XTS") {
+			t.Errorf("%+v", f)
+		}
 		sound := []byte(`{"budget": "5", "relative": true, "objective": "persons_at_risk"}`)
 		c.Post(at, []byte(`{`)).Want(http.StatusBadRequest)
 		c.Post(at+"?x=1", sound).Want(http.StatusBadRequest)
 		c.Post(at, sound, "Accept", "image/png").Want(http.StatusNotAcceptable)
 		c.Do(http.MethodPost, at, sound, "Content-Type", "text/plain").Want(http.StatusUnsupportedMediaType)
 		c.Post("/v1/portfolios/"+newID(t)+"/budget", sound).Want(http.StatusNotFound)
+	})
+}
+
+// importValued reads a file of invented sites with values, some of them with a low R_1 and a high R_4.
+func importValued(t *testing.T, c *apitest.Client, portfolio string) {
+	t.Helper()
+	var f strings.Builder
+	f.WriteString("reference,name,latitude,longitude,ground_flashes_per_km2_year,length_m,width_m,height_m,persons,hours_per_year,fire_risk,value_building,value_contents,value_systems,line_1_length_m\n")
+	for i := range 8 {
+		fmt.Fprintf(&f, "I-%d,Invented import %d,%d,%d,%d,%d,9,%d,%d,8760,ordinary,%d,9000,8000,700\n", i, i, i, i, 2+i, 12+i, 4+i, 3+2*i, 30000+4000*i)
+	}
+	for i := range 3 { // pumps that nobody stays at
+		fmt.Fprintf(&f, "U-%d,Invented unattended pump %d,%d,%d,8,5,4,3,1,1,low,2000,1000,60000,900\n", i, i, i, i)
+	}
+	if w := ended(t, c, importFile(c, portfolio, "", []byte(f.String()))); w.Done != 11 {
+		t.Fatalf("%+v", w)
+	}
+}
+
+// A plan of imported sites with prices in the request is the plan of the same
+// sites with these prices in their inputs.
+func TestBudgetWithPricesInTheRequest(t *testing.T) {
+	onEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
+		bare, priced := openPortfolio(t, s, "bare"), openPortfolio(t, s, "priced")
+		importValued(t, c, bare.id)
+		bare.add(t, changed(t, risky(t, 20, 7, ""), map[string]any{"/tolerable_risk": map[string]any{"loss_of_economic_value": 1e-5}}))
+		for _, site := range sitesOf(c, bare.id, "?limit=100").Sites {
+			var a struct{ Input json.RawMessage }
+			c.Get("/v1/assessments/" + site.Assessment).Want(http.StatusOK).JSON(&a)
+			priced.add(t, changed(t, a.Input, map[string]any{"/measure_costs": prices("XTS")}))
+		}
+		for _, p := range []*filled{bare, priced} { // dearer than in the request
+			p.add(t, changed(t, risky(t, 21, 80, "XTS"), map[string]any{"/measure_costs/bonding_spd/III-IV": 140, "/measure_costs/lps/IV": 1600}))
+		}
+
+		for _, objective := range []string{"expected_loss", "persons_at_risk"} {
+			for _, budget := range []int{0, 700, 2500, 9000, 1_000_000} {
+				body := fmt.Appendf(nil, `{"budget": "%d", "currency": "XTS", "objective": %q}`, budget, objective)
+				want := planned(c, priced.id, string(body))
+				got := planned(c, bare.id, string(changed(t, body, map[string]any{"/measure_costs": prices("XTS")})))
+				if got.PricedByRequest != 12 || want.PricedByRequest != 0 || got.Sites != 13 {
+					t.Errorf("%d sites priced by the request, %d without it, of %d", got.PricedByRequest, want.PricedByRequest, got.Sites)
+				}
+				if !strings.Contains(got.Cautions[0], "12 of 13 sites have no prices of their own") || !slices.Equal(got.Cautions[1:], want.Cautions) {
+					t.Errorf("cautions %q, without prices in the request %q", got.Cautions, want.Cautions)
+				}
+				if budget > 2500 && !slices.ContainsFunc(got.Chosen, func(b budgetChoice) bool { return b.Reference == "V-21" }) {
+					t.Errorf("%s, %d: the site with prices of its own is not chosen", objective, budget)
+				}
+				for _, choice := range got.Chosen {
+					list := prices("XTS")
+					if choice.Reference == "V-21" {
+						list["bonding_spd"] = map[string]any{"III-IV": 140, "II": 170, "I": 260}
+						list["lps"] = map[string]any{"IV": 1600, "III": 1900, "II": 2600, "I": 3400}
+					}
+					if sum := listed(t, list, choice.Measures); hundredths(t, choice.Cost) != 100*sum {
+						t.Errorf("%s costs %s, by the list %d: %s", choice.Name, choice.Cost, sum, choice.Measures)
+					}
+				}
+				for _, p := range []*budgetPlan{got, want} {
+					p.PricedByRequest, p.Cautions = 0, nil
+					for i := range p.Chosen {
+						p.Chosen[i].Assessment = ""
+					}
+				}
+				if !reflect.DeepEqual(got, want) {
+					t.Errorf("%s, %d: with prices in the request\n%+v\nin the inputs\n%+v", objective, budget, got, want)
+				}
+			}
+		}
+	})
+}
+
+// listed is what measures cost by a list of prices where nothing is in place.
+func listed(t *testing.T, list map[string]any, measures json.RawMessage) (sum int) {
+	t.Helper()
+	var m struct {
+		Structures []struct {
+			LPS            string
+			FireProtection string   `json:"fire_protection"`
+			Structure      []string `json:"structure_shock_measures"`
+			Line           []string `json:"line_shock_measures"`
+		}
+		Lines []struct {
+			Bonding     string `json:"bonding_spd"`
+			Coordinated string `json:"coordinated_spd"`
+		}
+	}
+	if err := json.Unmarshal(measures, &m); err != nil {
+		t.Fatal(err)
+	}
+	price := func(of, name string) int {
+		if name == "none" {
+			return 0
+		}
+		p, ok := list[of].(map[string]any)[name].(int)
+		if !ok {
+			t.Fatalf("%s %q has no price", of, name)
+		}
+		return p
+	}
+	for _, s := range m.Structures {
+		sum += price("lps", s.LPS) + price("fire_protection", s.FireProtection)
+		for _, name := range []string{"warning_notices", "insulation"} {
+			for _, kind := range [][]string{s.Structure, s.Line} { // against flashes to the structure and to lines, each paid for
+				if slices.Contains(kind, name) {
+					sum += list[name].(int)
+				}
+			}
+		}
+	}
+	for _, l := range m.Lines {
+		sum += price("bonding_spd", l.Bonding) + price("coordinated_spd", l.Coordinated)
+	}
+	return sum
+}
+
+// Prices in money put the cost comparison in the place of the typical limit of
+// R_4 (IEC 62305-2:2010, 5.4 and Annex D, from memory): where only R_4 is above
+// its limit a site counts with relative costs and not with prices.
+func TestPricesInTheRequestReplaceTheLimitOfR4(t *testing.T) {
+	onEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
+		p := openPortfolio(t, s, "P")
+		importValued(t, c, p.id)
+		body := []byte(`{"budget": "0", "objective": "expected_loss"}`)
+		relative := planned(c, p.id, string(changed(t, body, map[string]any{"/relative": true})))
+		money := planned(c, p.id, string(changed(t, body, map[string]any{"/currency": "XTS", "/measure_costs": prices("XTS")})))
+		if relative.SitesAboveLimit != 11 || money.SitesAboveLimit != 8 || money.Before != relative.Before || money.Before <= 0 {
+			t.Errorf("relative %+v, money %+v", relative, money)
+		}
+		if relative.PricedByRequest != 0 || money.SavedUnit != "XTS per year" || !strings.Contains(money.Cautions[0], "fewer sites may be above a limit") {
+			t.Errorf("relative %+v, money %+v", relative, money)
+		}
 	})
 }
 
@@ -298,6 +469,20 @@ func TestBudgetAsTable(t *testing.T) {
 			if cell(i+1, "assessment") != choice.Assessment || cell(i+1, "cost") != choice.Cost || cell(i+1, "cost_unit") != "XTS" || strings.TrimPrefix(cell(i+1, "reference"), "'") != choice.Reference ||
 				cell(i+1, "loss_of_human_life_after") != strconv.FormatFloat(choice.RisksAfter["loss_of_human_life"], 'g', -1, 64) || !strings.Contains(string(choice.Measures), `"lps":"`+cell(i+1, "lps")+`"`) || !strings.Contains(cell(i+1, "line_end_spds"), ": bonding ") {
 				t.Errorf("%v, want %+v", rows[i+1], choice)
+			}
+		}
+		imported := openPortfolio(t, s, "imported")
+		imported.add(t, risky(t, 0, 5, ""), changed(t, risky(t, 1, 6, ""), map[string]any{"/reference": "=cmd"}))
+		body = changed(t, body, map[string]any{"/measure_costs": prices("XTS")})
+		same := csvOf(t, c.Post("/v1/portfolios/"+imported.id+"/budget", body, "Accept", "text/csv").Want(http.StatusOK))
+		caution := slices.Index(rows[0], "cautions")
+		if last := len(same) - 1; last != len(rows)-1 || !strings.HasPrefix(same[last][caution], "2 of 2 sites have no prices of their own") || !strings.HasSuffix(same[last][caution], rows[last][caution]) {
+			t.Errorf("%v", same)
+		} else {
+			for i := range same { // the rest is the table of sites with these prices
+				if !slices.Equal(same[i][1:caution], rows[i][1:caution]) {
+					t.Errorf("%v, want %v", same[i], rows[i])
+				}
 			}
 		}
 		if cell(2, "reference") != "'=cmd" || cell(3, "assessment") != "total" || cell(3, "cost") != plan.Cost || cell(3, "saved") != "11" || cell(3, "bound") != "11" || cell(3, "gap_percent") != "0" || !strings.Contains(cell(3, "cautions"), "licensed practitioner") {

@@ -3341,6 +3341,9 @@ type BudgetPlan struct {
 	// SitesAboveLimitAfter Sites with a risk above its limit with it.
 	SitesAboveLimitAfter int `json:"sites_above_limit_after"`
 
+	// SitesPricedByRequest Those of them that have no prices of their own and were computed with measure_costs of the request.
+	SitesPricedByRequest int `json:"sites_priced_by_request"`
+
 	// StructuresToChooseFor Structures at which something can be saved.
 	StructuresToChooseFor int `json:"structures_to_choose_for"`
 }
@@ -3348,18 +3351,22 @@ type BudgetPlan struct {
 // BudgetPlanObjective What is saved.
 type BudgetPlanObjective string
 
-// BudgetRequest What to spend on measures in a portfolio, and what on. Exactly one of currency and relative true is given.
+// BudgetRequest What to spend on measures in a portfolio, and what on. Exactly one of currency and relative true is given. `measure_costs` are prices for every site that has none of its own: in the currency of
+// the budget, and not with relative true. Interest, amortization and maintenance in them change nothing in a plan.
 type BudgetRequest struct {
 	// Budget The most that all measures together may cost, in the currency or in the unit of relative costs.
 	//
 	// Example: 25000.00
 	Budget string `json:"budget"`
 
-	// Currency Currency of the budget, which the prices of every site have to be in.
+	// Currency Currency of the budget, which the prices of every site and those of measure_costs have to be in.
 	Currency *string `json:"currency,omitempty"`
 
 	// Effort How many partial plans the search may look at beyond its first plan; absent, 1000000. With 0 the first plan stands, with its bound.
 	Effort *int `json:"effort,omitempty"`
+
+	// MeasureCosts Prices of protection measures, all in one currency (C_P). Absent in an input: relative costs, on which a set of bonding SPDs for LPL III-IV at one line end is 1.
+	MeasureCosts *MeasureCosts `json:"measure_costs,omitempty"`
 
 	// Objective What to save: expected loss of economic value per year (R_4 x c_t), or persons of structures with an unacceptable R_1, counted as persons_at_risk of the portfolio.
 	Objective BudgetRequestObjective `json:"objective"`
@@ -4760,7 +4767,7 @@ type Input struct {
 	// Location Place of the site on WGS 84, in degrees.
 	Location Location `json:"location"`
 
-	// MeasureCosts Prices of protection measures, all in one currency (C_P). Absent: relative costs, on which a set of bonding SPDs for LPL III-IV at one line end is 1.
+	// MeasureCosts Prices of protection measures, all in one currency (C_P). Absent in an input: relative costs, on which a set of bonding SPDs for LPL III-IV at one line end is 1.
 	MeasureCosts *MeasureCosts `json:"measure_costs,omitempty"`
 
 	// Name Name of the site.
@@ -5109,7 +5116,7 @@ type Matching struct {
 	Totals []MatchTotal `json:"totals"`
 }
 
-// MeasureCosts Prices of protection measures, all in one currency (C_P). Absent: relative costs, on which a set of bonding SPDs for LPL III-IV at one line end is 1.
+// MeasureCosts Prices of protection measures, all in one currency (C_P). Absent in an input: relative costs, on which a set of bonding SPDs for LPL III-IV at one line end is 1.
 type MeasureCosts struct {
 	// AmortizationPerYear a [1/a], amortization as a fraction of the price.
 	AmortizationPerYear *float64 `json:"amortization_per_year,omitempty"`
@@ -8029,7 +8036,8 @@ type ClientInterface interface {
 	// that together they cost at most the budget and save as much as possible: exactly, or with a proven bound and the gap to it. Nothing is stored.
 	//
 	// Every site has to have its prices in the currency of the budget, or relative costs where the budget is relative; where one has not, the request is refused and
-	// the sites are named. At most 100000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
+	// the sites are named. Sites without prices, such as imported ones, take those of `measure_costs` in the request, and are computed as if their inputs stated them;
+	// sites with prices of their own keep these. At most 100000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
 	// With `Accept: text/csv` the answer is a table with a row for each structure that something is paid for and a last row with the totals.
 	//
 	// Takes any type of body and a specified content type.
@@ -8043,7 +8051,8 @@ type ClientInterface interface {
 	// that together they cost at most the budget and save as much as possible: exactly, or with a proven bound and the gap to it. Nothing is stored.
 	//
 	// Every site has to have its prices in the currency of the budget, or relative costs where the budget is relative; where one has not, the request is refused and
-	// the sites are named. At most 100000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
+	// the sites are named. Sites without prices, such as imported ones, take those of `measure_costs` in the request, and are computed as if their inputs stated them;
+	// sites with prices of their own keep these. At most 100000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
 	// With `Accept: text/csv` the answer is a table with a row for each structure that something is paid for and a last row with the totals.
 	//
 	// Takes a body of the `application/json` content type.
@@ -9260,7 +9269,8 @@ func (c *Client) ReassessSites(ctx context.Context, id PortfolioParameter, param
 // that together they cost at most the budget and save as much as possible: exactly, or with a proven bound and the gap to it. Nothing is stored.
 //
 // Every site has to have its prices in the currency of the budget, or relative costs where the budget is relative; where one has not, the request is refused and
-// the sites are named. At most 100000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
+// the sites are named. Sites without prices, such as imported ones, take those of `measure_costs` in the request, and are computed as if their inputs stated them;
+// sites with prices of their own keep these. At most 100000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
 // With `Accept: text/csv` the answer is a table with a row for each structure that something is paid for and a last row with the totals.
 //
 // Takes any type of body and a specified content type.
@@ -9284,7 +9294,8 @@ func (c *Client) PlanBudgetWithBody(ctx context.Context, id PortfolioParameter, 
 // that together they cost at most the budget and save as much as possible: exactly, or with a proven bound and the gap to it. Nothing is stored.
 //
 // Every site has to have its prices in the currency of the budget, or relative costs where the budget is relative; where one has not, the request is refused and
-// the sites are named. At most 100000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
+// the sites are named. Sites without prices, such as imported ones, take those of `measure_costs` in the request, and are computed as if their inputs stated them;
+// sites with prices of their own keep these. At most 100000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
 // With `Accept: text/csv` the answer is a table with a row for each structure that something is paid for and a last row with the totals.
 //
 // Takes a body of the `application/json` content type.
@@ -14472,7 +14483,8 @@ type ClientWithResponsesInterface interface {
 	// that together they cost at most the budget and save as much as possible: exactly, or with a proven bound and the gap to it. Nothing is stored.
 	//
 	// Every site has to have its prices in the currency of the budget, or relative costs where the budget is relative; where one has not, the request is refused and
-	// the sites are named. At most 100000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
+	// the sites are named. Sites without prices, such as imported ones, take those of `measure_costs` in the request, and are computed as if their inputs stated them;
+	// sites with prices of their own keep these. At most 100000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
 	// With `Accept: text/csv` the answer is a table with a row for each structure that something is paid for and a last row with the totals.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
@@ -14486,7 +14498,8 @@ type ClientWithResponsesInterface interface {
 	// that together they cost at most the budget and save as much as possible: exactly, or with a proven bound and the gap to it. Nothing is stored.
 	//
 	// Every site has to have its prices in the currency of the budget, or relative costs where the budget is relative; where one has not, the request is refused and
-	// the sites are named. At most 100000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
+	// the sites are named. Sites without prices, such as imported ones, take those of `measure_costs` in the request, and are computed as if their inputs stated them;
+	// sites with prices of their own keep these. At most 100000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
 	// With `Accept: text/csv` the answer is a table with a row for each structure that something is paid for and a last row with the totals.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
@@ -18732,7 +18745,8 @@ func (c *ClientWithResponses) ReassessSitesWithResponse(ctx context.Context, id 
 // that together they cost at most the budget and save as much as possible: exactly, or with a proven bound and the gap to it. Nothing is stored.
 //
 // Every site has to have its prices in the currency of the budget, or relative costs where the budget is relative; where one has not, the request is refused and
-// the sites are named. At most 100000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
+// the sites are named. Sites without prices, such as imported ones, take those of `measure_costs` in the request, and are computed as if their inputs stated them;
+// sites with prices of their own keep these. At most 100000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
 // With `Accept: text/csv` the answer is a table with a row for each structure that something is paid for and a last row with the totals.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
@@ -18752,7 +18766,8 @@ func (c *ClientWithResponses) PlanBudgetWithBodyWithResponse(ctx context.Context
 // that together they cost at most the budget and save as much as possible: exactly, or with a proven bound and the gap to it. Nothing is stored.
 //
 // Every site has to have its prices in the currency of the budget, or relative costs where the budget is relative; where one has not, the request is refused and
-// the sites are named. At most 100000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
+// the sites are named. Sites without prices, such as imported ones, take those of `measure_costs` in the request, and are computed as if their inputs stated them;
+// sites with prices of their own keep these. At most 100000 sites. A plan under a budget does not make every site acceptable: look at `acceptable_after`, `sites_above_limit_after` and the cautions.
 // With `Accept: text/csv` the answer is a table with a row for each structure that something is paid for and a last row with the totals.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).

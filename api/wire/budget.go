@@ -17,6 +17,9 @@ type BudgetRequest struct {
 	Relative  *bool      `json:"relative,omitempty"`
 	Objective *Objective `json:"objective" required:"true"`
 	Effort    *float64   `json:"effort,omitempty" lim:"[0,2000000]" integer:"true"`
+
+	// MeasureCosts stand in for the prices of every site that has none of its own.
+	MeasureCosts *MeasureCosts `json:"measure_costs,omitempty"`
 }
 
 // BudgetRequests decodes requests.
@@ -89,11 +92,31 @@ func (r *BudgetRequest) SearchEffort() measures.Effort {
 
 // Faults lists what the limits of single fields cannot state.
 func (r *BudgetRequest) Faults() []risk.Violation {
+	var faults []risk.Violation
+	contradiction := func(pointer, reason string) {
+		faults = append(faults, risk.Violation{Rule: risk.RuleContradiction, Pointer: pointer, Reason: reason})
+	}
 	relative := r.Relative != nil && *r.Relative
 	if relative == (r.Currency != nil) {
-		return []risk.Violation{{Rule: risk.RuleContradiction, Pointer: "/currency", Reason: "give the currency of the budget, or relative true for the relative costs of sites without prices: exactly one of the two"}}
+		contradiction("/currency", "give the currency of the budget, or relative true for the relative costs of sites without prices: exactly one of the two")
 	}
-	return nil
+	prices := r.MeasureCosts
+	if prices != nil && relative { // at relative: a fault at measure_costs would hide behind those below it
+		contradiction("/relative", "must not be true with measure_costs, which are prices in money: give the currency of the budget in its place, or leave measure_costs out")
+	}
+	if prices != nil && r.Currency != nil && prices.Currency != *r.Currency {
+		contradiction("/measure_costs/currency", "the prices are in "+prices.Currency+", the budget is in "+*r.Currency+": both have to be in one currency")
+	}
+	return faults
+}
+
+// Prices are those that count for a site: its own, or those of the request
+// where it has none. It tells whether the request gave them.
+func (r *BudgetRequest) Prices(own *MeasureCosts) (prices *MeasureCosts, stoodIn bool) {
+	if own == nil && r.MeasureCosts != nil {
+		return r.MeasureCosts, true
+	}
+	return own, false
 }
 
 // BudgetPlan is what to do with a budget.
@@ -113,6 +136,7 @@ type BudgetPlan struct {
 	After  float64 `json:"after"`
 
 	Sites                int            `json:"sites"`
+	PricedByRequest      int            `json:"sites_priced_by_request"`
 	SitesAboveLimit      int            `json:"sites_above_limit"`
 	SitesAboveLimitAfter int            `json:"sites_above_limit_after"`
 	Choices              int            `json:"structures_to_choose_for"`

@@ -826,6 +826,19 @@ func TestCheckExamplesAreAccepted(t *testing.T) {
 	}
 }
 
+func TestBudgetExamplesAreAccepted(t *testing.T) {
+	for name, example := range examplesOf(t, "/v1/portfolios/{id}/budget") {
+		req, ok := wire.BudgetRequests.Decode(encode(t, example))
+		if !ok {
+			t.Errorf("%s is not decoded", name)
+			continue
+		}
+		if faults := req.Faults(); len(faults) > 0 {
+			t.Errorf("%s: %v", name, faults)
+		}
+	}
+}
+
 func TestStressExamplesAreAccepted(t *testing.T) {
 	in, ok := wire.Decode(encode(t, inputExamples(t)["health_post"]))
 	if !ok {
