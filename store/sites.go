@@ -42,8 +42,15 @@ type Site struct {
 	UpdatedAt  time.Time `json:"updated_at"` // of the newest revision
 	Summary
 
+	Imported ImportedRow `json:"-"`
 	// Before is the site before the work that changed it last, nil where none did.
 	Before *Site `json:"-"`
+}
+
+// ImportedRow is what the last import said of a site.
+type ImportedRow struct {
+	Hash string    // of the input that its row made; empty where no import is known
+	At   time.Time // that import was begun; rows of an older one no longer change the site
 }
 
 // Rank is the order of a list of sites.

@@ -71,6 +71,8 @@ type Record struct {
 	// Summary is what a portfolio lists of the result, where the assessment is
 	// one of its sites. It is left out (nil) of everything that is read.
 	Summary *Summary
+	// Imported is set on what a row of a file made of a site; nil leaves what the last import said.
+	Imported *ImportedRow
 }
 
 // Idempotency makes Create repeatable: the first record stored under Key is

@@ -76,6 +76,8 @@ type Fault struct {
 	Column string
 	Value  string
 	Reason string
+	// Assessment and Reference say which site was assessed again; empty for rows of a file.
+	Assessment, Reference string
 }
 
 // FaultPage is a part of a list. Next is empty on the last one.
@@ -132,8 +134,9 @@ type Outcome struct {
 	Created   []Record  // new sites, with Summary
 	Revised   []Revised // new revisions of sites
 	Unchanged int
-	Faulty    int    // rows that failed
-	Failed    []byte // those of them that can be tried again
+	Confirmed []Confirmed // sites among the unchanged of which an import said what they are
+	Faulty    int         // rows that failed
+	Failed    []byte      // those of them that can be tried again
 	Faults    []Fault
 	At        time.Time
 }
@@ -142,6 +145,12 @@ type Outcome struct {
 type Revised struct {
 	Record      // with Summary
 	Before Site // as it was read; Revision is the one that Record follows
+}
+
+// Confirmed is a site of which an import said what it is already.
+type Confirmed struct {
+	Assessment string
+	ImportedRow
 }
 
 // Works keeps imports and re-assessments. What is done of them is in the
@@ -178,7 +187,8 @@ type Works interface {
 	QueuedChunks(ctx context.Context, org Organisation, work string, from, limit int) ([]int, error)
 	// StartWork notes when the first chunk was begun.
 	StartWork(ctx context.Context, org Organisation, work string, at time.Time) error
-	// StoreChunk stores the outcome of rows. ErrNotFound, ErrChunkChanged.
+	// StoreChunk stores the outcome of rows. ErrNotFound; ErrChunkChanged, also where a newer
+	// import has spoken of one of the sites since.
 	StoreChunk(ctx context.Context, org Organisation, o Outcome) error
 	// UnfinishedWorks returns the works that have not ended, the oldest first.
 	UnfinishedWorks(ctx context.Context, org Organisation) ([]Work, error)
@@ -252,7 +262,8 @@ func (o *Outcome) Normalise() error {
 func checkFaults(all []Fault) error {
 	for i := range all {
 		f := &all[i]
-		if err := invalid(checkText("column", f.Column, MaxText), checkText("value", f.Value, MaxText), checkText("reason", f.Reason, MaxText)); err != nil {
+		if err := invalid(checkText("column", f.Column, MaxText), checkText("value", f.Value, MaxText), checkText("reason", f.Reason, MaxText),
+			checkText("assessment", f.Assessment, MaxText), checkText("reference", f.Reference, MaxText)); err != nil {
 			return err
 		}
 	}

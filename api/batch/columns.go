@@ -50,6 +50,38 @@ var partTypes = map[part]reflect.Type{
 	ofLine:      reflect.TypeFor[wire.Line](),
 }
 
+// ColumnAt is the column that says what stands at a place of an input (RFC 6901 pointer), empty where none does.
+func ColumnAt(pointer string) string {
+	for i := range dictionary {
+		c := &dictionary[i]
+		if c.path == nil {
+			continue
+		}
+		tail := "/" + strings.Join(c.path, "/")
+		switch c.part {
+		case ofSite:
+			if pointer == tail {
+				return c.Name
+			}
+		case ofStructure:
+			if pointer == "/structures/0"+tail {
+				return c.Name
+			}
+		case ofZone:
+			if pointer == "/structures/0/zones/0"+tail {
+				return c.Name
+			}
+		case ofLine:
+			for n := range MaxLines {
+				if pointer == fmt.Sprintf("/lines/%d%s", n, tail) {
+					return strings.Replace(c.Name, "line_1_", fmt.Sprintf("line_%d_", n+1), 1)
+				}
+			}
+		}
+	}
+	return ""
+}
+
 // Columns is the dictionary of everything a file can say, in the order of the template.
 func Columns() []Column { return slices.Clone(dictionary) }
 

@@ -6879,13 +6879,19 @@ type WorkState string
 
 // WorkFault What is wrong with a row.
 type WorkFault struct {
+	// Assessment Of a re-assessment: id of the site.
+	Assessment *string `json:"assessment,omitempty"`
+
 	// Column Column, or pointer into the input.
 	Column *string `json:"column,omitempty"`
 
 	// Reason What is wrong and what is allowed.
 	Reason string `json:"reason"`
 
-	// Row As a spreadsheet counts, the header being 1; features count from 1; 0 is the file as a whole.
+	// Reference Of a re-assessment: reference of the site, if it has one.
+	Reference *string `json:"reference,omitempty"`
+
+	// Row As a spreadsheet counts, the header being 1; features count from 1; 0 is the file as a whole. Of a re-assessment: the place among its sites.
 	Row int `json:"row"`
 
 	// Value What stands there.

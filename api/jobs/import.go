@@ -228,7 +228,7 @@ func (r *reader) checkMap(in *batch.Row) ([]store.Fault, error) {
 	if err := assess.Resolve(r.ctx, in.Site, r.jobs.kept); err != nil {
 		return nil, err
 	}
-	return faultsOf(int64(in.Number), assess.Faults(in.Site)), nil
+	return faultsOf(int64(in.Number), in.Input, assess.Faults(in.Site)), nil
 }
 
 // flush adds what was read to the work.

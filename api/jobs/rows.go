@@ -2,6 +2,7 @@ package jobs
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"slices"
@@ -9,6 +10,8 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"levinward/api/assess"
+	"levinward/api/batch"
 	"levinward/api/wire"
 	"levinward/risk"
 	"levinward/store"
@@ -66,17 +69,46 @@ const (
 // faultsOfRow bounds how many faults of one row are kept.
 const faultsOfRow = 50
 
-// faultsOf writes violations as faults of a row.
-func faultsOf(number int64, violations []risk.Violation) []store.Fault {
+// faultsOf writes violations of an input as faults of the row that it is from.
+func faultsOf(number int64, in *wire.Input, violations []risk.Violation) []store.Fault {
 	faults := make([]store.Fault, 0, len(violations))
 	for _, v := range violations {
 		reason := v.Reason
 		if v.Clause != "" {
 			reason += " (" + v.Clause + ")"
 		}
-		faults = append(faults, fault(number, v.Pointer, "", reason))
+		column := cmp.Or(batch.ColumnAt(v.Pointer), v.Pointer)
+		faults = append(faults, fault(number, column, textAt(in, v.Pointer), reason))
 	}
 	return bounded(faults)
+}
+
+// textAt is the single value that stands at a place of an input, empty where there is none.
+func textAt(in *wire.Input, pointer string) string {
+	doc, _, err := assess.Canonical(in)
+	var v any
+	if err != nil || json.Unmarshal(doc, &v) != nil {
+		return ""
+	}
+	for _, key := range strings.Split(pointer, "/")[1:] {
+		switch x := v.(type) {
+		case map[string]any:
+			v = x[key]
+		case []any:
+			i, err := strconv.Atoi(key)
+			if err != nil || i < 0 || i >= len(x) {
+				return ""
+			}
+			v = x[i]
+		default:
+			return ""
+		}
+	}
+	switch v.(type) {
+	case string, float64, bool:
+		return fmt.Sprint(v)
+	}
+	return ""
 }
 
 func bounded(faults []store.Fault) []store.Fault {

@@ -123,6 +123,9 @@ type WorkFault struct {
 	Column string `json:"column,omitempty"`
 	Value  string `json:"value,omitempty"`
 	Reason string `json:"reason"`
+
+	Assessment string `json:"assessment,omitempty"`
+	Reference  string `json:"reference,omitempty"`
 }
 
 // WorkNoteList holds the notes of a work.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"strings"
+	"time"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
@@ -13,14 +14,17 @@ import (
 
 const siteColumns = `s.assessment, s.reference, s.name, s.latitude, s.longitude, s.revision, s.ground_flashes, s.density_origin, s.density_map,
 	s.worst_ratio, s.loss_of_human_life, s.excess, s.persons_at_risk, s.acceptable, s.needed_protection, s.required_devices,
-	s.review_due, s.engine, s.input_hash, s.created_at, s.updated_at`
+	s.review_due, s.engine, s.input_hash, s.created_at, s.updated_at, s.imported_hash, s.imported_at`
 
 // scanSite reads siteColumns and then what more there is.
 func scanSite(row pgx.Row, more ...any) (s store.Site, err error) {
 	err = row.Scan(append([]any{&s.Assessment, &s.Reference, &s.Name, &s.Latitude, &s.Longitude, &s.Revision, &s.GroundFlashes, &s.DensityOrigin, &s.DensityMap,
 		&s.WorstRatio, &s.LossOfHumanLife, &s.Excess, &s.PersonsAtRisk, &s.Acceptable, &s.NeededProtection, &s.RequiredDevices,
-		&s.ReviewDue, &s.Engine, &s.InputHash, &s.CreatedAt, &s.UpdatedAt}, more...)...)
-	s.CreatedAt, s.UpdatedAt = s.CreatedAt.UTC(), s.UpdatedAt.UTC()
+		&s.ReviewDue, &s.Engine, &s.InputHash, &s.CreatedAt, &s.UpdatedAt, &s.Imported.Hash, &s.Imported.At}, more...)...)
+	s.CreatedAt, s.UpdatedAt, s.Imported.At = s.CreatedAt.UTC(), s.UpdatedAt.UTC(), s.Imported.At.UTC()
+	if s.Imported.Hash == "" { // no import is known
+		s.Imported = store.ImportedRow{}
+	}
 	return s, orNotFound(err)
 }
 
@@ -340,13 +344,17 @@ func (s *Store) SitesToAssess(ctx context.Context, org store.Organisation, portf
 // siteNames are the columns of a new row, in the order of siteRow.
 var siteNames = []string{"organisation", "portfolio", "assessment", "reference", "name", "reference_folded", "name_folded", "latitude", "longitude", "revision",
 	"ground_flashes", "density_origin", "density_map", "worst_ratio", "loss_of_human_life", "excess", "persons_at_risk", "acceptable",
-	"needed_protection", "required_devices", "review_due", "engine", "input_hash", "created_at", "updated_at", "changed_by"}
+	"needed_protection", "required_devices", "review_due", "engine", "input_hash", "created_at", "updated_at", "changed_by", "imported_hash", "imported_at"}
 
 func siteRow(owner, portfolio, work [16]byte, r *store.Record) []any {
 	s := r.Summary
+	var imported store.ImportedRow
+	if r.Imported != nil {
+		imported = *r.Imported
+	}
 	return []any{owner, portfolio, binaryID(r.ID), r.Reference, r.Name, store.Fold(r.Reference), store.Fold(r.Name), r.Latitude, r.Longitude, r.Revision,
 		s.GroundFlashes, s.DensityOrigin, s.DensityMap, s.WorstRatio, s.LossOfHumanLife, s.Excess, s.PersonsAtRisk, s.Acceptable,
-		s.NeededProtection, s.RequiredDevices, r.ReviewDue, r.Engine, r.InputHash, r.CreatedAt, r.CreatedAt, work}
+		s.NeededProtection, s.RequiredDevices, r.ReviewDue, r.Engine, r.InputHash, r.CreatedAt, r.CreatedAt, work, imported.Hash, imported.At}
 }
 
 // changeSite brings the row of a site to its newest revision; an assessment without one is no site.
@@ -354,16 +362,22 @@ const changeSite = `
 UPDATE portfolio_site SET reference = $3, name = $4, reference_folded = $5, name_folded = $6, latitude = $7, longitude = $8, revision = $9,
 	ground_flashes = $10, density_origin = $11, density_map = $12, worst_ratio = $13, loss_of_human_life = $14, excess = $15,
 	persons_at_risk = $16, acceptable = $17, needed_protection = $18, required_devices = $19, review_due = $20, engine = $21,
-	input_hash = $22, updated_at = $23, changed_by = $24, before = $25
+	input_hash = $22, updated_at = $23, changed_by = $24, before = $25,
+	imported_hash = coalesce($26, imported_hash), imported_at = coalesce($27, imported_at)
 WHERE organisation = $1 AND assessment = $2`
 
 // queueSite adds a change of the row of a site. Without a work, nothing tells of before.
 func queueSite(b *pgx.Batch, owner string, r *store.Record, work *string, before []byte) {
 	s := r.Summary
+	var hash *string
+	var at *time.Time
+	if r.Imported != nil {
+		hash, at = &r.Imported.Hash, &r.Imported.At
+	}
 	b.Queue(changeSite, owner, r.ID, r.Reference, r.Name, store.Fold(r.Reference), store.Fold(r.Name), r.Latitude, r.Longitude, r.Revision,
 		s.GroundFlashes, s.DensityOrigin, s.DensityMap, s.WorstRatio, s.LossOfHumanLife, s.Excess,
 		s.PersonsAtRisk, s.Acceptable, s.NeededProtection, s.RequiredDevices, r.ReviewDue, r.Engine,
-		r.InputHash, r.CreatedAt, work, before)
+		r.InputHash, r.CreatedAt, work, before, hash, at)
 }
 
 // sendSites sends what queueSite added.

@@ -115,10 +115,10 @@ func insertFaults(ctx context.Context, tx pgx.Tx, key []any, faults []store.Faul
 	}
 	owner, work := binaryID(key[0].(string)), binaryID(key[1].(string))
 	numbers := store.NumberFaults(faults, from)
-	_, err := tx.CopyFrom(ctx, pgx.Identifier{"work_fault"}, []string{"organisation", "work", "row_number", "n", "column_name", "value", "reason"},
+	_, err := tx.CopyFrom(ctx, pgx.Identifier{"work_fault"}, []string{"organisation", "work", "row_number", "n", "column_name", "value", "reason", "assessment", "reference"},
 		pgx.CopyFromSlice(len(faults), func(i int) ([]any, error) {
 			f := &faults[i]
-			return []any{owner, work, f.Row, numbers[i], f.Column, f.Value, f.Reason}, nil
+			return []any{owner, work, f.Row, numbers[i], f.Column, f.Value, f.Reason, f.Assessment, f.Reference}, nil
 		}))
 	return err
 }
@@ -276,9 +276,9 @@ func (s *Store) WorkFaults(ctx context.Context, org store.Organisation, work str
 		n int
 	}
 	all, err := collect(ctx, s, func(row pgx.Row) (f numbered, err error) {
-		err = row.Scan(&f.Row, &f.n, &f.Column, &f.Value, &f.Reason)
+		err = row.Scan(&f.Row, &f.n, &f.Column, &f.Value, &f.Reason, &f.Assessment, &f.Reference)
 		return f, err
-	}, `SELECT row_number, n, column_name, value, reason FROM work_fault
+	}, `SELECT row_number, n, column_name, value, reason, assessment, reference FROM work_fault
 		WHERE organisation = $1 AND work = $2 AND (row_number, n) > ($3::bigint, $4::int) ORDER BY row_number, n LIMIT $5`,
 		append(key, after.Row, after.N, limit+1)...)
 	if err != nil {
@@ -365,6 +365,9 @@ func (s *Store) StoreChunk(ctx context.Context, org store.Organisation, o store.
 		if err := reviseSites(ctx, tx, key, portfolio, o.Revised); err != nil {
 			return err
 		}
+		if err := confirmSites(ctx, tx, key, o.Confirmed); err != nil {
+			return err
+		}
 		if err := insertFaults(ctx, tx, key, o.Faults, 0); err != nil {
 			return err
 		}
@@ -448,12 +451,14 @@ func copyRevisions(ctx context.Context, tx pgx.Tx, owner [16]byte, n int, record
 	return err
 }
 
-// reviseSite moves an assessment to its next revision, if it is a site of the portfolio. It is sent
+// reviseSite moves an assessment to its next revision, if it is a site of the portfolio of which
+// no newer import than that of $10 has spoken. It is sent
 // once per row and looks only for keys, so that no plan can be to read the whole portfolio for a chunk.
 const reviseSite = `
 UPDATE assessment SET newest = newest + 1, name_folded = $5, reference_folded = $6, latitude = $7, longitude = $8, review_due = $9
 WHERE organisation = $1 AND id = $3 AND newest = $4
-	AND $2 = (SELECT s.portfolio FROM portfolio_site s WHERE s.organisation = $1 AND s.assessment = $3)`
+	AND $2 = (SELECT s.portfolio FROM portfolio_site s
+		WHERE s.organisation = $1 AND s.assessment = $3 AND ($10::timestamptz IS NULL OR s.imported_at <= $10))`
 
 // reviseSites appends revisions to sites; ErrChunkChanged where one was revised or deleted meanwhile.
 func reviseSites(ctx context.Context, tx pgx.Tx, key []any, portfolio string, revised []store.Revised) error {
@@ -468,8 +473,12 @@ func reviseSites(ctx context.Context, tx pgx.Tx, key []any, portfolio string, re
 		if err != nil {
 			return err
 		}
+		var importedAt *time.Time
+		if r.Imported != nil {
+			importedAt = &r.Imported.At
+		}
 		moved.Queue(reviseSite, owner, portfolio, r.ID, r.Before.Revision, store.Fold(r.Name), store.Fold(r.Reference),
-			r.Latitude, r.Longitude, r.ReviewDue).Exec(onlyOne)
+			r.Latitude, r.Longitude, r.ReviewDue, importedAt).Exec(onlyOne)
 		queueSite(&told, owner, &r.Record, &work, before)
 	}
 	if err := tx.SendBatch(ctx, &moved).Close(); err != nil {
@@ -483,6 +492,19 @@ func reviseSites(ctx context.Context, tx pgx.Tx, key []any, portfolio string, re
 		return err
 	}
 	return sendSites(ctx, tx, &told)
+}
+
+// confirmSites notes that an import has spoken of sites that stay as they are.
+func confirmSites(ctx context.Context, tx pgx.Tx, key []any, confirmed []store.Confirmed) error {
+	if len(confirmed) == 0 {
+		return nil
+	}
+	var b pgx.Batch
+	for _, c := range confirmed {
+		b.Queue(`UPDATE portfolio_site SET imported_hash = $3, imported_at = $4
+			WHERE organisation = $1 AND assessment = $2 AND imported_at < $4`, key[0], c.Assessment, c.Hash, c.At)
+	}
+	return tx.SendBatch(ctx, &b).Close()
 }
 
 // onlyOne accepts a statement that changed one row.

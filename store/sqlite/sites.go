@@ -16,19 +16,22 @@ import (
 
 const siteColumns = `s.assessment, s.reference, s.name, s.latitude, s.longitude, s.revision, s.ground_flashes, s.density_origin, s.density_map,
 	s.worst_ratio, s.loss_of_human_life, s.excess, s.persons_at_risk, s.acceptable, s.needed_protection, s.required_devices,
-	s.review_due, s.engine, s.input_hash, s.created_at, s.updated_at`
+	s.review_due, s.engine, s.input_hash, s.created_at, s.updated_at, s.imported_hash, s.imported_at`
 
 // scanSite reads siteColumns and then what more there is.
 func scanSite(row scanner, more ...any) (s store.Site, err error) {
 	var due string
-	var created, updated int64
+	var created, updated, imported int64
 	err = row.Scan(append([]any{&s.Assessment, &s.Reference, &s.Name, &s.Latitude, &s.Longitude, &s.Revision, &s.GroundFlashes, &s.DensityOrigin, &s.DensityMap,
 		&s.WorstRatio, &s.LossOfHumanLife, &s.Excess, &s.PersonsAtRisk, &s.Acceptable, &s.NeededProtection, &s.RequiredDevices,
-		&due, &s.Engine, &s.InputHash, &created, &updated}, more...)...)
+		&due, &s.Engine, &s.InputHash, &created, &updated, &s.Imported.Hash, &imported}, more...)...)
 	if err != nil {
 		return s, orNotFound(err)
 	}
-	s.CreatedAt, s.UpdatedAt = fromMicros(created), fromMicros(updated)
+	s.CreatedAt, s.UpdatedAt, s.Imported.At = fromMicros(created), fromMicros(updated), fromMicros(imported)
+	if s.Imported.Hash == "" { // no import is known
+		s.Imported = store.ImportedRow{}
+	}
 	s.ReviewDue, err = time.Parse(time.DateOnly, due)
 	return s, err
 }
@@ -338,21 +341,26 @@ func (s *Store) SitesToAssess(ctx context.Context, org store.Organisation, portf
 // insertSite stores the row of a new site.
 const insertSite = `INSERT INTO portfolio_site (organisation, assessment, reference, name, reference_folded, name_folded, latitude, longitude, revision,
 	ground_flashes, density_origin, density_map, worst_ratio, loss_of_human_life, excess, persons_at_risk, acceptable,
-	needed_protection, required_devices, review_due, engine, input_hash, updated_at, changed_by, before, portfolio, created_at)
-	VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24, $25, $26, $23)`
+	needed_protection, required_devices, review_due, engine, input_hash, updated_at, changed_by, before,
+	imported_hash, imported_at, portfolio, created_at)
+	VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24, $25, coalesce($26, ''), coalesce($27, 0), $28, $23)`
 
 // changeSite brings the row of a site to its newest revision.
 const changeSite = `UPDATE portfolio_site SET reference = $3, name = $4, reference_folded = $5, name_folded = $6, latitude = $7, longitude = $8, revision = $9,
 	ground_flashes = $10, density_origin = $11, density_map = $12, worst_ratio = $13, loss_of_human_life = $14, excess = $15, persons_at_risk = $16,
 	acceptable = $17, needed_protection = $18, required_devices = $19, review_due = $20, engine = $21, input_hash = $22, updated_at = $23,
-	changed_by = $24, before = $25 WHERE organisation = $1 AND assessment = $2`
+	changed_by = $24, before = $25, imported_hash = coalesce($26, imported_hash), imported_at = coalesce($27, imported_at) WHERE organisation = $1 AND assessment = $2`
 
-// siteArguments are $1 to $25 of both.
+// siteArguments are $1 to $27 of both.
 func siteArguments(owner string, r *store.Record, work *string, before []byte) []any {
 	s := r.Summary
+	var hash, at any
+	if r.Imported != nil {
+		hash, at = r.Imported.Hash, r.Imported.At.UnixMicro()
+	}
 	return []any{owner, r.ID, r.Reference, r.Name, store.Fold(r.Reference), store.Fold(r.Name), r.Latitude, r.Longitude, r.Revision,
 		s.GroundFlashes, s.DensityOrigin, s.DensityMap, s.WorstRatio, s.LossOfHumanLife, s.Excess, s.PersonsAtRisk, s.Acceptable,
-		s.NeededProtection, s.RequiredDevices, r.ReviewDue.Format(time.DateOnly), r.Engine, r.InputHash, r.CreatedAt.UnixMicro(), work, before}
+		s.NeededProtection, s.RequiredDevices, r.ReviewDue.Format(time.DateOnly), r.Engine, r.InputHash, r.CreatedAt.UnixMicro(), work, before, hash, at}
 }
 
 // updateSite sets the summary of a record where it is a site. Without a work, nothing tells of before.

@@ -110,15 +110,15 @@ func insertFaults(ctx context.Context, tx *sql.Tx, key []any, faults []store.Fau
 	if len(faults) == 0 {
 		return nil
 	}
-	insert, err := tx.PrepareContext(ctx, `INSERT INTO work_fault (organisation, work, row_number, n, column_name, value, reason)
-		VALUES ($1, $2, $3, $4, $5, $6, $7)`)
+	insert, err := tx.PrepareContext(ctx, `INSERT INTO work_fault (organisation, work, row_number, n, column_name, value, reason, assessment, reference)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)`)
 	if err != nil {
 		return err
 	}
 	defer insert.Close()
 	for i, n := range store.NumberFaults(faults, from) {
 		f := &faults[i]
-		if _, err := insert.ExecContext(ctx, append(key, f.Row, n, f.Column, f.Value, f.Reason)...); err != nil {
+		if _, err := insert.ExecContext(ctx, append(key, f.Row, n, f.Column, f.Value, f.Reason, f.Assessment, f.Reference)...); err != nil {
 			return err
 		}
 	}
@@ -269,9 +269,9 @@ func (s *Store) WorkFaults(ctx context.Context, org store.Organisation, work str
 		n int
 	}
 	all, err := collect(ctx, s, func(row scanner) (f numbered, err error) {
-		err = row.Scan(&f.Row, &f.n, &f.Column, &f.Value, &f.Reason)
+		err = row.Scan(&f.Row, &f.n, &f.Column, &f.Value, &f.Reason, &f.Assessment, &f.Reference)
 		return f, err
-	}, `SELECT row_number, n, column_name, value, reason FROM work_fault
+	}, `SELECT row_number, n, column_name, value, reason, assessment, reference FROM work_fault
 		WHERE organisation = $1 AND work = $2 AND (row_number, n) > ($3, $4) ORDER BY row_number, n LIMIT $5`,
 		append(key, after.Row, after.N, limit+1)...)
 	if err != nil {
@@ -350,6 +350,9 @@ func (s *Store) StoreChunk(ctx context.Context, org store.Organisation, o store.
 		if err := s.reviseSites(ctx, tx, key, portfolio, o.Revised); err != nil {
 			return err
 		}
+		if err := confirmSites(ctx, tx, key, o.Confirmed); err != nil {
+			return err
+		}
 		if err := insertFaults(ctx, tx, key, o.Faults, 0); err != nil {
 			return err
 		}
@@ -403,6 +406,18 @@ func (s *Store) insertSites(ctx context.Context, tx *sql.Tx, key []any, portfoli
 	return nil
 }
 
+// confirmSites notes that an import has spoken of sites that stay as they are.
+func confirmSites(ctx context.Context, tx *sql.Tx, key []any, confirmed []store.Confirmed) error {
+	for _, c := range confirmed {
+		_, err := tx.ExecContext(ctx, `UPDATE portfolio_site SET imported_hash = $3, imported_at = $4
+			WHERE organisation = $1 AND assessment = $2 AND imported_at < $4`, key[0], c.Assessment, c.Hash, c.At.UnixMicro())
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // reviseSites appends revisions to sites; ErrChunkChanged where one was revised or deleted meanwhile.
 func (s *Store) reviseSites(ctx context.Context, tx *sql.Tx, key []any, portfolio string, revised []store.Revised) error {
 	owner, work := key[0].(string), key[1].(string)
@@ -412,8 +427,14 @@ func (s *Store) reviseSites(ctx context.Context, tx *sql.Tx, key []any, portfoli
 		if err != nil {
 			return err
 		}
-		var there int
-		err = tx.QueryRowContext(ctx, `SELECT count(*) FROM portfolio_site WHERE organisation = $1 AND assessment = $2 AND portfolio = $3`, owner, r.ID, portfolio).Scan(&there)
+		var importedAt any
+		if r.Imported != nil {
+			importedAt = r.Imported.At.UnixMicro()
+		}
+		var there int // where no newer import has spoken of it
+		err = tx.QueryRowContext(ctx, `SELECT count(*) FROM portfolio_site
+			WHERE organisation = $1 AND assessment = $2 AND portfolio = $3 AND ($4 IS NULL OR imported_at <= $4)`,
+			owner, r.ID, portfolio, importedAt).Scan(&there)
 		if err != nil {
 			return err
 		}

@@ -271,6 +271,25 @@ func revisedSites(t *testing.T, s suite) {
 		t.Fatalf("what is new has not changed: %+v, %v", none, err)
 	}
 
+	// What an import said of a site stays until a newer one speaks.
+	said := store.ImportedRow{Hash: "row", At: day.Add(time.Hour)}
+	w = s.begin(t, p.ID, 2)
+	noError(t, s.StoreChunk(s.ctx, s.org, store.Outcome{Work: w.ID, Unchanged: 2, At: day, Confirmed: []store.Confirmed{
+		{Assessment: b.ID, ImportedRow: said}, {Assessment: newID(), ImportedRow: said}}}))
+	w = s.begin(t, p.ID, 1)
+	noError(t, s.StoreChunk(s.ctx, s.org, store.Outcome{Work: w.ID, Unchanged: 1, At: day, Confirmed: []store.Confirmed{
+		{Assessment: b.ID, ImportedRow: store.ImportedRow{Hash: "older", At: day}}}}))
+	if got, err := s.Site(s.ctx, s.org, p.ID, b.ID); err != nil || got.Imported != said || got.Revision != 1 {
+		t.Fatalf("%+v, %v", got, err)
+	}
+	older := b
+	older.Imported = &store.ImportedRow{Hash: "older", At: day}
+	w = s.begin(t, p.ID, 1)
+	is(t, s.StoreChunk(s.ctx, s.org, store.Outcome{Work: w.ID, Revised: []store.Revised{{Record: older, Before: store.Site{Assessment: b.ID, Revision: 1}}}, At: day}), store.ErrChunkChanged)
+	if got, err := s.Newest(s.ctx, s.org, b.ID); err != nil || got.Revision != 1 {
+		t.Fatalf("%+v, %v", got, err)
+	}
+
 	// By the way of single assessments as well.
 	byHand := site("a2", 9)
 	byHand.ID = a.ID
@@ -338,7 +357,7 @@ func works(t *testing.T, s suite) {
 
 	w, err := s.CreateWork(s.ctx, s.org, store.Work{ID: newID(), Portfolio: p.ID, Kind: store.WorkImport, Mode: store.GoodRowsOnly, Options: []byte(`{"o":1}`), CreatedAt: day})
 	noError(t, err)
-	fault := store.Fault{Row: 3, Column: "height", Value: "x", Reason: "no number"}
+	fault := store.Fault{Row: 3, Column: "height", Value: "x", Reason: "no number", Assessment: "id", Reference: "S-3"}
 	noError(t, s.AddChunk(s.ctx, s.org, w.ID, store.NewChunk{Rows: []byte("one\n"), Count: 2, Faulty: 1, Faults: []store.Fault{fault, fault}}, day))
 	noError(t, s.AddChunk(s.ctx, s.org, w.ID, store.NewChunk{Faulty: 1, Faults: []store.Fault{{Row: 5, Reason: "empty"}}}, day))
 	noError(t, s.AddChunk(s.ctx, s.org, w.ID, store.NewChunk{Rows: []byte("two\n"), Count: 1}, day))
