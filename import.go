@@ -55,37 +55,41 @@ func (p *program) importFile(ctx context.Context, args []string) error {
 	if err != nil {
 		return err
 	}
-	portfolio, err := portfolioNamed(ctx, db, *name)
+	portfolio, made, err := portfolioNamed(ctx, db, *name)
 	if err != nil {
 		return err
 	}
 	run := importRun{store: db, jobs: j, out: p.out, meter: newMeter(p.errOut)}
-	return run.do(ctx, jobs.Import{Portfolio: portfolio, Mode: *mode,
+	err = run.do(ctx, jobs.Import{Portfolio: portfolio, Mode: *mode,
 		File: batch.Options{Format: format, Sheet: *sheet, Decimal: batch.Decimal(*decimal)}}, file)
+	if made && !run.begun { // a file that nothing was taken of leaves no portfolio
+		err = errors.Join(err, db.DeletePortfolio(context.WithoutCancel(ctx), store.Local, portfolio))
+	}
+	return err
 }
 
 // portfolioNamed finds a portfolio, or makes it.
-func portfolioNamed(ctx context.Context, db store.Store, name string) (string, error) {
+func portfolioNamed(ctx context.Context, db store.Store, name string) (id string, made bool, err error) {
 	for cursor := ""; ; {
 		page, err := db.ListPortfolios(ctx, store.Local, store.MaxLimit, cursor)
 		if err != nil {
-			return "", err
+			return "", false, err
 		}
 		for _, p := range page.Portfolios {
 			if p.Name == name {
-				return p.ID, nil
+				return p.ID, false, nil
 			}
 		}
 		if cursor = page.Next; cursor == "" {
 			break
 		}
 	}
-	id, err := uuid.NewV7()
+	v7, err := uuid.NewV7()
 	if err != nil {
-		return "", err
+		return "", false, err
 	}
-	p, err := db.CreatePortfolio(ctx, store.Local, store.Portfolio{ID: id.String(), CreatedAt: time.Now(), Name: name})
-	return p.ID, err
+	p, err := db.CreatePortfolio(ctx, store.Local, store.Portfolio{ID: v7.String(), CreatedAt: time.Now(), Name: name})
+	return p.ID, true, err
 }
 
 // importRun is an import under way.
@@ -94,6 +98,7 @@ type importRun struct {
 	jobs  *jobs.Jobs
 	out   io.Writer
 	meter *meter
+	begun bool // the file was taken: there may be sites of it
 }
 
 func (r *importRun) do(ctx context.Context, im jobs.Import, file io.Reader) error {
@@ -103,7 +108,7 @@ func (r *importRun) do(ctx context.Context, im jobs.Import, file io.Reader) erro
 	if err != nil {
 		return err
 	}
-	if w.State != store.WorkRefused {
+	if r.begun = w.State != store.WorkRefused; r.begun {
 		if w, err = r.work(ctx, w.ID); err != nil {
 			return err
 		}
@@ -127,8 +132,8 @@ func (r *importRun) do(ctx context.Context, im jobs.Import, file io.Reader) erro
 	return nil
 }
 
-// work does all chunks and shows how far they are. When it is interrupted the
-// rest is left to a service on the same database, or to the next import of the file.
+// work does all chunks and shows how far they are. When it is interrupted the rest is cancelled:
+// nobody expects it to go on behind their back. Only a process that is killed leaves it to a service on the same database.
 func (r *importRun) work(ctx context.Context, id string) (store.Work, error) {
 	done := make(chan error, 1)
 	go func() { done <- r.jobs.Drain(ctx, id) }()
@@ -136,17 +141,33 @@ func (r *importRun) work(ctx context.Context, id string) (store.Work, error) {
 		var err error
 		select {
 		case err = <-done:
-			r.meter.clear()
-			if err != nil {
-				return store.Work{}, err
+			if err == nil {
+				var w store.Work
+				if w, err = r.await(ctx, id); err == nil {
+					r.meter.clear()
+					return w, nil
+				}
 			}
-			return r.await(ctx, id)
+			r.meter.clear()
+			if ctx.Err() != nil {
+				return store.Work{}, r.interrupted(context.WithoutCancel(ctx), id)
+			}
+			return store.Work{}, err
 		case <-time.After(r.meter.every):
 		}
 		if w, err := r.store.Work(ctx, store.Local, id); err == nil {
 			r.meter.working(&w)
 		}
 	}
+}
+
+// interrupted cancels what is left to do and says how far the import came.
+func (r *importRun) interrupted(ctx context.Context, id string) error {
+	w, err := r.store.CancelWork(ctx, store.Local, id, time.Now())
+	if err != nil {
+		return fmt.Errorf("interrupted, and the rest is still to be done: %w", err)
+	}
+	return fmt.Errorf("interrupted: %d of %d rows were stored and stay, the rest was cancelled; import the file again for them", w.Done, w.Total)
 }
 
 // await waits for chunks that a service on the same database is at.

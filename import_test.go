@@ -203,7 +203,7 @@ func TestServiceKilledWhileImporting(t *testing.T) {
 	})
 }
 
-// An import that is interrupted is finished by the next one.
+// An import that is interrupted says how far it came, and is finished by the next one.
 func TestImportInterrupted(t *testing.T) {
 	databases(t, func(t *testing.T, dsn string) {
 		file := siteFile(t, 2000, "5")
@@ -212,6 +212,9 @@ func TestImportInterrupted(t *testing.T) {
 		p := program{args: []string{"import", "-database", dsn, "-portfolio", "P", file}, out: &out, errOut: &errs, env: func(string) string { return "" }}
 		time.AfterFunc(600*time.Millisecond, cancel)
 		first := p.run(ctx)
+		if first != exitOK && !strings.Contains(errs.String(), "nothing was stored") && !strings.Contains(errs.String(), "interrupted: ") {
+			t.Errorf("%d, and it says %q", first, errs.String())
+		}
 		status, again, faults := command(t, "", "import", "-database", dsn, "-portfolio", "P", file)
 		if status != exitOK || !strings.Contains(again, "2000 rows") || strings.Contains(again, "1 with faults") {
 			t.Fatalf("first %d, then %d: %s%s", first, status, again, faults)

@@ -7377,7 +7377,7 @@ type ImportSitesApplicationGeoPlusJSONBody = map[string]interface{}
 
 // ImportSitesParams defines parameters for ImportSites.
 type ImportSitesParams struct {
-	// Mode all_or_nothing stores nothing when one row has a fault; good_rows_only stores the others. Either way every fault is told.
+	// Mode all_or_nothing stores nothing when one row has a fault; good_rows_only stores the others. Either way every fault is told. The rows are stored in the background, some hundred at a time: when the work is cancelled, what is stored stays, in either mode, and the same file can be imported again.
 	Mode *ImportSitesParamsMode `form:"mode,omitempty" json:"mode,omitempty"`
 
 	// Sheet Name of the sheet of a workbook; absent, the first.
@@ -8073,7 +8073,7 @@ type ClientInterface interface {
 
 	// ImportSitesWithBody Import sites from a file; each row becomes an assessment.
 	//
-	// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
+	// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its row says something else than that of the last import, and is left alone otherwise, so that an import can be repeated: what was edited or assessed with a newer map since stays. A row that changed replaces the whole input, except for what no column can say (`edition`, `tolerable_risk`, `measure_costs`). Rows of an import change no site of which a newer import has spoken. A row without a reference is a new site each time. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -8082,7 +8082,7 @@ type ClientInterface interface {
 
 	// ImportSitesWithApplicationGeoPlusJSONBody Import sites from a file; each row becomes an assessment.
 	//
-	// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
+	// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its row says something else than that of the last import, and is left alone otherwise, so that an import can be repeated: what was edited or assessed with a newer map since stays. A row that changed replaces the whole input, except for what no column can say (`edition`, `tolerable_risk`, `measure_costs`). Rows of an import change no site of which a newer import has spoken. A row without a reference is a new site each time. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
 	//
 	// Takes a body of the `application/geo+json` content type.
 	//
@@ -9336,7 +9336,7 @@ func (c *Client) ComparePortfolio(ctx context.Context, id PortfolioParameter, pa
 
 // ImportSitesWithBody Import sites from a file; each row becomes an assessment.
 //
-// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
+// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its row says something else than that of the last import, and is left alone otherwise, so that an import can be repeated: what was edited or assessed with a newer map since stays. A row that changed replaces the whole input, except for what no column can say (`edition`, `tolerable_risk`, `measure_costs`). Rows of an import change no site of which a newer import has spoken. A row without a reference is a new site each time. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
 //
 // Takes any type of body and a specified content type.
 //
@@ -9355,7 +9355,7 @@ func (c *Client) ImportSitesWithBody(ctx context.Context, id PortfolioParameter,
 
 // ImportSitesWithApplicationGeoPlusJSONBody Import sites from a file; each row becomes an assessment.
 //
-// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
+// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its row says something else than that of the last import, and is left alone otherwise, so that an import can be repeated: what was edited or assessed with a newer map since stays. A row that changed replaces the whole input, except for what no column can say (`edition`, `tolerable_risk`, `measure_costs`). Rows of an import change no site of which a newer import has spoken. A row without a reference is a new site each time. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
 //
 // Takes a body of the `application/geo+json` content type.
 //
@@ -14522,7 +14522,7 @@ type ClientWithResponsesInterface interface {
 
 	// ImportSitesWithBodyWithResponse Import sites from a file; each row becomes an assessment.
 	//
-	// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
+	// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its row says something else than that of the last import, and is left alone otherwise, so that an import can be repeated: what was edited or assessed with a newer map since stays. A row that changed replaces the whole input, except for what no column can say (`edition`, `tolerable_risk`, `measure_costs`). Rows of an import change no site of which a newer import has spoken. A row without a reference is a new site each time. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -14531,7 +14531,7 @@ type ClientWithResponsesInterface interface {
 
 	// ImportSitesWithApplicationGeoPlusJSONBodyWithResponse Import sites from a file; each row becomes an assessment.
 	//
-	// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
+	// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its row says something else than that of the last import, and is left alone otherwise, so that an import can be repeated: what was edited or assessed with a newer map since stays. A row that changed replaces the whole input, except for what no column can say (`edition`, `tolerable_risk`, `measure_costs`). Rows of an import change no site of which a newer import has spoken. A row without a reference is a new site each time. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
 	//
 	// Takes a body of the `application/geo+json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -18802,7 +18802,7 @@ func (c *ClientWithResponses) ComparePortfolioWithResponse(ctx context.Context, 
 
 // ImportSitesWithBodyWithResponse Import sites from a file; each row becomes an assessment.
 //
-// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
+// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its row says something else than that of the last import, and is left alone otherwise, so that an import can be repeated: what was edited or assessed with a newer map since stays. A row that changed replaces the whole input, except for what no column can say (`edition`, `tolerable_risk`, `measure_costs`). Rows of an import change no site of which a newer import has spoken. A row without a reference is a new site each time. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -18817,7 +18817,7 @@ func (c *ClientWithResponses) ImportSitesWithBodyWithResponse(ctx context.Contex
 
 // ImportSitesWithApplicationGeoPlusJSONBodyWithResponse Import sites from a file; each row becomes an assessment.
 //
-// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its input has changed, and is left alone otherwise, so that an import can be repeated. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
+// The columns are those of the templates under `/v1/import-template.csv`. A `reference` that the portfolio knows is the same site: it gets a new revision if its row says something else than that of the last import, and is left alone otherwise, so that an import can be repeated: what was edited or assessed with a newer map since stays. A row that changed replaces the whole input, except for what no column can say (`edition`, `tolerable_risk`, `measure_costs`). Rows of an import change no site of which a newer import has spoken. A row without a reference is a new site each time. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
 //
 // Takes a body of the `application/geo+json` content type, and returns a wrapper object for the known response body format(s).
 //

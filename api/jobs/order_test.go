@@ -59,6 +59,23 @@ func TestNewerImportOvertakes(t *testing.T) {
 	})
 }
 
+// A small import does not wait until a large one that came before has ended.
+func TestSmallWorkGoesFirst(t *testing.T) {
+	onBothStores(t, func(t *testing.T, dsn string) {
+		b := newBench(t, dsn)
+		large := b.read(store.GoodRowsOnly, sites("L", 10_000, 5))
+		small := b.read(store.GoodRowsOnly, sites("S", 10, 5))
+		b.start(b.jobs)
+		b.wants(b.await(small.ID), store.WorkDone, 10, 0, 0)
+		if w := b.work(large.ID); w.Ended() {
+			t.Errorf("the large one has ended: %+v", w)
+		}
+		if _, err := b.store.CancelWork(t.Context(), store.Local, large.ID, time.Now()); err != nil {
+			t.Fatal(err)
+		}
+	})
+}
+
 // edit changes an input by hand, as the API does for a single assessment.
 func (b *bench) edit(reference string, change func(in *wire.Input)) {
 	b.t.Helper()

@@ -61,12 +61,27 @@ func (q *riverQueue[TTx]) Enqueue(ctx context.Context, work string, chunks []int
 	all := make([]river.InsertManyParams, len(chunks))
 	for i, n := range chunks {
 		all[i].Args = chunkJob{work, n, round}
+		all[i].InsertOpts = &river.InsertOpts{Priority: priority(n)}
 		if round > 0 { // several processes may find the same forgotten chunk
-			all[i].InsertOpts = &river.InsertOpts{UniqueOpts: river.UniqueOpts{ByArgs: true}}
+			all[i].InsertOpts.UniqueOpts = river.UniqueOpts{ByArgs: true}
 		}
 	}
 	_, err := q.client.InsertManyFast(ctx, all)
 	return err
+}
+
+// priority lets the first chunks of a work go before the later ones of others: a
+// small import does not wait for the end of a large one. The queue knows 1, the first, to 4.
+func priority(chunk int) int {
+	switch {
+	case chunk < 8:
+		return 1
+	case chunk < 64:
+		return 2
+	case chunk < 512:
+		return 3
+	}
+	return 4
 }
 
 // pause lets a chunk that could not be stored be tried again soon, and seldom after a while.
