@@ -84,11 +84,7 @@ func Persons(s *risk.Structure) float64 {
 // Costs are by the prices of Recommend, rounded up to hundredths of their unit. res is the result of
 // ed for in, and rec the recommendation for both; site is handed on.
 func SiteOptionsOf(site int, in *risk.Input, res *risk.Result, rec *risk.Recommendation, ed risk.Edition, o Objective) (options []SiteOptions, sets [][]risk.StructureMeasures) {
-	p := pricesOf(&in.Costs)
-	if p.largest == 0 {
-		costs := DefaultCosts()
-		p = pricesOf(&costs)
-	}
+	p := pricesIn(&in.Costs)
 	for i := range res.Structures {
 		worth := o.worth(&in.Structures[i], &res.Structures[i])
 		if worth == nil {

@@ -76,6 +76,16 @@ func pricesOf(c *risk.Costs) prices {
 	return p
 }
 
+// pricesIn are the prices of an input. Relative prices that are all zero were not given; in money, measures may cost nothing.
+func pricesIn(c *risk.Costs) prices {
+	p := pricesOf(c)
+	if p.largest == 0 && !c.Money {
+		costs := DefaultCosts()
+		p = pricesOf(&costs)
+	}
+	return p
+}
+
 // each calls f with every price that can be asked for and where it is kept.
 func (p *prices) each(c *risk.Costs, f func(float64, *units)) {
 	one := func(price float64, u *units) {

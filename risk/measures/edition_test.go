@@ -427,3 +427,16 @@ func BenchmarkRecommend(b *testing.B) {
 		})
 	}
 }
+
+// In money, measures may cost nothing: they are not replaced by relative prices under the name of the currency.
+func TestMeasuresThatCostNothing(t *testing.T) {
+	in := village()
+	relative := assess(t, in)
+	byDefault := measures.Recommend(in, &relative, ed2.Edition{})
+	in.Costs = risk.Costs{Money: true, Currency: "XTS"}
+	res := assess(t, in)
+	free := measures.Recommend(in, &res, ed2.Edition{})
+	if !byDefault.Needed || byDefault.Set.Cost == 0 || !free.Needed || free.Sufficient != byDefault.Sufficient || free.Set.Cost != 0 {
+		t.Errorf("by default %+v, free %+v", byDefault, free)
+	}
+}

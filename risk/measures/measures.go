@@ -41,7 +41,7 @@ const alternatives = 5
 
 // Recommend finds the cheapest set of measures that brings every applicable
 // risk of every assessed structure to its limit, by the prices of in.Costs, or by
-// DefaultCosts where these are all zero. Among sets of equal cost it takes the one
+// DefaultCosts where these are all zero and not in money. Among sets of equal cost it takes the one
 // with the lowest worst ratio of risk to limit, then the lowest sum of ratios
 // (both to twelve digits), then the fewest measures in the order of risk.Measures.
 //
@@ -58,11 +58,7 @@ func Recommend(in *risk.Input, res *risk.Result, ed risk.Edition) risk.Recommend
 }
 
 func recommend(in *risk.Input, res *risk.Result, ed risk.Edition, budget int) risk.Recommendation {
-	p := pricesOf(&in.Costs)
-	if p.largest == 0 {
-		costs := DefaultCosts()
-		p = pricesOf(&costs)
-	}
+	p := pricesIn(&in.Costs)
 	r := risk.Recommendation{Sufficient: true, Proven: true}
 	var searches []*search
 	for i := range res.Structures {
