@@ -229,3 +229,25 @@ func TestImportInterrupted(t *testing.T) {
 		}
 	})
 }
+
+// The file that the README imports is taken whole, and some of its sites need protection.
+func TestImportDemonstration(t *testing.T) {
+	dsn := filepath.Join(t.TempDir(), "demo.db")
+	status, out, errs := command(t, "", "import", "-database", dsn, "-portfolio", "Invented villages", "testdata/demo/villages.csv")
+	if status != exitOK || out != "5 rows: 5 stored, 0 unchanged, 0 with faults\n" {
+		t.Fatalf("%d: %s%s", status, out, errs)
+	}
+	s := serve(t, nil, "-listen", "127.0.0.1:0", "-database", dsn)
+	var list struct{ Portfolios []struct{ ID string } }
+	s.Get("/v1/portfolios").Want(http.StatusOK).JSON(&list)
+	var page struct {
+		Sites []struct {
+			Reference     string
+			PersonsAtRisk float64 `json:"persons_at_risk"`
+		}
+	}
+	s.Get("/v1/portfolios/" + list.Portfolios[0].ID + "/sites?rank=persons_at_risk").Want(http.StatusOK).JSON(&page)
+	if len(page.Sites) != 5 || page.Sites[0].Reference != "V-05" || page.Sites[0].PersonsAtRisk != 150 {
+		t.Errorf("%+v", page)
+	}
+}
