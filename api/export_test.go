@@ -57,6 +57,9 @@ func (s *Server) LimitMaps(limits geo.DensityMapLimits, room int64) {
 	s.mapLimits, s.maps = limits, newMapShelf(s.store, room)
 }
 
+// LimitImports bounds the bytes of a file of sites.
+func (s *Server) LimitImports(bytes int64) { s.importLimit = bytes }
+
 // MapsInMemory lists the ids of the maps in memory, the one used last first, and the bytes they count for.
 func (s *Server) MapsInMemory() (ids []string, taken int64) {
 	s.maps.mu.Lock()

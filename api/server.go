@@ -48,6 +48,7 @@ type Server struct {
 	libraries   libraryCache
 	maps        *mapShelf
 	mapLimits   geo.DensityMapLimits
+	importLimit int64         // bytes of a file of sites
 	mapSlots    chan struct{} // one for each upload of a map
 	budgetSlots chan struct{} // one for the plan that is being made
 
@@ -76,7 +77,7 @@ func New(c Config) (*Server, error) {
 		shelf = newMapShelf(c.Store, shelfRoom)
 	}
 	s := &Server{echo: echo.New(), store: c.Store, contract: contract, engine: c.Engine, log: c.Log, now: c.Now, recorder: c.Jobs.Recorder, privateWebhooks: c.PrivateWebhooks, jobs: c.Jobs, metrics: newMetrics(),
-		maps: shelf, mapLimits: geo.DefaultDensityMapLimits, mapSlots: make(chan struct{}, mapsAtOnce), budgetSlots: make(chan struct{}, 1)}
+		maps: shelf, mapLimits: geo.DefaultDensityMapLimits, importLimit: maxImport, mapSlots: make(chan struct{}, mapsAtOnce), budgetSlots: make(chan struct{}, 1)}
 	if s.now == nil {
 		s.now = time.Now
 	}

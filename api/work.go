@@ -36,7 +36,7 @@ const (
 
 // importSites reads a file and queues its rows.
 func (s *Server) importSites(c echo.Context) error {
-	im, err := importOf(c)
+	im, err := importOf(c, s.importLimit)
 	if err != nil {
 		return err
 	}
@@ -44,7 +44,7 @@ func (s *Server) importSites(c echo.Context) error {
 	// The time limits of the server are for small bodies; not every writer can change them.
 	deadline, control := time.Now().Add(importTime), http.NewResponseController(c.Response())
 	_ = errors.Join(control.SetReadDeadline(deadline), control.SetWriteDeadline(deadline))
-	w, begun, err := s.jobs.Import(r.Context(), im, http.MaxBytesReader(c.Response(), r.Body, maxImport))
+	w, begun, err := s.jobs.Import(r.Context(), im, http.MaxBytesReader(c.Response(), r.Body, s.importLimit))
 	var presets *batch.PresetError
 	switch {
 	case isTooLarge(err):
@@ -69,10 +69,10 @@ func (s *Server) importSites(c echo.Context) error {
 }
 
 // importOf reads the parameters of an import, all faults at once.
-func importOf(c echo.Context) (jobs.Import, error) {
+func importOf(c echo.Context, most int64) (jobs.Import, error) {
 	q := c.QueryParams()
 	im := jobs.Import{Portfolio: c.Param("id"), Mode: store.AllOrNothing,
-		File: batch.Options{Sheet: q.Get("sheet"), Decimal: batch.Decimal(q.Get("decimal"))}}
+		File: batch.Options{Sheet: q.Get("sheet"), Decimal: batch.Decimal(q.Get("decimal")), MaxBytes: most}}
 	var faults []Fault
 	choice := func(name string, allowed ...string) {
 		if q.Has(name) && !slices.Contains(allowed, q.Get(name)) {
@@ -101,7 +101,7 @@ func importOf(c echo.Context) (jobs.Import, error) {
 		return im, wrongMediaType.problem("send " + strings.Join(sortedKeys(importFormats), ", ") + "; found " + strconv.Quote(media))
 	case c.Request().Header.Get(echo.HeaderContentEncoding) != "":
 		return im, wrongMediaType.problem("send the body without a content encoding")
-	case c.Request().ContentLength > maxImport:
+	case c.Request().ContentLength > most:
 		return im, tooLarge.problem("at most 1 GiB")
 	}
 	im.File.Format = format
@@ -125,6 +125,9 @@ func (s *Server) refusedFile(c echo.Context, w *store.Work) error {
 		}
 	}
 	detail := strconv.FormatInt(w.Failed, 10) + " of " + strconv.FormatInt(w.Total, 10) + " rows have faults; nothing was stored"
+	if w.Failed == 0 { // what was read of the rows until then is of no use
+		detail = "the file as a whole was refused; nothing was stored"
+	}
 	if page.Next != "" {
 		detail += "; the first faults are here, all under /v1/work/" + w.ID + "/faults"
 	}

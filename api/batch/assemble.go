@@ -24,7 +24,20 @@ type entry struct {
 type assembler struct {
 	options Options
 	yield   func(Row) bool
+	rows    int // handed out so far
 }
+
+// hand gives a row out.
+func (a *assembler) hand(r Row) error {
+	a.rows++
+	if !a.yield(r) {
+		return errStopped
+	}
+	return nil
+}
+
+// noRows is the reason of a file that says nothing of any site: most likely it is not the one that was meant.
+const noRows = "has a header and no rows"
 
 // row hands one row out. Cells that are blank say nothing; a row of blank cells is none.
 // The footprint is the outline of the building, nil where the file has none.
@@ -38,19 +51,13 @@ func (a *assembler) row(r Row, entries []entry, footprint *footprint) error {
 	r.Reference = textAt(d.tree, "reference")
 	d.judge()
 	slices.SortStableFunc(r.Faults, func(a, b RowFault) int { return cmp.Compare(order(a.Column), order(b.Column)) })
-	if !a.yield(r) {
-		return errStopped
-	}
-	return nil
+	return a.hand(r)
 }
 
 // refuse hands out a row that cannot be taken apart.
 func (a *assembler) refuse(r Row, reason string) error {
 	r.Faults = append(r.Faults, RowFault{Row: r.Number, Reason: reason})
-	if !a.yield(r) {
-		return errStopped
-	}
-	return nil
+	return a.hand(r)
 }
 
 // draft is the input that a row becomes, as a tree of JSON values.

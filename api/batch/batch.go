@@ -65,7 +65,7 @@ type Options struct {
 // Limits of a file.
 const (
 	defaultMaxBytes = 1 << 30
-	maxRowBytes     = 64 << 10 // a row of CSV; the text of a row of XLSX
+	maxRowBytes     = 64 << 10 // a row of CSV; the text of a row or of a cell of XLSX
 	maxFeatureBytes = 1 << 20  // a feature of GeoJSON; the markup of a row of XLSX
 	maxValueRunes   = 200      // of a value that is repeated in a fault
 )
@@ -85,7 +85,8 @@ type Row struct {
 	Reference string
 }
 
-// RowFault is what is wrong with one cell, or with the row where Column is empty.
+// RowFault is what is wrong with one cell, or with the row where Column is empty, or
+// with the file as a whole where Row is 0.
 type RowFault struct {
 	Row    int
 	Column string
@@ -94,10 +95,17 @@ type RowFault struct {
 }
 
 func (f RowFault) String() string {
-	s := fmt.Sprintf("row %d", f.Row)
-	if f.Column != "" {
-		s += ", " + f.Column
+	var where []string
+	if f.Row > 0 {
+		where = append(where, fmt.Sprintf("row %d", f.Row))
 	}
+	if f.Column != "" {
+		where = append(where, f.Column)
+	}
+	if where == nil {
+		return f.Reason
+	}
+	s := strings.Join(where, ", ")
 	if f.Value != "" {
 		s += fmt.Sprintf(" %q", f.Value)
 	}

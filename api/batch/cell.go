@@ -4,6 +4,7 @@ import (
 	"reflect"
 	"strconv"
 	"strings"
+	"unicode"
 )
 
 // cellKind is how a file holds the value of a cell.
@@ -105,18 +106,23 @@ func (c *cell) yesOrNo(s *slot) (any, string) {
 }
 
 func (c *cell) asNumber(s *slot, decimal Decimal) (any, string) {
-	if c.kind == numberCell {
+	switch c.kind {
+	case numberCell:
 		return c.number, ""
+	case booleanCell:
+		return nil, "is true or false, not a number; must be " + s.Allowed
 	}
 	v, reason := parseNumber(c.text, decimal)
 	if reason == "" {
 		return v, ""
 	}
-	if s.Unit == "degrees" && (strings.ContainsAny(c.text, "°'\"") || strings.ContainsAny(c.text[len(c.text)-1:], "NSEWnsew")) {
+	if s.Unit == "degrees" && strings.ContainsAny(c.text, digits) && (strings.ContainsAny(c.text, "°'\"") || strings.ContainsAny(c.text[len(c.text)-1:], "NSEWnsew")) {
 		reason = "must be in decimal degrees, south and west negative: -3.117, not 3°07'01\"S"
 	}
 	return nil, reason + "; must be " + s.Allowed
 }
+
+const digits = "0123456789"
 
 // parseNumber reads a number that can be read in one way only.
 func parseNumber(s string, decimal Decimal) (v float64, reason string) {
@@ -127,7 +133,10 @@ func parseNumber(s string, decimal Decimal) (v float64, reason string) {
 	case decimal == DecimalComma:
 		s = strings.Replace(s, ",", ".", 1)
 	case strings.Contains(s, ","):
-		return 0, "has a comma, which may stand before decimals or between thousands: write 1234.5, or say that the file has decimal commas"
+		return 0, "has a comma, which may stand before decimals or between thousands: write 1234.5, or say that the file has decimal commas (decimal=comma in the request, -decimal comma on the command line)"
+	}
+	if !strings.ContainsAny(s, digits) && strings.ContainsFunc(s, unicode.IsLetter) {
+		return 0, "is a text, not a number"
 	}
 	if !isNumber(s) {
 		return 0, "is no number: write digits only, without unit and without anything between thousands"

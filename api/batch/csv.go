@@ -14,27 +14,86 @@ import (
 type csvFile struct {
 	reader *csv.Reader
 	bound  *bounded
-	breaks int // line breaks within cells so far: what lines and rows differ by
-	last   int // the row before
+	recent *recent
+	hint   int64   // bytes of the line that names the separator; it is no row
+	start  int64   // where the row begins
+	breaks int     // line breaks within cells so far: what lines and rows differ by
+	last   int     // the row before
+	header []*slot // nil until it is read
 }
 
 func openCSV(r io.Reader, maxBytes int64) (*csvFile, error) {
-	text, err := newText(r, maxBytes)
+	text, err := newText(r, CSV, maxBytes)
 	if err != nil {
 		return nil, err
 	}
-	b := &bounded{r: text, span: 2 * maxRowBytes} // a row, and what is read ahead of it
+	kept := &recent{r: text}
+	b := &bounded{r: kept, span: 2 * maxRowBytes} // a row, and what is read ahead of it
 	ahead := bufio.NewReaderSize(b, maxRowBytes)
 	start, err := ahead.Peek(maxRowBytes)
 	if err != nil && err != io.EOF && len(start) == 0 {
 		return nil, err
 	}
-	f := &csvFile{bound: b}
+	f := &csvFile{bound: b, recent: kept}
+	comma, hint, err := separatorHint(start)
+	if err != nil {
+		return nil, err
+	}
+	if f.hint = int64(hint); hint > 0 {
+		start = start[hint:]
+		_, _ = ahead.Discard(hint) // it was peeked at
+	}
+	if endsInCarriageReturns(start) {
+		return nil, fileError(0, "its lines end with carriage returns alone (CR): save it with line ends of LF or CR LF")
+	}
+	if comma == 0 {
+		comma = separator(start)
+	}
 	f.reader = csv.NewReader(ahead)
-	f.reader.Comma = separator(start)
+	f.reader.Comma = comma
 	f.reader.ReuseRecord = true
 	f.reader.FieldsPerRecord = -1
 	return f, nil
+}
+
+// separatorHint reads a first line such as sep=; by which some spreadsheet programs tell
+// each other the separator, and how many bytes it takes; comma is 0 where there is none.
+func separatorHint(start []byte) (comma rune, length int, err error) {
+	line, _, ended := bytes.Cut(start, []byte{'\n'})
+	length = len(line)
+	if ended {
+		length++
+	}
+	line = bytes.Trim(bytes.TrimSuffix(line, []byte{'\r'}), `"`)
+	const mark = "sep="
+	if len(line) < len(mark) || !bytes.EqualFold(line[:len(mark)], []byte(mark)) {
+		return 0, 0, nil
+	}
+	switch name := string(line[len(mark):]); name {
+	case ",", ";", "\t":
+		return rune(name[0]), length, nil
+	default:
+		return 0, 0, fileError(0, "the first line names the separator %q: it must be a comma, a semicolon or a tab", short(name))
+	}
+}
+
+// endsInCarriageReturns looks at the end of the first line, outside quotes.
+func endsInCarriageReturns(start []byte) bool {
+	start = bytes.TrimLeft(start, "\r\n")
+	quoted := false
+	for i, c := range start {
+		switch {
+		case c == '"':
+			quoted = !quoted
+		case quoted:
+		case c == '\n':
+			return false
+		case c == '\r':
+			rest := bytes.TrimLeft(start[i:], "\r")
+			return len(rest) > 0 && rest[0] != '\n'
+		}
+	}
+	return false
 }
 
 // separator is the comma, semicolon or tab that stands most often in the header, outside quotes.
@@ -65,17 +124,19 @@ func separator(start []byte) rune {
 
 // next reads a record and the number of its row; fault is a row that encoding/csv cannot take apart.
 func (f *csvFile) next() (record []string, row int, fault string, err error) {
-	f.bound.mark = f.reader.InputOffset()
+	f.start = f.place()
+	f.bound.mark = f.start
+	f.recent.forget(f.start)
 	record, err = f.reader.Read()
 	parse := (*csv.ParseError)(nil)
 	torn := errors.As(err, &parse)
-	if (err == nil || torn) && f.reader.InputOffset()-f.bound.mark > maxRowBytes || errors.Is(err, errSpan) {
-		err, torn = fileError(f.last+1, "is longer than %d bytes: is there a quote that does not end?", maxRowBytes), false
+	if (err == nil || torn) && f.place()-f.start > maxRowBytes || errors.Is(err, errSpan) {
+		err, torn = f.tooLong(), false
 	}
 	if torn {
 		f.last = parse.StartLine - f.breaks
 		f.breaks += parse.Line - parse.StartLine
-		return nil, f.last, quoteFault(parse), nil
+		return nil, f.last, f.quoteFault(parse), nil
 	}
 	if err != nil {
 		return nil, 0, "", err
@@ -86,13 +147,55 @@ func (f *csvFile) next() (record []string, row int, fault string, err error) {
 	return record, f.last, "", nil
 }
 
-func quoteFault(e *csv.ParseError) string {
+// place is how far the file is read.
+func (f *csvFile) place() int64 { return f.hint + f.reader.InputOffset() }
+
+// tooLong says in which cell the row gets too long, and of a quote only where that cell begins with one.
+func (f *csvFile) tooLong() error {
+	i, quoted := longCell(f.recent.since(f.start), byte(f.reader.Comma))
+	fault := FileFault{Row: f.last + 1, Column: strconv.Itoa(i + 1),
+		Reason: fmt.Sprintf("with this cell the row is longer than %d bytes, the most that a row may have", maxRowBytes)}
+	if i < len(f.header) && f.header[i] != nil {
+		fault.Column = f.header[i].name
+	}
+	if quoted {
+		fault.Reason += "; the cell begins with a quote: is there one that ends it?"
+	}
+	return &FileError{[]FileFault{fault}}
+}
+
+// longCell counts the cells up to the limit of a row.
+func longCell(row []byte, separator byte) (cell int, quoted bool) {
+	row = bytes.TrimLeft(row, "\r\n")
+	row = row[:min(len(row), maxRowBytes)]
+	begins := true
+	for i := 0; i < len(row); i++ {
+		switch c := row[i]; {
+		case quoted && c == '"' && i+1 < len(row) && row[i+1] == '"':
+			i++
+		case quoted:
+			quoted = c != '"'
+		case c == '"' && begins:
+			quoted = true
+		case c == separator:
+			cell++
+		}
+		begins = row[i] == separator && !quoted
+	}
+	return cell, quoted
+}
+
+func (f *csvFile) quoteFault(e *csv.ParseError) string {
 	if errors.Is(e.Err, csv.ErrBareQuote) {
 		return `has a quote within a cell that does not begin with one: put the cell in quotes and write the quote within it twice, "6"" pipe"`
 	}
 	fault := `has a cell in quotes that does not end with a quote before the separator: write a quote within the cell twice, "6"" pipe"`
 	if e.Line > e.StartLine {
-		fault += fmt.Sprintf("; what stands in the file down to line %d was taken for this one row", e.Line)
+		line := e.Line
+		if f.hint > 0 {
+			line++
+		}
+		fault += fmt.Sprintf("; what stands in the file down to line %d was taken for this one row", line)
 	}
 	return fault
 }
@@ -102,12 +205,14 @@ func (a *assembler) readCSV(r io.Reader) error {
 	if err != nil {
 		return err
 	}
-	columns, err := csvHeader(f)
-	if err != nil {
+	if err := f.readHeader(); err != nil {
 		return err
 	}
 	for {
 		record, number, fault, err := f.next()
+		if err == io.EOF && a.rows == 0 {
+			return fileError(0, "the file %s", noRows)
+		}
 		if err == io.EOF {
 			return nil
 		}
@@ -117,7 +222,7 @@ func (a *assembler) readCSV(r io.Reader) error {
 		row := Row{Number: number}
 		var entries []entry
 		if fault == "" {
-			entries, fault = csvEntries(columns, record, &row)
+			entries, fault = csvEntries(f.header, record, &row)
 		}
 		if fault != "" {
 			err = a.refuse(row, fault)
@@ -130,17 +235,17 @@ func (a *assembler) readCSV(r io.Reader) error {
 	}
 }
 
-// csvHeader is the first record that is not blank.
-func csvHeader(f *csvFile) ([]*slot, error) {
+// readHeader takes the first record that is not blank.
+func (f *csvFile) readHeader() error {
 	for {
 		record, row, fault, err := f.next()
 		switch {
 		case err == io.EOF:
-			return nil, fileError(0, "the file has no row but blank ones")
+			return fileError(0, "the file has no row but blank ones")
 		case err != nil:
-			return nil, err
+			return err
 		case fault != "":
-			return nil, fileError(row, "%s", fault)
+			return fileError(row, "%s", fault)
 		case isBlank(record):
 			continue
 		}
@@ -150,9 +255,10 @@ func csvHeader(f *csvFile) ([]*slot, error) {
 		}
 		columns, faults := readHeader(headings, "", row)
 		if len(faults) > 0 {
-			return nil, &FileError{faults}
+			return &FileError{faults}
 		}
-		return columns, nil
+		f.header = columns
+		return nil
 	}
 }
 

@@ -33,6 +33,6 @@ Invented: mill,-2.284,33.917,"7,6",,31,high,6,,
 	}
 	// Output:
 	// 2 Invented: health post 18 m long
-	// row 3, ground_flashes_per_km2_year "7,6": has a comma, which may stand before decimals or between thousands: write 1234.5, or say that the file has decimal commas; must be a number from 0.01 to 100
-	// row 3, width_m "high": is no number: write digits only, without unit and without anything between thousands; must be a number, more than 0 and at most 10000
+	// row 3, ground_flashes_per_km2_year "7,6": has a comma, which may stand before decimals or between thousands: write 1234.5, or say that the file has decimal commas (decimal=comma in the request, -decimal comma on the command line); must be a number from 0.01 to 100
+	// row 3, width_m "high": is a text, not a number; must be a number, more than 0 and at most 10000
 }

@@ -22,7 +22,7 @@ type geoReader struct {
 }
 
 func (a *assembler) readGeoJSON(r io.Reader) error {
-	text, err := newText(r, a.options.MaxBytes)
+	text, err := newText(r, GeoJSON, a.options.MaxBytes)
 	if err != nil {
 		return err
 	}
@@ -76,6 +76,12 @@ func (g *geoReader) collection() error {
 	}
 	if _, err := g.decoder.Token(); err != io.EOF {
 		return fileError(0, "there is text after the collection")
+	}
+	switch {
+	case g.features == 0:
+		return fileError(0, "the collection has no features")
+	case g.a.rows == 0:
+		return fileError(0, "the collection has no features but blank ones")
 	}
 	return nil
 }

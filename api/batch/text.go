@@ -13,6 +13,7 @@ import (
 // else, naming the line. Its size is bounded.
 type textSource struct {
 	r     *bufio.Reader
+	kind  Format // for the advice in its faults
 	tail  []byte // the beginning of a letter that the last piece cut through
 	lines int
 	left  int64
@@ -23,10 +24,16 @@ type textSource struct {
 // markUTF8 may stand at the beginning of a text in UTF-8.
 var markUTF8 = []byte("\xef\xbb\xbf")
 
-const howToSave = "; save it as \"CSV UTF-8\" or choose UTF-8 when it is written"
+// howToSave says how a text comes to be in UTF-8.
+func howToSave(kind Format) string {
+	if kind == GeoJSON {
+		return "write the file in UTF-8, the only encoding of GeoJSON" // RFC 7946 by RFC 8259, 8.1
+	}
+	return "save it as \"CSV UTF-8\" or choose UTF-8 when it is written"
+}
 
 // newText looks at the beginning of a file before anything is read from it.
-func newText(r io.Reader, maxBytes int64) (*textSource, error) {
+func newText(r io.Reader, kind Format, maxBytes int64) (*textSource, error) {
 	b := bufio.NewReaderSize(r, 64<<10)
 	start, err := b.Peek(4 << 10)
 	if err != nil && err != io.EOF {
@@ -35,26 +42,29 @@ func newText(r io.Reader, maxBytes int64) (*textSource, error) {
 	if len(bytes.TrimSpace(bytes.TrimPrefix(start, markUTF8))) == 0 && err == io.EOF {
 		return nil, fileError(0, "the file is empty")
 	}
-	if reason := notUTF8Text(start); reason != "" {
+	if reason := notUTF8Text(start, kind); reason != "" {
 		return nil, fileError(0, "%s", reason)
 	}
 	if bytes.HasPrefix(start, markUTF8) {
 		b.Discard(len(markUTF8))
 	}
-	return &textSource{r: b, left: maxBytes, max: maxBytes}, nil
+	return &textSource{r: b, kind: kind, left: maxBytes, max: maxBytes}, nil
 }
 
 // notUTF8Text recognises other files by how they begin.
-func notUTF8Text(start []byte) string {
+func notUTF8Text(start []byte, kind Format) string {
 	switch {
 	case bytes.HasPrefix(start, []byte("\xff\xfe")), bytes.HasPrefix(start, []byte("\xfe\xff")):
-		return "the text is in UTF-16" + howToSave
+		return "the text is in UTF-16; " + howToSave(kind)
 	case bytes.HasPrefix(start, []byte("PK\x03\x04")):
+		if kind == GeoJSON {
+			return "this is a spreadsheet or another archive, no text: choose the format XLSX for a spreadsheet, or unpack the archive"
+		}
 		return "this is a spreadsheet or another archive, no text: choose the format XLSX for it, or save the sheet as CSV UTF-8"
 	case bytes.HasPrefix(start, []byte("\xd0\xcf\x11\xe0")):
 		return oldSpreadsheet
 	case bytes.Count(start, []byte{0}) > len(start)/4:
-		return "the text is in UTF-16 without a mark, or no text at all" + howToSave
+		return "the text is in UTF-16 without a mark, or no text at all; " + howToSave(kind)
 	}
 	return ""
 }
@@ -66,11 +76,10 @@ func (t *textSource) Read(p []byte) (int, error) {
 		return 0, t.err
 	}
 	if t.left <= 0 {
-		if _, err := t.r.Peek(1); err == io.EOF {
-			return 0, io.EOF
+		if _, t.err = t.r.Peek(1); t.err == nil {
+			t.err = tooLarge(t.max)
 		}
-		t.err = tooLarge(t.max)
-		return 0, t.err
+		return 0, t.err // that of the reader where it has a limit of its own
 	}
 	n, err := t.r.Read(p[:min(int64(len(p)), t.left)])
 	t.left -= int64(n)
@@ -94,7 +103,7 @@ func (t *textSource) check(piece []byte, last bool) error {
 			return nil
 		}
 	} else {
-		return fileError(0, "line %d holds a byte of value 0, which no text does: save the file again as CSV UTF-8", t.lines+1+bytes.Count(piece[:at], []byte{'\n'}))
+		return fileError(0, "line %d holds a byte of value 0, which no text does: %s", t.lines+1+bytes.Count(piece[:at], []byte{'\n'}), howToSave(t.kind))
 	}
 	b := append(t.tail, piece...)
 	t.tail = nil
@@ -108,7 +117,7 @@ func (t *textSource) check(piece []byte, last bool) error {
 				t.tail = bytes.Clone(b[i:])
 				return nil
 			}
-			return fileError(0, "line %d is not in UTF-8 (byte 0x%02X, as in Windows-1252 and other one-byte encodings)%s", t.lines+1, b[i], howToSave)
+			return fileError(0, "line %d is not in UTF-8 (byte 0x%02X, as in Windows-1252 and other one-byte encodings); %s", t.lines+1, b[i], howToSave(t.kind))
 		}
 		i += size
 	}
@@ -135,6 +144,31 @@ func (b *bounded) Read(p []byte) (int, error) {
 	b.read += int64(n)
 	return n, err
 }
+
+// recent keeps what was read since a mark, to look at it when a row turns out too long.
+type recent struct {
+	r     io.Reader
+	from  int64 // where the bytes begin
+	bytes []byte
+}
+
+func (k *recent) Read(p []byte) (int, error) {
+	n, err := k.r.Read(p)
+	k.bytes = append(k.bytes, p[:n]...)
+	return n, err
+}
+
+// forget lets go of what stands before a place.
+func (k *recent) forget(before int64) {
+	const enough = 64 << 10 // do not move the rest for every row
+	if n := before - k.from; n >= enough {
+		k.bytes = append(k.bytes[:0], k.bytes[n:]...)
+		k.from = before
+	}
+}
+
+// since is what was read from a place on.
+func (k *recent) since(place int64) []byte { return k.bytes[place-k.from:] }
 
 // lineBreaksIn counts the line breaks within the fields of a record.
 func lineBreaksIn(fields []string) int {

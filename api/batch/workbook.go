@@ -5,6 +5,7 @@ import (
 	"bytes"
 	"encoding/xml"
 	"errors"
+	"fmt"
 	"io"
 	"math"
 	"path"
@@ -279,9 +280,9 @@ func (b *workbook) plainValue(raw rawCell) cell {
 		if err != nil || i < 0 || i >= b.texts.count() {
 			return cell{kind: faultyCell, text: raw.text, reason: "refers to a text that the file does not hold: save the file again"}
 		}
-		return textOf(b.texts.at(i))
+		return longText(b.texts.at(i))
 	case "str", "inlineStr":
-		return textOf(unescape(raw.text))
+		return longText(raw.text)
 	case "b":
 		return booleanOf(on(strings.TrimSpace(raw.text)))
 	case "e":
@@ -301,6 +302,14 @@ func (b *workbook) plainValue(raw rawCell) cell {
 		return cell{kind: dateCell, text: b.date(v)}
 	}
 	return numberOf(v)
+}
+
+// longText is a text of a sheet, refused where it is longer than any cell may be.
+func longText(s string) cell {
+	if len(s) > maxRowBytes {
+		return cell{kind: faultyCell, text: short(s[:4*maxValueRunes+4]), reason: fmt.Sprintf("is longer than %d bytes, the most that a cell may have", maxRowBytes)}
+	}
+	return textOf(unescape(s))
 }
 
 // date writes the day that a number stands for.
@@ -323,36 +332,76 @@ func (b *workbook) date(days float64) string {
 // unescape reads the escapes of characters that XML cannot hold; a carriage return is the only one of use.
 func unescape(s string) string { return strings.ReplaceAll(s, "_x000D_", "") }
 
-// maxSharedTexts bounds the memory that the texts of a workbook take.
-const maxSharedTexts = 128 << 20
+// Limits of the texts that the cells of a workbook share, which stay in memory, 80 MiB
+// at most: a million rows can have four texts each that no other row has.
+const (
+	maxSharedBytes = 64 << 20
+	maxSharedTexts = 4 << 20
+	maxSharedText  = 2 << 20 // the markup of one
+)
 
-// sharedTexts are the texts of a workbook, one after the other.
+// sharedTexts are the texts of a workbook, one after the other. Of one that
+// is longer than a cell may be only enough is kept to see that.
 type sharedTexts struct {
-	bytes []byte
-	ends  []uint32
+	bytes blocks[byte]
+	ends  blocks[uint32]
 }
 
-func (t *sharedTexts) count() int { return len(t.ends) }
+func (t *sharedTexts) count() int { return t.ends.n }
 
 func (t *sharedTexts) at(i int) string {
-	from := uint32(0)
+	from := 0
 	if i > 0 {
-		from = t.ends[i-1]
+		from = int(t.ends.at(i - 1))
 	}
-	return unescape(string(t.bytes[from:t.ends[i]]))
+	return string(t.bytes.between(from, int(t.ends.at(i))))
+}
+
+// blocks is a list that grows without being copied.
+type blocks[T any] struct {
+	blocks [][]T
+	n      int
+}
+
+const blockLength = 1 << 16
+
+func (b *blocks[T]) add(values ...T) {
+	for len(values) > 0 {
+		if b.n%blockLength == 0 {
+			b.blocks = append(b.blocks, make([]T, blockLength))
+		}
+		n := copy(b.blocks[b.n/blockLength][b.n%blockLength:], values)
+		values = values[n:]
+		b.n += n
+	}
+}
+
+func (b *blocks[T]) at(i int) T { return b.blocks[i/blockLength][i%blockLength] }
+
+// between copies a part of the list.
+func (b *blocks[T]) between(from, to int) []T {
+	values := make([]T, 0, to-from)
+	for from < to {
+		block := b.blocks[from/blockLength][from%blockLength:]
+		block = block[:min(len(block), to-from)]
+		values = append(values, block...)
+		from += len(block)
+	}
+	return values
 }
 
 func (t *sharedTexts) read(r io.Reader, name string) error {
-	bound := &bounded{r: &unpacked{r, maxSheetBytes}, span: maxFeatureBytes}
+	bound := &bounded{r: &unpacked{r, maxSheetBytes}, span: maxSharedText}
 	d := xml.NewDecoder(bound)
 	var open []string
+	begin := 0
 	for {
 		token, err := d.RawToken()
 		if err == io.EOF && len(open) == 0 {
 			return nil
 		}
 		if err != nil {
-			return damaged(name, err)
+			return t.broken(name, err)
 		}
 		switch e := token.(type) {
 		case xml.StartElement:
@@ -362,18 +411,35 @@ func (t *sharedTexts) read(r io.Reader, name string) error {
 				open = open[:len(open)-1]
 			}
 			if e.Name.Local == "si" {
-				t.ends = append(t.ends, uint32(len(t.bytes)))
+				t.ends.add(uint32(t.bytes.n))
+				begin = t.bytes.n
 				bound.mark = d.InputOffset()
 			}
 		case xml.CharData:
 			if len(open) > 0 && open[len(open)-1] == "t" && !slices.Contains(open, "rPh") {
-				t.bytes = append(t.bytes, e...)
+				room := maxRowBytes + 1 - (t.bytes.n - begin)
+				t.bytes.add(e[:min(len(e), room)]...)
 			}
 		}
-		if len(t.bytes) > maxSharedTexts || len(t.ends) > maxSharedTexts/8 || len(open) > 100 {
-			return fileError(0, "the spreadsheet holds more than %d bytes of different texts: divide it, or save it as CSV UTF-8", maxSharedTexts)
+		switch {
+		case t.bytes.n > maxSharedBytes:
+			return fileError(0, "the spreadsheet holds more than %d bytes of different texts: divide it, or save it as CSV UTF-8", maxSharedBytes)
+		case t.count() > maxSharedTexts:
+			return fileError(0, "the spreadsheet holds more than %d different texts: divide it, or save it as CSV UTF-8", maxSharedTexts)
+		case len(open) > 100:
+			return damaged(name, errors.New("elements within elements without end"))
 		}
 	}
+}
+
+func (t *sharedTexts) broken(name string, err error) error {
+	switch {
+	case errors.Is(err, errSpan):
+		return fileError(0, "text %d of the list of texts that cells share (%s) takes more than %d bytes; a cell may have %d", t.count()+1, name, maxSharedText, maxRowBytes)
+	case errors.Is(err, errUnpacked):
+		return fileError(0, "the texts of the spreadsheet unpack to more than %d bytes: divide it, or save it as CSV UTF-8", int64(maxSheetBytes))
+	}
+	return damaged(name, err)
 }
 
 // elements calls what with the attributes of every element of a name, in one

@@ -91,6 +91,8 @@ type sheetReader struct {
 	text    []byte // of the cell that is read
 	header  int    // its row; 0: not found yet
 	row     int
+	column  int // that is read, within a row
+	within  bool
 }
 
 func (s *sheetReader) fail(row int, column, reason string) error {
@@ -103,6 +105,8 @@ func (s *sheetReader) broken(err error) error {
 	switch {
 	case errors.As(err, &file), errors.Is(err, errStopped):
 		return err
+	case errors.Is(err, errSpan) && s.within:
+		return s.fail(s.row, s.columnName(), fmt.Sprintf("with this cell the row takes more than %d bytes of the sheet; a cell may have %d", maxFeatureBytes, maxRowBytes))
 	case errors.Is(err, errSpan):
 		return s.fail(s.row+1, "", fmt.Sprintf("takes more than %d bytes", maxFeatureBytes))
 	case errors.Is(err, errUnpacked):
@@ -137,18 +141,29 @@ func (s *sheetReader) read(part *zip.File, a *assembler) error {
 			}
 		case xml.EndElement:
 			if t.Name.Local == "sheetData" {
-				return s.end()
+				return s.end(a)
 			}
 		}
 		s.bound.mark = s.decoder.InputOffset()
 	}
 }
 
-func (s *sheetReader) end() error {
-	if s.header == 0 {
+func (s *sheetReader) end(a *assembler) error {
+	switch {
+	case s.header == 0:
 		return s.fail(0, "", "has no row but blank ones")
+	case a.rows == 0:
+		return s.fail(0, "", noRows)
 	}
 	return nil
+}
+
+// columnName is what the header calls the column that is read, or its letters.
+func (s *sheetReader) columnName() string {
+	if s.column < len(s.columns) && s.columns[s.column] != nil {
+		return s.columns[s.column].name
+	}
+	return letters(s.column)
 }
 
 func (s *sheetReader) readRow(start xml.StartElement, a *assembler) error {
@@ -156,15 +171,20 @@ func (s *sheetReader) readRow(start xml.StartElement, a *assembler) error {
 	if r := attribute(start, "r"); r != "" {
 		n, err := strconv.Atoi(r)
 		if err != nil || n < number || n > maxSheetRows {
-			return s.fail(s.row, "", "is followed by a row of number "+strconv.Quote(short(r))+": save the file again")
+			return s.fail(s.row, "", "is followed by a row of number "+strconv.Quote(short(r))+"; numbers rise, to at most "+strconv.Itoa(maxSheetRows)+": save the file again")
 		}
 		number = n
 	}
+	if number > maxSheetRows {
+		return s.fail(s.row, "", "is followed by more rows, and a sheet has at most "+strconv.Itoa(maxSheetRows)+": save the file again")
+	}
 	s.row = number
+	s.within = true
 	cells, err := s.cells()
 	if err != nil {
 		return err
 	}
+	s.within = false
 	if len(cells) == 0 {
 		return nil
 	}
@@ -189,6 +209,7 @@ func (s *sheetReader) cells() ([]placed, error) {
 	var cells []placed
 	next, bytes := 0, 0
 	for {
+		s.column = next
 		token, err := s.decoder.RawToken()
 		if err == io.EOF {
 			err = io.ErrUnexpectedEOF
@@ -210,7 +231,7 @@ func (s *sheetReader) cells() ([]placed, error) {
 				if !ok || column < next {
 					return nil, s.fail(s.row, "", "holds a cell at "+strconv.Quote(short(ref))+": save the file again")
 				}
-				next = column
+				next, s.column = column, column
 			}
 			c, err := s.cell(t)
 			if err != nil {
@@ -220,7 +241,7 @@ func (s *sheetReader) cells() ([]placed, error) {
 				cells = append(cells, placed{next, c})
 			}
 			if bytes += len(c.text); bytes > maxRowBytes {
-				return nil, s.fail(s.row, "", fmt.Sprintf("is longer than %d bytes", maxRowBytes))
+				return nil, s.fail(s.row, s.columnName(), fmt.Sprintf("with this cell the texts of the row are longer than %d bytes, the most that a row may have", maxRowBytes))
 			}
 			next++
 		}
@@ -281,14 +302,18 @@ func (s *sheetReader) skip(name string) error {
 func (s *sheetReader) readHeading(cells []placed) error {
 	s.header = s.row
 	headings := make([]heading, cells[len(cells)-1].column+1)
+	var faults []FileFault
 	for _, c := range cells {
+		if c.kind == faultyCell {
+			faults = append(faults, FileFault{Sheet: s.name, Row: s.row, Column: letters(c.column), Reason: c.reason})
+			continue
+		}
 		if c.kind != textCell {
 			headings[c.column] = heading{c.text, letters(c.column)}
 			continue
 		}
 		headings[c.column] = heading{canonical(c.text), letters(c.column)}
 	}
-	var faults []FileFault
 	for _, m := range s.merges {
 		if m.top <= s.row && s.row <= m.bottom {
 			faults = append(faults, FileFault{Sheet: s.name, Row: s.row, Column: letters(m.left), Reason: "the cells " + m.String() + " of the header are merged: separate them and give every column its name"})
