@@ -122,6 +122,25 @@ func TestImportCommandLine(t *testing.T) {
 	}
 }
 
+// A fault of the file as a whole stands without a row, and the command fails.
+func TestImportOfFaultyFiles(t *testing.T) {
+	db := filepath.Join(t.TempDir(), "a.db")
+	rows := siteFile(t, 1, "5")
+	for _, test := range []struct{ content, want string }{
+		{"", "the file is empty\n"},
+		{"PK\x03\x04", "this is a spreadsheet or another archive, no text: choose the format XLSX for it, or save the sheet as CSV UTF-8\n"},
+		{"name,latitude,longitude,ground_flashes_per_km2_year,length_m,width_m,height_m\n", "the file has a header and no rows\n"},
+	} {
+		if err := os.WriteFile(rows, []byte(test.content), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		status, out, errs := command(t, "", "import", "-database", db, "-portfolio", "P", rows)
+		if status != exitFault || !strings.HasPrefix(out, test.want) || !strings.Contains(errs, "the file was refused; nothing was stored") {
+			t.Errorf("%q: status %d: %s%s", test.content, status, out, errs)
+		}
+	}
+}
+
 // workOf has done some rows in ten seconds.
 func workOf(done, total int64) *store.Work {
 	return &store.Work{State: store.WorkRunning, Done: done, Total: total, StartedAt: time.Now().Add(-10 * time.Second)}

@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"math"
 	"net/http"
 	"slices"
@@ -243,14 +244,56 @@ func TestRefusedFiles(t *testing.T) {
 		if w := ended(t, c, importFile(c, p.ID, "?mode=good_rows_only", file)); w.Done != 4 || w.Failed != 1 {
 			t.Errorf("%+v", w)
 		}
-		importFile(c, p.ID, "", []byte("a,b\n1,2\n")).Want(http.StatusUnprocessableEntity)
-		importFile(c, p.ID, "", []byte("")).Want(http.StatusUnprocessableEntity)
+		header, _, _ := bytes.Cut(file, []byte("\n"))
+		for whole, want := range map[string]string{
+			"a,b\n1,2\n":   "is no header: the first row that is not empty must hold names of columns, for instance name, latitude, longitude; the template has them",
+			"":             "the file is empty",
+			string(header): "the file has a header and no rows",
+		} {
+			problem := importFile(c, p.ID, "", []byte(whole)).Want(http.StatusUnprocessableEntity).Problem()
+			if problem.Detail != "the file as a whole was refused; nothing was stored" || len(problem.Errors) != 1 || problem.Errors[0].Reason != want {
+				t.Errorf("%q: %+v", whole, problem)
+			}
+		}
 		c.Do(http.MethodPost, "/v1/portfolios/"+p.ID+"/imports", []byte("{}"), "Content-Type", "application/json").Want(http.StatusUnsupportedMediaType)
 		problem = importFile(c, p.ID, "?mode=some&decimal=dot", file).Want(http.StatusBadRequest).Problem()
 		if len(problem.Errors) != 2 {
 			t.Errorf("%+v", problem)
 		}
 	})
+}
+
+// A file over the limit is refused as such, whether the request says its length or not, and nothing of it stays.
+func TestImportsAreBounded(t *testing.T) {
+	server := newServer(t, openSQLite(t))
+	c := newClient(t, server)
+	p := makePortfolio(c, "Villages")
+	file := siteFile(0, 3000, 5)
+	unsized := func(r *http.Request) *http.Request {
+		r.Body, r.ContentLength = struct{ io.ReadCloser }{r.Body}, -1
+		return r
+	}
+	server.LimitImports(int64(len(file)) - 1)
+	for _, media := range []string{"text/csv", "application/geo+json", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"} {
+		body := file
+		if media == "application/geo+json" {
+			body = slices.Concat([]byte(`{"type": "FeatureCollection", "features": [`), bytes.Repeat([]byte(" "), len(file)), []byte("]}"))
+		}
+		at := "/v1/portfolios/" + p.ID + "/imports"
+		importing := c.Do(http.MethodPost, at, body, "Content-Type", media).Want(http.StatusRequestEntityTooLarge).Problem()
+		streaming := c.Send(body, unsized, http.MethodPost, at, "Content-Type", media).Want(http.StatusRequestEntityTooLarge).Problem()
+		if importing.Kind() != "too-large" || streaming.Kind() != importing.Kind() {
+			t.Errorf("%s: %+v, %+v", media, importing, streaming)
+		}
+	}
+	if s := sitesOf(c, p.ID, ""); len(s.Sites) != 0 {
+		t.Errorf("%+v", s)
+	}
+	server.LimitImports(int64(len(file)))
+	a := c.Send(file, unsized, http.MethodPost, "/v1/portfolios/"+p.ID+"/imports", "Content-Type", "text/csv")
+	if w := ended(t, c, a); w.Done != 3000 {
+		t.Errorf("%+v", w)
+	}
 }
 
 func TestWhatIsNoPortfolio(t *testing.T) {
