@@ -152,7 +152,15 @@ func (f *csvFile) place() int64 { return f.hint + f.reader.InputOffset() }
 
 // tooLong says in which cell the row gets too long, and of a quote only where that cell begins with one.
 func (f *csvFile) tooLong() error {
-	i, quoted := longCell(f.recent.since(f.start), byte(f.reader.Comma))
+	row := f.recent.since(f.start)
+	if n := f.place() - f.start; n > 0 && n < int64(len(row)) {
+		row = row[:n] // what follows was only read ahead
+	}
+	row = bytes.TrimLeft(row, "\r\n")
+	if len(row) <= maxRowBytes {
+		return fileError(f.last, "is followed by more than %d bytes of blank lines: remove them", maxRowBytes)
+	}
+	i, quoted := longCell(row[:maxRowBytes], byte(f.reader.Comma))
 	fault := FileFault{Row: f.last + 1, Column: strconv.Itoa(i + 1),
 		Reason: fmt.Sprintf("with this cell the row is longer than %d bytes, the most that a row may have", maxRowBytes)}
 	if i < len(f.header) && f.header[i] != nil {
@@ -164,10 +172,8 @@ func (f *csvFile) tooLong() error {
 	return &FileError{[]FileFault{fault}}
 }
 
-// longCell counts the cells up to the limit of a row.
+// longCell counts the cells of the beginning of a row, and tells whether it ends within quotes.
 func longCell(row []byte, separator byte) (cell int, quoted bool) {
-	row = bytes.TrimLeft(row, "\r\n")
-	row = row[:min(len(row), maxRowBytes)]
 	begins := true
 	for i := 0; i < len(row); i++ {
 		switch c := row[i]; {

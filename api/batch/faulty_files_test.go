@@ -158,7 +158,9 @@ func TestLongCells(t *testing.T) {
 		if len(rows) != 2 || rows[1].Number != 4 {
 			t.Fatalf("%s: rows %v", name, rows)
 		}
-		if !slices.ContainsFunc(rows[0].Faults, func(f RowFault) bool { return f.Row == 3 && f.Column == "name" && f.Reason == limit && len(f.Value) < 1000 }) {
+		if !slices.ContainsFunc(rows[0].Faults, func(f RowFault) bool {
+			return f.Row == 3 && f.Column == "name" && f.Reason == limit && len(f.Value) < 1000
+		}) {
 			t.Errorf("%s: faults %v", name, rows[0].Faults)
 		}
 	}
@@ -193,6 +195,8 @@ func TestFaultsOfFiles(t *testing.T) {
 		{"quote without end", []byte(header + row + `B,"Invented,` + strings.Repeat("1,2,3\n", 50_000)), csvFile, longRow + openQuote},
 		{"just too long", []byte(header + row + "B," + strings.Repeat("x", maxRowBytes) + ",1,2,3,4,5,6\n" + row), csvFile, longRow},
 		{"long cell late in a file", []byte(header + strings.Repeat(row, 10_000) + "B,Invented," + long), csvFile, `row 10002, column "latitude": with this cell`},
+		{"blank lines", []byte(header + row + strings.Repeat("\r\n", 50_000) + row), csvFile, "row 2: is followed by more than 65536 bytes of blank lines: remove them"},
+		{"blank lines without end", []byte(header + row + strings.Repeat("\n", 1<<20)), csvFile, "row 2: is followed by more than 65536 bytes of blank lines: remove them"},
 		{"long header", []byte("name," + long), csvFile, `row 1, column "2": with this cell`},
 		{"long cells of a sheet", workbookOf(t, sheetXML(`<row r="3"><c t="str"><v>`+strings.Repeat("x", 40_000)+`</v></c><c t="str"><v>`+strings.Repeat("y", 40_000)+`</v></c></row>`)), xlsx,
 			`sheet "sites", row 3, column "name": with this cell the texts of the row are longer than 65536 bytes, the most that a row may have`},
