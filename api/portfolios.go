@@ -166,8 +166,12 @@ func (s *Server) patchPortfolio(c echo.Context) error {
 	return answer(c, portfolioOf(&p))
 }
 
+// deletionTime is more than a portfolio of a million sites takes.
+const deletionTime = 30 * time.Minute
+
 // deletePortfolio removes one with its sites.
 func (s *Server) deletePortfolio(c echo.Context) error {
+	_ = http.NewResponseController(c.Response()).SetWriteDeadline(time.Now().Add(deletionTime)) // not every writer has one
 	if err := s.store.DeletePortfolio(c.Request().Context(), store.Local, c.Param("id")); err != nil {
 		return noSuch("portfolio", err)
 	}
@@ -242,17 +246,20 @@ func stateOf(s *store.Site) wire.SiteState {
 		NeededProtection: s.NeededProtection, RequiredDevices: s.RequiredDevices, ReviewDue: s.ReviewDue.Format(time.DateOnly), Engine: s.Engine}
 }
 
-// portfolioChanges answers the sites that a work changed, before and after; without one, the last re-assessment.
+// portfolioChanges answers the sites that a work changed, before and after; without one, the last that changed any.
 func (s *Server) portfolioChanges(c echo.Context) error {
 	limit, cursor, err := pageOf(c)
 	if err != nil {
 		return err
 	}
 	ctx, id, work := c.Request().Context(), c.Param("id"), c.QueryParam("work")
+	if _, err := s.store.Portfolio(ctx, store.Local, id); err != nil {
+		return noSuch("portfolio", err)
+	}
 	if work == "" {
-		last, err := s.store.LastWork(ctx, store.Local, id, store.WorkAssess)
+		last, err := s.store.LastChange(ctx, store.Local, id)
 		if err != nil {
-			return noSuch("portfolio, or no re-assessment of it", err)
+			return noSuch("work: no import or re-assessment of this portfolio has ended", err)
 		}
 		work = last.ID
 	} else if w, err := s.store.Work(ctx, store.Local, work); err != nil || w.Portfolio != strings.ToLower(id) {
@@ -272,6 +279,12 @@ func (s *Server) portfolioChanges(c echo.Context) error {
 	}
 	link(c, page.Next)
 	return answer(c, doc)
+}
+
+// importColumns answers what each column of an import means.
+func importColumns(c echo.Context) error {
+	c.Response().Header().Set(echo.HeaderContentDisposition, `attachment; filename="import-columns.csv"`)
+	return c.Blob(http.StatusOK, "text/csv; charset=utf-8; header=present", batch.Dictionary())
 }
 
 // template answers a file to start from.

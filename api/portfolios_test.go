@@ -20,6 +20,7 @@ import (
 	"github.com/xuri/excelize/v2"
 
 	"levinward/api/apitest"
+	"levinward/api/batch"
 	"levinward/api/jobs"
 	"levinward/store"
 )
@@ -138,6 +139,8 @@ func portfolioOperations(t *testing.T, c *apitest.Client) {
 	sitesOf(c, p.ID, "")
 	again := ended(t, c, c.Post(at+"/assessments", []byte(`{"which": "all"}`)))
 	c.Get(at + "/changes").Want(http.StatusOK)
+	c.Get(at + "/work").Want(http.StatusOK)
+	c.Get("/v1/import-columns.csv").Want(http.StatusOK)
 	c.Get("/v1/work/" + again.ID + "/events").Want(http.StatusOK)
 	c.Get("/v1/work/" + again.ID + "/faults").Want(http.StatusOK)
 	c.Get("/v1/work/" + again.ID + "/notes").Want(http.StatusOK)
@@ -301,7 +304,7 @@ func TestWhatIsNoPortfolio(t *testing.T) {
 		const other = "01963b1c-6c00-7d3a-9c41-5be0c7b8a2f1"
 		for _, id := range []string{other, "none"} {
 			at := "/v1/portfolios/" + id
-			for _, path := range []string{at, at + "/sites", at + "/changes", "/v1/work/" + id, "/v1/work/" + id + "/faults", "/v1/work/" + id + "/events"} {
+			for _, path := range []string{at, at + "/sites", at + "/changes", at + "/work", "/v1/work/" + id, "/v1/work/" + id + "/faults", "/v1/work/" + id + "/events"} {
 				c.Get(path).Want(http.StatusNotFound)
 			}
 			importFile(c, id, "", siteFile(0, 1, 5)).Want(http.StatusNotFound)
@@ -389,8 +392,8 @@ func TestChangedEngine(t *testing.T) {
 			c := newClient(t, newServer(t, db))
 			p := makePortfolio(c, "P")
 			at := "/v1/portfolios/" + p.ID
+			c.Get(at + "/changes").Want(http.StatusNotFound) // no work has ended
 			ended(t, c, importFile(c, p.ID, "", siteFile(0, 20, 5)))
-			c.Get(at + "/changes").Want(http.StatusNotFound) // never assessed again
 			c = newClient(t, newServerOf(t, db, "levinward of another day"))
 			w := ended(t, c, c.Post(at+"/assessments", []byte(`{"which": "due"}`)))
 			if w.Done != 20 || w.Kind != "assess" {
@@ -415,6 +418,81 @@ func TestChangedEngine(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// Without a work named, the changes are those of the newest work that left any, an import or a re-assessment.
+func TestChangesOfTheLastWork(t *testing.T) {
+	onBothStores(t, func(t *testing.T, c *apitest.Client) {
+		p := makePortfolio(c, "P")
+		changed := func(work workDoc, sites int) {
+			t.Helper()
+			var changes struct {
+				Work  string
+				Sites []struct{ Assessment string }
+			}
+			c.Get("/v1/portfolios/" + p.ID + "/changes").Want(http.StatusOK).JSON(&changes)
+			if changes.Work != work.ID || len(changes.Sites) != sites {
+				t.Errorf("%+v, want %d sites of %s", changes, sites, work.ID)
+			}
+		}
+		first := ended(t, c, importFile(c, p.ID, "", siteFile(0, 8, 5)))
+		changed(first, 0) // what is new has not changed
+		second := ended(t, c, importFile(c, p.ID, "", siteFile(0, 8, 6)))
+		changed(second, 8)
+		third := ended(t, c, importFile(c, p.ID, "", siteFile(5, 9, 7)))
+		changed(third, 3) // the others are new
+		if again := ended(t, c, c.Post("/v1/portfolios/"+p.ID+"/assessments", []byte(`{"which": "all"}`))); again.Unchanged != 14 {
+			t.Errorf("%+v", again)
+		}
+		changed(third, 3)
+	})
+}
+
+// Work can be found when its answer was lost: page by page, the newest first.
+func TestWorkIsListed(t *testing.T) {
+	onBothStores(t, func(t *testing.T, c *apitest.Client) {
+		p, other := makePortfolio(c, "P"), makePortfolio(c, "other")
+		at := "/v1/portfolios/" + p.ID + "/work"
+		var want []workDoc
+		for n := range 3 {
+			want = append(want, ended(t, c, importFile(c, p.ID, "", siteFile(n, 2, 5))))
+		}
+		importFile(c, p.ID, "", []byte("name\n\n")).Want(http.StatusUnprocessableEntity) // refused, and listed
+		want = append(want, workDoc{State: "refused"}, ended(t, c, c.Post("/v1/portfolios/"+p.ID+"/assessments", []byte(`{"which": "all"}`))))
+		ended(t, c, importFile(c, other.ID, "", siteFile(0, 1, 5)))
+		slices.Reverse(want)
+
+		var got []workDoc
+		for next, pages := at+"?limit=2", 0; next != ""; pages++ {
+			a := c.Get(next).Want(http.StatusOK)
+			var page struct{ Work []workDoc }
+			a.JSON(&page)
+			got = append(got, page.Work...)
+			next, _, _ = strings.Cut(strings.TrimPrefix(a.Header.Get("Link"), "<"), ">")
+			if next != "" && len(page.Work) != 2 || pages > 3 {
+				t.Fatalf("page %d: %+v, then %q", pages, page, next)
+			}
+		}
+		if len(got) != len(want) {
+			t.Fatalf("%+v\nwant %+v", got, want)
+		}
+		for i, w := range want {
+			if w.ID != "" && got[i] != w || got[i].State != w.State {
+				t.Errorf("%d: %+v, want %+v", i, got[i], w)
+			}
+		}
+		for _, bad := range []string{"?limit=0", "?limit=501", "?cursor=", "?cursor=x", "?state=done"} {
+			c.Get(at + bad).Want(http.StatusBadRequest)
+		}
+	})
+}
+
+func TestImportColumns(t *testing.T) {
+	c := newClient(t, newServer(t, openSQLite(t)))
+	a := c.Get("/v1/import-columns.csv").Want(http.StatusOK)
+	if !bytes.Equal(a.Body, batch.Dictionary()) || a.MediaType() != "text/csv" || !strings.Contains(a.Header.Get("Content-Disposition"), `"import-columns.csv"`) {
+		t.Errorf("%v\n%s", a.Header, a.Body)
 	}
 }
 

@@ -199,6 +199,28 @@ func (s *Server) retryWork(c echo.Context) error {
 	return s.accepted(c, &w)
 }
 
+// listWork answers a page of the works on a portfolio, the newest first.
+func (s *Server) listWork(c echo.Context) error {
+	limit, cursor, err := pageOf(c)
+	if err != nil {
+		return err
+	}
+	ctx, id := c.Request().Context(), c.Param("id")
+	if _, err := s.store.Portfolio(ctx, store.Local, id); err != nil {
+		return noSuch("portfolio", err)
+	}
+	page, err := s.store.ListWorks(ctx, store.Local, id, limit, cursor)
+	if err != nil {
+		return err
+	}
+	list := wire.WorkList{Work: make([]wire.Work, len(page.Works))}
+	for i := range page.Works {
+		list.Work[i] = s.workOf(&page.Works[i])
+	}
+	link(c, page.Next)
+	return answer(c, list)
+}
+
 // work answers how far a work is.
 func (s *Server) work(c echo.Context) error {
 	w, err := s.store.Work(c.Request().Context(), store.Local, c.Param("id"))

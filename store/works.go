@@ -86,6 +86,21 @@ type FaultPage struct {
 	Next   string
 }
 
+// WorkPage is a part of a list. Next is empty on the last one.
+type WorkPage struct {
+	Works []Work
+	Next  string
+}
+
+// NextWorkPage cuts works, read with one more than the limit, to a page.
+func NextWorkPage(all []Work, limit int) WorkPage {
+	if len(all) <= limit {
+		return WorkPage{Works: all}
+	}
+	last := &all[limit-1]
+	return WorkPage{Works: all[:limit], Next: Position{last.CreatedAt, last.ID}.Cursor()}
+}
+
 // Note is something of a file that was taken in a way the user should know of.
 type Note struct {
 	Column string    `json:"column,omitempty"` // empty: the row as a whole
@@ -172,8 +187,12 @@ type Works interface {
 	Work(ctx context.Context, org Organisation, id string) (Work, error)
 	// WorkUnder returns the one that was begun under an idempotency key; ErrNotFound.
 	WorkUnder(ctx context.Context, org Organisation, key string) (Work, error)
-	// LastWork returns the newest work of a kind on a portfolio that was begun; ErrNotFound.
-	LastWork(ctx context.Context, org Organisation, portfolio, kind string) (Work, error)
+	// ListWorks returns the works on a portfolio, whatever their state, the one created last first,
+	// as ListDensityMaps does; none where there is no such portfolio. ErrBadCursor.
+	ListWorks(ctx context.Context, org Organisation, portfolio string, limit int, cursor string) (WorkPage, error)
+	// LastChange returns the newest of the works on a portfolio that were begun and have ended, those
+	// first that ChangedSites has sites of. ErrNotFound: there is none.
+	LastChange(ctx context.Context, org Organisation, portfolio string) (Work, error)
 	// WorkFaults returns faults by row, at most limit of them (as in Filter). ErrNotFound, ErrBadCursor.
 	WorkFaults(ctx context.Context, org Organisation, work string, limit int, cursor string) (FaultPage, error)
 

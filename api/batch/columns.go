@@ -18,6 +18,7 @@ type Column struct {
 	Meaning  string
 	Unit     string // empty: a text or a number without unit
 	Allowed  string
+	Default  string // what an empty cell is taken as; empty: nothing
 	Example  string
 	Required bool
 	Repeats  int // 6: the same with line_2_ to line_6_ in place of line_1_; 1: once
@@ -171,11 +172,16 @@ var (
 
 func at(path ...string) []string { return path }
 
+// emptyMeans begins the end of a meaning: what an empty cell is taken as.
+const emptyMeans = " Empty: "
+
 // complete adds what package wire knows of the field behind each column.
 func complete(columns []Column) []Column {
 	for i := range columns {
 		c := &columns[i]
 		c.Repeats = 1
+		c.Meaning, c.Default, _ = strings.Cut(c.Meaning, emptyMeans)
+		c.Default = strings.TrimSuffix(c.Default, ".")
 		if c.part == ofLine || c.part == linePreset {
 			c.Repeats = MaxLines
 		}

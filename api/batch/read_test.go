@@ -8,9 +8,11 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"math"
 	"os"
 	"path/filepath"
+	"reflect"
 	"runtime"
 	"slices"
 	"strconv"
@@ -24,6 +26,7 @@ import (
 
 	"levinward/api/wire"
 	"levinward/geo"
+	"levinward/risk"
 )
 
 // readAll reads a whole file and returns its rows.
@@ -130,6 +133,90 @@ func TestDictionary(t *testing.T) {
 				t.Errorf("%s: faults %v of a wrong value", name, r.Faults)
 			}
 		}
+	}
+}
+
+// TestDefaultsOfTheDictionary fills in what the dictionary says of an empty cell, where that is a value
+// that the cell can have: the site stays the same, and is another one with another value.
+func TestDefaultsOfTheDictionary(t *testing.T) {
+	base := map[string]string{"name": "Invented: base", "latitude": "-3.117", "longitude": "36.683", "ground_flashes_per_km2_year": "9.4",
+		"length_m": "18", "width_m": "9", "height_m": "5.5", "line_1_withstand_kv": "2.5", "line_1_nominal_v": "230"}
+	beside := map[string]map[string]string{
+		"line_1_shield_bonded": {"line_1_shield": "shielded"},
+		"line_1_building":      {"line_1_current": "dc", "line_1_origin": "photovoltaic", "line_1_open_circuit_v": "150"},
+		"line_1_equipment":     {"line_1_current": "dc"},
+	}
+	site := func(name, value string) (*risk.Input, []RowFault) {
+		cells := maps.Clone(base)
+		maps.Copy(cells, beside[name])
+		cells[name] = value
+		rows, err := readAll(csvOf(t, ',', cells), Options{Format: CSV})
+		must(t, err)
+		if rows[0].Site == nil {
+			return nil, rows[0].Faults
+		}
+		return &rows[0].Site.Input, rows[0].Faults
+	}
+	held := 0
+	for _, c := range Columns() {
+		// Sentences are no values. Of the leads nothing is taken before devices are checked.
+		if c.Default == "" || strings.Contains(c.Default, " ") || c.Name == "line_1_lead_length_m" {
+			continue
+		}
+		filled, faults := site(c.Name, c.Default)
+		if faults != nil {
+			if kind := c.field.Type.Kind(); kind != reflect.Float64 || c.Default[0] <= '9' { // "none" is no number
+				t.Errorf("%s: the default %q is refused: %v", c.Name, c.Default, faults)
+			}
+			continue
+		}
+		held++
+		if empty, _ := site(c.Name, ""); !reflect.DeepEqual(filled, empty) {
+			t.Errorf("%s: with %q\n%+v\nempty\n%+v", c.Name, c.Default, filled, empty)
+		}
+		if other, faults := site(c.Name, c.Example); c.Example != c.Default && (faults != nil || reflect.DeepEqual(other, filled)) {
+			t.Errorf("%s: %q is no other site than %q: %v", c.Name, c.Example, c.Default, faults)
+		}
+	}
+	if held < 25 {
+		t.Errorf("only %d defaults", held)
+	}
+}
+
+// The table to download is the second sheet of the template, and says where a column repeats.
+func TestDictionaryAsCSV(t *testing.T) {
+	rows, err := csv.NewReader(bytes.NewReader(Dictionary())).ReadAll()
+	must(t, err)
+	file, err := Template(XLSX)
+	must(t, err)
+	f, err := excelize.OpenReader(bytes.NewReader(file))
+	must(t, err)
+	sheet, err := f.GetRows(dictionarySheet)
+	must(t, err)
+	if len(rows) != len(sheet) {
+		t.Fatalf("%d rows, %d on the sheet", len(rows), len(sheet))
+	}
+	named := 0
+	for i, r := range rows {
+		for len(sheet[i]) < len(r) { // empty cells at the end are left out
+			sheet[i] = append(sheet[i], "")
+		}
+		if !slices.Equal(r, sheet[i]) {
+			t.Errorf("row %d: %q, on the sheet %q", i+1, r, sheet[i])
+		}
+		if strings.Contains(r[1], "Empty:") || strings.HasPrefix(r[0], "line_1_") != (r[7] == "also line_2_ to line_6_") {
+			t.Errorf("row %d: %q", i+1, r)
+		}
+		switch {
+		case i == 0: // the header
+		case r[7] != "":
+			named += MaxLines
+		default:
+			named++
+		}
+	}
+	if named != len(slots) {
+		t.Errorf("%d columns are named, a file can have %d", named, len(slots))
 	}
 }
 

@@ -195,9 +195,20 @@ func offer(f *excelize.File, c *Column, column string) error {
 	return f.AddDataValidation(sitesSheet, v)
 }
 
-func fillDictionary(f *excelize.File, bold int) error {
-	rows := [][]any{{"column", "meaning", "unit", "allowed", "example", "required", "repeats"}}
-	for _, c := range dictionary {
+// Dictionary is the table of all columns as CSV, as it stands on the second sheet of the spreadsheet.
+func Dictionary() []byte {
+	b := &bytes.Buffer{}
+	w := csv.NewWriter(b)
+	w.UseCRLF = true
+	w.WriteAll(dictionaryRows()) // to memory: no error
+	return b.Bytes()
+}
+
+// dictionaryRows are the header and one row for each entry.
+func dictionaryRows() [][]string {
+	rows := [][]string{{"column", "meaning", "unit", "allowed", "default", "required", "example", "repeats"}}
+	for i := range dictionary {
+		c := &dictionary[i]
 		required, repeats := "no", ""
 		if c.Required {
 			required = "yes"
@@ -205,14 +216,19 @@ func fillDictionary(f *excelize.File, bold int) error {
 		if c.Repeats > 1 {
 			repeats = fmt.Sprintf("also line_2_ to line_%d_", c.Repeats)
 		}
-		rows = append(rows, []any{c.Name, c.Meaning, c.Unit, c.Allowed, c.Example, required, repeats})
+		rows = append(rows, []string{c.Name, c.Meaning, c.Unit, c.Allowed, c.Default, required, c.Example, repeats})
 	}
+	return rows
+}
+
+func fillDictionary(f *excelize.File, bold int) error {
+	rows := dictionaryRows()
 	for i := range rows {
 		if err := f.SetSheetRow(dictionarySheet, "A"+strconv.Itoa(i+1), &rows[i]); err != nil {
 			return err
 		}
 	}
-	for column, width := range map[string]float64{"A": 38, "B": 90, "C": 12, "D": 60, "E": 30, "F": 10, "G": 24} {
+	for column, width := range map[string]float64{"A": 38, "B": 90, "C": 12, "D": 60, "E": 30, "F": 10, "G": 30, "H": 24} {
 		if err := f.SetColWidth(dictionarySheet, column, column, width); err != nil {
 			return err
 		}

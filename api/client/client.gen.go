@@ -6904,6 +6904,12 @@ type WorkFaultList struct {
 	Faults []WorkFault `json:"faults"`
 }
 
+// WorkList Works.
+type WorkList struct {
+	// Work The page, newest first.
+	Work []Work `json:"work"`
+}
+
 // WorkNote Something of a file that was read in a way worth knowing. It keeps no row out.
 type WorkNote struct {
 	// Column Column; absent: the rows as a whole.
@@ -7362,7 +7368,7 @@ type ReassessSitesParams struct {
 
 // ComparePortfolioParams defines parameters for ComparePortfolio.
 type ComparePortfolioParams struct {
-	// Work Id of an import or re-assessment of this portfolio; absent, the last re-assessment. A site that was changed again since is not listed.
+	// Work Id of an import or re-assessment of this portfolio. Absent, the newest that has ended and changed a site that was there before and has not been changed since; where none did, the newest that has ended, with no sites. A site that was changed again since is not listed.
 	Work *string `form:"work,omitempty" json:"work,omitempty"`
 
 	// Limit Entries on a page.
@@ -7493,6 +7499,15 @@ type ExportSitesXLSXParams struct {
 
 	// ReviewDue true gives only sites whose lightning data are too old today; false only the others.
 	ReviewDue *SiteReviewDue `form:"review_due,omitempty" json:"review_due,omitempty"`
+}
+
+// ListWorkParams defines parameters for ListWork.
+type ListWorkParams struct {
+	// Limit Entries on a page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor Where the page begins; taken from the `Link` of the page before, not to be made up.
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
 }
 
 // PutPresetJSONBody defines parameters for PutPreset.
@@ -7960,6 +7975,13 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/flash-density-maps/{id}/sample (the `SampleFlashDensityMap` operationId).
 	SampleFlashDensityMap(ctx context.Context, id MapID, params *SampleFlashDensityMapParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// GetImportColumns What every column of an import means.
+	//
+	// For each column its name, which is also that of the property of a GeoJSON feature, meaning, unit, allowed values or range, default (what an empty cell is taken as), whether it is required, and an example. A column whose name begins with `line_1_` is there for up to six lines: the same with `line_2_` to `line_6_`. The second sheet of `/v1/import-template.xlsx` holds the same table.
+	//
+	// Corresponds with GET /v1/import-columns.csv (the `GetImportColumns` operationId).
+	GetImportColumns(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// GetImportTemplateCSV A file to start an import from, as CSV.
 	//
 	// Corresponds with GET /v1/import-template.csv (the `GetImportTemplateCSV` operationId).
@@ -7995,6 +8017,8 @@ type ClientInterface interface {
 	CreatePortfolio(ctx context.Context, body CreatePortfolioJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// DeletePortfolio Remove a portfolio with its sites, their assessments and all work on it.
+	//
+	// The portfolio is gone at once and its name is free; 204 comes when all its assessments are gone as well. On SQLite these go in parts, between which others can write, about 10 s for 70 000 sites; a removal that is broken off goes on when the request is repeated or the service starts again. On PostgreSQL all goes in one transaction, which keeps nobody waiting who works on something else.
 	//
 	// Corresponds with DELETE /v1/portfolios/{id} (the `DeletePortfolio` operationId).
 	DeletePortfolio(ctx context.Context, id PortfolioParameter, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -8073,7 +8097,7 @@ type ClientInterface interface {
 
 	// ImportSitesWithBody Import sites from a file; each row becomes an assessment.
 	//
-	// The columns are those of the templates under `/v1/import-template.csv`. CSV is in UTF-8, with lines that end in LF or CR LF, separated by comma, semicolon or tab, as the header is or as a first line `sep=;` says, which is no row. A file without rows is refused. A `reference` that the portfolio knows is the same site: it gets a new revision if its row says something else than that of the last import, and is left alone otherwise, so that an import can be repeated: what was edited or assessed with a newer map since stays. A row that changed replaces the whole input, except for what no column can say (`edition`, `tolerable_risk`, `measure_costs`). Rows of an import change no site of which a newer import has spoken. A row without a reference is a new site each time. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
+	// `/v1/import-columns.csv` says what each column means and allows; `/v1/import-template.csv` is a file to start from. CSV is in UTF-8, with lines that end in LF or CR LF, separated by comma, semicolon or tab, as the header is or as a first line `sep=;` says, which is no row. A file without rows is refused. A `reference` that the portfolio knows is the same site: it gets a new revision if its row says something else than that of the last import, and is left alone otherwise, so that an import can be repeated: what was edited or assessed with a newer map since stays. A row that changed replaces the whole input, except for what no column can say (`edition`, `tolerable_risk`, `measure_costs`). Rows of an import change no site of which a newer import has spoken. A row without a reference is a new site each time. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -8082,7 +8106,7 @@ type ClientInterface interface {
 
 	// ImportSitesWithApplicationGeoPlusJSONBody Import sites from a file; each row becomes an assessment.
 	//
-	// The columns are those of the templates under `/v1/import-template.csv`. CSV is in UTF-8, with lines that end in LF or CR LF, separated by comma, semicolon or tab, as the header is or as a first line `sep=;` says, which is no row. A file without rows is refused. A `reference` that the portfolio knows is the same site: it gets a new revision if its row says something else than that of the last import, and is left alone otherwise, so that an import can be repeated: what was edited or assessed with a newer map since stays. A row that changed replaces the whole input, except for what no column can say (`edition`, `tolerable_risk`, `measure_costs`). Rows of an import change no site of which a newer import has spoken. A row without a reference is a new site each time. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
+	// `/v1/import-columns.csv` says what each column means and allows; `/v1/import-template.csv` is a file to start from. CSV is in UTF-8, with lines that end in LF or CR LF, separated by comma, semicolon or tab, as the header is or as a first line `sep=;` says, which is no row. A file without rows is refused. A `reference` that the portfolio knows is the same site: it gets a new revision if its row says something else than that of the last import, and is left alone otherwise, so that an import can be repeated: what was edited or assessed with a newer map since stays. A row that changed replaces the whole input, except for what no column can say (`edition`, `tolerable_risk`, `measure_costs`). Rows of an import change no site of which a newer import has spoken. A row without a reference is a new site each time. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
 	//
 	// Takes a body of the `application/geo+json` content type.
 	//
@@ -8126,6 +8150,13 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/portfolios/{id}/sites.xlsx (the `ExportSitesXLSX` operationId).
 	ExportSitesXLSX(ctx context.Context, id PortfolioParameter, params *ExportSitesXLSXParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListWork List the imports and re-assessments of a portfolio, newest first.
+	//
+	// Whatever their state, also those that are still being read, so that work can be found, followed and cancelled whose answer was lost.
+	//
+	// Corresponds with GET /v1/portfolios/{id}/work (the `ListWork` operationId).
+	ListWork(ctx context.Context, id PortfolioParameter, params *ListWorkParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListPresets List the presets.
 	//
@@ -9073,6 +9104,23 @@ func (c *Client) SampleFlashDensityMap(ctx context.Context, id MapID, params *Sa
 	return c.Client.Do(req)
 }
 
+// GetImportColumns What every column of an import means.
+//
+// For each column its name, which is also that of the property of a GeoJSON feature, meaning, unit, allowed values or range, default (what an empty cell is taken as), whether it is required, and an example. A column whose name begins with `line_1_` is there for up to six lines: the same with `line_2_` to `line_6_`. The second sheet of `/v1/import-template.xlsx` holds the same table.
+//
+// Corresponds with GET /v1/import-columns.csv (the `GetImportColumns` operationId).
+func (c *Client) GetImportColumns(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetImportColumnsRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // GetImportTemplateCSV A file to start an import from, as CSV.
 //
 // Corresponds with GET /v1/import-template.csv (the `GetImportTemplateCSV` operationId).
@@ -9168,6 +9216,8 @@ func (c *Client) CreatePortfolio(ctx context.Context, body CreatePortfolioJSONRe
 }
 
 // DeletePortfolio Remove a portfolio with its sites, their assessments and all work on it.
+//
+// The portfolio is gone at once and its name is free; 204 comes when all its assessments are gone as well. On SQLite these go in parts, between which others can write, about 10 s for 70 000 sites; a removal that is broken off goes on when the request is repeated or the service starts again. On PostgreSQL all goes in one transaction, which keeps nobody waiting who works on something else.
 //
 // Corresponds with DELETE /v1/portfolios/{id} (the `DeletePortfolio` operationId).
 func (c *Client) DeletePortfolio(ctx context.Context, id PortfolioParameter, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -9336,7 +9386,7 @@ func (c *Client) ComparePortfolio(ctx context.Context, id PortfolioParameter, pa
 
 // ImportSitesWithBody Import sites from a file; each row becomes an assessment.
 //
-// The columns are those of the templates under `/v1/import-template.csv`. CSV is in UTF-8, with lines that end in LF or CR LF, separated by comma, semicolon or tab, as the header is or as a first line `sep=;` says, which is no row. A file without rows is refused. A `reference` that the portfolio knows is the same site: it gets a new revision if its row says something else than that of the last import, and is left alone otherwise, so that an import can be repeated: what was edited or assessed with a newer map since stays. A row that changed replaces the whole input, except for what no column can say (`edition`, `tolerable_risk`, `measure_costs`). Rows of an import change no site of which a newer import has spoken. A row without a reference is a new site each time. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
+// `/v1/import-columns.csv` says what each column means and allows; `/v1/import-template.csv` is a file to start from. CSV is in UTF-8, with lines that end in LF or CR LF, separated by comma, semicolon or tab, as the header is or as a first line `sep=;` says, which is no row. A file without rows is refused. A `reference` that the portfolio knows is the same site: it gets a new revision if its row says something else than that of the last import, and is left alone otherwise, so that an import can be repeated: what was edited or assessed with a newer map since stays. A row that changed replaces the whole input, except for what no column can say (`edition`, `tolerable_risk`, `measure_costs`). Rows of an import change no site of which a newer import has spoken. A row without a reference is a new site each time. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
 //
 // Takes any type of body and a specified content type.
 //
@@ -9355,7 +9405,7 @@ func (c *Client) ImportSitesWithBody(ctx context.Context, id PortfolioParameter,
 
 // ImportSitesWithApplicationGeoPlusJSONBody Import sites from a file; each row becomes an assessment.
 //
-// The columns are those of the templates under `/v1/import-template.csv`. CSV is in UTF-8, with lines that end in LF or CR LF, separated by comma, semicolon or tab, as the header is or as a first line `sep=;` says, which is no row. A file without rows is refused. A `reference` that the portfolio knows is the same site: it gets a new revision if its row says something else than that of the last import, and is left alone otherwise, so that an import can be repeated: what was edited or assessed with a newer map since stays. A row that changed replaces the whole input, except for what no column can say (`edition`, `tolerable_risk`, `measure_costs`). Rows of an import change no site of which a newer import has spoken. A row without a reference is a new site each time. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
+// `/v1/import-columns.csv` says what each column means and allows; `/v1/import-template.csv` is a file to start from. CSV is in UTF-8, with lines that end in LF or CR LF, separated by comma, semicolon or tab, as the header is or as a first line `sep=;` says, which is no row. A file without rows is refused. A `reference` that the portfolio knows is the same site: it gets a new revision if its row says something else than that of the last import, and is left alone otherwise, so that an import can be repeated: what was edited or assessed with a newer map since stays. A row that changed replaces the whole input, except for what no column can say (`edition`, `tolerable_risk`, `measure_costs`). Rows of an import change no site of which a newer import has spoken. A row without a reference is a new site each time. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
 //
 // Takes a body of the `application/geo+json` content type.
 //
@@ -9450,6 +9500,23 @@ func (c *Client) ExportSitesGeoPackage(ctx context.Context, id PortfolioParamete
 // Corresponds with GET /v1/portfolios/{id}/sites.xlsx (the `ExportSitesXLSX` operationId).
 func (c *Client) ExportSitesXLSX(ctx context.Context, id PortfolioParameter, params *ExportSitesXLSXParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewExportSitesXLSXRequest(c.Server, id, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListWork List the imports and re-assessments of a portfolio, newest first.
+//
+// Whatever their state, also those that are still being read, so that work can be found, followed and cancelled whose answer was lost.
+//
+// Corresponds with GET /v1/portfolios/{id}/work (the `ListWork` operationId).
+func (c *Client) ListWork(ctx context.Context, id PortfolioParameter, params *ListWorkParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListWorkRequest(c.Server, id, params)
 	if err != nil {
 		return nil, err
 	}
@@ -11990,6 +12057,33 @@ func NewSampleFlashDensityMapRequest(server string, id MapID, params *SampleFlas
 	return req, nil
 }
 
+// NewGetImportColumnsRequest constructs an http.Request for the GetImportColumns method
+func NewGetImportColumnsRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/import-columns.csv")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewGetImportTemplateCSVRequest constructs an http.Request for the GetImportTemplateCSV method
 func NewGetImportTemplateCSVRequest(server string) (*http.Request, error) {
 	var err error
@@ -13145,6 +13239,79 @@ func NewExportSitesXLSXRequest(server string, id PortfolioParameter, params *Exp
 		if params.ReviewDue != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "review_due", *params.ReviewDue, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "boolean", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewListWorkRequest constructs an http.Request for the ListWork method
+func NewListWorkRequest(server string, id PortfolioParameter, params *ListWorkParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/portfolios/%s/work", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Cursor != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "cursor", *params.Cursor, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -14395,6 +14562,15 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/flash-density-maps/{id}/sample (the `SampleFlashDensityMap` operationId).
 	SampleFlashDensityMapWithResponse(ctx context.Context, id MapID, params *SampleFlashDensityMapParams, reqEditors ...RequestEditorFn) (*SampleFlashDensityMapResponse, error)
 
+	// GetImportColumnsWithResponse What every column of an import means.
+	//
+	// For each column its name, which is also that of the property of a GeoJSON feature, meaning, unit, allowed values or range, default (what an empty cell is taken as), whether it is required, and an example. A column whose name begins with `line_1_` is there for up to six lines: the same with `line_2_` to `line_6_`. The second sheet of `/v1/import-template.xlsx` holds the same table.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/import-columns.csv (the `GetImportColumns` operationId).
+	GetImportColumnsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetImportColumnsResponse, error)
+
 	// GetImportTemplateCSVWithResponse A file to start an import from, as CSV.
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -14438,6 +14614,8 @@ type ClientWithResponsesInterface interface {
 	CreatePortfolioWithResponse(ctx context.Context, body CreatePortfolioJSONRequestBody, reqEditors ...RequestEditorFn) (*CreatePortfolioResponse, error)
 
 	// DeletePortfolioWithResponse Remove a portfolio with its sites, their assessments and all work on it.
+	//
+	// The portfolio is gone at once and its name is free; 204 comes when all its assessments are gone as well. On SQLite these go in parts, between which others can write, about 10 s for 70 000 sites; a removal that is broken off goes on when the request is repeated or the service starts again. On PostgreSQL all goes in one transaction, which keeps nobody waiting who works on something else.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -14522,7 +14700,7 @@ type ClientWithResponsesInterface interface {
 
 	// ImportSitesWithBodyWithResponse Import sites from a file; each row becomes an assessment.
 	//
-	// The columns are those of the templates under `/v1/import-template.csv`. CSV is in UTF-8, with lines that end in LF or CR LF, separated by comma, semicolon or tab, as the header is or as a first line `sep=;` says, which is no row. A file without rows is refused. A `reference` that the portfolio knows is the same site: it gets a new revision if its row says something else than that of the last import, and is left alone otherwise, so that an import can be repeated: what was edited or assessed with a newer map since stays. A row that changed replaces the whole input, except for what no column can say (`edition`, `tolerable_risk`, `measure_costs`). Rows of an import change no site of which a newer import has spoken. A row without a reference is a new site each time. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
+	// `/v1/import-columns.csv` says what each column means and allows; `/v1/import-template.csv` is a file to start from. CSV is in UTF-8, with lines that end in LF or CR LF, separated by comma, semicolon or tab, as the header is or as a first line `sep=;` says, which is no row. A file without rows is refused. A `reference` that the portfolio knows is the same site: it gets a new revision if its row says something else than that of the last import, and is left alone otherwise, so that an import can be repeated: what was edited or assessed with a newer map since stays. A row that changed replaces the whole input, except for what no column can say (`edition`, `tolerable_risk`, `measure_costs`). Rows of an import change no site of which a newer import has spoken. A row without a reference is a new site each time. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -14531,7 +14709,7 @@ type ClientWithResponsesInterface interface {
 
 	// ImportSitesWithApplicationGeoPlusJSONBodyWithResponse Import sites from a file; each row becomes an assessment.
 	//
-	// The columns are those of the templates under `/v1/import-template.csv`. CSV is in UTF-8, with lines that end in LF or CR LF, separated by comma, semicolon or tab, as the header is or as a first line `sep=;` says, which is no row. A file without rows is refused. A `reference` that the portfolio knows is the same site: it gets a new revision if its row says something else than that of the last import, and is left alone otherwise, so that an import can be repeated: what was edited or assessed with a newer map since stays. A row that changed replaces the whole input, except for what no column can say (`edition`, `tolerable_risk`, `measure_costs`). Rows of an import change no site of which a newer import has spoken. A row without a reference is a new site each time. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
+	// `/v1/import-columns.csv` says what each column means and allows; `/v1/import-template.csv` is a file to start from. CSV is in UTF-8, with lines that end in LF or CR LF, separated by comma, semicolon or tab, as the header is or as a first line `sep=;` says, which is no row. A file without rows is refused. A `reference` that the portfolio knows is the same site: it gets a new revision if its row says something else than that of the last import, and is left alone otherwise, so that an import can be repeated: what was edited or assessed with a newer map since stays. A row that changed replaces the whole input, except for what no column can say (`edition`, `tolerable_risk`, `measure_costs`). Rows of an import change no site of which a newer import has spoken. A row without a reference is a new site each time. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
 	//
 	// Takes a body of the `application/geo+json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -14585,6 +14763,15 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/portfolios/{id}/sites.xlsx (the `ExportSitesXLSX` operationId).
 	ExportSitesXLSXWithResponse(ctx context.Context, id PortfolioParameter, params *ExportSitesXLSXParams, reqEditors ...RequestEditorFn) (*ExportSitesXLSXResponse, error)
+
+	// ListWorkWithResponse List the imports and re-assessments of a portfolio, newest first.
+	//
+	// Whatever their state, also those that are still being read, so that work can be found, followed and cancelled whose answer was lost.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/portfolios/{id}/work (the `ListWork` operationId).
+	ListWorkWithResponse(ctx context.Context, id PortfolioParameter, params *ListWorkParams, reqEditors ...RequestEditorFn) (*ListWorkResponse, error)
 
 	// ListPresetsWithResponse List the presets.
 	//
@@ -16373,6 +16560,40 @@ func (r SampleFlashDensityMapResponse) ContentType() string {
 	return ""
 }
 
+type GetImportColumnsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+}
+
+// GetBody returns the raw response body bytes
+func (r GetImportColumnsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetImportColumnsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetImportColumnsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetImportColumnsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type GetImportTemplateCSVResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -17101,6 +17322,54 @@ func (r ExportSitesXLSXResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r ExportSitesXLSXResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// ListWorkResponse200Headers the declared response headers of an HTTP 200 response for ListWork
+type ListWorkResponse200Headers struct {
+	Link *string
+}
+
+type ListWorkResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *WorkList
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *ListWorkResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListWorkResponse) GetJSON200() *WorkList {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r ListWorkResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListWorkResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListWorkResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListWorkResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -18585,6 +18854,21 @@ func (c *ClientWithResponses) SampleFlashDensityMapWithResponse(ctx context.Cont
 	return ParseSampleFlashDensityMapResponse(rsp)
 }
 
+// GetImportColumnsWithResponse What every column of an import means.
+//
+// For each column its name, which is also that of the property of a GeoJSON feature, meaning, unit, allowed values or range, default (what an empty cell is taken as), whether it is required, and an example. A column whose name begins with `line_1_` is there for up to six lines: the same with `line_2_` to `line_6_`. The second sheet of `/v1/import-template.xlsx` holds the same table.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/import-columns.csv (the `GetImportColumns` operationId).
+func (c *ClientWithResponses) GetImportColumnsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetImportColumnsResponse, error) {
+	rsp, err := c.GetImportColumns(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetImportColumnsResponse(rsp)
+}
+
 // GetImportTemplateCSVWithResponse A file to start an import from, as CSV.
 //
 // Returns a wrapper object for the known response body format(s).
@@ -18664,6 +18948,8 @@ func (c *ClientWithResponses) CreatePortfolioWithResponse(ctx context.Context, b
 }
 
 // DeletePortfolioWithResponse Remove a portfolio with its sites, their assessments and all work on it.
+//
+// The portfolio is gone at once and its name is free; 204 comes when all its assessments are gone as well. On SQLite these go in parts, between which others can write, about 10 s for 70 000 sites; a removal that is broken off goes on when the request is repeated or the service starts again. On PostgreSQL all goes in one transaction, which keeps nobody waiting who works on something else.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -18802,7 +19088,7 @@ func (c *ClientWithResponses) ComparePortfolioWithResponse(ctx context.Context, 
 
 // ImportSitesWithBodyWithResponse Import sites from a file; each row becomes an assessment.
 //
-// The columns are those of the templates under `/v1/import-template.csv`. CSV is in UTF-8, with lines that end in LF or CR LF, separated by comma, semicolon or tab, as the header is or as a first line `sep=;` says, which is no row. A file without rows is refused. A `reference` that the portfolio knows is the same site: it gets a new revision if its row says something else than that of the last import, and is left alone otherwise, so that an import can be repeated: what was edited or assessed with a newer map since stays. A row that changed replaces the whole input, except for what no column can say (`edition`, `tolerable_risk`, `measure_costs`). Rows of an import change no site of which a newer import has spoken. A row without a reference is a new site each time. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
+// `/v1/import-columns.csv` says what each column means and allows; `/v1/import-template.csv` is a file to start from. CSV is in UTF-8, with lines that end in LF or CR LF, separated by comma, semicolon or tab, as the header is or as a first line `sep=;` says, which is no row. A file without rows is refused. A `reference` that the portfolio knows is the same site: it gets a new revision if its row says something else than that of the last import, and is left alone otherwise, so that an import can be repeated: what was edited or assessed with a newer map since stays. A row that changed replaces the whole input, except for what no column can say (`edition`, `tolerable_risk`, `measure_costs`). Rows of an import change no site of which a newer import has spoken. A row without a reference is a new site each time. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -18817,7 +19103,7 @@ func (c *ClientWithResponses) ImportSitesWithBodyWithResponse(ctx context.Contex
 
 // ImportSitesWithApplicationGeoPlusJSONBodyWithResponse Import sites from a file; each row becomes an assessment.
 //
-// The columns are those of the templates under `/v1/import-template.csv`. CSV is in UTF-8, with lines that end in LF or CR LF, separated by comma, semicolon or tab, as the header is or as a first line `sep=;` says, which is no row. A file without rows is refused. A `reference` that the portfolio knows is the same site: it gets a new revision if its row says something else than that of the last import, and is left alone otherwise, so that an import can be repeated: what was edited or assessed with a newer map since stays. A row that changed replaces the whole input, except for what no column can say (`edition`, `tolerable_risk`, `measure_costs`). Rows of an import change no site of which a newer import has spoken. A row without a reference is a new site each time. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
+// `/v1/import-columns.csv` says what each column means and allows; `/v1/import-template.csv` is a file to start from. CSV is in UTF-8, with lines that end in LF or CR LF, separated by comma, semicolon or tab, as the header is or as a first line `sep=;` says, which is no row. A file without rows is refused. A `reference` that the portfolio knows is the same site: it gets a new revision if its row says something else than that of the last import, and is left alone otherwise, so that an import can be repeated: what was edited or assessed with a newer map since stays. A row that changed replaces the whole input, except for what no column can say (`edition`, `tolerable_risk`, `measure_costs`). Rows of an import change no site of which a newer import has spoken. A row without a reference is a new site each time. A reference stands once in a file: a later row with the same one has a fault that names the row where it stood first, even if that row has faults. What was read in a way worth knowing, such as the value of a formula or a hidden row, is a note of the work and keeps no row out. At most 1 GiB and 1 000 000 rows.
 //
 // Takes a body of the `application/geo+json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -18906,6 +19192,21 @@ func (c *ClientWithResponses) ExportSitesXLSXWithResponse(ctx context.Context, i
 		return nil, err
 	}
 	return ParseExportSitesXLSXResponse(rsp)
+}
+
+// ListWorkWithResponse List the imports and re-assessments of a portfolio, newest first.
+//
+// Whatever their state, also those that are still being read, so that work can be found, followed and cancelled whose answer was lost.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/portfolios/{id}/work (the `ListWork` operationId).
+func (c *ClientWithResponses) ListWorkWithResponse(ctx context.Context, id PortfolioParameter, params *ListWorkParams, reqEditors ...RequestEditorFn) (*ListWorkResponse, error) {
+	rsp, err := c.ListWork(ctx, id, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListWorkResponse(rsp)
 }
 
 // ListPresetsWithResponse List the presets.
@@ -20382,6 +20683,22 @@ func ParseSampleFlashDensityMapResponse(rsp *http.Response) (*SampleFlashDensity
 	return response, nil
 }
 
+// ParseGetImportColumnsResponse parses an HTTP response from a GetImportColumnsWithResponse call
+func ParseGetImportColumnsResponse(rsp *http.Response) (*GetImportColumnsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetImportColumnsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	return response, nil
+}
+
 // ParseGetImportTemplateCSVResponse parses an HTTP response from a GetImportTemplateCSVWithResponse call
 func ParseGetImportTemplateCSVResponse(rsp *http.Response) (*GetImportTemplateCSVResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -20917,6 +21234,45 @@ func ParseExportSitesXLSXResponse(rsp *http.Response) (*ExportSitesXLSXResponse,
 				return nil, err
 			}
 			headers.ContentDisposition = &value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseListWorkResponse parses an HTTP response from a ListWorkWithResponse call
+func ParseListWorkResponse(rsp *http.Response) (*ListWorkResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListWorkResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest WorkList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers ListWorkResponse200Headers
+		if values := rsp.Header.Values("Link"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Link", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Link = &value
 		}
 		response.Headers200 = &headers
 	}

@@ -139,6 +139,8 @@ var operations = map[string][]string{
 	"GET /v1/presets/{kind}/{name}":                 {"200", "400", "404", "500", "503"},
 	"PUT /v1/presets/{kind}/{name}":                 {"200", "201", "400", "404", "409", "413", "415", "422", "500", "503"},
 	"DELETE /v1/presets/{kind}/{name}":              {"204", "400", "404", "500", "503"},
+	"GET /v1/portfolios/{id}/work":                  {"200", "400", "404", "500", "503"},
+	"GET /v1/import-columns.csv":                    {"200", "400", "500"},
 	"GET /v1/import-template.csv":                   {"200", "400", "500"},
 	"GET /v1/import-template.xlsx":                  {"200", "400", "500"},
 	"GET /v1/import-template.geojson":               {"200", "400", "500"},

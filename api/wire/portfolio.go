@@ -112,6 +112,11 @@ type Work struct {
 	SecondsLeft *float64   `json:"seconds_left,omitempty"`
 }
 
+// WorkList is a page of works.
+type WorkList struct {
+	Work []Work `json:"work"`
+}
+
 // WorkFaultList is a page of the faults of rows.
 type WorkFaultList struct {
 	Faults []WorkFault `json:"faults"`

@@ -198,10 +198,36 @@ func (s *Store) Work(ctx context.Context, org store.Organisation, id string) (st
 	return s.work(ctx, org, id, `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.id = $2`)
 }
 
-// LastWork returns the newest work of a kind that was begun.
-func (s *Store) LastWork(ctx context.Context, org store.Organisation, portfolio, kind string) (store.Work, error) {
-	return s.work(ctx, org, portfolio, `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.portfolio = $2
-		AND w.kind = $3 AND w.state NOT IN ('reading', 'refused') ORDER BY w.created_at DESC, w.id DESC LIMIT 1`, kind)
+// ListWorks returns a page of the works on a portfolio.
+func (s *Store) ListWorks(ctx context.Context, org store.Organisation, portfolio string, limit int, cursor string) (store.WorkPage, error) {
+	from, err := store.MapListStart(&limit, cursor)
+	if err != nil {
+		return store.WorkPage{}, err
+	}
+	key, err := address(org, portfolio)
+	if err != nil {
+		return store.WorkPage{}, nil
+	}
+	query, args := `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.portfolio = $2`, append(key, limit+1)
+	if from != nil {
+		query += ` AND (w.created_at, w.id) < ($4, $5)`
+		args = append(args, from.FirstCreatedAt, from.ID)
+	}
+	all, err := collect(ctx, s, scanWork, query+` ORDER BY w.created_at DESC, w.id DESC LIMIT $3`, args...)
+	if err != nil {
+		return store.WorkPage{}, err
+	}
+	return store.NextWorkPage(all, limit), nil
+}
+
+// LastChange returns the newest work that has ended, those first that changed sites. LIMIT keeps
+// the sites of each work a look into their index, whatever the planner believes of how many there are.
+func (s *Store) LastChange(ctx context.Context, org store.Organisation, portfolio string) (store.Work, error) {
+	return s.work(ctx, org, portfolio, `SELECT `+workColumns+` FROM work w
+		LEFT JOIN LATERAL (SELECT 1 AS changed FROM portfolio_site s
+			WHERE s.organisation = $1 AND s.portfolio = $2 AND s.changed_by = w.id AND s.before IS NOT NULL LIMIT 1) c ON true
+		WHERE w.organisation = $1 AND w.portfolio = $2 AND w.state IN ('done', 'cancelled')
+		ORDER BY c.changed IS NOT NULL DESC, w.created_at DESC, w.id DESC LIMIT 1`)
 }
 
 func (s *Store) work(ctx context.Context, org store.Organisation, id, query string, args ...any) (w store.Work, err error) {

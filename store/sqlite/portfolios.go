@@ -70,7 +70,7 @@ func scanPortfolio(row scanner) (p store.Portfolio, err error) {
 
 // Portfolio returns one portfolio.
 func (s *Store) Portfolio(ctx context.Context, org store.Organisation, id string) (store.Portfolio, error) {
-	return one(ctx, s, org, id, scanPortfolio, `SELECT `+portfolioColumns+` FROM portfolio WHERE organisation = $1 AND id = $2`)
+	return one(ctx, s, org, id, scanPortfolio, `SELECT `+portfolioColumns+` FROM portfolio WHERE organisation = $1 AND id = $2 AND `+standing)
 }
 
 // one reads one row; $1 and $2 are organisation and id.
@@ -121,7 +121,7 @@ func (s *Store) RenamePortfolio(ctx context.Context, org store.Organisation, id,
 	}
 	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) (err error) {
 		p, err = scanPortfolio(tx.QueryRowContext(ctx, `UPDATE portfolio SET name = $3, description = $4
-			WHERE organisation = $1 AND id = $2 RETURNING `+portfolioColumns, append(key, name, description)...))
+			WHERE organisation = $1 AND id = $2 AND `+standing+` RETURNING `+portfolioColumns, append(key, name, description)...))
 		return taken(err)
 	})
 	if err != nil {
@@ -140,7 +140,7 @@ func (s *Store) ListPortfolios(ctx context.Context, org store.Organisation, limi
 	if !ok {
 		return store.PortfolioPage{}, nil
 	}
-	query, args := `SELECT `+portfolioColumns+` FROM portfolio WHERE organisation = $1`, []any{owner, limit + 1}
+	query, args := `SELECT `+portfolioColumns+` FROM portfolio WHERE organisation = $1 AND `+standing, []any{owner, limit + 1}
 	if from != nil {
 		query += ` AND (created_at, id) < ($3, $4)`
 		args = append(args, from.FirstCreatedAt.UnixMicro(), from.ID)
@@ -152,25 +152,6 @@ func (s *Store) ListPortfolios(ctx context.Context, org store.Organisation, limi
 	return store.NextPortfolioPage(all, limit), nil
 }
 
-// DeletePortfolio removes a portfolio; sites and work go with it, the assessments before it.
-func (s *Store) DeletePortfolio(ctx context.Context, org store.Organisation, id string) error {
-	key, err := address(org, id)
-	if err != nil {
-		return err
-	}
-	return s.writeLong(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		_, err := deleteWhere(ctx, tx, key, `id IN (SELECT assessment FROM portfolio_site WHERE organisation = $1 AND portfolio = $2)`)
-		if err != nil {
-			return err
-		}
-		deleted, err := affected(tx.ExecContext(ctx, `DELETE FROM portfolio WHERE organisation = $1 AND id = $2`, key...))
-		if err == nil && !deleted {
-			return store.ErrNotFound
-		}
-		return err
-	})
-}
-
 // PortfolioTotals adds up the sites of a portfolio.
 func (s *Store) PortfolioTotals(ctx context.Context, org store.Organisation, id string, day time.Time) (store.Totals, error) {
 	return one(ctx, s, org, id, func(row scanner) (t store.Totals, err error) {
@@ -179,7 +160,7 @@ func (s *Store) PortfolioTotals(ctx context.Context, org store.Organisation, id 
 	}, `SELECT count(s.assessment), count(*) FILTER (WHERE NOT s.acceptable),
 			coalesce(sum(s.persons_at_risk), 0.0), count(*) FILTER (WHERE s.review_due <= $3)
 		FROM portfolio p LEFT JOIN portfolio_site s ON s.organisation = p.organisation AND s.portfolio = p.id
-		WHERE p.organisation = $1 AND p.id = $2 GROUP BY p.id`, store.Date(day).Format(time.DateOnly))
+		WHERE p.organisation = $1 AND p.id = $2 AND p.`+standing+` GROUP BY p.id`, store.Date(day).Format(time.DateOnly))
 }
 
 // PutPreset stores a preset or its next version.

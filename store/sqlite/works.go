@@ -44,13 +44,14 @@ func (s *Store) CreateWork(ctx context.Context, org store.Organisation, w store.
 	}
 	w.Portfolio = key[1].(string)
 	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		_, err := tx.ExecContext(ctx, `INSERT INTO work (organisation, portfolio, id, kind, mode, state, options, created_at, touched_at)
-			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $8)`, append(key, w.ID, w.Kind, w.Mode, w.State, w.Options, w.CreatedAt.UnixMicro())...)
-		switch code(err) {
-		case sqlite3.SQLITE_CONSTRAINT_FOREIGNKEY:
-			return store.ErrNotFound
-		case sqlite3.SQLITE_CONSTRAINT_PRIMARYKEY:
+		created, err := affected(tx.ExecContext(ctx, `INSERT INTO work (organisation, portfolio, id, kind, mode, state, options, created_at, touched_at)
+			SELECT organisation, id, $3, $4, $5, $6, $7, $8, $8 FROM portfolio WHERE organisation = $1 AND id = $2 AND `+standing,
+			append(key, w.ID, w.Kind, w.Mode, w.State, w.Options, w.CreatedAt.UnixMicro())...))
+		switch {
+		case code(err) == sqlite3.SQLITE_CONSTRAINT_PRIMARYKEY:
 			return store.ErrExists
+		case err == nil && !created:
+			return store.ErrNotFound
 		}
 		return err
 	})
@@ -208,10 +209,35 @@ func (s *Store) Work(ctx context.Context, org store.Organisation, id string) (st
 	return one(ctx, s, org, id, scanWork, `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.id = $2`)
 }
 
-// LastWork returns the newest work of a kind that was begun.
-func (s *Store) LastWork(ctx context.Context, org store.Organisation, portfolio, kind string) (store.Work, error) {
-	return one(ctx, s, org, portfolio, scanWork, `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.portfolio = $2
-		AND w.kind = $3 AND w.state NOT IN ('reading', 'refused') ORDER BY w.created_at DESC, w.id DESC LIMIT 1`, kind)
+// ListWorks returns a page of the works on a portfolio.
+func (s *Store) ListWorks(ctx context.Context, org store.Organisation, portfolio string, limit int, cursor string) (store.WorkPage, error) {
+	from, err := store.MapListStart(&limit, cursor)
+	if err != nil {
+		return store.WorkPage{}, err
+	}
+	key, err := address(org, portfolio)
+	if err != nil {
+		return store.WorkPage{}, nil
+	}
+	query, args := `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.portfolio = $2`, append(key, limit+1)
+	if from != nil {
+		query += ` AND (w.created_at, w.id) < ($4, $5)`
+		args = append(args, from.FirstCreatedAt.UnixMicro(), from.ID)
+	}
+	all, err := collect(ctx, s, scanWork, query+` ORDER BY w.created_at DESC, w.id DESC LIMIT $3`, args...)
+	if err != nil {
+		return store.WorkPage{}, err
+	}
+	return store.NextWorkPage(all, limit), nil
+}
+
+// LastChange returns the newest work that has ended, those first that changed sites.
+func (s *Store) LastChange(ctx context.Context, org store.Organisation, portfolio string) (store.Work, error) {
+	return one(ctx, s, org, portfolio, scanWork, `SELECT `+workColumns+` FROM work w
+		WHERE w.organisation = $1 AND w.portfolio = $2 AND w.state IN ('done', 'cancelled')
+		ORDER BY EXISTS (SELECT 1 FROM portfolio_site s INDEXED BY portfolio_site_changed
+				WHERE s.organisation = $1 AND s.portfolio = $2 AND s.changed_by = w.id AND s.before IS NOT NULL) DESC,
+			w.created_at DESC, w.id DESC LIMIT 1`)
 }
 
 // WorkUnder returns the work that was begun under a key.
@@ -328,7 +354,9 @@ func (s *Store) StoreChunk(ctx context.Context, org store.Organisation, o store.
 	}
 	err := s.inWork(ctx, org, o.Work, func(ctx context.Context, tx *sql.Tx, key []any) error {
 		var portfolio string
-		if err := tx.QueryRowContext(ctx, `SELECT portfolio FROM work WHERE organisation = $1 AND id = $2`, key...).Scan(&portfolio); err != nil {
+		err := tx.QueryRowContext(ctx, `SELECT p.id FROM work w JOIN portfolio p ON p.organisation = w.organisation AND p.id = w.portfolio
+			WHERE w.organisation = $1 AND w.id = $2 AND p.`+standing, key...).Scan(&portfolio)
+		if err != nil {
 			return orNotFound(err)
 		}
 		state := store.ChunkDone

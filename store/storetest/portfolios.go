@@ -352,7 +352,7 @@ func works(t *testing.T, s suite) {
 	is(t, err, store.ErrNotFound)
 	_, err = s.CreateWork(s.ctx, s.org, store.Work{ID: newID(), Portfolio: p.ID, Kind: "?", Mode: "?", CreatedAt: day})
 	is(t, err, store.ErrInvalid)
-	_, err = s.LastWork(s.ctx, s.org, p.ID, store.WorkImport)
+	_, err = s.LastChange(s.ctx, s.org, p.ID)
 	is(t, err, store.ErrNotFound)
 
 	w, err := s.CreateWork(s.ctx, s.org, store.Work{ID: newID(), Portfolio: p.ID, Kind: store.WorkImport, Mode: store.GoodRowsOnly, Options: []byte(`{"o":1}`), CreatedAt: day})
@@ -407,7 +407,7 @@ func works(t *testing.T, s suite) {
 	if err != nil || w.State != store.WorkDone || w.Done != 1 || w.Failed != 3 || w.Unchanged != 1 || !w.FinishedAt.Equal(day.Add(time.Minute)) || !w.StartedAt.Equal(day) {
 		t.Fatalf("%+v, %v", w, err)
 	}
-	if last, err := s.LastWork(s.ctx, s.org, p.ID, store.WorkImport); err != nil || last.ID != w.ID {
+	if last, err := s.LastChange(s.ctx, s.org, p.ID); err != nil || last.ID != w.ID {
 		t.Fatalf("%+v, %v", last, err)
 	}
 

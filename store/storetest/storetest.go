@@ -62,6 +62,7 @@ func Run(t *testing.T, open func(t *testing.T) store.Store) {
 
 		{"portfolios have names of their own", portfolios},
 		{"a deleted portfolio leaves nothing", deletedPortfolios},
+		{"a portfolio of many sites is deleted with all work", manyDeleted},
 		{"presets have versions", presets},
 		{"sites are ranked, filtered and cut into pages", rankedSites},
 		{"sites are found by any conditions", foundSites},
@@ -70,6 +71,8 @@ func Run(t *testing.T, open func(t *testing.T) store.Store) {
 		{"sites follow their assessments", revisedSites},
 		{"rows are stored once and counted", works},
 		{"works end", endedWorks},
+		{"works are listed in pages", listedWorks},
+		{"the work that changed sites last", lastChange},
 		{"works keep notes", notedWorks},
 		{"one key begins one work", keyedWorks},
 		{"works race", worksRace},
