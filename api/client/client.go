@@ -7,15 +7,19 @@ import (
 	"io"
 	"mime"
 	"net/http"
+	"regexp"
 	"strings"
 	"time"
 )
 
-// DefaultTimeout is that of a call, unless another http.Client is given.
+// DefaultTimeout is that of a call, unless another http.Client is given. Calls
+// that may rightly take longer have none and end with their context: imports and
+// uploads of devices and maps, files of all sites, budgets, the removal of a
+// portfolio, and the events of a work.
 const DefaultTimeout = time.Minute
 
 // New makes a client of the service at base, "http://127.0.0.1:8080". WithHTTPClient
-// gives it another http.Client than one with DefaultTimeout.
+// gives it another http.Client than one with DefaultTimeout, for all calls.
 //
 // Types and methods are generated from openapi.yaml; JSON200 or JSON201 of an
 // answer is its document. A refusal is the error of the call:
@@ -26,8 +30,31 @@ const DefaultTimeout = time.Minute
 //		… refusal.Errors names every fault and where it stands
 //	}
 func New(base string, options ...ClientOption) (*ClientWithResponses, error) {
-	all := append([]ClientOption{WithHTTPClient(&http.Client{Timeout: DefaultTimeout})}, options...)
+	all := append([]ClientOption{WithHTTPClient(&timed{http.Client{Timeout: DefaultTimeout}, http.Client{}})}, options...)
 	return NewClientWithResponses(base, append(all, refuse)...)
+}
+
+// timed has a time limit for usual calls and none for long ones.
+type timed struct{ usual, long http.Client }
+
+// Do sends a request.
+func (t *timed) Do(request *http.Request) (*http.Response, error) {
+	if takesLong(request.Method, request.URL.Path) {
+		return t.long.Do(request)
+	}
+	return t.usual.Do(request)
+}
+
+// longCalls are those that the service gives more time than others. What stands before /v1 is the base.
+var longCalls = map[string]*regexp.Regexp{
+	http.MethodPost:   regexp.MustCompile(`/v1/(portfolios/[^/]+/(imports|budget)|devices|flash-density-maps)$`),
+	http.MethodGet:    regexp.MustCompile(`/v1/(portfolios/[^/]+/sites\.[a-z]+|work/[^/]+/events)$`),
+	http.MethodDelete: regexp.MustCompile(`/v1/portfolios/[^/]+$`),
+}
+
+func takesLong(method, path string) bool {
+	calls, ok := longCalls[method]
+	return ok && calls.MatchString(path)
 }
 
 // refuse makes refusals of the service errors of the call.
@@ -72,19 +99,30 @@ func (p *Problem) Error() string {
 	return b.String()
 }
 
-// String tells a fault with the place where it stands.
+// String tells a fault with the place where it stands, and what stands there.
 func (f Fault) String() string {
+	place := ""
 	switch {
 	case f.Pointer != nil && *f.Pointer != "":
-		return *f.Pointer + " " + f.Reason
+		place = *f.Pointer
 	case f.Parameter != nil:
-		return *f.Parameter + " " + f.Reason
-	case f.Line != nil && f.Column != nil:
-		return fmt.Sprintf("line %d, %s: %s", *f.Line, *f.Column, f.Reason)
+		place = *f.Parameter
 	case f.Line != nil:
-		return fmt.Sprintf("line %d: %s", *f.Line, f.Reason)
+		place = fmt.Sprintf("line %d", *f.Line)
+		if f.Column != nil && *f.Column != "" {
+			place += ", " + *f.Column
+		}
 	}
-	return f.Reason
+	if f.Value != nil && *f.Value != "" {
+		place = strings.TrimSpace(fmt.Sprintf("%s %q", place, *f.Value))
+	}
+	switch {
+	case place == "":
+		return f.Reason
+	case f.Line != nil:
+		return place + ": " + f.Reason
+	}
+	return place + " " + f.Reason
 }
 
 // SPDLevel is how well SPDs are coordinated or bonded: a level, or the
