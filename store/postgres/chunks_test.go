@@ -2,9 +2,11 @@ package postgres
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -22,24 +24,35 @@ type chunks struct {
 	records   []store.Record
 }
 
-// store adds sites in one work, chunk by chunk, or revises those that are there.
-func (c *chunks) store(revise bool, parts ...[]store.Record) {
+// begun queues a work of chunks with the given numbers of rows.
+func (c *chunks) begun(rows ...int) (work string) {
 	c.t.Helper()
 	ctx, now := c.t.Context(), time.Now()
 	w, err := c.CreateWork(ctx, store.Local, store.Work{ID: uuid.NewString(), Portfolio: c.portfolio, Kind: store.WorkImport,
 		Mode: store.GoodRowsOnly, Options: []byte("{}"), CreatedAt: now})
 	c.check(err)
-	for _, part := range parts {
-		c.check(c.AddChunk(ctx, store.Local, w.ID, store.NewChunk{Rows: []byte("rows"), Count: len(part)}, now))
+	for _, n := range rows {
+		c.check(c.AddChunk(ctx, store.Local, w.ID, store.NewChunk{Rows: []byte("rows"), Count: n}, now))
 	}
 	_, err = c.BeginWork(ctx, store.Local, w.ID, store.Notes{}, nil, now)
 	c.check(err)
+	return w.ID
+}
+
+// store adds sites in one work, chunk by chunk, or revises those that are there.
+func (c *chunks) store(revise bool, parts ...[]store.Record) {
+	c.t.Helper()
+	var rows []int
+	for _, part := range parts {
+		rows = append(rows, len(part))
+	}
+	work := c.begun(rows...)
 	for n, part := range parts {
-		outcome := store.Outcome{Work: w.ID, N: n, Created: part, At: now}
+		outcome := store.Outcome{Work: work, N: n, Created: part, At: time.Now()}
 		if revise {
 			outcome.Created, outcome.Revised = nil, c.revised(part)
 		}
-		c.check(c.StoreChunk(ctx, store.Local, outcome))
+		c.check(c.StoreChunk(c.t.Context(), store.Local, outcome))
 	}
 }
 
@@ -102,6 +115,43 @@ func (c *chunks) read() (rows int64) {
 func (c *chunks) exec(query string) error {
 	_, err := c.pool.Exec(c.t.Context(), query)
 	return err
+}
+
+// Two works that change the same sites in opposite orders wait for each other; the one that is
+// broken off is told to look again.
+func TestChunksInOppositeOrders(t *testing.T) {
+	c := &chunks{Store: open(t, storetest.Postgres(t)), t: t}
+	p, err := c.CreatePortfolio(t.Context(), store.Local, store.Portfolio{ID: uuid.NewString(), CreatedAt: time.Now(), Name: "P"})
+	c.check(err)
+	c.portfolio = p.ID
+	c.add(1, 600)
+	said := store.ImportedRow{Hash: "row", At: time.Now()}
+	var forth []store.Confirmed
+	for _, r := range c.records {
+		forth = append(forth, store.Confirmed{Assessment: r.ID, ImportedRow: said})
+	}
+	back := slices.Clone(forth)
+	slices.Reverse(back)
+	for turn := range 3 {
+		said.At = said.At.Add(time.Second)
+		errs := make([]error, 2)
+		var both sync.WaitGroup
+		for i, confirmed := range [][]store.Confirmed{forth, back} {
+			for j := range confirmed {
+				confirmed[j].At = said.At.Add(time.Duration(i) * time.Millisecond)
+			}
+			w := c.begun(1)
+			both.Go(func() {
+				errs[i] = c.StoreChunk(t.Context(), store.Local, store.Outcome{Work: w, Unchanged: 1, Confirmed: confirmed, At: time.Now()})
+			})
+		}
+		both.Wait()
+		for _, err := range errs {
+			if err != nil && !errors.Is(err, store.ErrChunkChanged) {
+				t.Fatalf("turn %d: %v", turn, err)
+			}
+		}
+	}
 }
 
 // Plans made for a small portfolio, and statistics that know of no other, must not make each row

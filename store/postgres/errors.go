@@ -18,6 +18,7 @@ const (
 	foreignKeyViolation = "23503"
 	uniqueViolation     = "23505"
 	readOnly            = "25006" // a standby, during a change of servers
+	deadlock            = "40P01"
 )
 
 // translate turns an error of the driver into one of package store where there

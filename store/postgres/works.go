@@ -407,8 +407,8 @@ func (s *Store) StoreChunk(ctx context.Context, org store.Organisation, o store.
 	switch {
 	case err == nil:
 		s.refreshStatistics(ctx, o.N)
-	case errors.Is(err, store.ErrReferenceTaken), violates(err, uniqueViolation):
-		return store.ErrChunkChanged // another work was faster with one of the references
+	case errors.Is(err, store.ErrReferenceTaken), violates(err, uniqueViolation), violates(err, deadlock):
+		return store.ErrChunkChanged // another work was faster with one of the references or sites
 	case violates(err, foreignKeyViolation):
 		return store.ErrNotFound // the portfolio is being deleted
 	}
