@@ -105,6 +105,9 @@ func (r *importRun) do(ctx context.Context, im jobs.Import, file io.Reader) erro
 	im.Read = r.meter.reading
 	w, _, err := r.jobs.Import(ctx, im, file)
 	r.meter.clear()
+	if err != nil && ctx.Err() != nil {
+		return errors.New("interrupted: the file was not read to its end, nothing was stored")
+	}
 	if err != nil {
 		return err
 	}

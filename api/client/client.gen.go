@@ -8332,7 +8332,7 @@ type ClientInterface interface {
 
 	// RetryWork Try the rows again that failed when they were computed.
 	//
-	// Rows that could not be read from the file are not among them: correct the file and import it again.
+	// Rows that could not be read from the file are not among them: correct the file and import it again. A work is retried once: a repeated request gets the work that the first one began, and what fails in that can be retried there.
 	//
 	// Corresponds with POST /v1/work/{id}/retries (the `RetryWork` operationId).
 	RetryWork(ctx context.Context, id WorkParameter, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -9941,7 +9941,7 @@ func (c *Client) ListWorkNotes(ctx context.Context, id WorkParameter, reqEditors
 
 // RetryWork Try the rows again that failed when they were computed.
 //
-// Rows that could not be read from the file are not among them: correct the file and import it again.
+// Rows that could not be read from the file are not among them: correct the file and import it again. A work is retried once: a repeated request gets the work that the first one began, and what fails in that can be retried there.
 //
 // Corresponds with POST /v1/work/{id}/retries (the `RetryWork` operationId).
 func (c *Client) RetryWork(ctx context.Context, id WorkParameter, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -14975,7 +14975,7 @@ type ClientWithResponsesInterface interface {
 
 	// RetryWorkWithResponse Try the rows again that failed when they were computed.
 	//
-	// Rows that could not be read from the file are not among them: correct the file and import it again.
+	// Rows that could not be read from the file are not among them: correct the file and import it again. A work is retried once: a repeated request gets the work that the first one began, and what fails in that can be retried there.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -19555,7 +19555,7 @@ func (c *ClientWithResponses) ListWorkNotesWithResponse(ctx context.Context, id 
 
 // RetryWorkWithResponse Try the rows again that failed when they were computed.
 //
-// Rows that could not be read from the file are not among them: correct the file and import it again.
+// Rows that could not be read from the file are not among them: correct the file and import it again. A work is retried once: a repeated request gets the work that the first one began, and what fails in that can be retried there.
 //
 // Returns a wrapper object for the known response body format(s).
 //

@@ -31,6 +31,9 @@ func (j *Jobs) compute(ctx context.Context, w *store.Work, c *store.Chunk) (*sto
 		return nil, err
 	}
 	s := &stage{Jobs: j, ctx: ctx, portfolio: w.Portfolio, begun: w.CreatedAt, options: o, outcome: store.Outcome{Work: c.Work, N: c.N, Step: c.Step, At: j.now()}}
+	if o.FileOf != nil {
+		s.begun = *o.FileOf
+	}
 	if w.Kind == store.WorkAssess {
 		err = s.assess(rows)
 	} else {
@@ -44,7 +47,7 @@ type stage struct {
 	*Jobs
 	ctx       context.Context
 	portfolio string
-	begun     time.Time // of the work
+	begun     time.Time // of the import
 	options   options
 	outcome   store.Outcome
 	size      int

@@ -162,6 +162,9 @@ func TestRetry(t *testing.T) {
 		if err != nil || r.Total != 1 || r.Kind != store.WorkImport {
 			t.Fatalf("%+v, %v", r, err)
 		}
+		if same, err := b.jobs.Retry(t.Context(), w.ID); err != nil || same.ID != r.ID {
+			t.Fatalf("a repeated request: %+v, %v", same, err)
+		}
 		b.wants(b.drained(r), store.WorkDone, 0, 1, 0)
 		ok := b.imported(store.GoodRowsOnly, sites("T", 1, 5))
 		if _, err := b.jobs.Retry(t.Context(), ok.ID); !errors.Is(err, jobs.ErrNothingToRetry) {

@@ -35,6 +35,25 @@ func TestNewerImportCounts(t *testing.T) {
 	})
 }
 
+// Rows of an older file are no newer for being tried again.
+func TestRetriedRowsStayOld(t *testing.T) {
+	onBothStores(t, func(t *testing.T, dsn string) {
+		b := newBench(t, dsn)
+		head := "reference,name,latitude,longitude,flash_density_map,ground_flashes_per_km2_year,length_m,width_m,height_m\n"
+		old := b.imported(store.GoodRowsOnly, head+"A,Invented site,1,2,no-such-map,,9,8,5\n")
+		b.wants(old, store.WorkDone, 0, 1, 0)
+		b.wants(b.imported(store.GoodRowsOnly, head+"A,Invented site,1,2,,4,9,8,5\n"), store.WorkDone, 1, 0, 0)
+		again, err := b.jobs.Retry(t.Context(), old.ID)
+		if err != nil {
+			t.Fatal(err)
+		}
+		b.wants(b.drained(again), store.WorkDone, 0, 0, 1)
+		if s := b.all()["A"]; s.GroundFlashes != 4 || s.Revision != 1 {
+			t.Fatalf("%+v", s)
+		}
+	})
+}
+
 // A newer import may speak of a site between reading and storing an older one's row.
 func TestNewerImportOvertakes(t *testing.T) {
 	onBothStores(t, func(t *testing.T, dsn string) {

@@ -66,6 +66,10 @@ func (q *riverQueue[TTx]) Enqueue(ctx context.Context, work string, chunks []int
 			all[i].InsertOpts.UniqueOpts = river.UniqueOpts{ByArgs: true}
 		}
 	}
+	if round > 0 { // the fast way refuses all where one is there already
+		_, err := q.client.InsertMany(ctx, all)
+		return err
+	}
 	_, err := q.client.InsertManyFast(ctx, all)
 	return err
 }

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"slices"
+	"time"
 
 	"levinward/store"
 )
@@ -21,6 +22,8 @@ type options struct {
 	Maps map[string]string `json:"maps,omitempty"`
 	// Map is where every site takes N_G from.
 	Map string `json:"map,omitempty"`
+	// FileOf is when the import was begun whose rows a retry does again.
+	FileOf *time.Time `json:"file_of,omitempty"`
 }
 
 func optionsOf(w *store.Work) (o options, err error) {
@@ -125,6 +128,9 @@ func (j *Jobs) Retry(ctx context.Context, work string) (store.Work, error) {
 	if err != nil {
 		return store.Work{}, err
 	}
+	if o.FileOf == nil {
+		o.FileOf = &old.CreatedAt // its rows are no newer for being tried again
+	}
 	w, err := j.newWork(ctx, old.Portfolio, old.Kind, store.GoodRowsOnly, o)
 	if err != nil {
 		return store.Work{}, err
@@ -152,6 +158,7 @@ func (j *Jobs) Retry(ctx context.Context, work string) (store.Work, error) {
 		j.abandon(ctx, w.ID, ErrNothingToRetry)
 		return store.Work{}, ErrNothingToRetry
 	}
-	w, _, err = j.begin(ctx, w.ID, store.Notes{}, nil)
+	// Under a key, so that a repeated request finds the retry that was begun instead of doubling rows without a reference.
+	w, _, err = j.begin(ctx, w.ID, store.Notes{}, &store.Idempotency{Key: "retry of " + work, BodyHash: "all rows that failed"})
 	return w, err
 }

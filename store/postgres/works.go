@@ -3,6 +3,8 @@ package postgres
 import (
 	"context"
 	"errors"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -388,10 +390,7 @@ func (s *Store) StoreChunk(ctx context.Context, org store.Organisation, o store.
 		if err := s.insertSites(ctx, tx, key, portfolio, o.Created); err != nil {
 			return err
 		}
-		if err := reviseSites(ctx, tx, key, portfolio, o.Revised); err != nil {
-			return err
-		}
-		if err := confirmSites(ctx, tx, key, o.Confirmed); err != nil {
+		if err := reviseSites(ctx, tx, key, portfolio, o.Revised, o.Confirmed); err != nil {
 			return err
 		}
 		if err := insertFaults(ctx, tx, key, o.Faults, 0); err != nil {
@@ -486,13 +485,20 @@ WHERE organisation = $1 AND id = $3 AND newest = $4
 	AND $2 = (SELECT s.portfolio FROM portfolio_site s
 		WHERE s.organisation = $1 AND s.assessment = $3 AND ($10::timestamptz IS NULL OR s.imported_at <= $10))`
 
-// reviseSites appends revisions to sites; ErrChunkChanged where one was revised or deleted meanwhile.
-func reviseSites(ctx context.Context, tx pgx.Tx, key []any, portfolio string, revised []store.Revised) error {
-	if len(revised) == 0 {
-		return nil
-	}
+// siteChange is a statement on the row of one site.
+type siteChange struct {
+	assessment string
+	queue      func(*pgx.Batch)
+}
+
+// reviseSites appends revisions to sites, and notes that an import has spoken of those that stay as they are;
+// ErrChunkChanged where one was revised or deleted meanwhile. Every chunk locks its assessments, and then
+// its sites, in their order: two of the same sites do not wait for each other.
+func reviseSites(ctx context.Context, tx pgx.Tx, key []any, portfolio string, revised []store.Revised, confirmed []store.Confirmed) error {
 	owner, work := key[0].(string), key[1].(string)
-	var moved, told pgx.Batch
+	slices.SortFunc(revised, func(a, b store.Revised) int { return strings.Compare(a.ID, b.ID) })
+	var moved pgx.Batch
+	var changes []siteChange
 	for i := range revised {
 		r := &revised[i]
 		before, err := store.EncodeBefore(&r.Before)
@@ -505,33 +511,36 @@ func reviseSites(ctx context.Context, tx pgx.Tx, key []any, portfolio string, re
 		}
 		moved.Queue(reviseSite, owner, portfolio, r.ID, r.Before.Revision, store.Fold(r.Name), store.Fold(r.Reference),
 			r.Latitude, r.Longitude, r.ReviewDue, importedAt).Exec(onlyOne)
-		queueSite(&told, owner, &r.Record, &work, before)
+		changes = append(changes, siteChange{r.ID, func(b *pgx.Batch) { queueSite(b, owner, &r.Record, &work, before) }})
 	}
-	if err := tx.SendBatch(ctx, &moved).Close(); err != nil {
-		return err
+	if len(revised) > 0 {
+		if err := tx.SendBatch(ctx, &moved).Close(); err != nil {
+			return err
+		}
+		record := func(i int) *store.Record { return &revised[i].Record }
+		if err := copyRevisions(ctx, tx, binaryID(owner), len(revised), record); err != nil {
+			return err
+		}
+		if err := tellAll(ctx, tx, owner, store.EventRevised, len(revised), record); err != nil {
+			return err
+		}
 	}
-	record := func(i int) *store.Record { return &revised[i].Record }
-	if err := copyRevisions(ctx, tx, binaryID(owner), len(revised), record); err != nil {
-		return err
+	for _, c := range confirmed {
+		changes = append(changes, siteChange{c.Assessment, func(b *pgx.Batch) { b.Queue(confirmSite, owner, c.Assessment, c.Hash, c.At) }})
 	}
-	if err := tellAll(ctx, tx, owner, store.EventRevised, len(revised), record); err != nil {
-		return err
+	slices.SortFunc(changes, func(a, b siteChange) int { return strings.Compare(a.assessment, b.assessment) })
+	var sites pgx.Batch
+	for _, c := range changes {
+		c.queue(&sites)
 	}
-	return sendSites(ctx, tx, &told)
-}
-
-// confirmSites notes that an import has spoken of sites that stay as they are.
-func confirmSites(ctx context.Context, tx pgx.Tx, key []any, confirmed []store.Confirmed) error {
-	if len(confirmed) == 0 {
+	if len(changes) == 0 {
 		return nil
 	}
-	var b pgx.Batch
-	for _, c := range confirmed {
-		b.Queue(`UPDATE portfolio_site SET imported_hash = $3, imported_at = $4
-			WHERE organisation = $1 AND assessment = $2 AND imported_at < $4`, key[0], c.Assessment, c.Hash, c.At)
-	}
-	return tx.SendBatch(ctx, &b).Close()
+	return sendSites(ctx, tx, &sites)
 }
+
+// confirmSite notes what an import said of a site that stays as it is.
+const confirmSite = `UPDATE portfolio_site SET imported_hash = $3, imported_at = $4 WHERE organisation = $1 AND assessment = $2 AND imported_at < $4`
 
 // onlyOne accepts a statement that changed one row.
 func onlyOne(tag pgconn.CommandTag) error {
