@@ -1,34 +1,18 @@
 package postgres
 
 import (
-	"context"
 	"fmt"
 	"slices"
-	"strings"
 	"testing"
 	"time"
 
-	"github.com/google/uuid"
-
 	"levinward/store"
-	"levinward/store/storetest"
 )
 
 // With statistics that know of two sites only, a filter that selects few of many must not read
 // all of them, nor one that selects most of them sort all of them; an extent reads the ends of indices.
 func TestFiltersReadWhatTheyFind(t *testing.T) {
-	url := storetest.Postgres(t)
-	separator := "?"
-	if strings.Contains(url, "?") {
-		separator = "&"
-	}
-	c := &chunks{Store: open(t, url+separator+"pool_max_conns=1"), t: t}
-	if c.exec(`SELECT pg_stat_force_next_flush()`) != nil {
-		t.Skip("needs PostgreSQL 15 or newer, which tells at once what it read")
-	}
-	p, err := c.CreatePortfolio(context.Background(), store.Local, store.Portfolio{ID: uuid.NewString(), CreatedAt: time.Now(), Name: "P"})
-	c.check(err)
-	c.portfolio = p.ID
+	c := counted(t)
 	c.check(c.exec(`ALTER TABLE portfolio_site SET (autovacuum_enabled = false)`))
 	c.add(1, 2)
 	c.check(c.exec(`ANALYZE portfolio_site`))
