@@ -26,9 +26,10 @@ const (
 	CommonPractice                    // a fact of the trade without a published source
 	Assumed                           // a default taken because the user gave nothing
 	Computed                          // follows from a formula that has itself been read in a secondary source
+	Checked                           // compared with the printed standard by a reader who is named; see Review
 )
 
-var provenanceNames = [...]string{"given", "secondary_source", "memory", "common_practice", "assumed", "computed"}
+var provenanceNames = [...]string{"given", "secondary_source", "memory", "common_practice", "assumed", "computed", "checked"}
 
 func (p Provenance) String() string { return provenanceNames[p] }
 
