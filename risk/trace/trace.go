@@ -80,6 +80,7 @@ type Row struct {
 	Text       string
 	Values     []float64
 	Provenance Provenance
+	Remark     string // "recollections differ: …" or "row added: …"; empty for most
 }
 
 // Step is one recorded value.
