@@ -16,6 +16,7 @@ import (
 
 	"github.com/xuri/excelize/v2"
 
+	"levinward/api/assess"
 	"levinward/store"
 )
 
@@ -87,7 +88,7 @@ func TestNotesOfTheImportCommand(t *testing.T) {
 	}
 	status, out, errs := command(t, "", "import", "-database", filepath.Join(t.TempDir(), "a.db"), "-portfolio", "P", name)
 	want := "note: rows 2 to 3, height_m: is a formula; its value when the file was saved was used\n" +
-		"note: row 4: the row is hidden in the sheet; it was read all the same\n3 rows: 3 stored, 0 unchanged, 0 with faults; 3 with notes\n"
+		"note: row 4: the row is hidden in the sheet; it was read all the same\n3 rows: 3 stored, 0 unchanged, 0 with faults; 3 with notes\n" + assess.CautionsInShort + "\n"
 	if status != exitOK || out != want {
 		t.Errorf("status %d: %s%s", status, out, errs)
 	}

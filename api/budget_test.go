@@ -475,7 +475,7 @@ func TestBudgetAsTable(t *testing.T) {
 		imported.add(t, risky(t, 0, 5, ""), changed(t, risky(t, 1, 6, ""), map[string]any{"/reference": "=cmd"}))
 		body = changed(t, body, map[string]any{"/measure_costs": prices("XTS")})
 		same := csvOf(t, c.Post("/v1/portfolios/"+imported.id+"/budget", body, "Accept", "text/csv").Want(http.StatusOK))
-		caution := slices.Index(rows[0], "cautions")
+		caution := slices.Index(rows[0], "plan_cautions")
 		if last := len(same) - 1; last != len(rows)-1 || !strings.HasPrefix(same[last][caution], "2 of 2 sites have no prices of their own") || !strings.HasSuffix(same[last][caution], rows[last][caution]) {
 			t.Errorf("%v", same)
 		} else {
@@ -485,7 +485,7 @@ func TestBudgetAsTable(t *testing.T) {
 				}
 			}
 		}
-		if cell(2, "reference") != "'=cmd" || cell(3, "assessment") != "total" || cell(3, "cost") != plan.Cost || cell(3, "saved") != "11" || cell(3, "bound") != "11" || cell(3, "gap_percent") != "0" || !strings.Contains(cell(3, "cautions"), "licensed practitioner") {
+		if cell(2, "reference") != "'=cmd" || cell(3, "assessment") != "total" || cell(3, "cost") != plan.Cost || cell(3, "saved") != "11" || cell(3, "bound") != "11" || cell(3, "gap_percent") != "0" || !strings.Contains(cell(3, "plan_cautions"), "licensed practitioner") {
 			t.Errorf("%v", rows[2:])
 		}
 	})

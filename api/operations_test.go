@@ -560,6 +560,7 @@ func stepOf(t *testing.T, names, row []string) step {
 	doc := map[string]any{}
 	for i, name := range names {
 		switch text := row[i]; name {
+		case "cautions": // of the table, not of a step
 		case "index", "value":
 			doc[name] = json.Number(text)
 		case "inputs":
