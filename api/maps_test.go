@@ -715,7 +715,7 @@ func TestMapExamplesOfTheContract(t *testing.T) {
 		if example, ok := content.Example.(string); ok {
 			var m mapAnswer
 			sendMap(c, []byte(example), media, mapQuery()).Want(http.StatusCreated).JSON(&m)
-			if m.Grid != (geo.DensityGrid{Columns: 2, Rows: 2, West: 33, North: -2, CellWidth: 0.5, CellHeight: 0.5}) {
+			if m.Grid != (geo.DensityGrid{Columns: 2, Rows: 2, West: 83, North: -2, CellWidth: 0.5, CellHeight: 0.5}) {
 				t.Errorf("%s: %+v", media, m.Grid)
 			}
 			continue

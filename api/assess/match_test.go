@@ -76,7 +76,7 @@ func anyDevice(r *rand.Rand, n int) wire.Device {
 }
 
 // villageOfLines is an invented site with a line of every kind.
-const villageOfLines = `{"name": "Workshop and school, Ondu ridge (invented)", "location": {"latitude": -3.2, "longitude": 35.1}, "flash_density": {"ground_flashes_per_km2_year": 8},
+const villageOfLines = `{"name": "Workshop and school, Quemmel ridge (invented)", "location": {"latitude": -3.2, "longitude": 85.1}, "flash_density": {"ground_flashes_per_km2_year": 8},
 "structures": [{"id": "workshop", "length_m": 20, "width_m": 10, "height_m": 6, "lps": "II"}, {"id": "school", "length_m": 30, "width_m": 8, "height_m": 4, "failure_endangers_life": true}],
 "lines": [
 	{"id": "tt", "structure": "school", "installation": "aerial", "length_m": 500, "electrical": {"current": "ac", "system": "TT", "nominal_v": 230, "phases": 1, "short_circuit_ka": 1}},

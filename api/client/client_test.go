@@ -128,7 +128,7 @@ func TestAssessThroughClient(t *testing.T) {
 		_, err := c.ReviseAssessmentWithApplicationMergePatchPlusJSONBodyWithResponse(ctx, *first.ID, &client.ReviseAssessmentParams{IfMatch: &match}, patch)
 		refused(t, err, http.StatusPreconditionFailed, "urn:levinward:problem:precondition-failed")
 
-		listed := must(c.ListAssessmentsWithResponse(ctx, &client.ListAssessmentsParams{Bbox: []float64{36, -4, 37, -3}, Q: new("kesta")}))(t)
+		listed := must(c.ListAssessmentsWithResponse(ctx, &client.ListAssessmentsParams{Bbox: []float64{86, -4, 87, -3}, Q: new("quemmel")}))(t)
 		if l := listed.JSON200.Assessments; len(l) != 1 || l[0].ID != *first.ID || l[0].Revision != 2 || l[0].Reference != *in.Reference {
 			t.Errorf("listed: %s", listed.Body)
 		}
