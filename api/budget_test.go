@@ -103,7 +103,7 @@ func TestBudget(t *testing.T) {
 					if choice.Acceptable {
 						above--
 					}
-					if choice.Acceptable != (choice.RisksAfter["loss_of_human_life"] <= 1e-5) { // the only limit here, Table 4
+					if choice.Acceptable != (choice.RisksAfter["loss_of_human_life"] <= 1e-5) { // the only limit here: IEC 62305-2:2010, Table 4, from memory
 						t.Errorf("acceptable %v with %v", choice.Acceptable, choice.RisksAfter)
 					}
 				}
@@ -491,6 +491,7 @@ func TestBudgetAsTable(t *testing.T) {
 	})
 }
 
+// How persons count that nobody stated is our own rule: one for each structure whose R_1 is above R_T (IEC 62305-2:2010, Table 4, from memory).
 func TestBudgetBounds(t *testing.T) {
 	s := openSQLite(t)
 	p := openPortfolio(t, s, "P")

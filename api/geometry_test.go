@@ -278,6 +278,8 @@ func TestRoutesAreMeasured(t *testing.T) {
 	}
 }
 
+// IEC 62305-2:2010, A.4, read in a secondary source: A_L = 40 L_L.
+//
 // The worksheet says where the areas and lengths come from, and what follows from them.
 func TestWorksheetOfDrawnSite(t *testing.T) {
 	c := newClient(t, newServer(t, openSQLite(t)))
@@ -598,6 +600,7 @@ func TestLargeFootprint(t *testing.T) {
 	c := newClient(t, newServer(t, openSQLite(t)))
 	const corners = 40_000
 	r := calculate(c, drawnBody(polygonOf("["+ringText(corners, true)+"]"), ""))
+	// Annex A of IEC 62305-2:2010, read in a secondary source: A_D within 3H = 15 m of the footprint, A_M within 500 m without it.
 	// An ellipse of half axes of 0.01 degree; its widened area by Steiner's formula with Ramanujan's perimeter
 	// (Q. J. Math. 45, 1914). The scale of the meridian from the radii of curvature at the latitude.
 	sin, cos := math.Sincos(-3.117 * math.Pi / 180)

@@ -312,6 +312,7 @@ func TestConcurrentRevisions(t *testing.T) {
 	})
 }
 
+// IEC 62305-2:2010, A.2.4, from memory: N_D = N_G A_D C_D 1e-6, so twice N_G gives twice N_D.
 func TestChanges(t *testing.T) {
 	onBothStores(t, func(t *testing.T, c *apitest.Client) {
 		s, _ := create(c, smallest(t))

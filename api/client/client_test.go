@@ -91,6 +91,7 @@ func site(t *testing.T) client.Input {
 	return in
 }
 
+// IEC 62305-2:2010, Annex A, from memory: every number of events is N_G times an area, so R_1 rises with N_G.
 func TestAssessThroughClient(t *testing.T) {
 	onBothStores(t, func(t *testing.T, c *client.ClientWithResponses) {
 		ctx, in := t.Context(), site(t)
