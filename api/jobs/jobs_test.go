@@ -242,7 +242,7 @@ func TestKilled(t *testing.T) {
 		for kills := 0; kills < 2; kills++ {
 			c := worker(t, dsn)
 			before := b.work(w.ID).Done
-			for end := time.Now().Add(30 * time.Second); b.work(w.ID).Done == before && time.Now().Before(end); {
+			for end := time.Now().Add(5 * time.Minute); b.work(w.ID).Done == before && time.Now().Before(end); {
 				time.Sleep(time.Millisecond)
 			}
 			if err := c.Process.Kill(); err != nil {
