@@ -60,7 +60,8 @@ func (s *Server) collectionAreas(c echo.Context) error {
 	if err := json.Unmarshal(r.Result, &result); err != nil {
 		return err
 	}
-	m := mapper{site: result.Input.Core(), result: &result, tolerance: tolerance, collection: featureCollection{"FeatureCollection", cautionsOf(result.Cautions), []feature{}}}
+	m := mapper{site: result.Input.Core(), result: &result, tolerance: tolerance,
+		collection: featureCollection{"FeatureCollection", cautionsOf(result.Cautions), []feature{}}}
 	if err := m.draw(); err != nil {
 		return err
 	}

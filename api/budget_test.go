@@ -491,7 +491,8 @@ func TestBudgetAsTable(t *testing.T) {
 	})
 }
 
-// How persons count that nobody stated is our own rule: one for each structure whose R_1 is above R_T (IEC 62305-2:2010, Table 4, from memory).
+// How persons count that nobody stated is our own rule: one for each structure whose R_1 is above R_T
+// (IEC 62305-2:2010, Table 4, from memory).
 func TestBudgetBounds(t *testing.T) {
 	s := openSQLite(t)
 	p := openPortfolio(t, s, "P")

@@ -636,7 +636,8 @@ func TestMapsInMemory(t *testing.T) {
 	holds(ids[1])
 }
 
-// The site lies in the centre of a cell of 12.15 in the file; thunderstorm days count a tenth (IEC 62305-2:2010, A.1, read in a secondary source).
+// The site lies in the centre of a cell of 12.15 in the file; thunderstorm days count a tenth
+// (IEC 62305-2:2010, A.1, read in a secondary source).
 func TestMapsOfManyAtOnce(t *testing.T) {
 	for name, open := range map[string]func(testing.TB) store.Store{"SQLite": openSQLite, "PostgreSQL": openPostgres} {
 		t.Run(name, func(t *testing.T) {

@@ -803,7 +803,8 @@ func TestEarthExamplesAreAccepted(t *testing.T) {
 }
 
 func TestCheckExamplesAreAccepted(t *testing.T) {
-	// Common practice, no published source: a device begins to act at 1.2 times its U_C or more, 1.2 x 820 V = 984 V, and so not before 800 V break the controller.
+	// Common practice, no published source: a device begins to act at 1.2 times its U_C or more, 1.2 x 820 V = 984 V,
+	// and so not before 800 V break the controller.
 	verdicts := map[string]spd.Verdict{"useless": spd.Ineffective, "supply": spd.InsufficientData}
 	for name, example := range examplesOf(t, "/v1/spd-checks") {
 		req, ok := wire.SPDChecks.Decode(encode(t, example))
