@@ -37,6 +37,7 @@ func CheckByValue(req *wire.SPDCheck) (*wire.SPDCheckResult, []risk.Violation) {
 func check(req *wire.SPDCheck, in *risk.Input, l *risk.Line, e *spd.Entry) *wire.SPDCheckResult {
 	d := req.Device.Core()
 	r := spd.Check(&d, &spd.Place{Entry: e, Line: l, Installation: req.Installation.Core()})
+	r.Cautions = withGeneral(r.Cautions)
 	return wire.NewSPDCheckResult(in, e, &r)
 }
 
