@@ -32,6 +32,71 @@ func TestRecordedSteps(t *testing.T) {
 	}
 }
 
+// stepsOf counts the recorded steps of a symbol.
+func stepsOf(t *testing.T, in *risk.Input, symbol string) int {
+	t.Helper()
+	_, sheet := assess(t, in)
+	n := 0
+	for i := range sheet.Steps {
+		if sheet.Steps[i].Quantity.Symbol == symbol {
+			n++
+		}
+	}
+	return n
+}
+
+// A zone without measures against shock shows the row "no measure", one with measures only theirs.
+func TestRecordedShockMeasures(t *testing.T) {
+	in := workshop()
+	if n := stepsOf(t, in, "P_TA_measure"); n != 1 {
+		t.Errorf("%d rows of Table B.1 without a measure, want the first one", n)
+	}
+	in.Structures[0].Zones[0].StructureShock = risk.WarningNotices | risk.Insulation
+	if n := stepsOf(t, in, "P_TA_measure"); n != 2 {
+		t.Errorf("%d rows of Table B.1 for two measures", n)
+	}
+	in.Structures[0].LPS = risk.LPSIFullCover
+	if n := stepsOf(t, in, "P_TA_measure"); n != 3 {
+		t.Errorf("%d rows of Table B.1 for two measures and a frame", n)
+	}
+	in.Structures[0].Zones[0].StructureShock = 0
+	if n := stepsOf(t, in, "P_TA_measure"); n != 1 {
+		t.Errorf("%d rows of Table B.1 for a frame alone", n)
+	}
+}
+
+// What is not used is not recorded: an inner screen and touch voltages without internal systems, values of heritage where none are given.
+func TestUnusedStepsAreLeftOut(t *testing.T) {
+	in := workshop()
+	in.Structures[0].CulturalHeritage = true
+	for _, symbol := range []string{"c_a", "c_z", "c_t"} {
+		if n := stepsOf(t, in, symbol); n > 0 {
+			t.Errorf("%d steps of %s, which was not given", n, symbol)
+		}
+	}
+	in.Structures[0].Zones[0].Systems = nil
+	for _, symbol := range []string{"P_TU", "K_S2"} {
+		if n := stepsOf(t, in, symbol); n > 0 {
+			t.Errorf("%d steps of %s without an internal system", n, symbol)
+		}
+	}
+}
+
+// Components are named after the risk they belong to: R_1 to R_4.
+func TestNamesOfRisks(t *testing.T) {
+	found := map[string]bool{}
+	for _, q := range (ed2.Edition{}).Quantities() {
+		found[q.Symbol+": "+q.Name] = true
+	}
+	for _, name := range []string{"R_A: component of R_1 in the zone", "R_A: component of R_1 over all zones", "R_C: component of R_2 in the zone",
+		"R_V: component of R_3 over all zones", "R_Z: component of R_4 in the zone", "R_1: risk of loss_of_human_life in the structure",
+		"R_4: risk of loss_of_economic_value in the structure", "R_2_z: risk in the zone"} {
+		if !found[name] {
+			t.Errorf("no quantity %q", name)
+		}
+	}
+}
+
 // A computation without a worksheet gives the same figures, and so does one with a worksheet used before.
 func TestWorksheetChangesNothing(t *testing.T) {
 	in := workshop()
