@@ -30,6 +30,14 @@ func TestNumbers(t *testing.T) {
 		}
 		seen[q.id] = true
 	}
+	newest := &Quantity{Symbol: "n", Expr: "sum(a)", In: []*Quantity{side}}
+	Number(newest)
+	tr := New(0)
+	tr.Given(side, 4)
+	tr.Collect(newest, 4) // there is room for the quantity that was numbered last
+	if got := tr.From(1); !slices.Equal(got, []int32{0}) {
+		t.Errorf("from %v", got)
+	}
 	before := quantities
 	parent, one := &Quantity{Symbol: "p"}, &Quantity{Symbol: "c"}
 	one.BranchOf = parent
@@ -97,13 +105,14 @@ func TestRecall(t *testing.T) {
 	tr.Given(side, 1)
 	old := tr.Last(side)
 	tr.Given(width, 3)
+	tr.Given(total, 4)
 	tr.Given(side, 2)
 	if old == tr.Last(side) || tr.Last(area) != 0 {
 		t.Errorf("last steps %v, %v, %v", old, tr.Last(side), tr.Last(area))
 	}
 	tr.Recall(old)
 	tr.Set(area, 3)
-	if got := tr.From(3); !slices.Equal(got, []int32{0, 1}) {
+	if got := tr.From(4); !slices.Equal(got, []int32{0, 1}) {
 		t.Errorf("from %v, want the recalled step", got)
 	}
 }
@@ -169,6 +178,9 @@ func TestScopes(t *testing.T) {
 	note()
 	tr.Leave()
 	note()
+	tr.Enter("first", "/lines", 0)
+	tr.Enter("section-1", "sections", 0)
+	note()
 	want := []place{
 		{"/", "", "/side_m", "/total"},
 		{"/clinic", "/structures/2", "/structures/2/side_m", "/total"},
@@ -177,12 +189,13 @@ func TestScopes(t *testing.T) {
 		{"/clinic/zone-2/energy/part", "/structures/2/zones/1/stress", "/structures/2/zones/1/stress/side_m", "/total"},
 		{"/clinic", "/structures/2", "/structures/2/side_m", "/total"},
 		{"/", "", "/side_m", "/total"},
+		{"/first/section-1", "/lines/0/sections/0", "/lines/0/sections/0/side_m", "/total"},
 	}
 	if !slices.Equal(got, want) {
 		t.Errorf("scopes %+v, want %+v", got, want)
 	}
-	if tr.Scopes() != 5 {
-		t.Errorf("%d scopes, want the site and 4 below", tr.Scopes())
+	if tr.Scopes() != 7 {
+		t.Errorf("%d scopes, want the site and 6 below", tr.Scopes())
 	}
 }
 
