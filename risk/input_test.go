@@ -28,7 +28,8 @@ func TestLineEnds(t *testing.T) {
 }
 
 func TestEarthingProved(t *testing.T) {
-	for c, want := range map[risk.EarthConnection]bool{risk.EarthUnknown: false, risk.EarthNone: false, risk.EarthMeasured: true, risk.EarthElectrode: true} {
+	for c, want := range map[risk.EarthConnection]bool{risk.EarthUnknown: false, risk.EarthNone: false,
+		risk.EarthMeasured: true, risk.EarthElectrode: true} {
 		if got := (risk.Earthing{Connection: c}).Proved(); got != want {
 			t.Errorf("%v: proved %v", c, got)
 		}
@@ -44,7 +45,8 @@ func TestSums(t *testing.T) {
 	}
 }
 
-// A risk is acceptable up to R_T itself (IEC 62305-2:2010, clause 5.4, from memory: measures are needed where R > R_T); without a limit always.
+// A risk is acceptable up to R_T itself (IEC 62305-2:2010, clause 5.4, from memory: measures are needed where R >
+// R_T); without a limit always.
 func TestAcceptable(t *testing.T) {
 	for _, c := range []struct {
 		total, limit float64

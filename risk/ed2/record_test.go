@@ -20,7 +20,8 @@ func TestRecordedSteps(t *testing.T) {
 		scopes[sheet.ScopeName(sheet.Steps[i].Scope)] = true
 		symbols[sheet.Steps[i].Quantity.Symbol]++
 	}
-	for _, name := range []string{"/supply/section-1", "/supply/section-2", "/supply/section-3", "/workshop/hall", "/workshop/hall/supply", "/workshop/supply"} {
+	for _, name := range []string{"/supply/section-1", "/supply/section-2", "/supply/section-3", "/workshop/hall",
+		"/workshop/hall/supply", "/workshop/supply"} {
 		if !scopes[name] {
 			t.Errorf("no scope %s", name)
 		}
@@ -88,7 +89,8 @@ func TestNamesOfRisks(t *testing.T) {
 	for _, q := range (ed2.Edition{}).Quantities() {
 		found[q.Symbol+": "+q.Name] = true
 	}
-	for _, name := range []string{"R_A: component of R_1 in the zone", "R_A: component of R_1 over all zones", "R_C: component of R_2 in the zone",
+	for _, name := range []string{"R_A: component of R_1 in the zone", "R_A: component of R_1 over all zones",
+		"R_C: component of R_2 in the zone",
 		"R_V: component of R_3 over all zones", "R_Z: component of R_4 in the zone", "R_1: risk of loss_of_human_life in the structure",
 		"R_4: risk of loss_of_economic_value in the structure", "R_2_z: risk in the zone"} {
 		if !found[name] {
@@ -170,6 +172,7 @@ func TestMeasuresNeverTakeAway(t *testing.T) {
 	s := &in.Structures[0]
 	s.LPS, s.Zones[0].FireProtection, s.Zones[0].StructureShock = risk.LPSII, risk.AutomaticFireProtection, risk.Insulation
 	e = ed2.Edition{}.Evaluator(in, 0)
-	got = e.Risks(&risk.Measures{LPS: risk.LPSIV, FireProtection: risk.ManualFireProtection, StructureShock: risk.WarningNotices})[risk.HumanLife]
+	got = e.Risks(&risk.Measures{LPS: risk.LPSIV, FireProtection: risk.ManualFireProtection,
+		StructureShock: risk.WarningNotices})[risk.HumanLife]
 	compare(t, "R_1 with less than what is there", got, 0.05*1e-4*1e-3+0.05*2e-4*0.2+0.02*(0.16e-4+0.32e-4*0.2))
 }

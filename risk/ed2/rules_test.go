@@ -27,8 +27,9 @@ func workshop() *risk.Input {
 	return &risk.Input{
 		Edition: ed2.ID, FlashDensity: risk.FlashDensity{NG: 4},
 		Structures: []risk.Structure{{
-			ID: "workshop", Areas: risk.Areas{Given: true, Direct: 250_000, Near: 1_000_000, Parts: 1}, Surroundings: risk.Isolated, Occupancy: risk.Industrial,
-			Zones: []risk.Zone{{ID: "hall", Hours: 8760, Surface: risk.Concrete, FireRisk: risk.OrdinaryFireRisk, Systems: []risk.System{{Line: 0}}}},
+			ID: "workshop", Areas: risk.Areas{Given: true, Direct: 250_000, Near: 1_000_000, Parts: 1}, Surroundings: risk.Isolated,
+			Occupancy: risk.Industrial, Zones: []risk.Zone{
+				{ID: "hall", Hours: 8760, Surface: risk.Concrete, FireRisk: risk.OrdinaryFireRisk, Systems: []risk.System{{Line: 0}}}},
 		}, {
 			ID: "mill", NotAssessed: true, Areas: risk.Areas{Given: true, Direct: 100_000, Near: 900_000, Parts: 1}, Surroundings: risk.Hilltop,
 		}},
@@ -40,7 +41,8 @@ func workshop() *risk.Input {
 type parts struct{ A, B, C, M, U, V, W, Z float64 }
 
 func (p parts) list() [risk.Components]float64 {
-	return [risk.Components]float64{risk.RA: p.A, risk.RB: p.B, risk.RC: p.C, risk.RM: p.M, risk.RU: p.U, risk.RV: p.V, risk.RW: p.W, risk.RZ: p.Z}
+	return [risk.Components]float64{
+		risk.RA: p.A, risk.RB: p.B, risk.RC: p.C, risk.RM: p.M, risk.RU: p.U, risk.RV: p.V, risk.RW: p.W, risk.RZ: p.Z}
 }
 
 // worked is one case: what differs from the workshop, and the components of one risk.
@@ -78,7 +80,9 @@ func TestCountingComponents(t *testing.T) {
 	check(t, map[string]worked{
 		"R1, failures do not endanger life": {func(*risk.Input, *risk.Structure, *risk.Zone, *risk.Line) {},
 			risk.HumanLife, parts{A: 1e-4, B: 2e-4, U: 0.16e-4, V: 0.32e-4}},
-		"R1, failures endanger life, L_O 1e-3": {func(_ *risk.Input, s *risk.Structure, _ *risk.Zone, _ *risk.Line) { s.FailureEndangersLife = true },
+		"R1, failures endanger life, L_O 1e-3": {func(_ *risk.Input, s *risk.Structure, _ *risk.Zone, _ *risk.Line) {
+			s.FailureEndangersLife = true
+		},
 			risk.HumanLife, parts{A: 1e-4, B: 2e-4, C: 1e-3, M: 4 * 0.16 * 1e-3, U: 0.16e-4, V: 0.32e-4, W: 0.16e-3, Z: 16 * 0.3 * 1e-3}},
 		"R2, power supply: no shocks, neither panic nor hours": {func(_ *risk.Input, s *risk.Structure, z *risk.Zone, _ *risk.Line) {
 			s.PublicSupply, z.SpecialHazard, z.Hours = risk.PowerGasWater, risk.HighPanic, 4380
@@ -130,15 +134,17 @@ func TestExplosion(t *testing.T) {
 	with := func(LB float64) parts {
 		return parts{A: 1e-4, B: LB, C: 1e-1, M: 0.64e-1, U: 0.16e-4, V: 0.16 * LB, W: 0.16e-1, Z: 4.8e-1}
 	}
-	explosive := func(x risk.ExplosionZone, fire risk.FireRisk, p risk.FireProtection) func(*risk.Input, *risk.Structure, *risk.Zone, *risk.Line) {
+	type change = func(*risk.Input, *risk.Structure, *risk.Zone, *risk.Line)
+	explosive := func(x risk.ExplosionZone, fire risk.FireRisk, p risk.FireProtection) change {
 		return func(_ *risk.Input, s *risk.Structure, z *risk.Zone, _ *risk.Line) {
 			s.Explosion, z.FireRisk, z.FireProtection = x, fire, p
 		}
 	}
 	check(t, map[string]worked{
-		"zone 0":                       {explosive(risk.Explosion0, risk.OrdinaryFireRisk, risk.NoFireProtection), risk.HumanLife, with(1e-1)},
-		"zone 1":                       {explosive(risk.Explosion1, risk.OrdinaryFireRisk, risk.NoFireProtection), risk.HumanLife, with(1e-2)},
-		"zone 1, automatic":            {explosive(risk.Explosion1, risk.OrdinaryFireRisk, risk.AutomaticFireProtection), risk.HumanLife, with(1e-2)},
+		"zone 0": {explosive(risk.Explosion0, risk.OrdinaryFireRisk, risk.NoFireProtection), risk.HumanLife, with(1e-1)},
+		"zone 1": {explosive(risk.Explosion1, risk.OrdinaryFireRisk, risk.NoFireProtection), risk.HumanLife, with(1e-2)},
+		"zone 1, automatic": {explosive(risk.Explosion1, risk.OrdinaryFireRisk, risk.AutomaticFireProtection),
+			risk.HumanLife, with(1e-2)},
 		"zone 1, manual":               {explosive(risk.Explosion1, risk.NoFireRisk, risk.ManualFireProtection), risk.HumanLife, with(1e-2)},
 		"zone 2, no fire":              {explosive(risk.Explosion2, risk.NoFireRisk, risk.NoFireProtection), risk.HumanLife, with(1e-4)},
 		"zone 2, high fire, automatic": {explosive(risk.Explosion2, risk.HighFireRisk, risk.AutomaticFireProtection), risk.HumanLife, with(1e-2)},
@@ -177,7 +183,8 @@ func TestFireAndHazard(t *testing.T) {
 func TestFrames(t *testing.T) {
 	// With P_SPD 0.02: P_M = 0.02 x 0.16, P_W = 0.02, P_Z = 0.02 x 0.3, whatever the LPS; P_EB is 1.
 	under := func(PTA, PB, PC float64) parts {
-		return parts{A: PTA * PB * 1e-4, B: PB * 2e-4, C: PC * 1e-3, M: 4 * 0.0032 * 1e-3, U: 0.16e-4, V: 0.32e-4, W: 0.0032e-3, Z: 16 * 0.006 * 1e-3}
+		return parts{A: PTA * PB * 1e-4, B: PB * 2e-4, C: PC * 1e-3, M: 4 * 0.0032 * 1e-3,
+			U: 0.16e-4, V: 0.32e-4, W: 0.0032e-3, Z: 16 * 0.006 * 1e-3}
 	}
 	frame := func(class risk.LPS, natural bool, want parts) worked {
 		return worked{func(_ *risk.Input, s *risk.Structure, _ *risk.Zone, l *risk.Line) {
@@ -393,8 +400,10 @@ func TestSections(t *testing.T) {
 	in := workshop()
 	in.Lines[0].Sections = []risk.Section{
 		{Length: 1000}, // 0.16
-		{Length: 500, Installation: risk.Buried, Environment: risk.Urban, Service: risk.HighVoltage},                          // 0.08 x 0.5 x 0.1 x 0.2 = 0.0008
-		{Length: 2000, Installation: risk.BuriedInEarthMesh, Environment: risk.UrbanTall, Service: risk.Telecom, Drawn: true}, // 0.32 x 0.01 x 0.01 = 0.000032
+		// 0.08 x 0.5 x 0.1 x 0.2 = 0.0008
+		{Length: 500, Installation: risk.Buried, Environment: risk.Urban, Service: risk.HighVoltage},
+		// 0.32 x 0.01 x 0.01 = 0.000032
+		{Length: 2000, Installation: risk.BuriedInEarthMesh, Environment: risk.UrbanTall, Service: risk.Telecom, Drawn: true},
 		{Length: 250, Environment: risk.Suburban}, // 0.04 x 0.5 = 0.02
 	}
 	r, _ := assess(t, in)
@@ -438,7 +447,8 @@ func TestSeveralSystems(t *testing.T) {
 	check(t, map[string]worked{
 		"two lines": {func(in *risk.Input, s *risk.Structure, z *risk.Zone, l *risk.Line) {
 			s.LPS, s.FailureEndangersLife, l.CoordinatedSPD.Level = risk.LPSI, true, risk.LevelIIIIV
-			in.Lines = append(in.Lines, risk.Line{ID: "data", To: -1, Withstand: 1.5, Service: risk.Telecom, Sections: []risk.Section{{Length: 500, Installation: risk.Buried}},
+			in.Lines = append(in.Lines, risk.Line{ID: "data", To: -1, Withstand: 1.5, Service: risk.Telecom,
+				Sections:       []risk.Section{{Length: 500, Installation: risk.Buried}},
 				CoordinatedSPD: risk.SPD{Level: risk.LevelII}, BondingSPD: risk.SPD{Level: risk.LevelI}})
 			z.Systems = append(z.Systems, risk.System{Line: 1, Wiring: risk.LargeLoopsAvoided})
 		}, risk.HumanLife, parts{
@@ -466,7 +476,8 @@ func TestSharedRoutes(t *testing.T) {
 		return func(in *risk.Input, _ *risk.Structure, z *risk.Zone, _ *risk.Line) {
 			in.Lines, z.Systems = nil, nil
 			for i, name := range []string{"a", "b", "c"} {
-				in.Lines = append(in.Lines, risk.Line{ID: name, To: -1, Withstand: 2.5, Sections: []risk.Section{{Length: lengths[i]}}, SharedRoute: routes[i]})
+				in.Lines = append(in.Lines, risk.Line{ID: name, To: -1, Withstand: 2.5, SharedRoute: routes[i],
+					Sections: []risk.Section{{Length: lengths[i]}}})
 				in.Lines[i].BondingSPD.Level = []risk.Level{risk.NoSPD, risk.LevelI, risk.LevelII}[i] // P_EB 1, 0.01, 0.02
 				z.Systems = append(z.Systems, risk.System{Line: i})
 			}
@@ -494,10 +505,14 @@ func TestSharedRoutes(t *testing.T) {
 			a.Shield = risk.Shield{Type: risk.Shielded, Bonded: true, Resistance: 1}
 			b.Shield = risk.Shield{Type: risk.Shielded, Bonded: true, Resistance: 5}
 		}, 0.16*0.6*0.01),
-		"N_I P_LI": worse(func(a, b *risk.Line) { a.Withstand, b.Withstand = 6, 1 }, 0.16*0.01),                     // 0.32 + 32 x 0.1 beside 0.16 + 16 x 1
-		"N_I C_LI": worse(func(a, _ *risk.Line) { a.Shield.Type = risk.MultiGroundedNeutral }, 0.16*0.01),           // 0.32 + 32 x 0.3 x 0.2 beside 0.16 + 16 x 0.3
-		"N_DJ":     worse(func(a, b *risk.Line) { isolate(a); isolate(b); b.To = 1 }, (0.16+0.8)*0.01),              // 0.32 beside 0.16 + 0.8, C_LI 0
-		"C_LD":     worse(func(a, b *risk.Line) { isolate(b); a.Shield.Type = risk.IsolatingInterface }, 0.16*0.01), // 0 beside 0.16
+		// 0.32 + 32 x 0.1 beside 0.16 + 16 x 1
+		"N_I P_LI": worse(func(a, b *risk.Line) { a.Withstand, b.Withstand = 6, 1 }, 0.16*0.01),
+		// 0.32 + 32 x 0.3 x 0.2 beside 0.16 + 16 x 0.3
+		"N_I C_LI": worse(func(a, _ *risk.Line) { a.Shield.Type = risk.MultiGroundedNeutral }, 0.16*0.01),
+		// 0.32 beside 0.16 + 0.8, C_LI 0
+		"N_DJ": worse(func(a, b *risk.Line) { isolate(a); isolate(b); b.To = 1 }, (0.16+0.8)*0.01),
+		// 0 beside 0.16
+		"C_LD": worse(func(a, b *risk.Line) { isolate(b); a.Shield.Type = risk.IsolatingInterface }, 0.16*0.01),
 	})
 }
 
@@ -544,11 +559,13 @@ func TestCollectionAreas(t *testing.T) {
 	}
 }
 
-// Frequency of failures (section 8 of the notes): f = N_D P_C + N_M P_M + (N_L + N_DJ) P_W + N_I P_Z, in the inside zone where it is highest.
+// Frequency of failures (section 8 of the notes): f = N_D P_C + N_M P_M + (N_L + N_DJ) P_W + N_I P_Z,
+// in the inside zone where it is highest.
 func TestSystemFailures(t *testing.T) {
 	in := workshop()
 	s := &in.Structures[0]
-	s.Zones = append(s.Zones, risk.Zone{ID: "office", Hours: 8760, Systems: []risk.System{{Line: 0, Withstand: 6}}}, risk.Zone{ID: "yard", Place: risk.Outside})
+	s.Zones = append(s.Zones, risk.Zone{ID: "office", Hours: 8760, Systems: []risk.System{{Line: 0, Withstand: 6}}},
+		risk.Zone{ID: "yard", Place: risk.Outside})
 	r, _ := assess(t, in)
 	compare(t, "f", r.Structures[0].SystemFailures, 1+4*0.16+0.16+16*0.3)
 }
@@ -590,7 +607,9 @@ func TestTolerableRisk(t *testing.T) {
 // 1e-2 x 200 000 = 2000; 1e-3 x 200 000 = 200; 5000 x 0.12 = 600; 2000 - 800 = 1200.
 func TestCostOfLoss(t *testing.T) {
 	got := ed2.Edition{}.CostOfLoss(1e-2, 1e-3, 200_000, 5000, 0.12, nil)
-	for what, v := range map[string][2]float64{"C_L": {got.Without, 2000}, "C_RL": {got.With, 200}, "C_PM": {got.Measures, 600}, "S_M": {got.Saving, 1200}} {
+	for what, v := range map[string][2]float64{
+		"C_L": {got.Without, 2000}, "C_RL": {got.With, 200}, "C_PM": {got.Measures, 600}, "S_M": {got.Saving, 1200},
+	} {
 		compare(t, what, v[0], v[1])
 	}
 	if loss := (ed2.Edition{}).CostOfLoss(1e-2, 1e-2, 200_000, 5000, 0.12, nil); loss.Saving != -600 {

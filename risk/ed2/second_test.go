@@ -40,7 +40,8 @@ var (
 	// L_F of L1 (C.2), L_F and L_O of L4 (C.12). Not given: the highest of each without explosion (project rule).
 	secondMeans = map[risk.Occupancy][3]float64{
 		risk.OccupancyUnknown: {1e-1, 0.5, 1e-2}, risk.Dwelling: {1e-1, 0.1, 1e-4},
-		risk.School: {1e-1, 0.2, 1e-3}, risk.Hospital: {1e-1, 0.5, 1e-2}, risk.Hotel: {1e-1, 0.2, 1e-2}, risk.Civic: {1e-1, 0.1, 1e-4}, risk.Entertainment: {5e-2, 0.2, 1e-3}, risk.Church: {5e-2, 0.2, 1e-3},
+		risk.School: {1e-1, 0.2, 1e-3}, risk.Hospital: {1e-1, 0.5, 1e-2}, risk.Hotel: {1e-1, 0.2, 1e-2},
+		risk.Civic: {1e-1, 0.1, 1e-4}, risk.Entertainment: {5e-2, 0.2, 1e-3}, risk.Church: {5e-2, 0.2, 1e-3},
 		risk.Museum: {5e-2, 0.5, 1e-3}, risk.Industrial: {2e-2, 0.5, 1e-2}, risk.Commercial: {2e-2, 0.2, 1e-2},
 		risk.Agricultural: {1e-2, 0.5, 1e-3}, risk.Office: {2e-2, 0.2, 1e-2}, risk.OtherOccupancy: {1e-2, 0.1, 1e-4},
 	}

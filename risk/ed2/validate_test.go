@@ -40,8 +40,10 @@ var bounds = []bound{
 	{func(in *risk.Input, v float64) { hall(in).Values.Contents = v }, 0, 1e15, "/structures/0/zones/0/values"},
 	{func(in *risk.Input, v float64) { hall(in).Systems[0].Withstand = v }, 0, 1000, "/structures/0/zones/0/systems/0/withstand_kv"},
 	{func(in *risk.Input, v float64) { hall(in).Losses[risk.HumanLife].LT = &v }, 0, 1, "/structures/0/zones/0/losses/loss_of_human_life/L_T"},
-	{func(in *risk.Input, v float64) { hall(in).Losses[risk.PublicService].LF = &v }, 0, 1, "/structures/0/zones/0/losses/loss_of_public_service/L_F"},
-	{func(in *risk.Input, v float64) { hall(in).Losses[risk.EconomicValue].LO = &v }, 0, 1, "/structures/0/zones/0/losses/loss_of_economic_value/L_O"},
+	{func(in *risk.Input, v float64) { hall(in).Losses[risk.PublicService].LF = &v }, 0, 1,
+		"/structures/0/zones/0/losses/loss_of_public_service/L_F"},
+	{func(in *risk.Input, v float64) { hall(in).Losses[risk.EconomicValue].LO = &v }, 0, 1,
+		"/structures/0/zones/0/losses/loss_of_economic_value/L_O"},
 	{func(in *risk.Input, v float64) { in.Lines[0].Withstand = v }, 1e-3, 1000, "/lines/0/withstand_kv"},
 	{func(in *risk.Input, v float64) { in.Lines[0].Shield.Resistance = v }, 0, 1e6, "/lines/0/shield/resistance_ohm_per_km"},
 	{func(in *risk.Input, v float64) { in.Lines[0].Sections[0].Length = v }, 0, 100_000, "/lines/0/sections/0/length_m"},
@@ -84,7 +86,8 @@ func TestValidateRanges(t *testing.T) {
 				}
 				continue
 			}
-			want := risk.Violation{Rule: risk.RuleOutOfRange, Pointer: b.pointer, Reason: fmt.Sprintf("must be a number from %v to %v", b.low, b.high)}
+			want := risk.Violation{Rule: risk.RuleOutOfRange, Pointer: b.pointer,
+				Reason: fmt.Sprintf("must be a number from %v to %v", b.low, b.high)}
 			if !slices.Equal(got, []risk.Violation{want}) {
 				t.Errorf("%s: %v gives %+v, want %+v", b.pointer, v.value, got, want)
 			}
@@ -98,8 +101,9 @@ func TestValidateRules(t *testing.T) {
 		rule                risk.Rule
 		pointer, in, clause string
 	}{
-		"unknown edition":     {func(in *risk.Input) { in.Edition = "another" }, risk.RuleUnknownEdition, "/edition", ed2.ID, ""},
-		"nothing is assessed": {func(in *risk.Input) { in.Structures[0].NotAssessed = true }, risk.RuleNothingToAssess, "/structures", "at least one", ""},
+		"unknown edition": {func(in *risk.Input) { in.Edition = "another" }, risk.RuleUnknownEdition, "/edition", ed2.ID, ""},
+		"nothing is assessed": {func(in *risk.Input) { in.Structures[0].NotAssessed = true }, risk.RuleNothingToAssess,
+			"/structures", "at least one", ""},
 		"an outside zone with systems": {func(in *risk.Input) { hall(in).Place = risk.Outside }, risk.RuleNotApplicable,
 			"/structures/0/zones/0/systems", "outside", "IEC 62305-2:2010 6.2"},
 		"a line before the first": {func(in *risk.Input) { hall(in).Systems[0].Line = -1 }, risk.RuleUnknownReference,
@@ -112,7 +116,8 @@ func TestValidateRules(t *testing.T) {
 		in := workshop()
 		c.change(in)
 		got := ed2.Edition{}.Validate(in)
-		if len(got) != 1 || got[0].Rule != c.rule || got[0].Pointer != c.pointer || got[0].Clause != c.clause || !strings.Contains(got[0].Reason, c.in) {
+		if len(got) != 1 || got[0].Rule != c.rule || got[0].Pointer != c.pointer || got[0].Clause != c.clause ||
+			!strings.Contains(got[0].Reason, c.in) {
 			t.Errorf("%s: %+v", name, got)
 		}
 	}
@@ -138,7 +143,8 @@ func TestValidateFindsEveryFault(t *testing.T) {
 	for _, v := range (ed2.Edition{}).Validate(in) {
 		got = append(got, v.Pointer)
 	}
-	want := []string{"/edition", "/flash_density/ground_flashes_per_km2_year", "/structures/0/zones/0/hours_per_year", "/structures", "/lines/0/withstand_kv"}
+	want := []string{"/edition", "/flash_density/ground_flashes_per_km2_year", "/structures/0/zones/0/hours_per_year",
+		"/structures", "/lines/0/withstand_kv"}
 	if !slices.Equal(got, want) {
 		t.Errorf("faults at %q, want %q", got, want)
 	}

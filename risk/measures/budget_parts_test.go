@@ -14,8 +14,9 @@ func TestGap(t *testing.T) {
 	for _, c := range []struct {
 		plan Plan
 		gap  float64
-	}{{Plan{Saved: 90, Bound: 100}, 10}, {Plan{Saved: 4, Bound: 5}, 20}, {Plan{Saved: 5, Bound: 5, Exact: true}, 0}, {Plan{}, 0}, {Plan{Saved: 3, Bound: 4, Exact: true}, 0}} {
-		if got := c.plan.Gap(); math.Abs(got-c.gap) > 1e-12 {
+	}{{Plan{Saved: 90, Bound: 100}, 10}, {Plan{Saved: 4, Bound: 5}, 20}, {Plan{Saved: 5, Bound: 5, Exact: true},
+		0}, {Plan{}, 0}, {Plan{Saved: 3, Bound: 4, Exact: true}, 0}} {
+		if got := c.plan.Gap(); !(math.Abs(got-c.gap) <= 1e-12) { // also where it is not a number
 			t.Errorf("gap of %+v is %v %%, want %v", c.plan, got, c.gap)
 		}
 	}
@@ -145,7 +146,8 @@ func TestOpenDropsTheWorse(t *testing.T) {
 	if r.best != (totals{20, 78}) {
 		t.Errorf("best %v", r.best)
 	}
-	r = &refinement{allocation: hand(), found: noChange, plans: []partial{{totals{14, 69}, -1}, {totals{30, 5000}, -1}, {totals{31, 6000}, -1}}}
+	r = &refinement{allocation: hand(), found: noChange, plans: []partial{{totals{14, 69}, -1}, {totals{30, 5000}, -1},
+		{totals{31, 6000}, -1}}}
 	r.open(0, 0, 100) // only the relaxed choice is worthwhile
 	if len(r.plans) != 2 || r.plans[1].totals != (totals{30, 5000}) {
 		t.Errorf("plans %v: up to twice the budget of 15 is kept", r.plans)
@@ -179,7 +181,8 @@ func TestMerge(t *testing.T) {
 	}
 }
 
-// The corners of the hull over 1 for 10, 2 for 14, 3 for 18, 4 for 19 and 6 for 20: 10 a unit, then 4 over the middle one that lies on the line, 1, 1/2.
+// The corners of the hull over 1 for 10, 2 for 14, 3 for 18, 4 for 19 and 6 for 20: 10 a unit, then 4 over the middle
+// one that lies on the line, 1, 1/2.
 func TestHullHasCornersOnly(t *testing.T) {
 	a := &allocation{choices: []choice{{0, 0, -1}, {1, 10, 0}, {2, 14, 1}, {3, 18, 2}, {4, 19, 3}, {6, 20, 4}}, first: []int32{0, 6}}
 	a.climb(0)
@@ -235,7 +238,8 @@ func TestWorthNothing(t *testing.T) {
 }
 
 func TestHundredths(t *testing.T) {
-	for cost, want := range map[float64]int64{0: 0, 1.25: 125, 1.251: 126, 0.3: 30, 0.30000000000000004: 30, 7: 700, 1e30: 2_000_000_000_000_000_000} {
+	for cost, want := range map[float64]int64{0: 0, 1.25: 125, 1.251: 126, 0.3: 30, 0.30000000000000004: 30, 7: 700,
+		1e30: 2_000_000_000_000_000_000} {
 		if got := hundredths(cost); got != want {
 			t.Errorf("%v is %d hundredths, want %d", cost, got, want)
 		}

@@ -74,7 +74,8 @@ func TestChoices(t *testing.T) {
 	}
 	// Bonding II has the effect of III-IV: alone it is dearer without a use, but a coordinated set for LPL II needs it.
 	s := oneEnd(risk.EndMeasures{}, [3]units{2, 3, 4}, [3]units{4, 5, 6})
-	want := []kept{{0, 0, 0, 0}, {1, 0, 2, 0.5}, {1, 1, 6, 0.75}, {2, 2, 8, 1}, {3, 0, 4, 0.75}, {3, 1, 8, 1}, {3, 2, 9, 1.25}, {3, 3, 10, 1.375}}
+	want := []kept{{0, 0, 0, 0}, {1, 0, 2, 0.5}, {1, 1, 6, 0.75}, {2, 2, 8, 1}, {3, 0, 4, 0.75}, {3, 1, 8, 1}, {3, 2, 9,
+		1.25}, {3, 3, 10, 1.375}}
 	if got := list(s.choices(nil, 0, worked())); !slices.Equal(got, want) {
 		t.Errorf("choices\n%v, by hand\n%v", got, want)
 	}
@@ -109,7 +110,8 @@ func TestEnough(t *testing.T) {
 		limit float64
 		need  risk.Level
 		want  pair
-	}{{1, risk.NoSPD, pair{0, 0}}, {0.99, risk.NoSPD, pair{1, 1}}, {0.75, risk.NoSPD, pair{1, 1}}, {0.5, risk.NoSPD, pair{2, 2}}, {0.375, risk.NoSPD, pair{3, 3}},
+	}{{1, risk.NoSPD, pair{0, 0}}, {0.99, risk.NoSPD, pair{1, 1}}, {0.75, risk.NoSPD, pair{1, 1}}, {0.5, risk.NoSPD,
+		pair{2, 2}}, {0.375, risk.NoSPD, pair{3, 3}},
 		{1, risk.LevelII, pair{2, 0}}, {1, risk.LevelI, pair{3, 0}}, {0.75, risk.LevelI, pair{3, 1}}} {
 		s := oneEnd(risk.EndMeasures{}, [3]units{2, 3, 4}, [3]units{4, 5, 6})
 		s.limit = c.limit
@@ -135,8 +137,10 @@ func TestSegments(t *testing.T) {
 		options []option
 		want    []segment
 	}{
-		"rising":                {options([2]float64{0, 0}, [2]float64{1, 10}, [2]float64{2, 14}, [2]float64{3, 18}, [2]float64{4, 19}), []segment{{5, 1, 10}, {5, 2, 8}, {5, 1, 1}}},
-		"any order":             {options([2]float64{4, 19}, [2]float64{3, 18}, [2]float64{2, 14}, [2]float64{1, 10}, [2]float64{0, 0}), []segment{{5, 1, 10}, {5, 2, 8}, {5, 1, 1}}},
+		"rising": {options([2]float64{0, 0}, [2]float64{1, 10}, [2]float64{2, 14}, [2]float64{3, 18},
+			[2]float64{4, 19}), []segment{{5, 1, 10}, {5, 2, 8}, {5, 1, 1}}},
+		"any order": {options([2]float64{4, 19}, [2]float64{3, 18}, [2]float64{2, 14}, [2]float64{1, 10},
+			[2]float64{0, 0}), []segment{{5, 1, 10}, {5, 2, 8}, {5, 1, 1}}},
 		"below the hull":        {options([2]float64{0, 0}, [2]float64{1, 3}, [2]float64{2, 10}), []segment{{5, 2, 10}}},
 		"costs nothing":         {options([2]float64{0, 5}, [2]float64{1, 10}), []segment{{5, 0, 5}, {5, 1, 5}}},
 		"two that cost nothing": {options([2]float64{0, 5}, [2]float64{0, 7}), []segment{{5, 0, 7}}},
@@ -149,7 +153,8 @@ func TestSegments(t *testing.T) {
 	}
 	s := &search{limits: [risk.Losses]float64{1e-5}}
 	s.order = []int{1, 0}
-	s.options = [][]option{options([2]float64{0, 0}, [2]float64{1, 8}, [2]float64{2, 9}), options([2]float64{0, 0}, [2]float64{2, 10}, [2]float64{3, 13})}
+	s.options = [][]option{options([2]float64{0, 0}, [2]float64{1, 8}, [2]float64{2, 9}), options([2]float64{0, 0},
+		[2]float64{2, 10}, [2]float64{3, 13})}
 	s.cut() // 8, 5, 3 and 1 a unit
 	if want := []segment{{1, 1, 8}, {0, 2, 10}, {0, 1, 3}, {1, 1, 1}}; !slices.Equal(s.segs[0], want) || len(s.segs[1]) > 0 {
 		t.Errorf("segments %v, by hand %v", s.segs[0], want)
@@ -235,8 +240,9 @@ func TestSetExactlyAtTheLimit(t *testing.T) {
 
 // What every level at an end leaves with all else at its best: u x bonding + w x systems over the limit.
 func TestSavings(t *testing.T) {
-	in := &risk.Input{Costs: DefaultCosts(), Tolerable: [risk.Losses]float64{1e-5}, Structures: []risk.Structure{{Zones: []risk.Zone{{FireRisk: risk.HighFireRisk}}}},
-		Lines: []risk.Line{{To: -1, Withstand: 1}}}
+	in := &risk.Input{Costs: DefaultCosts(), Tolerable: [risk.Losses]float64{1e-5},
+		Structures: []risk.Structure{{Zones: []risk.Zone{{FireRisk: risk.HighFireRisk}}}},
+		Lines:      []risk.Line{{To: -1, Withstand: 1}}}
 	e := invented{structures: []inventedStructure{{fire: [7]float64{1, 1, 1}, lps: [7]float64{1, 1, 1, 1, 1, 1, 1}, notices: 1, insul: 1,
 		bonding: [risk.BetterThanI + 1]float64{1, 0.5, 0.25, 0.125}, systems: [risk.BetterThanI + 1]float64{1, 0.5, 0.25, 0.125},
 		lines: []inventedLine{{u: [risk.Losses]float64{4e-5}, w: [risk.Losses]float64{8e-5}}}}}}
@@ -246,7 +252,8 @@ func TestSavings(t *testing.T) {
 	s := newSearch(in, 0, &res.Structures[0], e, &p, &budget)
 	s.findTop()
 	got := s.save(risk.LevelIIIIV, &s.top.ratios)[0]
-	for b, want := range map[risk.Level]float64{risk.NoSPD: 0, risk.LevelIIIIV: 3, risk.LevelII: 2, risk.LevelI: 1.5} { // none is not among them
+	for b, want := range map[risk.Level]float64{risk.NoSPD: 0, risk.LevelIIIIV: 3, risk.LevelII: 2,
+		risk.LevelI: 1.5} { // none is not among them
 		if !near(got.bonding[b][0], want) {
 			t.Errorf("bonding %v leaves %v, by hand %v", b, got.bonding[b], want)
 		}
@@ -256,7 +263,8 @@ func TestSavings(t *testing.T) {
 			t.Errorf("coordinated %v leaves %v, by hand %v", c, got.coordinated[c], want)
 		}
 	}
-	if s.endFloor(0, risk.LevelII) != s.endPrice(0, risk.LevelII, risk.NoSPD) || s.endPrice(0, risk.LevelI, risk.LevelII) != p.bonding[risk.LevelI]+p.coordinated[risk.LevelII] {
+	if s.endFloor(0, risk.LevelII) != s.endPrice(0, risk.LevelII, risk.NoSPD) || s.endPrice(0, risk.LevelI,
+		risk.LevelII) != p.bonding[risk.LevelI]+p.coordinated[risk.LevelII] {
 		t.Errorf("floor %v, price %v", s.endFloor(0, risk.LevelII), s.endPrice(0, risk.LevelI, risk.LevelII))
 	}
 }

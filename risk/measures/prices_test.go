@@ -62,10 +62,12 @@ func TestPricesNotGiven(t *testing.T) {
 
 // What has no effect is no choice: here coordinated SPDs on both lines and bonding SPDs on the second.
 func TestMeasuresWithoutEffectAreNoChoice(t *testing.T) {
-	in := &risk.Input{Costs: DefaultCosts(), Tolerable: [risk.Losses]float64{1e-5}, Structures: []risk.Structure{{Zones: []risk.Zone{{FireRisk: risk.HighFireRisk}}}},
-		Lines: []risk.Line{{To: -1, Withstand: 1}, {To: -1, Withstand: 2}}}
+	in := &risk.Input{Costs: DefaultCosts(), Tolerable: [risk.Losses]float64{1e-5},
+		Structures: []risk.Structure{{Zones: []risk.Zone{{FireRisk: risk.HighFireRisk}}}},
+		Lines:      []risk.Line{{To: -1, Withstand: 1}, {To: -1, Withstand: 2}}}
 	one := [risk.BetterThanI + 1]float64{1, 0.5, 0.2, 0.1}
-	e := invented{structures: []inventedStructure{{fire: [7]float64{1, 1, 1}, lps: [7]float64{1, 1, 1, 1, 1, 1, 1}, notices: 1, insul: 1, bonding: one, systems: one,
+	e := invented{structures: []inventedStructure{{fire: [7]float64{1, 1, 1}, lps: [7]float64{1, 1, 1, 1, 1, 1, 1},
+		notices: 1, insul: 1, bonding: one, systems: one,
 		lines: []inventedLine{{u: [risk.Losses]float64{4e-5}}, {}}}}}
 	res, _ := e.Assess(in, nil)
 	p := pricesOf(&in.Costs)
@@ -82,7 +84,8 @@ func TestMeasuresWithoutEffectAreNoChoice(t *testing.T) {
 			t.Errorf("axis %d has %d values", a, s.axes[a].n)
 		}
 	}
-	if got := Recommend(in, &res, e); !got.Sufficient || got.Set.Cost != 1.5 || got.Set.Structures[0].Measures.Ends[0].Bonding.Level != risk.LevelII {
+	if got := Recommend(in, &res, e); !got.Sufficient || got.Set.Cost != 1.5 ||
+		got.Set.Structures[0].Measures.Ends[0].Bonding.Level != risk.LevelII {
 		t.Errorf("4e-5 needs bonding of 0.2, at 1.5: %+v", got.Set)
 	}
 }

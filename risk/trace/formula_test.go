@@ -74,7 +74,8 @@ func TestSymbols(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		env := &environment{values: map[string][]float64{"x": {7}, "y_1": {2}, "R_4'": {5}, "a9": {3}, "z0": {4}, "A": {11}, "Z": {13}, "_u": {13}, "m": {10, 20, 30}},
+		env := &environment{values: map[string][]float64{"x": {7}, "y_1": {2}, "R_4'": {5}, "a9": {3}, "z0": {4}, "A": {11},
+			"Z": {13}, "_u": {13}, "m": {10, 20, 30}},
 			used: map[string]bool{}, many: "m", index: -1}
 		got, err := e(env)
 		switch {

@@ -139,7 +139,8 @@ func TestNothingRecordedWithoutTrace(t *testing.T) {
 	tr.Leave()
 	tr.Begin(total)
 	tr.Recall(3)
-	got := []float64{tr.Set(area, 1), tr.Collect(total, 2), tr.Given(side, 3), tr.Noted(side, 4, "n"), tr.Pick(side, table, 0, 1), float64(tr.Last(side))}
+	got := []float64{tr.Set(area, 1), tr.Collect(total, 2), tr.Given(side, 3), tr.Noted(side, 4, "n"), tr.Pick(side, table,
+		0, 1), float64(tr.Last(side))}
 	if want := []float64{1, 2, 3, 4, 2, 0}; !slices.Equal(got, want) {
 		t.Errorf("values %v, want %v", got, want)
 	}
