@@ -1,6 +1,7 @@
 package wire_test
 
 import (
+	"strings"
 	"testing"
 
 	"levinward/api/wire"
@@ -103,5 +104,21 @@ func TestDefaultSurfaceFollowsThePlace(t *testing.T) {
 	}
 	if len(want) > 0 {
 		t.Errorf("no default at %v", want)
+	}
+}
+
+// A text that may be left out has its limits all the same (openapi.yaml: reference 200, shared_route 100 characters).
+func TestTextsKeepTheirLimits(t *testing.T) {
+	for n, accepted := range map[int]bool{200: true, 201: false} {
+		body := strings.Replace(bare, `"name": "Invented"`, `"name": "Invented", "reference": "`+strings.Repeat("é", n)+`"`, 1)
+		if _, ok := wire.Decode([]byte(body)); ok != accepted {
+			t.Errorf("a reference of %d characters: %v", n, ok)
+		}
+	}
+	for n, accepted := range map[int]bool{100: true, 101: false} {
+		body := strings.Replace(bare, `"id": "a", `, `"id": "a", "shared_route": "`+strings.Repeat("x", n)+`", `, 1)
+		if _, ok := wire.Decode([]byte(body)); ok != accepted {
+			t.Errorf("a shared route of %d characters: %v", n, ok)
+		}
 	}
 }
