@@ -160,9 +160,9 @@ func TestSegments(t *testing.T) {
 		t.Errorf("segments %v, by hand %v", s.segs[0], want)
 	}
 	s.order = []int{0, 1}
-	s.options = [][]option{options([2]float64{0, 0}, [2]float64{4, 8}), options([2]float64{0, 0}, [2]float64{1, 3})}
-	s.cut() // 2 and 3 a unit
-	if want := []segment{{1, 1, 3}, {0, 4, 8}}; !slices.Equal(s.segs[0], want) {
+	s.options = [][]option{options([2]float64{0, 0}, [2]float64{2, 6}), options([2]float64{0, 0}, [2]float64{8, 16})}
+	s.cut() // 3 and 2 a unit
+	if want := []segment{{0, 2, 6}, {1, 8, 16}}; !slices.Equal(s.segs[0], want) {
 		t.Errorf("segments %v, by hand %v", s.segs[0], want)
 	}
 }
@@ -225,6 +225,19 @@ func TestPromising(t *testing.T) {
 		if got := s.promising(0, c.extra, new(first(c.gain))); got != c.want {
 			t.Errorf("%s: %v", name, got)
 		}
+	}
+}
+
+// Each step takes one from the bound of the work, and the last one ends the search.
+func TestStepsOfTheSearchCount(t *testing.T) {
+	s, left := bounded(), 5
+	s.budget = &left
+	if s.descend(0, 7, ratios{}, false); left != 4 { // too dear: nothing further is tried
+		t.Errorf("%d left of 5", left)
+	}
+	left = 1
+	if s.descend(0, 0, ratios{}, false); left != 0 { // promising, but the work ends here
+		t.Errorf("%d left of 1", left)
 	}
 }
 
