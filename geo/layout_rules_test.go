@@ -164,7 +164,7 @@ func TestOrderOfPlots(t *testing.T) {
 	for _, c := range []int{5, 12, 3, 0, 9, 15, 6, 10, 1, 13, 7, 2, 11, 4, 14, 8} {
 		// the bits of x and of y taken apart
 		x, y := c&1|c>>1&2, c>>1&1|c>>2&2
-		parts = append(parts, planePart{point: []XY{{float64(100 * x), float64(100 * y)}}, height: float64(c + 1)})
+		parts = append(parts, planePart{point: []XY{{float64(100*x) + 1000, float64(100*y) - 700}}, height: float64(c + 1)})
 	}
 	lay := inPlane(parts)
 	var order []float64

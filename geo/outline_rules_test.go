@@ -255,6 +255,14 @@ func TestHolesOfNestedRings(t *testing.T) {
 	if got := draw(orb.LineString{{0, 0}, {10, 0}, {10, 10}, {0, 10}}, diamond); len(got) != 1 || len(got[0]) != 2 {
 		t.Errorf("got %v", got)
 	}
+	// Slanted walls: a hole in the lower of two triangles whose bounds are the same.
+	lower, upper := orb.LineString{{2, 1}, {12, 1}, {2, 6}}, orb.LineString{{12, 1.5}, {12, 6}, {3, 6}}
+	for _, hole := range []orb.LineString{{{3, 2}, {3, 4}, {6, 2}}, {{3, 2}, {3, 5}, {4, 2}}} {
+		got := draw(upper, lower, hole)
+		if len(got) != 2 || len(got[0]) != 1 || len(got[1]) != 2 {
+			t.Errorf("got %v", got)
+		}
+	}
 	// Two rings side by side: the bounds of one hold the hole of the other.
 	l := orb.LineString{{0, 0}, {20, 0}, {20, 1}, {1, 1}, {1, 20}, {0, 20}}
 	got := draw(l, orb.LineString{{2, 2}, {19, 2}, {19, 19}, {2, 19}}, orb.LineString{{3, 3}, {3, 4}, {4, 4}, {4, 3}})
