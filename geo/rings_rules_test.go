@@ -231,3 +231,29 @@ func TestFrameOfPositionsAllRound(t *testing.T) {
 		t.Errorf("centre of nothing %v", c)
 	}
 }
+
+// Neighbouring edges share their vertex, which is no touch unless the second turns back on the first.
+func TestTouchesOutOfTurn(t *testing.T) {
+	for name, c := range map[string]struct {
+		ring []XY
+		i, j int32
+		want bool
+	}{
+		"a spike":             {[]XY{{0, 0}, {80, 0}, {40, 0}, {40, 40}, {0, 40}}, 0, 1, true},
+		"after the spike":     {[]XY{{0, 0}, {80, 0}, {40, 0}, {40, 40}, {0, 40}}, 1, 2, false},
+		"not neighbours":      {[]XY{{0, 0}, {80, 0}, {40, 0}, {40, 40}, {0, 40}}, 0, 2, true},
+		"last and first":      {[]XY{{0, 0}, {80, 0}, {40, 0}, {40, 40}, {0, 40}}, 4, 0, false},
+		"straight on":         {[]XY{{0, 0}, {40, 0}, {80, 0}, {80, 40}, {0, 40}}, 0, 1, false},
+		"a sharp corner":      {[]XY{{0, 0}, {80, 0}, {0, 10}}, 0, 1, false},
+		"a wide corner":       {[]XY{{0, 0}, {80, 0}, {160, 10}, {0, 20}}, 0, 1, false},
+		"sharper than 2e-8 m": {[]XY{{0, 0}, {80, 0}, {40, 1e-8}, {40, 40}, {0, 40}}, 0, 1, true},
+		"blunter":             {[]XY{{0, 0}, {80, 0}, {40, 3e-8}, {40, 40}, {0, 40}}, 0, 1, false},
+	} {
+		for _, angle := range []float64{0, 0.4, 1.5, 2.6, 4} {
+			lay := inPlane(turned([]planePart{polygonPart(2, c.ring)}, angle, 0, 0))
+			if got := [2]bool{lay.touchOutOfTurn(c.i, c.j), lay.touchOutOfTurn(c.j, c.i)}; got != [2]bool{c.want, c.want} {
+				t.Errorf("%s turned by %v: %v", name, angle, got)
+			}
+		}
+	}
+}

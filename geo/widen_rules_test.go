@@ -161,7 +161,8 @@ func TestGapsBetweenCaps(t *testing.T) {
 	}
 }
 
-// The time is bounded by comparisons: one mast is compared once, with itself.
+// The time is bounded by comparisons: one mast is compared once, with itself. Of six masts apart from each other in two
+// leaves of the tree, each arc is compared with those of its own leaf at least, and with all six at most.
 func TestComparisonsAreCounted(t *testing.T) {
 	for budget, want := range map[int]error{1: nil, 0: errIntricate} {
 		w := widening{lay: inPlane([]planePart{{point: []XY{{0, 0}}, height: 2}}), radius: []float64{6}, tieWidth: 1e-9}
@@ -170,5 +171,15 @@ func TestComparisonsAreCounted(t *testing.T) {
 		if err := w.run(); err != want || w.budget != budget-1 {
 			t.Errorf("budget %d: %v, left %d", budget, err, w.budget)
 		}
+	}
+	var parts []planePart
+	for k := range 6 {
+		parts = append(parts, planePart{point: []XY{{1000 * float64(k), 0}}, height: 2})
+	}
+	w := widening{lay: inPlane(parts), radius: []float64{6, 6, 6, 6, 6, 6}, tieWidth: 1e-9}
+	w.prepare()
+	w.budget = 100
+	if err := w.run(); err != nil || 100-w.budget < 4*4+2*2 || 100-w.budget > 6*6 || len(w.edges) != 6 {
+		t.Errorf("%v, %d comparisons, %d edges", err, 100-w.budget, len(w.edges))
 	}
 }
