@@ -181,3 +181,46 @@ func TestLimitsOfTexts(t *testing.T) {
 		}
 	}
 }
+
+// Faults of maps say where, what was found and what would fit; the first of them in the order of the file.
+func TestFaultsOfMapsAreExact(t *testing.T) {
+	const csv = "longitude,latitude,value\n"
+	for name, c := range map[string]struct {
+		data string
+		want []string
+	}{
+		"astray": {csv + "0,0,1\n1,0,1\n2,0,1\n4.4,0,1\n3.3,0,1\n5,1,1\n", []string{
+			"line 5, column longitude: 4.4 is off the regular grid that begins at 0 in steps of 1 degrees",
+			"line 6, column longitude: 3.3 is off the regular grid that begins at 0 in steps of 1 degrees"}},
+		"a place list": {csv + "0,0,1\n0.01,0.01,2\n10,10,1\n", []string{
+			"file: 3 points fill less than a thousandth of the 1001 columns x 1001 rows on which they lie: this is a list of places, not a map"}},
+		"truncated": {"ncols 3\nnrows 2\nxllcorner 0\nyllcorner 0\ncellsize 1\n1 2 3\n4\n", []string{
+			"line 8, row 2, column 2: the file ends after 4 values, the header states 3 columns x 2 rows = 6"}},
+		"shifted": {"ncols 3\nnrows 2\nxllcorner 0\nyllcorner 0\ncellsize 1\n1 2 3 4\n5 6\n", []string{
+			"line 6, row 2, column 1: row 1 ends in this line and row 2 begins in it: each row must begin on a line of its own; is a value missing or too many, or ncols 3 wrong?"}},
+	} {
+		faults := faultsOf(t, []byte(c.data), inventedMeta())
+		var got []string
+		for _, f := range faults {
+			got = append(got, f.String())
+		}
+		if strings.Join(got, "\n") != strings.Join(c.want, "\n") {
+			t.Errorf("%s: %q", name, got)
+		}
+	}
+	one := &DensityMapError{Faults: []DensityMapFault{{DensityFaultFormat, "line 3", "why"}}}
+	if one.Error() != "flash-density map: line 3: why" {
+		t.Error(one)
+	}
+	one.More = 1
+	if one.Error() != "flash-density map: line 3: why; and 1 more" {
+		t.Error(one)
+	}
+	values := make([]float32, 12)
+	values[7] = -1
+	m := &DensityMap{meta: inventedMeta(), grid: DensityGrid{4, 3, 0, 10, 1, 1}, values: values}
+	_, err := new(DensityMap).ReadFrom(strings.NewReader(string(storedDensity(t, m))))
+	if err == nil || !strings.HasPrefix(err.Error(), "flash-density map: row 2, column 4: -1 is negative") {
+		t.Error(err)
+	}
+}
