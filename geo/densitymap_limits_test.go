@@ -1,6 +1,7 @@
 package geo
 
 import (
+	"bytes"
 	"errors"
 	"math"
 	"strings"
@@ -222,5 +223,35 @@ func TestFaultsOfMapsAreExact(t *testing.T) {
 	_, err := new(DensityMap).ReadFrom(strings.NewReader(string(storedDensity(t, m))))
 	if err == nil || !strings.HasPrefix(err.Error(), "flash-density map: row 2, column 4: -1 is negative") {
 		t.Error(err)
+	}
+}
+
+// The formula is that of make.sh; the image has nine tiles, or five strips, whose last ones are not full.
+func TestSeveralTiles(t *testing.T) {
+	for _, name := range []string{"many-tiles.tif", "many-strips.tif"} {
+		m := mustReadDensity(t, readDensityFixture(t, name), inventedMeta())
+		if g := m.Grid(); g != (DensityGrid{40, 35, 10, 0, 0.5, 0.5}) {
+			t.Fatalf("%s: %+v", name, g)
+		}
+		for r := range 35 {
+			for c := range 40 {
+				v, ok := m.Cell(c, r)
+				if ok != (r != 20 || c != 30) || ok && v != float64((r*7+c*13)%97) {
+					t.Fatalf("%s, row %d, column %d: %v %v", name, r, c, v, ok)
+				}
+			}
+		}
+	}
+	// With 200 bytes at the end lost, the faults name the last blocks and the rows of the map they hold.
+	strips := readDensityFixture(t, "many-strips.tif")
+	faults := faultsOf(t, strips[:len(strips)-200], inventedMeta())
+	if !hasFault(faults, DensityFaultTruncated, "strip 5", "240 bytes at byte") {
+		t.Error(faults)
+	}
+	// A value too high in the last cell is named by its place in the map, not in its strip.
+	high := bytes.Clone(strips)
+	copy(high[len(high)-2:], []byte{0xd0, 0x07}) // 2000
+	if faults := faultsOf(t, high, inventedMeta()); len(faults) != 1 || !hasFault(faults, DensityFaultValue, "row 35, column 40", "2000 is implausible") {
+		t.Error(faults)
 	}
 }
