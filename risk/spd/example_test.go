@@ -38,13 +38,13 @@ func ExampleSchedule() {
 	//    -/PE U_C 180 V, U_P 0.7 kV, I_imp 12.5 kA
 }
 
-// An input rated for 95 V d.c., of which nothing more is known, and an invented device made for 500 V.
+// The input of an invented feeder drive, rated for 84 V d.c., of which nothing more is known, and an invented device made for 520 V.
 func ExampleCheck() {
-	input := &risk.Line{To: -1, Electrical: risk.Electrical{Current: risk.DC, EquipmentMaxInput: 95}}
+	input := &risk.Line{To: -1, Electrical: risk.Electrical{Current: risk.DC, EquipmentMaxInput: 84}}
 	entry, _ := spd.Demand(input, nil, spd.LineEntrance)
 	modes, _ := spd.Modes("+/-", "+/PE", "-/PE")
 	classes, _ := spd.Classes("II")
-	device := spd.Device{DC: true, UcDC: spd.Some(500), Up: spd.Some(1.8), In: spd.Some(20), Imax: spd.Some(40), Classes: classes, Modes: modes, Technology: spd.Limiting}
+	device := spd.Device{DC: true, UcDC: spd.Some(520), Up: spd.Some(1.8), In: spd.Some(20), Imax: spd.Some(40), Classes: classes, Modes: modes, Technology: spd.Limiting}
 
 	result := spd.Check(&device, &spd.Place{Entry: &entry, Line: input})
 	fmt.Println(result.Verdict)
@@ -54,9 +54,9 @@ func ExampleCheck() {
 	}
 	// Output:
 	// ineffective
-	// Does nothing for this input: it starts to act at about 600 V, the input is damaged above 95 V.
+	// Does nothing for this input: it starts to act at about 624 V, the input is damaged above 84 V.
 	//    current_kind suitable required rated for d.c. found d.c. only
-	//    uc_lower_bound suitable required at least 95 V found 500 V
-	//    uc_upper_bound ineffective required begins to act below 640 V found begins to act at about 600 to 750 V
+	//    uc_lower_bound suitable required at least 84 V found 520 V
+	//    uc_upper_bound ineffective required begins to act below 640 V found begins to act at about 624 to 780 V
 	//    protection_level ineffective required at most 0.5 kV found 1.8 kV
 }

@@ -44,7 +44,7 @@ func drawLine(t *rapid.T, i, structures int) risk.Line {
 			Nominal: oneOf(t, "nominal", 12, 24, 48, 110, 120, 230, 240.0, 400), MaxOperating: oneOf(t, "max operating", 0, 0, 62, 280.0),
 			Phases: oneOf(t, "phases", 1, 3), Neutral: rapid.Bool().Draw(t, "neutral"), SourceConnected: rapid.Bool().Draw(t, "source"),
 			ShortCircuit: oneOf(t, "I_k", 0, 3.0), Origin: upTo[risk.DCOrigin](t, "origin", 3), OpenCircuit: oneOf(t, "U_OC", 0, 45, 150, 900.0),
-			TemperatureCoefficient: oneOf(t, "alpha", 0, -0.003), ShortCircuitSTC: oneOf(t, "I_SC", 0, 18.0), EquipmentMaxInput: oneOf(t, "input", 0, 95.0, 500),
+			TemperatureCoefficient: oneOf(t, "alpha", 0, -0.003), ShortCircuitSTC: oneOf(t, "I_SC", 0, 18.0), EquipmentMaxInput: oneOf(t, "input", 0, 84.0, 520),
 			Equipment: upTo[risk.Equipment](t, "equipment", 4), Building: upTo[risk.Building](t, "building", 3),
 			EquipmentDistance: oneOf(t, "distance", 0, 5, 25.0), LeadLength: oneOf(t, "leads", 0, 0.3, 1.2),
 		},

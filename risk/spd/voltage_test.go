@@ -90,15 +90,15 @@ func TestLeads(t *testing.T) {
 	}
 }
 
-// A circuit with an input of 95 V d.c.: common practice, no published source. A device of
-// 100 V d.c. is right; one of 500 or 600 V protects nothing although nothing goes wrong in normal operation.
+// The input of an invented feeder drive, rated 84 V d.c. A device of 90 V d.c. is right; one of 520 or 640 V protects nothing
+// although nothing goes wrong in normal operation: common practice, no published source.
 func TestCommonPracticeInput(t *testing.T) {
 	l := array(20)
 	l.Withstand = 0.8 // table value for such equipment, from memory
-	l.Electrical.OpenCircuit, l.Electrical.EquipmentMaxInput = 0, 95
+	l.Electrical.OpenCircuit, l.Electrical.EquipmentMaxInput = 0, 84
 	e := first(t, site1(dwelling, l), 1)
 	suitable := func(uc float64) bool { return e.UcMin.Value <= uc && uc <= e.UcMax.Value }
-	if !e.UcMin.Valid || !e.UcMax.Valid || !suitable(100) || suitable(94) || suitable(500) || suitable(600) {
+	if !e.UcMin.Valid || !e.UcMax.Valid || !suitable(84) || !suitable(90) || suitable(83) || suitable(520) || suitable(640) {
 		t.Errorf("U_C from %v to %v V", e.UcMin.Value, e.UcMax.Value)
 	}
 	for _, row := range onset.Rows {
@@ -106,8 +106,8 @@ func TestCommonPracticeInput(t *testing.T) {
 			t.Error("the onset is a fact of the trade")
 		}
 	}
-	near(t, "100 V begins to act at 120 V", onset.Rows[onsetDC].Values[0]*100, 120, 0)
-	near(t, "or at 150 V", onset.Rows[onsetDC].Values[1]*100, 150, 0)
+	near(t, "90 V begins to act at 108 V", onset.Rows[onsetDC].Values[0]*90, 108, 1e-12)
+	near(t, "or at 135 V", onset.Rows[onsetDC].Values[1]*90, 135, 1e-12)
 }
 
 // A device rated for a.c. only is not to be used on a d.c. line: common practice, no published source.
@@ -129,7 +129,7 @@ func TestDirectCurrentSaysSo(t *testing.T) {
 func TestBatteryVoltage(t *testing.T) {
 	for _, origin := range []risk.DCOrigin{risk.Battery, risk.Load} {
 		for _, c := range []struct{ nominal, highest, input, want float64 }{
-			{12, 0, 0, 18}, {24, 0, 0, 36}, {48, 0, 0, 72}, {48, 58, 0, 64}, {0, 0, 95, 95}, {96, 0, 0, 137}, {0, 0, 0, 0},
+			{12, 0, 0, 18}, {24, 0, 0, 36}, {48, 0, 0, 72}, {48, 58, 0, 64}, {0, 0, 84, 84}, {96, 0, 0, 137}, {0, 0, 0, 0},
 		} {
 			l := array(20)
 			l.Electrical = risk.Electrical{Current: risk.DC, Origin: origin, Nominal: c.nominal, MaxOperating: c.highest, EquipmentMaxInput: c.input}
