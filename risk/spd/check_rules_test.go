@@ -17,8 +17,8 @@ func direct110(equipment risk.Equipment) risk.Line {
 		Electrical: risk.Electrical{Current: risk.DC, Origin: risk.Battery, Nominal: 110, Equipment: equipment}}
 }
 
-// U_W of an input of known limit is never taken above that of other photovoltaic equipment, 0.8 kV up to 149 V, 1.5 kV from 150 V (memory). Without
-// a limit the category counts.
+// U_W of an input of known limit is never taken above that of other photovoltaic equipment, 0.8 kV up to 149 V, 1.5 kV from 150
+// V (memory). Without a limit the category counts.
 func TestWithstandOfAnInput(t *testing.T) {
 	for limit, want := range map[float64]float64{0: 1.5, 140: 0.8, 160: 1.5, 600: 1.5} {
 		l := direct110(risk.OtherEquipment)
@@ -46,7 +46,8 @@ func TestCautionsByLine(t *testing.T) {
 		line            risk.Line
 		direct, storage bool
 	}{
-		{"a.c.", ac, false, false}, {"array, charge controller", pole(risk.ChargeController), true, true}, {"array, inverter", pole(risk.Inverter), true, false},
+		{"a.c.", ac, false, false}, {"array, charge controller", pole(risk.ChargeController), true, true},
+		{"array, inverter", pole(risk.Inverter), true, false},
 		{"battery, charge controller", direct110(risk.ChargeController), true, false}, {"telecommunication", dcTelephone, false, false},
 	} {
 		r := Check(&d, &Place{Entry: demand(t, c.line, nil), Line: &c.line})
@@ -111,20 +112,22 @@ func TestFindingsSayWhy(t *testing.T) {
 	}
 }
 
-// The margin is the reserve as a share of what is required. U_C 275 V: the device surely acts at 1.5 x 1.414 x 275 = 583.4 V (common practice), of 2000 V allowed; U_P 1.2 kV with
-// leads of 0.4 m, 0.2 U_P with induced surges (memory), 1.44 of 2 kV; I_n 20 of 5 kA; backup 100 of 125 A; leads 0.4 of 0.5 m.
+// The margin is the reserve as a share of what is required. U_C 275 V: the device surely acts at 1.5 x 1.414 x 275 = 583.4 V
+// (common practice), of 2000 V allowed; U_P 1.2 kV with leads of 0.4 m, 0.2 U_P with induced surges (memory), 1.44 of 2 kV; I_n
+// 20 of 5 kA; backup 100 of 125 A; leads 0.4 of 0.5 m.
 func TestMargins(t *testing.T) {
 	l := mains(aerial(300))
 	d := acDevice()
 	d.Up = Some(1.2)
 	r := Check(&d, &Place{Entry: demand(t, l, nil), Line: &l, Installation: Installation{Backup: Some(100), LeadLength: Some(0.4)}})
-	for rule, want := range map[Rule]float64{RuleHighestUc: 1 - 583.363/2000, RuleLowestUc: 275.0/254 - 1, RuleNominalCurrent: 3, RuleBackup: 0.2,
-		RuleLeads: 0.2, RuleProtectionLevel: 1 - 1.44/2} {
+	for rule, want := range map[Rule]float64{RuleHighestUc: 1 - 583.363/2000, RuleLowestUc: 275.0/254 - 1, RuleNominalCurrent: 3,
+		RuleBackup: 0.2, RuleLeads: 0.2, RuleProtectionLevel: 1 - 1.44/2} {
 		near(t, rule.String(), finding(&r, rule, "").Margin.Value, want, 1e-6)
 	}
 }
 
-// N-PE without a rating of its own: that of every mode stands for it where it is high enough, 10 kA in single-phase CT2 (memory); otherwise nothing is stated.
+// N-PE without a rating of its own: that of every mode stands for it where it is high enough, 10 kA in single-phase CT2
+// (memory); otherwise nothing is stated.
 func TestRatingThatStandsForNPE(t *testing.T) {
 	l := mains(aerial(300))
 	for in, want := range map[float64]string{20: "20 kA", 10: "10 kA", 9: "not stated"} {
@@ -200,7 +203,8 @@ func TestConnectionFound(t *testing.T) {
 	d := acDevice()
 	d.Modes = setNPE
 	r := Check(&d, &Place{Entry: demand(t, pen, nil), Line: &pen})
-	if f := finding(&r, RuleConnection, ""); f.Verdict != InsufficientData || f.Found != "not stated" || !strings.HasPrefix(f.Reason, "Look on the data sheet for the connection type") {
+	if f := finding(&r, RuleConnection, ""); f.Verdict != InsufficientData || f.Found != "not stated" ||
+		!strings.HasPrefix(f.Reason, "Look on the data sheet for the connection type") {
 		t.Errorf("%+v", f)
 	}
 }
@@ -218,7 +222,8 @@ func TestWhatTheDistanceAsksFor(t *testing.T) {
 		{nil, 25, "at most 10 m, or a second device, or U_P with leads at most half of U_W", whyDistance},
 		{nil, 5, "at most 10 m, or a second device, or U_P with leads at most half of U_W", whyDistance},
 		{&risk.Structure{FailureEndangersLife: true}, 5, "a second device, or U_P with leads at most half of U_W", whyVital},
-		{&risk.Structure{FailureEndangersLife: true}, 25, "at most 10 m, or a second device, or U_P with leads at most half of U_W", whyDistance},
+		{&risk.Structure{FailureEndangersLife: true}, 25, "at most 10 m, or a second device, or U_P with leads at most half of U_W",
+			whyDistance},
 	} {
 		r := Check(&d, &Place{Entry: demand(t, l, c.s), Line: &l, Installation: Installation{Distance: Some(c.distance), Second: Absent}})
 		if f := finding(&r, RuleDistance, ""); f.Required != c.want || f.Reason != c.reason.reason {
@@ -229,7 +234,8 @@ func TestWhatTheDistanceAsksFor(t *testing.T) {
 
 // Each rule that finds fault names itself in the sentence.
 func TestWordsOfEveryRule(t *testing.T) {
-	for rule, want := range [...]string{"kind of current", "U_C", "beginning of action", "U_P", "test class", "I_n", "I_imp", "I_max", "short-circuit rating", "follow current",
+	for rule, want := range [...]string{"kind of current", "U_C", "beginning of action", "U_P", "test class", "I_n", "I_imp", "I_max",
+		"short-circuit rating", "follow current",
 		"modes of protection", "connection type", "temporary overvoltage", "leads", "distance", "backup overcurrent device", "earth"} {
 		if ruleWords[rule] != want {
 			t.Errorf("%v: %s", Rule(rule), ruleWords[rule])
@@ -238,15 +244,21 @@ func TestWordsOfEveryRule(t *testing.T) {
 	l := mains(aerial(300))
 	l.Electrical.ShortCircuit = 6
 	for want, set := range map[string]func(*Device){
-		"Not to be used here: test class is III, required is class II.":                                func(d *Device) { d.Classes = setIII },
-		"Not to be used here: I_n is 4 kA, required is at least 5 kA.":                                 func(d *Device) { d.In = Some(4) },
-		"Not to be used here: I_n N-PE is 9 kA, required is at least 10 kA.":                           func(d *Device) { d.InNPE = Some(9) },
-		"Not to be used here: short-circuit rating is 5 kA, required is at least 6 kA.":                func(d *Device) { d.ShortCircuit = Some(5) },
-		"Not to be used here: follow current is 5 kA, required is at least 6 kA.":                      func(d *Device) { d.Technology, d.FollowCurrent = Switching, Some(5) },
-		"Not to be used here: connection type is CT1, required is CT2.":                                func(d *Device) { d.Connections = setCT1 },
-		"Not to be used here: temporary overvoltage is 300 V, required is at least 333.5 V.":           func(d *Device) { d.TOV = Some(300) },
-		"Cannot be judged yet, data are missing for: short-circuit rating, follow current.":            func(d *Device) { d.ShortCircuit, d.Technology = Opt{}, TechnologyNotStated },
-		"Cannot be judged yet, data are missing for: beginning of action, U_P, I_n.":                   func(d *Device) { d.Up, d.In, d.UcAC = Opt{}, Opt{}, Some(400) },
+		"Not to be used here: test class is III, required is class II.":                 func(d *Device) { d.Classes = setIII },
+		"Not to be used here: I_n is 4 kA, required is at least 5 kA.":                  func(d *Device) { d.In = Some(4) },
+		"Not to be used here: I_n N-PE is 9 kA, required is at least 10 kA.":            func(d *Device) { d.InNPE = Some(9) },
+		"Not to be used here: short-circuit rating is 5 kA, required is at least 6 kA.": func(d *Device) { d.ShortCircuit = Some(5) },
+		"Not to be used here: follow current is 5 kA, required is at least 6 kA.": func(d *Device) {
+			d.Technology, d.FollowCurrent = Switching, Some(5)
+		},
+		"Not to be used here: connection type is CT1, required is CT2.":                      func(d *Device) { d.Connections = setCT1 },
+		"Not to be used here: temporary overvoltage is 300 V, required is at least 333.5 V.": func(d *Device) { d.TOV = Some(300) },
+		"Cannot be judged yet, data are missing for: short-circuit rating, follow current.": func(d *Device) {
+			d.ShortCircuit, d.Technology = Opt{}, TechnologyNotStated
+		},
+		"Cannot be judged yet, data are missing for: beginning of action, U_P, I_n.": func(d *Device) {
+			d.Up, d.In, d.UcAC = Opt{}, Opt{}, Some(400)
+		},
 		"Cannot be judged yet, data are missing for: modes of protection, connection type.":            func(d *Device) { d.Modes = 0 },
 		"Does too little for this equipment: it lets up to 1.8 kV through, at most 1.5 kV is allowed.": func(d *Device) { d.Up = Some(1.8) },
 	} {
@@ -260,7 +272,8 @@ func TestWordsOfEveryRule(t *testing.T) {
 
 // A sentence that follows another begins small, unless its first word is a symbol or a single letter.
 func TestLowerFirst(t *testing.T) {
-	for s, want := range map[string]string{"": "", "X": "x", "The line": "the line", "U_P falls": "U_P falls", "A device": "A device", "Aa": "aa", "Az": "az", "A`": "A`", "A{": "A{", "LPS": "LPS"} {
+	for s, want := range map[string]string{"": "", "X": "x", "The line": "the line", "U_P falls": "U_P falls", "A device": "A device",
+		"Aa": "aa", "Az": "az", "A`": "A`", "A{": "A{", "LPS": "LPS"} {
 		if got := lowerFirst(s); got != want {
 			t.Errorf("%q: %q", s, got)
 		}
@@ -285,12 +298,14 @@ func TestOptFromJSON(t *testing.T) {
 }
 
 func TestTechnologies(t *testing.T) {
-	for v, want := range map[Technology]string{TechnologyNotStated: "", Limiting: "limiting", Switching: "switching", Combination: "combination", Combination + 1: "", 255: ""} {
+	for v, want := range map[Technology]string{TechnologyNotStated: "", Limiting: "limiting", Switching: "switching",
+		Combination: "combination", Combination + 1: "", 255: ""} {
 		if got := v.String(); got != want {
 			t.Errorf("%d: %q", v, got)
 		}
 	}
-	for name, want := range map[string]Technology{"limiting": Limiting, "switching": Switching, "combination": Combination, "magic": TechnologyNotStated, "": TechnologyNotStated} {
+	for name, want := range map[string]Technology{"limiting": Limiting, "switching": Switching, "combination": Combination,
+		"magic": TechnologyNotStated, "": TechnologyNotStated} {
 		if got, err := TechnologyOf(name); got != want || (err == nil) != (want != TechnologyNotStated) {
 			t.Errorf("%s: %v %v", name, got, err)
 		}

@@ -88,15 +88,16 @@ func TestShareByImpedances(t *testing.T) {
 	near(t, "earth termination", h.earth(), 0.1/0.225, 1e-15)
 }
 
-// The rows of Table E.1 (from memory) between its values: Z at the next higher resistivity, Z_1 at the next lower, the safe side. With one line
-// k_e = Z/(Z_1 + Z), with two Z/(Z_1 + 2 Z); the line carries k_e of 200, 150 or 100 kA.
+// The rows of Table E.1 (from memory) between its values: Z at the next higher resistivity, Z_1 at the next lower, the safe
+// side. With one line k_e = Z/(Z_1 + Z), with two Z/(Z_1 + 2 Z); the line carries k_e of 200, 150 or 100 kA.
 func TestEarthingBetweenTheRows(t *testing.T) {
 	for _, c := range []struct {
 		class risk.LPS
 		rho   float64
 		want  float64
 	}{
-		{risk.LPSI, 20, 200. * 4 / (8 + 4)}, {risk.LPSI, 100, 200. * 4 / (8 + 4)}, {risk.LPSI, 101, 200. * 6 / (8 + 6)}, {risk.LPSI, 200, 200. * 6 / (11 + 6)},
+		{risk.LPSI, 20, 200. * 4 / (8 + 4)}, {risk.LPSI, 100, 200. * 4 / (8 + 4)}, {risk.LPSI, 101, 200. * 6 / (8 + 6)},
+		{risk.LPSI, 200, 200. * 6 / (11 + 6)},
 		{risk.LPSI, 300, 200. * 10 / (11 + 10)}, {risk.LPSI, 2500, 200. * 10 / (28 + 10)}, {risk.LPSII, 700, 150. * 15 / (16 + 15)},
 		{risk.LPSII, 1000, 150. * 15 / (22 + 15)}, {risk.LPSIII, 700, 100. * 20 / (16 + 20)}, {risk.LPSIII, 1500, 100. * 40 / (22 + 40)},
 		{risk.LPSIV, 2001, 100. * 60 / (28 + 60)}, {risk.LPSIV, 3000, 100. * 60 / (35 + 60)}, {risk.LPSIV, 20000, 100. * 60 / (35 + 60)},
@@ -172,17 +173,20 @@ func TestSurgesOfEverySource(t *testing.T) {
 	}
 }
 
-// Photovoltaic class I devices, CLC/TS 50539-12, fewer than four down-conductors: switching or combination 25, 18.5, 12.5 kA of 50, 37.5, 25 kA in total
-// (Table A.2, read); limiting 17|10, 12.5|7.5, 8.5|5 kA 8/20|10/350 (from memory).
+// Photovoltaic class I devices, CLC/TS 50539-12, fewer than four down-conductors: switching or combination 25, 18.5, 12.5 kA of
+// 50, 37.5, 25 kA in total (Table A.2, read); limiting 17|10, 12.5|7.5, 8.5|5 kA 8/20|10/350 (from memory).
 func TestLimitingPhotovoltaicDevices(t *testing.T) {
 	for _, c := range []struct {
 		classes                                     []risk.LPS
 		switching, limitingNominal, limitingImpulse float64
 		note                                        string
 	}{
-		{[]risk.LPS{risk.LPSI, risk.LPSINaturalFrame, risk.LPSIFullCover}, 25, 17, 10, "50 kA 10/350 in total to PE; a voltage-limiting device may be rated 10 kA 10/350 with I_n 17 kA"},
-		{[]risk.LPS{risk.LPSII}, 18.5, 12.5, 7.5, "37.5 kA 10/350 in total to PE; a voltage-limiting device may be rated 7.5 kA 10/350 with I_n 12.5 kA"},
-		{[]risk.LPS{risk.LPSIII, risk.LPSIV}, 12.5, 8.5, 5, "25 kA 10/350 in total to PE; a voltage-limiting device may be rated 5 kA 10/350 with I_n 8.5 kA"},
+		{[]risk.LPS{risk.LPSI, risk.LPSINaturalFrame, risk.LPSIFullCover}, 25, 17, 10,
+			"50 kA 10/350 in total to PE; a voltage-limiting device may be rated 10 kA 10/350 with I_n 17 kA"},
+		{[]risk.LPS{risk.LPSII}, 18.5, 12.5, 7.5,
+			"37.5 kA 10/350 in total to PE; a voltage-limiting device may be rated 7.5 kA 10/350 with I_n 12.5 kA"},
+		{[]risk.LPS{risk.LPSIII, risk.LPSIV}, 12.5, 8.5, 5,
+			"25 kA 10/350 in total to PE; a voltage-limiting device may be rated 5 kA 10/350 with I_n 8.5 kA"},
 	} {
 		for _, class := range c.classes {
 			e := first(t, site1(risk.Structure{LPS: class}, array(5)), 1)
@@ -198,15 +202,16 @@ func TestLimitingPhotovoltaicDevices(t *testing.T) {
 	}
 	battery := array(5)
 	battery.Electrical.Origin = risk.Battery
-	for name, e := range map[string]Entry{"battery": first(t, site1(risk.Structure{LPS: risk.LPSI}, battery), 1), "no LPS": first(t, site1(dwelling, array(5)), 1)} {
+	for name, e := range map[string]Entry{"battery": first(t, site1(risk.Structure{LPS: risk.LPSI}, battery), 1),
+		"no LPS": first(t, site1(dwelling, array(5)), 1)} {
 		if e.LimitingInMin.Valid || e.LimitingIimpMin.Valid {
 			t.Errorf("%s: %+v", name, e)
 		}
 	}
 }
 
-// Preferred values of D1 end at 2.5 kA (IEC 61643-21, from memory). LPS III, 100 kA, one pair each: ten lines share 0.5 x 100/(10 x 2) = 2.5 kA, nine
-// 2.78 kA, for which 5 kA is the next preferred value of I_imp (read).
+// Preferred values of D1 end at 2.5 kA (IEC 61643-21, from memory). LPS III, 100 kA, one pair each: ten lines share 0.5 x
+// 100/(10 x 2) = 2.5 kA, nine 2.78 kA, for which 5 kA is the next preferred value of I_imp (read).
 func TestBeyondD1(t *testing.T) {
 	const note = "Beyond the preferred values of category D1"
 	for lines, want := range map[int]float64{1: 25, 9: 5, 10: 2.5, 11: 2.5, 30: 1} {
@@ -222,7 +227,8 @@ func TestBeyondD1(t *testing.T) {
 	}
 }
 
-// Of two equal values the first names the reason: the clause asks for I_n of 5 kA (read), and so does S1 of Table E.2 at LPL III-IV (from memory).
+// Of two equal values the first names the reason: the clause asks for I_n of 5 kA (read), and so does S1 of Table E.2 at LPL
+// III-IV (from memory).
 func TestEqualValuesNameTheFirstReason(t *testing.T) {
 	e := first(t, site1(risk.Structure{LPS: risk.LPSIII}, mains(aerial(300))), 1)
 	near(t, "I_n", e.InMin.Value, 5, 0)
@@ -236,15 +242,19 @@ func TestEqualValuesNameTheFirstReason(t *testing.T) {
 	}
 }
 
-// Preferred values of IEC 61643-11 (read), up to 100 kA as sold (common practice, no published source). Currents round up, U_P rounds down.
+// Preferred values of IEC 61643-11 (read), up to 100 kA as sold (common practice, no published source). Currents round up, U_P
+// rounds down.
 func TestPreferredValues(t *testing.T) {
-	for _, c := range []struct{ v, want float64 }{{0.3, 0.5}, {1, 1}, {3.1, 5}, {5.01, 10}, {7.5, 10}, {15, 15}, {20, 20}, {20.1, 25}, {41, 50}, {81, 100}, {101, 101}} {
+	for _, c := range []struct{ v, want float64 }{{0.3, 0.5}, {1, 1}, {3.1, 5}, {5.01, 10}, {7.5, 10}, {15, 15}, {20, 20}, {20.1, 25},
+		{41, 50}, {81, 100}, {101, 101}} {
 		near(t, fmt.Sprint("I_n ", c.v), roundUp(c.v, prefIn, prefInTrade), c.want, 0)
 	}
-	for _, c := range []struct{ v, want float64 }{{0.4, 1}, {2.5, 5}, {10.1, 12.5}, {12.5, 12.5}, {16.67, 20}, {20.5, 25}, {25.1, 50}, {50.1, 100}, {126.3, 126.3}} {
+	for _, c := range []struct{ v, want float64 }{{0.4, 1}, {2.5, 5}, {10.1, 12.5}, {12.5, 12.5}, {16.67, 20}, {20.5, 25}, {25.1, 50},
+		{50.1, 100}, {126.3, 126.3}} {
 		near(t, fmt.Sprint("I_imp ", c.v), roundUp(c.v, prefIimp, prefIimpTrade), c.want, 0)
 	}
-	for _, c := range []struct{ v, want float64 }{{0.07, 0}, {0.08, 0.08}, {0.79, 0.7}, {1.04, 1}, {1.2, 1.2}, {1.49, 1.2}, {1.99, 1.8}, {2.4, 2}, {3.9, 3}, {7.9, 6}, {99, 10}} {
+	for _, c := range []struct{ v, want float64 }{{0.07, 0}, {0.08, 0.08}, {0.79, 0.7}, {1.04, 1}, {1.2, 1.2}, {1.49, 1.2}, {1.99, 1.8},
+		{2.4, 2}, {3.9, 3}, {7.9, 6}, {99, 10}} {
 		near(t, fmt.Sprint("U_P ", c.v), roundDown(c.v, prefUp), c.want, 0)
 	}
 }
@@ -255,7 +265,8 @@ func TestUsualMaximumByExposure(t *testing.T) {
 		surroundings risk.Surroundings
 		environment  risk.Environment
 		want         float64
-	}{{risk.Isolated, risk.Urban, 20}, {risk.SimilarObjects, risk.UrbanTall, 20}, {risk.Isolated, risk.Suburban, 20}, {risk.Isolated, risk.Rural, 40}, {risk.Hilltop, risk.Rural, 65}, {risk.Hilltop, risk.Urban, 65}} {
+	}{{risk.Isolated, risk.Urban, 20}, {risk.SimilarObjects, risk.UrbanTall, 20}, {risk.Isolated, risk.Suburban, 20},
+		{risk.Isolated, risk.Rural, 40}, {risk.Hilltop, risk.Rural, 65}, {risk.Hilltop, risk.Urban, 65}} {
 		e := first(t, site1(risk.Structure{Surroundings: c.surroundings}, mains(cable(300, c.environment))), 1)
 		near(t, fmt.Sprintf("%+v", c), e.ImaxMin.Value, c.want, 0)
 	}

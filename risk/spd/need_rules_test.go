@@ -38,7 +38,8 @@ func TestLargeGroupOfPeople(t *testing.T) {
 			t.Errorf("%v persons: required %v because %v", persons, e.Required, e.Because)
 		}
 	}
-	for hazard, want := range map[risk.SpecialHazard]bool{risk.NoHazard: false, risk.LowPanic: false, risk.AveragePanic: true, risk.DifficultEvacuation: false, risk.HighPanic: true} {
+	for hazard, want := range map[risk.SpecialHazard]bool{risk.NoHazard: false, risk.LowPanic: false, risk.AveragePanic: true,
+		risk.DifficultEvacuation: false, risk.HighPanic: true} {
 		s := risk.Structure{Occupancy: risk.Dwelling, Zones: []risk.Zone{{}, {SpecialHazard: hazard}}}
 		if e := demandedSupply(t, s); e.Required != want || has(&e, forPeople) != want {
 			t.Errorf("%v: required %v because %v", hazard, e.Required, e.Because)
@@ -46,7 +47,8 @@ func TestLargeGroupOfPeople(t *testing.T) {
 	}
 }
 
-// Which occupancies belong to which case of clause 443.4: the cases are read, the sorting of the occupancies is from memory of the 2015 amendment.
+// Which occupancies belong to which case of clause 443.4: the cases are read, the sorting of the occupancies is from memory of
+// the 2015 amendment.
 func TestOccupancies(t *testing.T) {
 	for want, occupancies := range map[grounds][]risk.Occupancy{
 		forLife:     {risk.Hospital},
@@ -92,7 +94,8 @@ func TestRiskLevelAtItsLimit(t *testing.T) {
 // L_P = 2 L_PAL + L_PCL + 0.4 L_PAH + 0.2 L_PCH and f_env of 85 or 850 (both read). 100 m aerial, 200 m cable, 300 m aerial high
 // voltage and 400 m high-voltage cable: 0.2 + 0.2 + 0.12 + 0.08 = 0.6; at N_G 2 CRL = 85/1.2 = 70.8333 or 850/1.2 = 708.333.
 func TestRiskLevelOfFourKinds(t *testing.T) {
-	for environment, want := range map[risk.Environment]float64{risk.Rural: 70.8333, risk.Suburban: 70.8333, risk.Urban: 708.3333, risk.UrbanTall: 708.3333} {
+	for environment, want := range map[risk.Environment]float64{risk.Rural: 70.8333, risk.Suburban: 70.8333, risk.Urban: 708.3333,
+		risk.UrbanTall: 708.3333} {
 		l := mains([]risk.Section{
 			{Length: 100, Environment: environment}, {Length: 200, Environment: environment, Installation: risk.Buried},
 			{Length: 300, Environment: environment, Service: risk.HighVoltage},

@@ -17,7 +17,8 @@ func TestSecondDeviceAtTheArray(t *testing.T) {
 		}
 		return strings.Join(list, " ")
 	}
-	for length, want := range map[float64]string{9.9: "line_entrance", 10: "line_entrance", 10.1: "line_entrance array", 60: "line_entrance array"} {
+	for length, want := range map[float64]string{9.9: "line_entrance", 10: "line_entrance", 10.1: "line_entrance array",
+		60: "line_entrance array"} {
 		if got := places(site1(dwelling, array(length))); got != want {
 			t.Errorf("%v m: %s", length, got)
 		}
@@ -36,7 +37,8 @@ func TestSecondDeviceAtTheArray(t *testing.T) {
 	}
 }
 
-// Why a device stands beyond the entrance: more than 10 m of cable (IEC 60364-5-53, read), or life at stake and half of U_W out of reach (memory).
+// Why a device stands beyond the entrance: more than 10 m of cable (IEC 60364-5-53, read), or life at stake and half of U_W out
+// of reach (memory).
 func TestGroundOfTheSecondDevice(t *testing.T) {
 	for distance, want := range map[float64]grounds{5: forHalf, 10: forHalf, 10.1: forDistance} {
 		l := mains(aerial(300))
@@ -51,7 +53,8 @@ func TestGroundOfTheSecondDevice(t *testing.T) {
 	for _, required := range []bool{true, false} {
 		NG := map[bool]float64{true: 8, false: 1}[required] // L_crit 14.4 and 115 m
 		for _, e := range schedule(t, site1(dwelling, l), NG, nil)[1:] {
-			want := map[bool]grounds{true: map[Position]grounds{AtArray: forArray, AtEquipment: forDistance}[e.Position], false: againstSecond}[required]
+			want := map[bool]grounds{true: map[Position]grounds{AtArray: forArray, AtEquipment: forDistance}[e.Position],
+				false: againstSecond}[required]
 			if e.Required != required || !has(&e, want) {
 				t.Errorf("%s at N_G %v: %v", e.Position, NG, e.Because)
 			}
@@ -59,8 +62,9 @@ func TestGroundOfTheSecondDevice(t *testing.T) {
 	}
 }
 
-// Class I where there is an LPS, where bonding devices are asked for, or where a coordinated set is and the line next to the structure is an overhead
-// low-voltage line (read); otherwise class II. Behind it class III on a.c. (read), II on d.c. (common practice), C2 behind D1 (read).
+// Class I where there is an LPS, where bonding devices are asked for, or where a coordinated set is and the line next to the
+// structure is an overhead low-voltage line (read); otherwise class II. Behind it class III on a.c. (read), II on d.c. (common
+// practice), C2 behind D1 (read).
 func TestTestClasses(t *testing.T) {
 	section := func(i risk.Installation, s risk.Service) []risk.Section {
 		return []risk.Section{{Length: 300, Installation: i, Service: s, Environment: risk.Urban}}
@@ -78,7 +82,8 @@ func TestTestClasses(t *testing.T) {
 		{"coordinated, overhead", section(risk.Aerial, risk.LowVoltage), risk.NoLPS, 0, risk.LevelIIIIV, ClassI},
 		{"coordinated, overhead high voltage", section(risk.Aerial, risk.HighVoltage), risk.NoLPS, 0, risk.LevelIIIIV, ClassII},
 		{"coordinated, buried", section(risk.Buried, risk.LowVoltage), risk.NoLPS, 0, risk.LevelI, ClassII},
-		{"coordinated, buried next to the structure", append(section(risk.Buried, risk.LowVoltage), section(risk.Aerial, risk.LowVoltage)...), risk.NoLPS, 0, risk.LevelI, ClassII},
+		{"coordinated, buried next to the structure", append(section(risk.Buried, risk.LowVoltage), section(risk.Aerial, risk.LowVoltage)...),
+			risk.NoLPS, 0, risk.LevelI, ClassII},
 	} {
 		l := mains(c.sections)
 		l.BondingSPD.Level, l.CoordinatedSPD.Level, l.Electrical.EquipmentDistance = c.bonding, c.coordinated, 20
@@ -103,8 +108,10 @@ func TestConductorsOfEverySystem(t *testing.T) {
 		neutral bool
 		want    float64
 	}{
-		{risk.TT, 1, true, 2}, {risk.TT, 1, false, 2}, {risk.TT, 3, true, 4}, {risk.TT, 3, false, 3}, {risk.TNS, 1, true, 3}, {risk.TNS, 1, false, 3},
-		{risk.TNS, 3, true, 5}, {risk.TNS, 3, false, 4}, {risk.TNC, 1, false, 2}, {risk.TNC, 3, false, 4}, {risk.TNCS, 1, true, 2}, {risk.TNCS, 3, true, 4},
+		{risk.TT, 1, true, 2}, {risk.TT, 1, false, 2}, {risk.TT, 3, true, 4}, {risk.TT, 3, false, 3}, {risk.TNS, 1, true, 3},
+		{risk.TNS, 1, false, 3},
+		{risk.TNS, 3, true, 5}, {risk.TNS, 3, false, 4}, {risk.TNC, 1, false, 2}, {risk.TNC, 3, false, 4}, {risk.TNCS, 1, true, 2},
+		{risk.TNCS, 3, true, 4},
 		{risk.IT, 1, false, 2}, {risk.IT, 1, true, 2}, {risk.IT, 3, false, 3}, {risk.IT, 3, true, 4},
 	} {
 		l := mains(aerial(300))
@@ -159,15 +166,20 @@ func TestNotesOfALine(t *testing.T) {
 		{"better than I", dwelling, []risk.Line{level(risk.BetterThanI)}, better, true},
 		{"level I", dwelling, []risk.Line{level(risk.LevelI)}, better, false},
 		{"screened, LPS", lps, []risk.Line{change(mains(aerial(300)), func(l *risk.Line) { l.Shield.Type = risk.Shielded })}, screen, true},
-		{"screened, no LPS", dwelling, []risk.Line{change(mains(aerial(300)), func(l *risk.Line) { l.Shield.Type = risk.Shielded })}, screen, false},
+		{"screened, no LPS", dwelling, []risk.Line{change(mains(aerial(300)), func(l *risk.Line) { l.Shield.Type = risk.Shielded })}, screen,
+			false},
 		{"not screened, LPS", lps, []risk.Line{mains(aerial(300))}, screen, false},
-		{"switched off outside", dwelling, []risk.Line{change(mains(aerial(300)), func(l *risk.Line) { l.Electrical.SourceConnected = false })}, off, true},
-		{"switched off inside", dwelling, []risk.Line{change(mains(aerial(0)), func(l *risk.Line) { l.Electrical.SourceConnected = false })}, off, false},
+		{"switched off outside", dwelling, []risk.Line{change(mains(aerial(300)),
+			func(l *risk.Line) { l.Electrical.SourceConnected = false })}, off, true},
+		{"switched off inside", dwelling, []risk.Line{change(mains(aerial(0)), func(l *risk.Line) { l.Electrical.SourceConnected = false })},
+			off, false},
 		{"switched on", dwelling, []risk.Line{mains(aerial(300))}, off, false},
 		{"unknown use", structure{}, []risk.Line{mains(aerial(300))}, unknown, true},
 		{"known use", dwelling, []risk.Line{mains(aerial(300))}, unknown, false},
-		{"unknown use, no source", structure{}, []risk.Line{change(mains(aerial(300)), func(l *risk.Line) { l.Electrical.SourceConnected = false })}, unknown, false},
-		{"high voltage", dwelling, []risk.Line{change(mains(aerial(300)), func(l *risk.Line) { l.Service = risk.HighVoltage })}, highside, true},
+		{"unknown use, no source", structure{},
+			[]risk.Line{change(mains(aerial(300)), func(l *risk.Line) { l.Electrical.SourceConnected = false })}, unknown, false},
+		{"high voltage", dwelling, []risk.Line{change(mains(aerial(300)), func(l *risk.Line) { l.Service = risk.HighVoltage })}, highside,
+			true},
 		{"low voltage", dwelling, []risk.Line{mains(aerial(300))}, highside, false},
 		{"TT", dwelling, []risk.Line{system(risk.TT)}, residual, true}, {"TN-S", dwelling, []risk.Line{system(risk.TNS)}, residual, false},
 		{"TN-C-S", dwelling, []risk.Line{system(risk.TNCS)}, split, true}, {"TN-C", dwelling, []risk.Line{system(risk.TNC)}, split, false},
@@ -176,17 +188,22 @@ func TestNotesOfALine(t *testing.T) {
 		{"array beside a load", dwelling, []risk.Line{array(5), load}, storage, false},
 		{"array beside a supply", dwelling, []risk.Line{array(5), mains(aerial(300))}, storage, false},
 		{"array alone", dwelling, []risk.Line{array(5)}, storage, false},
-		{"charge controller", dwelling, []risk.Line{change(array(5), func(l *risk.Line) { l.Electrical.Equipment = risk.ChargeController })}, storage, true},
+		{"charge controller", dwelling, []risk.Line{change(array(5), func(l *risk.Line) { l.Electrical.Equipment = risk.ChargeController })},
+			storage, true},
 		{"inverter", dwelling, []risk.Line{change(array(5), func(l *risk.Line) { l.Electrical.Equipment = risk.Inverter })}, storage, false},
 		{"array, LPS", lps, []risk.Line{array(5)}, distance, true},
 		{"array, no LPS", dwelling, []risk.Line{array(5)}, distance, false},
-		{"array, bonding asked for by the risk", dwelling, []risk.Line{change(array(5), func(l *risk.Line) { l.BondingSPD.Level = risk.LevelI })}, distance, false},
-		{"photovoltaic standard", dwelling, []risk.Line{array(5)}, pvNorm, true}, {"not for a battery", dwelling, []risk.Line{battery}, pvNorm, false},
+		{"array, bonding asked for by the risk", dwelling,
+			[]risk.Line{change(array(5), func(l *risk.Line) { l.BondingSPD.Level = risk.LevelI })}, distance, false},
+		{"photovoltaic standard", dwelling, []risk.Line{array(5)}, pvNorm, true},
+		{"not for a battery", dwelling, []risk.Line{battery}, pvNorm, false},
 		{"d.c. standard", dwelling, []risk.Line{battery}, dcNorm, true}, {"not for an array", dwelling, []risk.Line{array(5)}, dcNorm, false},
-		{"array of unknown current", dwelling, []risk.Line{change(array(5), func(l *risk.Line) { l.Electrical.ShortCircuitSTC = 0 })}, noArray, true},
+		{"array of unknown current", dwelling, []risk.Line{change(array(5), func(l *risk.Line) { l.Electrical.ShortCircuitSTC = 0 })},
+			noArray, true},
 		{"array of known current", dwelling, []risk.Line{array(5)}, noArray, false},
 		{"supply of unknown current", dwelling, []risk.Line{mains(aerial(300))}, noShort, true},
-		{"supply of known current", dwelling, []risk.Line{change(mains(aerial(300)), func(l *risk.Line) { l.Electrical.ShortCircuit = 3 })}, noShort, false},
+		{"supply of known current", dwelling, []risk.Line{change(mains(aerial(300)), func(l *risk.Line) { l.Electrical.ShortCircuit = 3 })},
+			noShort, false},
 		{"telecommunication", dwelling, []risk.Line{telephone()}, noShort, false},
 	} {
 		if e := first(t, site1(c.s, c.lines...), 1); hasNote(&e, c.note) != c.wanted {
@@ -223,8 +240,9 @@ func TestShortCircuitOfTheArray(t *testing.T) {
 	}
 }
 
-// Conductors, copper, to earth 16, 6, 1 mm2 for class I, II, III, to live conductors 6 and 2.5 mm2 (16 and 6 read, the others from memory); a class I
-// device at least I_imp/8 (GB 50057, read), next standard section. 50 kA: 6.25, so 10 mm2; at 3000 ohm m, LPS I of unknown class, 63.2 kA over two wires, 100 kA: 12.5, so 16 mm2.
+// Conductors, copper, to earth 16, 6, 1 mm2 for class I, II, III, to live conductors 6 and 2.5 mm2 (16 and 6 read, the others
+// from memory); a class I device at least I_imp/8 (GB 50057, read), next standard section. 50 kA: 6.25, so 10 mm2; at 3000 ohm
+// m, LPS I of unknown class, 63.2 kA over two wires, 100 kA: 12.5, so 16 mm2.
 func TestSections(t *testing.T) {
 	for _, c := range []struct {
 		name        string
@@ -254,15 +272,18 @@ func TestSections(t *testing.T) {
 	}
 }
 
-// The level of a class of LPS; a natural one of unknown class counts as LPL I (IEC 62305-3:2010, from memory; the unknown class is the safe side).
+// The level of a class of LPS; a natural one of unknown class counts as LPL I (IEC 62305-3:2010, from memory; the unknown class
+// is the safe side).
 func TestLevelOfTheSystem(t *testing.T) {
 	for _, c := range []struct {
 		s    risk.Structure
 		want risk.Level
 	}{
 		{risk.Structure{}, risk.NoSPD}, {risk.Structure{LPS: risk.LPSIV}, risk.LevelIIIIV}, {risk.Structure{LPS: risk.LPSIII}, risk.LevelIIIIV},
-		{risk.Structure{LPS: risk.LPSII}, risk.LevelII}, {risk.Structure{LPS: risk.LPSI}, risk.LevelI}, {risk.Structure{LPS: risk.LPSINaturalFrame}, risk.LevelI},
-		{risk.Structure{LPS: risk.LPSIFullCover}, risk.LevelI}, {risk.Structure{NaturalLPS: true}, risk.LevelI}, {risk.Structure{NaturalLPS: true, LPS: risk.LPSIII}, risk.LevelIIIIV},
+		{risk.Structure{LPS: risk.LPSII}, risk.LevelII}, {risk.Structure{LPS: risk.LPSI}, risk.LevelI},
+		{risk.Structure{LPS: risk.LPSINaturalFrame}, risk.LevelI},
+		{risk.Structure{LPS: risk.LPSIFullCover}, risk.LevelI}, {risk.Structure{NaturalLPS: true}, risk.LevelI},
+		{risk.Structure{NaturalLPS: true, LPS: risk.LPSIII}, risk.LevelIIIIV},
 	} {
 		if e := first(t, site1(c.s, mains(aerial(300))), 1); e.Level != c.want || has(&e, forLPS) != (c.want != risk.NoSPD) {
 			t.Errorf("%+v: %v because %v", c.s, e.Level, e.Because)

@@ -21,8 +21,9 @@ func stressSupply(t tester, in *risk.Input, o StressOptions) EndStress {
 	return stressOf(t, in, res, o)[0]
 }
 
-// The share of a flash to the structure by the half-and-half rule 0.5/(n n') (read) or by the earthing impedances k_e/n' (from memory of IEC 62305-1 E.2
-// and Table E.1), whichever is larger. Two conductors. At 100 ohm m, Z 4 and Z_1 8 ohm: k_e is 4/12, 4/16 and 4/20 with one, two and three lines.
+// The share of a flash to the structure by the half-and-half rule 0.5/(n n') (read) or by the earthing impedances k_e/n' (from
+// memory of IEC 62305-1 E.2 and Table E.1), whichever is larger. Two conductors. At 100 ohm m, Z 4 and Z_1 8 ohm: k_e is 4/12,
+// 4/16 and 4/20 with one, two and three lines.
 func TestStressByLinesAndSoil(t *testing.T) {
 	for _, c := range []struct {
 		rho   float64
@@ -75,7 +76,8 @@ func TestNoteOnInducedSurges(t *testing.T) {
 	for name, c := range map[string]struct {
 		line risk.Line
 		want bool
-	}{"battery": {battery, true}, "array": {array(5), false}, "supply": {mains(aerial(300)), false}, "supply of no length": {mains(aerial(0)), true}} {
+	}{"battery": {battery, true}, "array": {array(5), false}, "supply": {mains(aerial(300)), false},
+		"supply of no length": {mains(aerial(0)), true}} {
 		if e := stressSupply(t, site1(dwelling, c.line), StressOptions{}); slices.Contains(e.Notes, stressNoteInduced) != c.want {
 			t.Errorf("%s: %q", name, e.Notes)
 		}
@@ -93,7 +95,8 @@ func TestStressOfArrays(t *testing.T) {
 // Steps of a named device stand under its name, those of a nameless one under the line.
 func TestStressScopes(t *testing.T) {
 	in, res := site1(dwelling, mains(aerial(300))), stressEvents(1, 1, 1, 0, 1)
-	o := StressOptions{Years: []float64{1}, Devices: []StressDevice{{0, 0, StressRatings{In: Some(5)}}, {0, 0, StressRatings{Name: "second", In: Some(5)}}}}
+	o := StressOptions{Years: []float64{1},
+		Devices: []StressDevice{{0, 0, StressRatings{In: Some(5)}}, {0, 0, StressRatings{Name: "second", In: Some(5)}}}}
 	tr := trace.New(1000)
 	Stress(in, res, Schedule(in, res, nil, nil), o, tr)
 	var got []string
@@ -107,8 +110,9 @@ func TestStressScopes(t *testing.T) {
 	}
 }
 
-// By hand, one flash a year to the structure, shared 0.25 per conductor (read): a device of I_imp 12.5 kA is overstressed by flashes above 50 kA, 0.3 of all
-// (Table A.3, memory). The line struck once a year adds 0.3. Near flashes at 0.2/200 and 5/200 per kA: I_max 40 kA would take 40 000 and 1600 kA. In ten years 1 - exp(-6).
+// By hand, one flash a year to the structure, shared 0.25 per conductor (read): a device of I_imp 12.5 kA is overstressed by
+// flashes above 50 kA, 0.3 of all (Table A.3, memory). The line struck once a year adds 0.3. Near flashes at 0.2/200 and 5/200
+// per kA: I_max 40 kA would take 40 000 and 1600 kA. In ten years 1 - exp(-6).
 func TestOverstressByHand(t *testing.T) {
 	o := StressOptions{Currents: []float64{12.5, 25, 50}, Years: []float64{1, 10}, Smallest: Some(0.25),
 		Devices: []StressDevice{{EveryEnd, EveryEnd, StressRatings{Name: "device", Iimp: Some(12.5), Imax: Some(40)}}}}
@@ -125,12 +129,14 @@ func TestOverstressByHand(t *testing.T) {
 	near(t, "in ten years", d.Overstress[1].Probability, 1-math.Exp(-6.001572), 1e-7)
 	near(t, "P_SPD", d.PSPDLargest.Value, 0.3, 1e-12)
 	near(t, "P_SPD of all surges", d.PSPDOfSurges.Value, 0.6001572/4, 1e-7)
-	// 0.25 kA per conductor: flashes above 1 kA to structure and line (0.99993 each, extrapolated), near the line above 10 kA 0.9, near the structure above 250 kA 0.0069
+	// 0.25 kA per conductor: flashes above 1 kA to structure and line (0.99993 each, extrapolated), near the line above 10 kA 0.9,
+	// near the structure above 250 kA 0.0069
 	near(t, "operations", e.Operations, 2*0.999925+0.9+0.006877, 1e-5)
 }
 
 // Between the points of Table A.3 a straight line on log-normal probability paper. Between 50 and 60 kA the geometric mean is
-// sqrt(3000) = 54.77 kA, its quantile that of 0.3 and 0.2 in the middle: (0.524401 + 0.841621)/2 = 0.683011, tail 0.247300 (Python 3, statistics.NormalDist).
+// sqrt(3000) = 54.77 kA, its quantile that of 0.3 and 0.2 in the middle: (0.524401 + 0.841621)/2 = 0.683011, tail 0.247300
+// (Python 3, statistics.NormalDist).
 func TestBetweenThePointsOfTheTable(t *testing.T) {
 	near(t, "geometric mean of 50 and 60 kA", FlashExceeds(math.Sqrt(3000)), 0.247300, 1e-6)
 	near(t, "quantile of 0.2", normalQuantile(0.2), 0.841621, 1e-6)
@@ -164,10 +170,13 @@ func TestBoundsOfStress(t *testing.T) {
 		{"/options/devices/0/line", "names number 1 of 1", one(StressDevice{Line: 1, Structure: EveryEnd})},
 		{"/options/devices/0/line", "names number -2 of 1", one(StressDevice{Line: -2, Structure: EveryEnd})},
 		{"/options/devices/0/structure", "names number 1 of 1", one(StressDevice{Line: EveryEnd, Structure: 1})},
-		{"/options/devices/0/imax_ka", "I_max 5.5 kA lies below I_n 5.75 kA", one(StressDevice{0, 0, StressRatings{Imax: Some(5.5), In: Some(5.75)}})},
-		{"/options/devices/0/imax_npe_ka", "I_max 9 kA lies below I_n 10 kA", one(StressDevice{0, 0, StressRatings{ImaxNPE: Some(9), InNPE: Some(10)}})},
+		{"/options/devices/0/imax_ka", "I_max 5.5 kA lies below I_n 5.75 kA",
+			one(StressDevice{0, 0, StressRatings{Imax: Some(5.5), In: Some(5.75)}})},
+		{"/options/devices/0/imax_npe_ka", "I_max 9 kA lies below I_n 10 kA",
+			one(StressDevice{0, 0, StressRatings{ImaxNPE: Some(9), InNPE: Some(10)}})},
 		{"/options/devices/0/iimp_npe_ka", "is 0; allowed is above 0 to 10000 kA", one(StressDevice{0, 0, StressRatings{IimpNPE: Some(0)}})},
-		{"/options/devices/0/imax_npe_ka", "is 10001; allowed is above 0 to 10000 kA", one(StressDevice{0, 0, StressRatings{ImaxNPE: Some(10001)}})},
+		{"/options/devices/0/imax_npe_ka", "is 10001; allowed is above 0 to 10000 kA",
+			one(StressDevice{0, 0, StressRatings{ImaxNPE: Some(10001)}})},
 	} {
 		if v := StressViolations(in, res, nil, c.o); len(v) != 1 || v[0].Pointer != c.pointer || !strings.HasPrefix(v[0].Reason, c.reason) {
 			t.Errorf("%s: %+v", c.pointer, v)

@@ -19,8 +19,9 @@ func reason(t tester, e *Entry, field, mode string) string {
 	return ""
 }
 
-// U_C by type of system earthing, IEC 60364-5-53 (2002 and 2015), read: L-N, L-PE in TN and TT and L-PEN 1.1 U0, L-PE in IT sqrt(3) x 1.1 U0, N-PE U0; up to the
-// next full volt (common practice). 277 V: 304.7, 527.8, 277 V. 120 V: 132, 228.6, 120 V. 400 V: 440, 762.1, 400 V.
+// U_C by type of system earthing, IEC 60364-5-53 (2002 and 2015), read: L-N, L-PE in TN and TT and L-PEN 1.1 U0, L-PE in IT
+// sqrt(3) x 1.1 U0, N-PE U0; up to the next full volt (common practice). 277 V: 304.7, 527.8, 277 V. 120 V: 132, 228.6, 120 V.
+// 400 V: 440, 762.1, 400 V.
 func TestOperatingVoltageBySystem(t *testing.T) {
 	type volts map[string]float64
 	for nominal, u := range map[float64][3]float64{277: {305, 528, 277}, 120: {132, 229, 120}, 400: {440, 763, 400}, 240: {264, 458, 240}} {
@@ -61,12 +62,14 @@ func TestOperatingVoltageBySystem(t *testing.T) {
 	}
 }
 
-// At 230 V the printed values hold (read) as long as the voltage does not rise above them; beyond, the formulas: 254.5 V, sqrt(3) x 254.5 = 440.8 V, 254.5/1.1 = 231.4 V.
+// At 230 V the printed values hold (read) as long as the voltage does not rise above them; beyond, the formulas: 254.5 V,
+// sqrt(3) x 254.5 = 440.8 V, 254.5/1.1 = 231.4 V.
 func TestPrintedOperatingVoltages(t *testing.T) {
 	for highest, want := range map[float64]struct {
 		LN, IT, NPE float64
 		printed     bool
-	}{0: {254, 440, 231, true}, 230: {254, 440, 231, true}, 254: {254, 440, 231, true}, 254.5: {255, 441, 232, false}, 265: {265, 459, 241, false}} {
+	}{0: {254, 440, 231, true}, 230: {254, 440, 231, true}, 254: {254, 440, 231, true}, 254.5: {255, 441, 232, false},
+		265: {265, 459, 241, false}} {
 		for system, name := range map[risk.EarthingSystem]string{risk.TT: "L-N", risk.IT: "L-PE"} {
 			l := mains(aerial(300))
 			l.Electrical.System, l.Electrical.Phases, l.Electrical.MaxOperating = system, 3, highest
@@ -94,8 +97,9 @@ func TestRuralLines(t *testing.T) {
 	}
 }
 
-// Battery circuits: 1.1 times the highest charging voltage, 15.5, 31 and 62 V at 12, 24 and 48 V, others in proportion to 48 V; a voltage that is given
-// wins. Common practice, no published source. 36 V: 1.1 x 46.5 = 51.15 V; 110 V: 1.1 x 142.08 = 156.3 V; 14.4 V given: 15.84 V.
+// Battery circuits: 1.1 times the highest charging voltage, 15.5, 31 and 62 V at 12, 24 and 48 V, others in proportion to 48 V;
+// a voltage that is given wins. Common practice, no published source. 36 V: 1.1 x 46.5 = 51.15 V; 110 V: 1.1 x 142.08 = 156.3 V;
+// 14.4 V given: 15.84 V.
 func TestChargingVoltages(t *testing.T) {
 	for _, c := range []struct {
 		nominal, highest, input, want float64
@@ -108,7 +112,8 @@ func TestChargingVoltages(t *testing.T) {
 	} {
 		for _, origin := range []risk.DCOrigin{risk.Battery, risk.Load} {
 			l := array(20)
-			l.Electrical = risk.Electrical{Current: risk.DC, Origin: origin, Nominal: c.nominal, MaxOperating: c.highest, EquipmentMaxInput: c.input}
+			l.Electrical = risk.Electrical{Current: risk.DC, Origin: origin, Nominal: c.nominal, MaxOperating: c.highest,
+				EquipmentMaxInput: c.input}
 			e := first(t, site1(dwelling, l), 1)
 			for _, m := range e.Modes {
 				near(t, fmt.Sprintf("%+v %s", c, m.Mode), m.UcMin.Value, c.want, 0)
@@ -126,8 +131,9 @@ func TestChargingVoltages(t *testing.T) {
 	}
 }
 
-// U_OC,MAX = U_OC (1 + alpha (T_min - 25)), not below U_OC, or 1.2 U_OC where coefficient or temperature is not known (IEC 60364-7-712, read). 80 V, -0.4 %
-// per degree: at -10 degrees 80 x 1.14 = 91.2 V, at 25 and 40 degrees 80 V; factor 96 V. Up to the next full volt.
+// U_OC,MAX = U_OC (1 + alpha (T_min - 25)), not below U_OC, or 1.2 U_OC where coefficient or temperature is not known (IEC
+// 60364-7-712, read). 80 V, -0.4 % per degree: at -10 degrees 80 x 1.14 = 91.2 V, at 25 and 40 degrees 80 V; factor 96 V. Up to
+// the next full volt.
 func TestColdestDay(t *testing.T) {
 	at := func(T float64) *float64 { return &T }
 	for _, c := range []struct {
@@ -149,7 +155,8 @@ func TestColdestDay(t *testing.T) {
 	}
 }
 
-// Without an open-circuit voltage the highest input of the equipment counts (common practice, no published source), then the highest voltage given (read).
+// Without an open-circuit voltage the highest input of the equipment counts (common practice, no published source), then the
+// highest voltage given (read).
 func TestPhotovoltaicVoltageNotKnown(t *testing.T) {
 	for _, c := range []struct {
 		input, highest, want float64
@@ -216,8 +223,9 @@ func TestTargetShares(t *testing.T) {
 	}
 }
 
-// U_P with its leads, 1 kV/m with partial lightning currents or beyond 0.5 m (read), 0.2 U_P with induced surges (memory), next preferred value
-// downwards (read). U_W 4 kV, 0.8 x 4 = 3.2 kV: induced 3.2/1.2 = 2.67; lightning, 0.5 m 2.7 -> min(2.7, 2.67); 0.9 m 2.3; 1.4 m 1.8 kV.
+// U_P with its leads, 1 kV/m with partial lightning currents or beyond 0.5 m (read), 0.2 U_P with induced surges (memory), next
+// preferred value downwards (read). U_W 4 kV, 0.8 x 4 = 3.2 kV: induced 3.2/1.2 = 2.67; lightning, 0.5 m 2.7 -> min(2.7, 2.67);
+// 0.9 m 2.3; 1.4 m 1.8 kV.
 func TestProtectionLevelWithLeads(t *testing.T) {
 	for _, c := range []struct {
 		s             risk.Structure
@@ -267,8 +275,9 @@ func TestDistanceAskedFor(t *testing.T) {
 	}
 }
 
-// The upper bound of U_C on d.c., usual U_P/U_C of 3.5 and onset of 1.5 (common practice, no published source), must leave room above the lower. U_W 1.1 kV: 0.88/1.2
-// gives U_P 0.7 kV with leads, up to 700/3.5 = 200 V; through the terminals 0.8 kV and 228 V. U_W 0.95 kV: 0.6 kV with leads, onset bound 400 V; without 0.7 kV and 466 V.
+// The upper bound of U_C on d.c., usual U_P/U_C of 3.5 and onset of 1.5 (common practice, no published source), must leave room
+// above the lower. U_W 1.1 kV: 0.88/1.2 gives U_P 0.7 kV with leads, up to 700/3.5 = 200 V; through the terminals 0.8 kV and 228
+// V. U_W 0.95 kV: 0.6 kV with leads, onset bound 400 V; without 0.7 kV and 466 V.
 func TestRoomBetweenTheBounds(t *testing.T) {
 	for _, c := range []struct{ withstand, input, up, leads, ucMax float64 }{
 		{1.1, 199, 0.7, 0.5, 200}, {1.1, 200, 0.8, 0, 228}, {1.1, 227, 0.8, 0, 228},

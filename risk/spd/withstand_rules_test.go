@@ -36,7 +36,8 @@ func TestUnstatedWithstandIsCategoryII(t *testing.T) {
 		{0, 0.5}, {12, 0.5}, {48, 0.5}, {50, 0.5}, {50.1, 0.8}, {60, 0.8}, {100, 0.8}, {100.1, 1.5}, {120, 1.5}, {150, 1.5}, {150.1, 2.5},
 		{230, 2.5}, {277, 2.5}, {300, 2.5}, {300.1, 4}, {400, 4}, {600, 4}, {600.1, 6}, {1000, 6}, {1000.1, 8}, {1500, 8},
 	} {
-		for _, el := range []risk.Electrical{{Nominal: c.nominal}, {Current: risk.DC, Origin: risk.Battery, Nominal: c.nominal}, {Current: risk.DC, Origin: risk.Load, Nominal: c.nominal}} {
+		for _, el := range []risk.Electrical{{Nominal: c.nominal}, {Current: risk.DC, Origin: risk.Battery, Nominal: c.nominal},
+			{Current: risk.DC, Origin: risk.Load, Nominal: c.nominal}} {
 			kV, reason, clause := Withstand(risk.LowVoltage, &el)
 			near(t, fmt.Sprint(c.nominal, " V"), kV, c.want, 0)
 			if !strings.HasPrefix(reason, "overvoltage category II at ") || clause != "IEC 60664-1 Table F.1" {
@@ -58,7 +59,8 @@ func TestUnstatedWithstandIsCategoryII(t *testing.T) {
 
 // pvPrinted are U_OC,MAX and U_W of modules, other equipment and grid inverters, from memory of CLC/TS 50539-12.
 var pvPrinted = [][4]float64{
-	{100, 0.8, 0.8, 2.5}, {150, 1.5, 1.5, 2.5}, {300, 2.5, 2.5, 2.5}, {424, 4, 4, 4}, {600, 4, 4, 4}, {800, 5, 5, 5}, {1000, 6, 6, 6}, {1500, 8, 8, 8},
+	{100, 0.8, 0.8, 2.5}, {150, 1.5, 1.5, 2.5}, {300, 2.5, 2.5, 2.5}, {424, 4, 4, 4}, {600, 4, 4, 4}, {800, 5, 5, 5}, {1000, 6, 6, 6},
+	{1500, 8, 8, 8},
 }
 
 // Photovoltaic equipment of unstated U_W: the row at or below the open-circuit voltage, the lowest row under 100 V (from memory).
@@ -78,8 +80,8 @@ func TestUnstatedWithstandOfPhotovoltaics(t *testing.T) {
 	}
 }
 
-// The device at an array protects the modules: their row at or below U_OC,MAX, which without a temperature is 1.2 U_OC (read). 1.2 x 125 V is
-// 150 V. Without an open-circuit voltage U_W of the line counts.
+// The device at an array protects the modules: their row at or below U_OC,MAX, which without a temperature is 1.2 U_OC (read).
+// 1.2 x 125 V is 150 V. Without an open-circuit voltage U_W of the line counts.
 func TestWithstandOfModules(t *testing.T) {
 	for _, c := range []struct{ open, input, want float64 }{
 		{80, 0, 0.8}, {124.9, 0, 0.8}, {125, 0, 1.5}, {249.9, 0, 1.5}, {250, 0, 2.5}, {500, 0, 4}, {1250, 0, 8}, {2000, 0, 8}, {0, 90, 3.3},
@@ -97,7 +99,8 @@ func TestWithstandOfModules(t *testing.T) {
 
 // U_W of an internal system counts where it is stated and on this line. The lowest decides (common practice, no published source).
 func TestWithstandOfSystems(t *testing.T) {
-	s := risk.Structure{Zones: []risk.Zone{{Systems: []risk.System{{Line: 0, Withstand: 0}, {Line: 0, Withstand: 4}}}, {Systems: []risk.System{{Line: 1, Withstand: 0.6}}}}}
+	s := risk.Structure{Zones: []risk.Zone{{Systems: []risk.System{{Line: 0, Withstand: 0}, {Line: 0, Withstand: 4}}},
+		{Systems: []risk.System{{Line: 1, Withstand: 0.6}}}}}
 	near(t, "none lower", first(t, site1(s, mains(aerial(300))), 1).Withstand.Value, 2.5, 0)
 	s.Zones[1].Systems[0].Line = 0
 	near(t, "one lower", first(t, site1(s, mains(aerial(300))), 1).Withstand.Value, 0.6, 0)
