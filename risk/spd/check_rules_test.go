@@ -33,7 +33,8 @@ func TestWithstandOfAnInput(t *testing.T) {
 	near(t, "telecommunication", demand(t, tel, nil).Withstand.Value, 1.5, 0)
 }
 
-// Cautions by the kind of line.
+// Cautions by the kind of line. Which line gets which caution: IEC 61643-31 excludes photovoltaic systems with storage (read);
+// the rest is common practice, no published source.
 func TestCautionsByLine(t *testing.T) {
 	pole := func(e risk.Equipment) risk.Line { l := array(5); l.Electrical.Equipment = e; return l }
 	dcTelephone := telephone()
@@ -60,7 +61,8 @@ func TestCautionsByLine(t *testing.T) {
 	}
 }
 
-// Ratings that are not stated are named as the data sheet of such a device names them.
+// Ratings that are not stated are named as the data sheet of such a device names them. The names are those of IEC 61643-11 and
+// -31 (read).
 func TestNamesOnTheDataSheet(t *testing.T) {
 	pole, battery, supply := array(5), direct110(risk.OtherEquipment), mains(aerial(300))
 	battery.Electrical.ShortCircuit, supply.Electrical.ShortCircuit = 2, 2
@@ -82,7 +84,8 @@ func TestNamesOnTheDataSheet(t *testing.T) {
 	}
 }
 
-// A finding says where its requirement comes from: for N-PE the reason of that mode, otherwise the first of the value.
+// A finding says where its requirement comes from: for N-PE the reason of that mode, otherwise the first of the value. The
+// wording is the product's own.
 func TestFindingsSayWhy(t *testing.T) {
 	l := mains(aerial(300))
 	d := acDevice()
@@ -232,7 +235,8 @@ func TestWhatTheDistanceAsksFor(t *testing.T) {
 	}
 }
 
-// Each rule that finds fault names itself in the sentence.
+// Each rule that finds fault names itself in the sentence. The wording is the product's own. The limits are the minima of IEC
+// 60364-5-53 (I_n 5 kA read, N-PE 10 kA from memory) and 1.45 x 230 V (from memory of IEC 61643-11).
 func TestWordsOfEveryRule(t *testing.T) {
 	for rule, want := range [...]string{"kind of current", "U_C", "beginning of action", "U_P", "test class", "I_n", "I_imp", "I_max",
 		"short-circuit rating", "follow current",
@@ -270,7 +274,8 @@ func TestWordsOfEveryRule(t *testing.T) {
 	}
 }
 
-// A sentence that follows another begins small, unless its first word is a symbol or a single letter.
+// A sentence that follows another begins small, unless its first word is a symbol or a single letter. The wording is the
+// product's own.
 func TestLowerFirst(t *testing.T) {
 	for s, want := range map[string]string{"": "", "X": "x", "The line": "the line", "U_P falls": "U_P falls", "A device": "A device",
 		"Aa": "aa", "Az": "az", "A`": "A`", "A{": "A{", "LPS": "LPS"} {
@@ -280,6 +285,7 @@ func TestLowerFirst(t *testing.T) {
 	}
 }
 
+// The form is the product's own: a number, or null where it is absent (RFC 8259).
 func TestOptFromJSON(t *testing.T) {
 	for text, want := range map[string]Opt{"null": {}, "254": Some(254), "0": Some(0), "-1.5e3": Some(-1500)} {
 		o := Some(7)
@@ -297,6 +303,7 @@ func TestOptFromJSON(t *testing.T) {
 	}
 }
 
+// The names are the kinds of IEC 61643-11 (from memory).
 func TestTechnologies(t *testing.T) {
 	for v, want := range map[Technology]string{TechnologyNotStated: "", Limiting: "limiting", Switching: "switching",
 		Combination: "combination", Combination + 1: "", 255: ""} {

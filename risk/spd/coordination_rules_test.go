@@ -53,7 +53,7 @@ func TestCoordinationAtTheLimits(t *testing.T) {
 	}
 }
 
-// Only the first stage is held against what the line brings.
+// Only the first stage is held against what the line brings. Common practice, no published source.
 func TestOriginIsTheFirstStage(t *testing.T) {
 	c := coordinate(t, coordLine(), coordEquipment)
 	var got []string
@@ -227,7 +227,7 @@ func TestWhatReachesTheEquipment(t *testing.T) {
 	}
 }
 
-// The outcome in plain words names the stage, by its number where it has no name.
+// The outcome in plain words names the stage, by its number where it has no name. The wording is the product's own.
 func TestCoordinationSentences(t *testing.T) {
 	for _, c := range []struct {
 		change func(s []Stage, o *CoordinationOptions)
@@ -254,7 +254,7 @@ func TestCoordinationSentences(t *testing.T) {
 	}
 }
 
-// The largest values of a stage are allowed, anything above is a fault of its own.
+// The largest values of a stage are allowed, anything above is a fault of its own. The bounds are the product's own.
 func TestBoundsOfAStage(t *testing.T) {
 	stage := func() Stage {
 		return Stage{Device: Device{UcAC: Some(1e5), UcDC: Some(1e5), Up: Some(1000), In: Some(1e4), Imax: Some(1e4), Iimp: Some(1e4),

@@ -7,7 +7,8 @@ import (
 	"levinward/risk/spd"
 )
 
-// An invented health post: a village line, and a field of modules 22 m away.
+// An invented health post: a village line, and a field of modules 22 m away. U_C as printed (read), 1.2 U_OC (read), 0.8 U_W
+// (read); half of 100 kA over one line and two wires (read), twice that in N-PE (read); Table A.2 (read).
 func ExampleSchedule() {
 	in := &risk.Input{
 		Structures: []risk.Structure{{ID: "post", Occupancy: risk.Hospital, LPS: risk.LPSIII}},
@@ -38,7 +39,9 @@ func ExampleSchedule() {
 	//    -/PE U_C 180 V, U_P 0.7 kV, I_imp 12.5 kA
 }
 
-// The input of an invented feeder drive, rated for 84 V d.c., of which nothing more is known, and an invented device made for 520 V.
+// The input of an invented feeder drive, rated for 84 V d.c., of which nothing more is known, and an invented device made for
+// 520 V. The beginning of action at 1.2 to 1.5 times U_C and what it means are common practice, no published source; 0.8 U_W
+// is read, U_W of 0.8 kV from memory.
 func ExampleCheck() {
 	input := &risk.Line{To: -1, Electrical: risk.Electrical{Current: risk.DC, EquipmentMaxInput: 84}}
 	entry, _ := spd.Demand(input, nil, spd.LineEntrance)

@@ -113,7 +113,8 @@ func TestRiskLevelOfFourKinds(t *testing.T) {
 	}
 }
 
-// A supply described for the whole kilometre has no rest that counts as aerial, and its worksheet does not say so.
+// A supply described for the whole kilometre has no rest that counts as aerial, and its worksheet does not say so. Clause 443
+// counts up to 1 km (read); the rest as aerial line is the safe side, common practice, no published source.
 func TestRestOfTheSupply(t *testing.T) {
 	for length, want := range map[float64]string{999: restAerial, 1000: withinReach, 1200: withinReach} {
 		tr := trace.New(100)
@@ -125,7 +126,8 @@ func TestRestOfTheSupply(t *testing.T) {
 	}
 }
 
-// A neighbour without another supply ends the line, whichever place it has in the list: 50 m of rural cable, CRL = 85/0.05 = 1700.
+// A neighbour without another supply ends the line, whichever place it has in the list: 50 m of rural cable, CRL = 85/0.05 =
+// 1700. f_env 85 and L_P of the cable are read; that an island ends the supply is common practice, no published source.
 func TestNeighbourEndsTheSupply(t *testing.T) {
 	in := site1(risk.Structure{NotAssessed: true}, mains(cable(50, risk.Rural)))
 	in.Structures = append(in.Structures, risk.Structure{ID: "house", Occupancy: risk.Dwelling})

@@ -100,7 +100,8 @@ func TestTestClasses(t *testing.T) {
 	}
 }
 
-// Conductors that share a current, by the wires of the system: LPS III, 50 kA in the only line, 0.5 x 100/n'.
+// Conductors that share a current, by the wires of the system: LPS III, 50 kA in the only line, 0.5 x 100/n'. The rule is read
+// (IEC 62305-1 E.2, CLC/TS 61643-12); which wires a system has: IEC 60364-1 clause 312 (from memory).
 func TestConductorsOfEverySystem(t *testing.T) {
 	for _, c := range []struct {
 		system  risk.EarthingSystem
@@ -125,7 +126,8 @@ func TestConductorsOfEverySystem(t *testing.T) {
 	}
 }
 
-// What is particular to a line stands in its notes, and only where it applies.
+// What is particular to a line stands in its notes, and only where it applies. S type or 3 kA in TT, storage and the
+// separation distance are read; CT1 in TN-S from memory; the others are common practice, no published source.
 func TestNotesOfALine(t *testing.T) {
 	type structure = risk.Structure
 	lps := structure{LPS: risk.LPSIII}
@@ -212,7 +214,8 @@ func TestNotesOfALine(t *testing.T) {
 	}
 }
 
-// A battery line makes its neighbours' arrays fed by storage wherever it stands in the list.
+// A battery line makes its neighbours' arrays fed by storage wherever it stands in the list. IEC 61643-31 excludes storage
+// (read).
 func TestStorageAnywhere(t *testing.T) {
 	battery := array(5)
 	battery.Electrical.Origin = risk.Battery

@@ -207,6 +207,7 @@ func TestMoreLightningNeverLess(t *testing.T) {
 	})
 }
 
+// IEC 60364-5-53 and IEC 61643-32, read: a second device beyond 10 m; L_crit of 23 m at N_G 5.
 func TestFurtherDevices(t *testing.T) {
 	l := array(40)
 	l.Electrical.EquipmentDistance = 12
@@ -222,6 +223,7 @@ func TestFurtherDevices(t *testing.T) {
 	}
 }
 
+// The rule is the product's own.
 func TestOnlyAssessedStructures(t *testing.T) {
 	in := site1(dwelling, mains(aerial(100)))
 	in.Structures = append(in.Structures, risk.Structure{ID: "neighbour", NotAssessed: true})
@@ -238,6 +240,7 @@ func TestOnlyAssessedStructures(t *testing.T) {
 	}
 }
 
+// The rule is the product's own.
 func TestReferenceIsComplete(t *testing.T) {
 	seen := map[string]bool{}
 	for _, q := range Quantities() {
@@ -271,6 +274,7 @@ func TestReferenceIsComplete(t *testing.T) {
 	}
 }
 
+// The form is the product's own: a number, or null where it is absent (RFC 8259).
 func TestOptJSON(t *testing.T) {
 	b, err := json.Marshal([]Opt{Some(254), Some(0.1), {}})
 	if err != nil || string(b) != "[254,0.1,null]" {

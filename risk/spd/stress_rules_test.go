@@ -51,7 +51,7 @@ func TestStressByLinesAndSoil(t *testing.T) {
 	}
 }
 
-// Overhead and buried lines are counted apart, as in the schedule.
+// Overhead and buried lines are counted apart, as in the schedule. IEC 62305-1 E.2, from memory.
 func TestStressCountsKindsOfLines(t *testing.T) {
 	in := site1(dwelling, mains(aerial(300)), telephone(), telephone())
 	in.Lines[1].Sections = cable(300, risk.Rural)
@@ -69,7 +69,7 @@ func TestStressCountsKindsOfLines(t *testing.T) {
 	only(t, "overhead", counts[qN2], 2, 0)
 }
 
-// The note on a line without a way out stands only at such a line.
+// The note on a line without a way out stands only at such a line. Common practice, no published source.
 func TestNoteOnInducedSurges(t *testing.T) {
 	battery := array(5)
 	battery.Electrical.Origin = risk.Battery
@@ -92,7 +92,7 @@ func TestStressOfArrays(t *testing.T) {
 	}
 }
 
-// Steps of a named device stand under its name, those of a nameless one under the line.
+// Steps of a named device stand under its name, those of a nameless one under the line. The form is the product's own.
 func TestStressScopes(t *testing.T) {
 	in, res := site1(dwelling, mains(aerial(300))), stressEvents(1, 1, 1, 0, 1)
 	o := StressOptions{Years: []float64{1},
@@ -144,7 +144,8 @@ func TestBetweenThePointsOfTheTable(t *testing.T) {
 	near(t, "tail of -1", normalTail(-1), 0.841345, 1e-6)
 }
 
-// The largest values of the options are allowed; beyond them a fault says what is allowed, to the last digit.
+// The largest values of the options are allowed; beyond them a fault says what is allowed, to the last digit. The bounds are
+// the product's own.
 func TestBoundsOfStress(t *testing.T) {
 	in := site1(dwelling, mains(aerial(300)))
 	res := stressEvents(1, 1, 1, 0, 1)
