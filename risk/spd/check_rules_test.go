@@ -318,3 +318,134 @@ func TestTechnologies(t *testing.T) {
 		}
 	}
 }
+
+// The input is named only where its highest voltage is all that is known of a d.c. line: U_W not stated, the device not at the
+// array. Common practice, no published source.
+func TestWhenTheInputIsNamed(t *testing.T) {
+	dc := func(withstand float64, origin risk.DCOrigin) risk.Line {
+		l := array(20)
+		l.Withstand = withstand
+		l.Electrical = risk.Electrical{Current: risk.DC, Origin: origin, EquipmentMaxInput: 84}
+		return l
+	}
+	ac := mains(aerial(300))
+	ac.Withstand, ac.Electrical.EquipmentMaxInput = 0, 84
+	for _, c := range []struct {
+		name  string
+		line  risk.Line
+		place Position
+		d     Device
+		want  string
+	}{
+		{"d.c.", dc(0, risk.Photovoltaic), LineEntrance, directDevice(640, 2.2), "Does nothing for this input: "},
+		{"battery", dc(0, risk.Battery), LineEntrance, directDevice(640, 2.2), "Does nothing for this input: "},
+		{"U_W stated", dc(0.8, risk.Photovoltaic), LineEntrance, directDevice(640, 2.2), "Does nothing for this equipment: "},
+		{"at the array", dc(0, risk.Photovoltaic), AtArray, directDevice(640, 2.2), "Does nothing for this equipment: "},
+		{"a.c.", ac, LineEntrance, func() Device { d := acDevice(); d.UcAC, d.Up = Some(1000), Some(4); return d }(),
+			"Does nothing for this equipment: "},
+	} {
+		e, ok := Demand(&c.line, nil, c.place)
+		if r := Check(&c.d, &Place{Entry: &e, Line: &c.line}); !ok || !strings.HasPrefix(r.Sentence, c.want) {
+			t.Errorf("%s: %v %s", c.name, ok, r.Sentence)
+		}
+	}
+}
+
+// What is stated is not asked for; I_max is no matter of class I devices (common practice, no published source).
+func TestNotAskedFor(t *testing.T) {
+	l := mains(aerial(300))
+	for _, set := range []func(*Device){func(*Device) {}, func(d *Device) { d.AC, d.DC = false, true }, func(d *Device) { d.DC = true }} {
+		d := acDevice()
+		set(&d)
+		r := Check(&d, &Place{Entry: demand(t, l, nil), Line: &l})
+		if f := finding(&r, RuleCurrentKind, ""); f.Reason != whyKind.reason {
+			t.Error(f.Reason)
+		}
+	}
+	for _, found := range []Opt{Some(10), {}} {
+		d := acDevice()
+		d.Imax = found
+		r := Check(&d, &Place{Entry: demand(t, l, &risk.Structure{LPS: risk.LPSIII}), Line: &l})
+		if finding(&r, RuleMaximumCurrent, "") != nil || slices.Contains(r.Cautions, cautionMaximum) {
+			t.Errorf("class I, I_max %v: %q", found, r.Cautions)
+		}
+	}
+}
+
+// With life at stake a second device is asked after, whatever the distance (memory). A U_P that is not stated is not half of U_W.
+func TestSecondDeviceAskedAfter(t *testing.T) {
+	l := mains(aerial(300))
+	d := acDevice()
+	for _, c := range []struct {
+		s    *risk.Structure
+		want string
+	}{{nil, cautionDistance}, {&risk.Structure{FailureEndangersLife: true}, cautionSecond}} {
+		r := Check(&d, &Place{Entry: demand(t, l, c.s), Line: &l})
+		for _, caution := range []string{cautionDistance, cautionSecond} {
+			if slices.Contains(r.Cautions, caution) != (caution == c.want) {
+				t.Errorf("%q", r.Cautions)
+			}
+		}
+	}
+	d.Up = Opt{}
+	r := Check(&d, &Place{Entry: demand(t, l, nil), Line: &l, Installation: Installation{Distance: Some(30), Second: Absent}})
+	if f := finding(&r, RuleDistance, ""); f.Verdict != Ineffective {
+		t.Errorf("%+v", f)
+	}
+}
+
+// A telecommunication device of U_C 130 V d.c. begins to act at 1.2 to 1.5 times that, one of 130 V a.c. at as much of the peak,
+// 220.6 to 275.8 V: common practice, no published source.
+func TestActionOnTelecommunication(t *testing.T) {
+	l := telephone()
+	l.Electrical.MaxOperating = 100
+	for want, d := range map[string]Device{
+		"begins to act at about 156 to 195 V":     {UcDC: Some(130), Up: Some(0.6)},
+		"begins to act at about 220.6 to 275.8 V": {UcAC: Some(130), Up: Some(0.6)},
+	} {
+		r := Check(&d, &Place{Entry: demand(t, l, nil), Line: &l})
+		if f := finding(&r, RuleHighestUc, ""); f.Found != want || f.Verdict != Suitable {
+			t.Errorf("%+v", f)
+		}
+	}
+}
+
+// In CT1 N-PE needs no impulse current of the sum either (memory), and only TN-S allows its modes beside CT2 (memory).
+func TestImpulseAndModesInCT1(t *testing.T) {
+	tns := mains(aerial(300))
+	tns.Electrical.System = risk.TNS
+	for _, c := range []struct {
+		name    string
+		line    risk.Line
+		modes   ModeSet
+		impulse bool // fails for I_imp of N-PE
+		covers  Verdict
+	}{
+		{"TN-S, CT1", tns, setLPE | setNPE, false, Suitable},
+		{"TN-S, CT2", tns, setLN | setNPE, true, Suitable},
+		{"TN-S, L-PE alone", tns, setLPE, true, Ineffective},
+		{"TT, CT1", mains(aerial(300)), setLPE | setNPE, true, Ineffective},
+		{"TT, CT2", mains(aerial(300)), setLN | setNPE, true, Suitable},
+	} {
+		d := acDevice()
+		d.IimpNPE, d.Modes = Some(20), c.modes
+		e := demand(t, c.line, &risk.Structure{LPS: risk.LPSIII})
+		n := NeedOf(e)
+		if failed := d.Failures(&n); failed.Has(RuleImpulseCurrent) != c.impulse {
+			t.Errorf("%s: %b", c.name, failed)
+		}
+		r := Check(&d, &Place{Entry: e, Line: &c.line})
+		if f := finding(&r, RuleModes, ""); f.Verdict != c.covers {
+			t.Errorf("%s: %+v", c.name, f)
+		}
+	}
+}
+
+// The smallest numbers are written as they are. Four figures are the product's own choice.
+func TestTinyAmounts(t *testing.T) {
+	for v, want := range map[float64]string{1e-310: "1e-310", 1.23456e-9: "1.235e-09", 1e300: "1e+300"} {
+		if got := number(v); got != want {
+			t.Errorf("%v: %s", v, got)
+		}
+	}
+}

@@ -292,3 +292,45 @@ func TestBoundsOfAStage(t *testing.T) {
 		}
 	}
 }
+
+// A number that one of two stages does not state is missing; on data lines the a.c. value of U_C counts where no d.c. value is stated.
+// Common practice, no published source.
+func TestMissingBesideStated(t *testing.T) {
+	for _, i := range []int{0, 1} {
+		stages := coordLine()
+		stages[i].Device.Up, stages[i].Device.UcAC = Opt{}, Opt{}
+		r := coordinate(t, stages, coordEquipment)
+		for _, rule := range []CoordinationRule{CoordProtectionLevels, CoordOperatingVoltages} {
+			if f := coordFinding(t, &r, rule, 1); f.Verdict != InsufficientData || f.Found != "not stated" {
+				t.Errorf("stage %d: %+v", i, f)
+			}
+		}
+	}
+	line := []Stage{{Device: coordSheet(Limiting, 180, 0.5, "D1"), LeadLength: Some(0)},
+		{Device: coordSheet(Limiting, 170, 0.4, "C2"), LeadLength: Some(0)}}
+	r := coordinate(t, line, CoordinationOptions{Withstand: 1.5, Telecom: true})
+	if f := coordFinding(t, &r, CoordOperatingVoltages, 1); f.Verdict != InsufficientData || f.Found != "170 V behind 180 V" {
+		t.Errorf("%+v", f)
+	}
+	line[0].Device.UcDC, line[1].Device.UcDC = Some(60), Some(60)
+	r = coordinate(t, line, CoordinationOptions{Withstand: 1.5, Telecom: true})
+	if f := coordFinding(t, &r, CoordOperatingVoltages, 1); f.Verdict != Suitable || f.Found != "60 V behind 60 V" {
+		t.Errorf("%+v", f)
+	}
+}
+
+// On data lines only what cites the clause on power installations cites another document, from memory.
+func TestDocumentsOnDataLines(t *testing.T) {
+	for _, telecom := range []bool{false, true} {
+		o := coordEquipment
+		o.Telecom = telecom
+		r := coordinate(t, coordLine(), o)
+		want := map[bool]string{false: stdSPD, true: stdSystem}[telecom]
+		if f := coordFinding(t, &r, CoordLeads, 1); f.Clause != want || (f.Provenance == memory) != telecom {
+			t.Errorf("%+v", f)
+		}
+		if f := coordFinding(t, &r, CoordProtectionLevels, 1); f.Clause != trade || f.Provenance != practice {
+			t.Errorf("%+v", f)
+		}
+	}
+}

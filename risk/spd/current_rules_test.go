@@ -274,3 +274,28 @@ func TestUsualMaximumByExposure(t *testing.T) {
 		t.Errorf("telecommunication: %v", e.ImaxMin)
 	}
 }
+
+// Where the impulse current comes from: Table A.2 on photovoltaic lines of a structure with LPS (read), the minimum of 12.5 kA
+// of the clause where no sharing is computed (read).
+func TestReasonOfTheImpulseCurrent(t *testing.T) {
+	driven, battery := array(5), array(5)
+	driven.BondingSPD.Level = risk.LevelIIIIV
+	battery.Electrical.Origin, battery.BondingSPD.Level = risk.Battery, risk.LevelIIIIV
+	lps := risk.Structure{LPS: risk.LPSIII}
+	for _, c := range []struct {
+		name string
+		s    risk.Structure
+		line risk.Line
+		why  *rule
+		want float64
+	}{
+		{"array, LPS", lps, array(5), &byPVTable, 12.5}, {"array, asked for by the risk", dwelling, driven, &byClause, 12.5},
+		{"battery, LPS", lps, battery, &byFirstShare, 25}, {"battery, asked for by the risk", dwelling, battery, &byClause, 12.5},
+	} {
+		e := first(t, site1(c.s, c.line), 1)
+		near(t, c.name, e.IimpMin.Value, c.want, 0)
+		if why := basis(t, &e, "iimp_min_ka"); why != c.why.reason {
+			t.Errorf("%s: %s", c.name, why)
+		}
+	}
+}

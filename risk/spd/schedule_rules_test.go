@@ -2,6 +2,7 @@ package spd
 
 import (
 	"fmt"
+	"math/bits"
 	"strings"
 	"testing"
 
@@ -293,3 +294,96 @@ func TestLevelOfTheSystem(t *testing.T) {
 		}
 	}
 }
+
+// Lines of another structure, and telecommunication lines, ask for nothing on the lines of this one (IEC 60364-4-44 clause 443
+// and IEC 61643-32, read, speak of the supply of the structure).
+func TestNeedsOfOtherLines(t *testing.T) {
+	in := site1(dwelling, telephone(), array(3), mains(aerial(800)))
+	in.Structures = append(in.Structures, risk.Structure{ID: "house", Occupancy: risk.Dwelling})
+	in.Lines[2].Structure = 1
+	es := schedule(t, in, 1, nil)
+	if len(es) != 3 || es[0].Required || es[1].Required || !es[2].Required {
+		t.Errorf("%+v", es)
+	}
+	driven := telephone()
+	driven.BondingSPD.Level = risk.LevelI
+	es = schedule(t, site1(dwelling, driven, array(3), telephone()), 1, nil)
+	if !es[0].Required || es[1].Required || es[2].Required {
+		t.Errorf("%v, %v", es[1].Because, es[2].Because)
+	}
+	battery := array(3)
+	battery.Electrical.Origin, battery.BondingSPD.Level = risk.Battery, risk.LevelI
+	es = schedule(t, site1(dwelling, battery, array(3), telephone()), 1, nil)
+	if !es[0].Required || es[1].Required || !es[2].Required || !has(&es[2], forTelecom) {
+		t.Errorf("a d.c. power line asks for telecommunication, not for d.c.: %v, %v", es[1].Because, es[2].Because)
+	}
+}
+
+// Only an a.c. input without source and without length outside is idle; all other lines are bonded to an LPS (IEC 62305-3, 6.2,
+// from memory). That an idle input needs none is common practice, no published source.
+func TestIdleIsAlternating(t *testing.T) {
+	inside := func(l risk.Line, source bool) risk.Line {
+		l.Sections, l.Electrical.SourceConnected = aerial(0), source
+		return l
+	}
+	for name, c := range map[string]struct {
+		line risk.Line
+		want bool
+	}{
+		"a.c., no source": {inside(mains(nil), false), false}, "a.c., source": {inside(mains(nil), true), true},
+		"d.c.": {inside(array(0), false), true}, "telecommunication": {inside(telephone(), false), true},
+	} {
+		e := first(t, site1(risk.Structure{LPS: risk.LPSIII}, c.line), 0.1)
+		if has(&e, forLPS) != c.want || e.Required != c.want || has(&e, againstIdle) == c.want {
+			t.Errorf("%s: %v", name, e.Because)
+		}
+	}
+}
+
+// Phases and system of a supply are no matter of two poles or of a pair.
+func TestTwoWires(t *testing.T) {
+	battery := array(5)
+	battery.Electrical.Origin = risk.Battery
+	for _, l := range []risk.Line{battery, telephone()} {
+		for _, system := range []risk.EarthingSystem{risk.TT, risk.TNS, risk.TNC, risk.IT} {
+			l.Electrical.System, l.Electrical.Phases, l.Electrical.Neutral = system, 3, true
+			in := site1(risk.Structure{LPS: risk.LPSIII}, l)
+			near(t, l.ID+" "+system.String(), recorded(t, in, 1, "i_0")[0], 25, 0)
+			if e := first(t, in, 1); e.Connection != NoConnection {
+				t.Errorf("%s: %s", l.ID, e.Connection)
+			}
+		}
+	}
+}
+
+// A site whose structures are all neighbours has no schedule.
+func TestNothingToSchedule(t *testing.T) {
+	if es := Schedule(site1(risk.Structure{NotAssessed: true}, mains(aerial(300))), &risk.Result{NG: 1}, nil, nil); es != nil {
+		t.Errorf("%+v", es)
+	}
+}
+
+// A ground that does not ask for the device says so where another one does, and only there.
+func TestGroundsAgainst(t *testing.T) {
+	l := array(50) // L_crit 115 m at N_G 1
+	for _, c := range []struct {
+		in   *risk.Input
+		want []string
+	}{
+		{site1(dwelling, l), []string{reasonsOf(againstLPS), reasonsOf(againstRisk), reasonsOf(againstRoute), reasonsOf(againstPVGuide)}},
+		{site1(dwelling, l, mains(aerial(800))),
+			[]string{reasonsOf(forDCBesideAC), notForThis + lowerFirst(reasonsOf(againstRoute)),
+				notForThis + lowerFirst(reasonsOf(againstPVGuide))}},
+	} {
+		var got []string
+		for _, r := range first(t, c.in, 1).Because {
+			got = append(got, r.Rule)
+		}
+		if strings.Join(got, "\n") != strings.Join(c.want, "\n") {
+			t.Errorf("%q\nwant %q", got, c.want)
+		}
+	}
+}
+
+// reasonsOf is the rule of one ground.
+func reasonsOf(g grounds) string { return reasons[bits.TrailingZeros32(uint32(g))].Rule }

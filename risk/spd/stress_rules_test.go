@@ -189,3 +189,31 @@ func TestBoundsOfStress(t *testing.T) {
 		}
 	}
 }
+
+// A device counts at its own line and structure, EveryEnd at all; lines of another structure share no current here (IEC 62305-1
+// E.2, read).
+func TestStressOfTwoStructures(t *testing.T) {
+	in := site1(dwelling, mains(aerial(300)), mains(aerial(300)), mains(aerial(300)))
+	in.Structures = append(in.Structures, risk.Structure{ID: "house"})
+	in.Lines[0].To, in.Lines[1].Structure, in.Lines[2].Structure = 1, 1, 1
+	res := stressEvents(1, 1, 1, 0, 1)
+	res.Structures = append(res.Structures, risk.StructureResult{Events: risk.Events{Direct: 1}, Assessed: true})
+	res.Lines = append(res.Lines, risk.LineResult{}, risk.LineResult{})
+	var o StressOptions
+	for _, d := range []StressDevice{{0, 1, StressRatings{Name: "line 0 at the house"}}, {EveryEnd, 0, StressRatings{Name: "post"}},
+		{1, EveryEnd, StressRatings{Name: "line 1"}}, {EveryEnd, EveryEnd, StressRatings{Name: "all"}}} {
+		d.In = Some(5)
+		o.Devices = append(o.Devices, d)
+	}
+	want := []string{"0 0: post, all", "1 0: line 0 at the house, all", "1 1: line 1, all", "1 2: all"}
+	for i, e := range stressOf(t, in, res, o) {
+		var names []string
+		for _, d := range e.Duties[1:] {
+			names = append(names, d.Ratings.Name)
+		}
+		if got := fmt.Sprintf("%d %d: %s", e.Structure, e.Line, strings.Join(names, ", ")); got != want[i] {
+			t.Errorf("%s, want %s", got, want[i])
+		}
+		near(t, "share", stressSourceOf(t, &e, S1).Share, map[int]float64{0: 0.25, 1: 0.5 / 3 / 2}[e.Structure], 1e-15)
+	}
+}
