@@ -1,5 +1,7 @@
 package risk
 
+import "levinward/risk/trace"
+
 // Input is one site as the computation sees it, every default already taken.
 // Lengths are in metres, areas in square metres, voltages of equipment in kV
 // where the name says so, money in any one currency.
@@ -15,6 +17,8 @@ type Input struct {
 	// Tolerable is R_T [1/a] per loss; 0 takes the typical value of the edition.
 	Tolerable [Losses]float64
 	Costs     Costs
+	// Reviews are the table values that a named reader compared with the printed standard; nil: none.
+	Reviews *trace.Reviews
 	// Assumptions are the defaults that were taken to complete the input.
 	Assumptions []Assumption
 }
@@ -33,8 +37,8 @@ type FlashDensity struct {
 	ThunderstormDays float64 // T_D per year
 	Relation         Relation
 	Source           string
-	Year             int // of the newest data, 0 where not known
-	StandardError    float64
+	Year             int     // of the newest data, 0 where not known
+	StandardError    float64 // of N_G, however it was found [1/(km2 a)]; 0 where not stated
 
 	// Of a map: its id; the relation that gave N_G from its value, empty where it
 	// holds N_G itself; and what the worksheet says beside N_G.
@@ -263,8 +267,9 @@ type Assumption struct {
 	Value        string
 	Reason       string
 	Clause       string
-	Decisive     bool          // another plausible value changes the outcome
-	Alternatives []Alternative // the plausible values that change it
+	Provenance   trace.Provenance // of the default, never of what the site is
+	Decisive     bool             // another plausible value changes the outcome
+	Alternatives []Alternative    // the plausible values that change it
 }
 
 // Alternative is what the answer would be with another plausible value.

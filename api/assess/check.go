@@ -1,10 +1,13 @@
 package assess
 
 import (
+	"slices"
 	"strconv"
+	"strings"
 
 	"levinward/api/wire"
 	"levinward/risk"
+	"levinward/risk/earth"
 	"levinward/risk/spd"
 )
 
@@ -17,7 +20,12 @@ func CheckFaults(req *wire.SPDCheck) []risk.Violation {
 		return []risk.Violation{{Rule: risk.RuleContradiction, Pointer: "/structure", Reason: "goes with line only; the assessment has its structure"}}
 	case req.Line != nil:
 		site := req.Site()
-		return append(site.Violations, electrodeFaults(site)...)
+		// The electrode only has to be one: its resistance is not computed here, so that no soil is needed.
+		electrode := slices.DeleteFunc(electrodeFaults(site), func(f risk.Violation) bool { return f.Pointer == earth.SoilPointer })
+		for i := range electrode {
+			electrode[i].Pointer = strings.Replace(electrode[i].Pointer, "/structures/0/", "/structure/", 1)
+		}
+		return append(site.Violations, electrode...)
 	}
 	return nil
 }
@@ -26,7 +34,7 @@ func CheckFaults(req *wire.SPDCheck) []risk.Violation {
 func CheckByValue(req *wire.SPDCheck) (*wire.SPDCheckResult, []risk.Violation) {
 	site := req.Site()
 	in := &site.Input
-	e, ok := spd.Demand(&in.Lines[0], &in.Structures[0], req.At())
+	e, ok := spd.Demand(&in.Lines[0], &in.Structures[0], req.At(), in.Reviews)
 	if !ok {
 		return nil, []risk.Violation{{Rule: risk.RuleNotApplicable, Pointer: "/position", Reason: "no device has this place on such a line"}}
 	}
@@ -37,6 +45,7 @@ func CheckByValue(req *wire.SPDCheck) (*wire.SPDCheckResult, []risk.Violation) {
 func check(req *wire.SPDCheck, in *risk.Input, l *risk.Line, e *spd.Entry) *wire.SPDCheckResult {
 	d := req.Device.Core()
 	r := spd.Check(&d, &spd.Place{Entry: e, Line: l, Installation: req.Installation.Core()})
+	r.Cautions = withGeneral(r.Cautions)
 	return wire.NewSPDCheckResult(in, e, &r)
 }
 

@@ -19,5 +19,6 @@ func Coordinate(req *wire.CoordinationRequest) (*wire.CoordinationResult, []risk
 	}
 	t := trace.New(32 * len(stages))
 	c := spd.Coordinate(stages, o, t)
+	c.Cautions = withGeneral(c.Cautions)
 	return wire.NewCoordinationResult(stages, &c, t), nil
 }

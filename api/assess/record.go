@@ -35,7 +35,7 @@ func NewRecorder(engine string, now func() time.Time) (*Recorder, error) {
 		quantities, tables = append(quantities, e.Quantities()...), append(tables, e.Tables()...)
 	}
 	definitions, err := wire.NewDefinitions(append(append(quantities, spd.Quantities()...), earth.Quantities()...),
-		append(append(tables, spd.Tables()...), earth.Tables()...))
+		append(append(tables, spd.Tables()...), earth.Tables()...), nil)
 	if now == nil {
 		now = time.Now
 	}
@@ -98,6 +98,12 @@ var (
 	buffers = sync.Pool{New: func() any { return new(bytes.Buffer) }}
 )
 
+// release hands a trace back for the next computation.
+func release(t *trace.Trace) {
+	t.Reset()
+	traces.Put(t)
+}
+
 // stepsExpected is room for the worksheet of a small site; larger ones grow.
 const stepsExpected = 512
 
@@ -106,10 +112,7 @@ const stepsExpected = 512
 func (r *Recorder) Record(in *wire.Input, site *wire.Site, id string, revision int, due time.Time) (store.Record, []risk.Violation, error) {
 	var rec store.Record
 	t := traces.Get().(*trace.Trace)
-	defer func() {
-		t.Reset()
-		traces.Put(t)
-	}()
+	defer release(t)
 	done, faults, err := r.Compute(in, site, due, t)
 	if err != nil || len(faults) > 0 {
 		return rec, faults, err

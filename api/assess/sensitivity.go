@@ -16,7 +16,7 @@ func sensitivity(site *wire.Site, res *risk.Result, ed risk.Edition) []risk.Assu
 	list := make([]risk.Assumption, len(site.Assumed))
 	for i := range site.Assumed {
 		a := &site.Assumed[i]
-		list[i] = risk.Assumption{Pointer: a.Pointer(), Value: a.Value, Reason: a.Reason, Clause: a.Clause}
+		list[i] = risk.Assumption{Pointer: a.Pointer(), Value: a.Value, Reason: a.Reason, Clause: a.Clause, Provenance: a.Provenance()}
 		for j := range a.Plausible {
 			if outcome := s.outcome(a, &a.Plausible[j]); outcome != "" {
 				list[i].Decisive = true
@@ -171,6 +171,7 @@ func single(in *risk.Input, i int) *alone {
 	one := &alone{}
 	p := &one.pristine
 	p.Edition, p.FlashDensity, p.Tolerable, p.Costs.Money = in.Edition, in.FlashDensity, in.Tolerable, in.Costs.Money
+	p.Reviews = in.Reviews
 	p.Structures, one.structures = []risk.Structure{in.Structures[i]}, []int{i}
 	index := map[int]int{-1: -1}
 	for l := range in.Lines {

@@ -18,9 +18,43 @@ import (
 	openapi_types "github.com/oapi-codegen/runtime/types"
 )
 
+// Defines values for AssumptionProvenance.
+const (
+	AssumptionProvenanceAssumed         AssumptionProvenance = "assumed"
+	AssumptionProvenanceChecked         AssumptionProvenance = "checked"
+	AssumptionProvenanceCommonPractice  AssumptionProvenance = "common_practice"
+	AssumptionProvenanceComputed        AssumptionProvenance = "computed"
+	AssumptionProvenanceGiven           AssumptionProvenance = "given"
+	AssumptionProvenanceMemory          AssumptionProvenance = "memory"
+	AssumptionProvenanceSecondarySource AssumptionProvenance = "secondary_source"
+)
+
+// Valid indicates whether the value is a known member of the AssumptionProvenance enum.
+func (e AssumptionProvenance) Valid() bool {
+	switch e {
+	case AssumptionProvenanceAssumed:
+		return true
+	case AssumptionProvenanceChecked:
+		return true
+	case AssumptionProvenanceCommonPractice:
+		return true
+	case AssumptionProvenanceComputed:
+		return true
+	case AssumptionProvenanceGiven:
+		return true
+	case AssumptionProvenanceMemory:
+		return true
+	case AssumptionProvenanceSecondarySource:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for BasisProvenance.
 const (
 	BasisProvenanceAssumed         BasisProvenance = "assumed"
+	BasisProvenanceChecked         BasisProvenance = "checked"
 	BasisProvenanceCommonPractice  BasisProvenance = "common_practice"
 	BasisProvenanceComputed        BasisProvenance = "computed"
 	BasisProvenanceGiven           BasisProvenance = "given"
@@ -32,6 +66,8 @@ const (
 func (e BasisProvenance) Valid() bool {
 	switch e {
 	case BasisProvenanceAssumed:
+		return true
+	case BasisProvenanceChecked:
 		return true
 	case BasisProvenanceCommonPractice:
 		return true
@@ -282,6 +318,7 @@ func (e CheckStructureSurroundings) Valid() bool {
 // Defines values for CoordinationFindingProvenance.
 const (
 	CoordinationFindingProvenanceAssumed         CoordinationFindingProvenance = "assumed"
+	CoordinationFindingProvenanceChecked         CoordinationFindingProvenance = "checked"
 	CoordinationFindingProvenanceCommonPractice  CoordinationFindingProvenance = "common_practice"
 	CoordinationFindingProvenanceComputed        CoordinationFindingProvenance = "computed"
 	CoordinationFindingProvenanceGiven           CoordinationFindingProvenance = "given"
@@ -293,6 +330,8 @@ const (
 func (e CoordinationFindingProvenance) Valid() bool {
 	switch e {
 	case CoordinationFindingProvenanceAssumed:
+		return true
+	case CoordinationFindingProvenanceChecked:
 		return true
 	case CoordinationFindingProvenanceCommonPractice:
 		return true
@@ -435,6 +474,39 @@ func (e CoordinationResultVerdict) Valid() bool {
 	case CoordinationResultVerdictSuitable:
 		return true
 	case CoordinationResultVerdictUnsuitable:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for DefaultReferenceProvenance.
+const (
+	DefaultReferenceProvenanceAssumed         DefaultReferenceProvenance = "assumed"
+	DefaultReferenceProvenanceChecked         DefaultReferenceProvenance = "checked"
+	DefaultReferenceProvenanceCommonPractice  DefaultReferenceProvenance = "common_practice"
+	DefaultReferenceProvenanceComputed        DefaultReferenceProvenance = "computed"
+	DefaultReferenceProvenanceGiven           DefaultReferenceProvenance = "given"
+	DefaultReferenceProvenanceMemory          DefaultReferenceProvenance = "memory"
+	DefaultReferenceProvenanceSecondarySource DefaultReferenceProvenance = "secondary_source"
+)
+
+// Valid indicates whether the value is a known member of the DefaultReferenceProvenance enum.
+func (e DefaultReferenceProvenance) Valid() bool {
+	switch e {
+	case DefaultReferenceProvenanceAssumed:
+		return true
+	case DefaultReferenceProvenanceChecked:
+		return true
+	case DefaultReferenceProvenanceCommonPractice:
+		return true
+	case DefaultReferenceProvenanceComputed:
+		return true
+	case DefaultReferenceProvenanceGiven:
+		return true
+	case DefaultReferenceProvenanceMemory:
+		return true
+	case DefaultReferenceProvenanceSecondarySource:
 		return true
 	default:
 		return false
@@ -804,6 +876,7 @@ func (e EarthLengthArrangementType) Valid() bool {
 // Defines values for EarthNoteProvenance.
 const (
 	EarthNoteProvenanceAssumed         EarthNoteProvenance = "assumed"
+	EarthNoteProvenanceChecked         EarthNoteProvenance = "checked"
 	EarthNoteProvenanceCommonPractice  EarthNoteProvenance = "common_practice"
 	EarthNoteProvenanceComputed        EarthNoteProvenance = "computed"
 	EarthNoteProvenanceGiven           EarthNoteProvenance = "given"
@@ -815,6 +888,8 @@ const (
 func (e EarthNoteProvenance) Valid() bool {
 	switch e {
 	case EarthNoteProvenanceAssumed:
+		return true
+	case EarthNoteProvenanceChecked:
 		return true
 	case EarthNoteProvenanceCommonPractice:
 		return true
@@ -1197,6 +1272,7 @@ func (e FeatureCollectionType) Valid() bool {
 // Defines values for FindingProvenance.
 const (
 	FindingProvenanceAssumed         FindingProvenance = "assumed"
+	FindingProvenanceChecked         FindingProvenance = "checked"
 	FindingProvenanceCommonPractice  FindingProvenance = "common_practice"
 	FindingProvenanceComputed        FindingProvenance = "computed"
 	FindingProvenanceGiven           FindingProvenance = "given"
@@ -1208,6 +1284,8 @@ const (
 func (e FindingProvenance) Valid() bool {
 	switch e {
 	case FindingProvenanceAssumed:
+		return true
+	case FindingProvenanceChecked:
 		return true
 	case FindingProvenanceCommonPractice:
 		return true
@@ -1605,6 +1683,7 @@ func (e PSPDFromTableLightningProtectionLevel) Valid() bool {
 // Defines values for PSPDFromTableProvenance.
 const (
 	PSPDFromTableProvenanceAssumed         PSPDFromTableProvenance = "assumed"
+	PSPDFromTableProvenanceChecked         PSPDFromTableProvenance = "checked"
 	PSPDFromTableProvenanceCommonPractice  PSPDFromTableProvenance = "common_practice"
 	PSPDFromTableProvenanceComputed        PSPDFromTableProvenance = "computed"
 	PSPDFromTableProvenanceGiven           PSPDFromTableProvenance = "given"
@@ -1616,6 +1695,8 @@ const (
 func (e PSPDFromTableProvenance) Valid() bool {
 	switch e {
 	case PSPDFromTableProvenanceAssumed:
+		return true
+	case PSPDFromTableProvenanceChecked:
 		return true
 	case PSPDFromTableProvenanceCommonPractice:
 		return true
@@ -1674,6 +1755,7 @@ func (e PresetKind) Valid() bool {
 // Defines values for QuantityProvenance.
 const (
 	QuantityProvenanceAssumed         QuantityProvenance = "assumed"
+	QuantityProvenanceChecked         QuantityProvenance = "checked"
 	QuantityProvenanceCommonPractice  QuantityProvenance = "common_practice"
 	QuantityProvenanceComputed        QuantityProvenance = "computed"
 	QuantityProvenanceGiven           QuantityProvenance = "given"
@@ -1685,6 +1767,8 @@ const (
 func (e QuantityProvenance) Valid() bool {
 	switch e {
 	case QuantityProvenanceAssumed:
+		return true
+	case QuantityProvenanceChecked:
 		return true
 	case QuantityProvenanceCommonPractice:
 		return true
@@ -1713,6 +1797,39 @@ func (e ReassessInputWhich) Valid() bool {
 	case ReassessInputWhichAll:
 		return true
 	case ReassessInputWhichDue:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for RestsOnProvenance.
+const (
+	RestsOnProvenanceAssumed         RestsOnProvenance = "assumed"
+	RestsOnProvenanceChecked         RestsOnProvenance = "checked"
+	RestsOnProvenanceCommonPractice  RestsOnProvenance = "common_practice"
+	RestsOnProvenanceComputed        RestsOnProvenance = "computed"
+	RestsOnProvenanceGiven           RestsOnProvenance = "given"
+	RestsOnProvenanceMemory          RestsOnProvenance = "memory"
+	RestsOnProvenanceSecondarySource RestsOnProvenance = "secondary_source"
+)
+
+// Valid indicates whether the value is a known member of the RestsOnProvenance enum.
+func (e RestsOnProvenance) Valid() bool {
+	switch e {
+	case RestsOnProvenanceAssumed:
+		return true
+	case RestsOnProvenanceChecked:
+		return true
+	case RestsOnProvenanceCommonPractice:
+		return true
+	case RestsOnProvenanceComputed:
+		return true
+	case RestsOnProvenanceGiven:
+		return true
+	case RestsOnProvenanceMemory:
+		return true
+	case RestsOnProvenanceSecondarySource:
 		return true
 	default:
 		return false
@@ -2076,6 +2193,7 @@ func (e SourcePSPDSource) Valid() bool {
 // Defines values for StepProvenance.
 const (
 	StepProvenanceAssumed         StepProvenance = "assumed"
+	StepProvenanceChecked         StepProvenance = "checked"
 	StepProvenanceCommonPractice  StepProvenance = "common_practice"
 	StepProvenanceComputed        StepProvenance = "computed"
 	StepProvenanceGiven           StepProvenance = "given"
@@ -2088,6 +2206,8 @@ func (e StepProvenance) Valid() bool {
 	switch e {
 	case StepProvenanceAssumed:
 		return true
+	case StepProvenanceChecked:
+		return true
 	case StepProvenanceCommonPractice:
 		return true
 	case StepProvenanceComputed:
@@ -2097,6 +2217,39 @@ func (e StepProvenance) Valid() bool {
 	case StepProvenanceMemory:
 		return true
 	case StepProvenanceSecondarySource:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for StepWeakest.
+const (
+	StepWeakestAssumed         StepWeakest = "assumed"
+	StepWeakestChecked         StepWeakest = "checked"
+	StepWeakestCommonPractice  StepWeakest = "common_practice"
+	StepWeakestComputed        StepWeakest = "computed"
+	StepWeakestGiven           StepWeakest = "given"
+	StepWeakestMemory          StepWeakest = "memory"
+	StepWeakestSecondarySource StepWeakest = "secondary_source"
+)
+
+// Valid indicates whether the value is a known member of the StepWeakest enum.
+func (e StepWeakest) Valid() bool {
+	switch e {
+	case StepWeakestAssumed:
+		return true
+	case StepWeakestChecked:
+		return true
+	case StepWeakestCommonPractice:
+		return true
+	case StepWeakestComputed:
+		return true
+	case StepWeakestGiven:
+		return true
+	case StepWeakestMemory:
+		return true
+	case StepWeakestSecondarySource:
 		return true
 	default:
 		return false
@@ -2715,6 +2868,7 @@ func (e SystemWiring) Valid() bool {
 // Defines values for TableRowProvenance.
 const (
 	TableRowProvenanceAssumed         TableRowProvenance = "assumed"
+	TableRowProvenanceChecked         TableRowProvenance = "checked"
 	TableRowProvenanceCommonPractice  TableRowProvenance = "common_practice"
 	TableRowProvenanceComputed        TableRowProvenance = "computed"
 	TableRowProvenanceGiven           TableRowProvenance = "given"
@@ -2726,6 +2880,8 @@ const (
 func (e TableRowProvenance) Valid() bool {
 	switch e {
 	case TableRowProvenanceAssumed:
+		return true
+	case TableRowProvenanceChecked:
 		return true
 	case TableRowProvenanceCommonPractice:
 		return true
@@ -3230,12 +3386,18 @@ type Assumption struct {
 	// Pointer Where the value would stand in the input (RFC 6901).
 	Pointer string `json:"pointer"`
 
+	// Provenance How far the default itself can be trusted; it says nothing of what the site is like.
+	Provenance *AssumptionProvenance `json:"provenance,omitempty"`
+
 	// Reason Why it was taken.
 	Reason string `json:"reason"`
 
 	// Value What was taken.
 	Value string `json:"value"`
 }
+
+// AssumptionProvenance How far the default itself can be trusted; it says nothing of what the site is like.
+type AssumptionProvenance string
 
 // Basis The reason of one number of a schedule entry.
 type Basis struct {
@@ -3253,6 +3415,9 @@ type Basis struct {
 
 	// Reason How it comes about.
 	Reason string `json:"reason"`
+
+	// RestsOn The weakest value or formula behind a number. From strong to weak: given, checked, secondary_source, computed, memory, common_practice, assumed. Defaults of the site do not count here; they are listed as assumptions. Absent in answers that were stored before it was told.
+	RestsOn *RestsOn `json:"rests_on,omitempty"`
 }
 
 // BasisProvenance How far it can be trusted.
@@ -3392,6 +3557,9 @@ type Change struct {
 
 // Changes What changed from one revision to another.
 type Changes struct {
+	// Cautions What to keep in mind.
+	Cautions []string `json:"cautions"`
+
 	// From Number of the revision before.
 	From int `json:"from"`
 
@@ -3495,8 +3663,23 @@ type CheckedLine struct {
 	Structure *string `json:"structure,omitempty"`
 }
 
+// CheckedValue A value of a table that a reader has compared with the printed standard.
+type CheckedValue struct {
+	// By Who read it.
+	By string `json:"by"`
+
+	// Column Its column, from 0.
+	Column int `json:"column"`
+
+	// On When.
+	On openapi_types.Date `json:"on"`
+}
+
 // Collection A portfolio as a feature collection.
 type Collection struct {
+	// Cautions What to keep in mind; only where a collection stands alone, else the list has it.
+	Cautions []string `json:"cautions,omitempty"`
+
 	// Crs Coordinate reference systems of the geometries: CRS84 alone.
 	Crs []string `json:"crs"`
 
@@ -3521,6 +3704,9 @@ type Collection struct {
 
 // Collections The feature collections.
 type Collections struct {
+	// Cautions What to keep in mind.
+	Cautions []string `json:"cautions"`
+
 	// Collections All portfolios.
 	Collections []Collection `json:"collections"`
 
@@ -3731,12 +3917,18 @@ type DefaultReference struct {
 	// Field Name of the field.
 	Field string `json:"field"`
 
+	// Provenance How far the default itself can be trusted.
+	Provenance DefaultReferenceProvenance `json:"provenance"`
+
 	// Reason Why.
 	Reason string `json:"reason"`
 
 	// Value What it is taken as.
 	Value string `json:"value"`
 }
+
+// DefaultReferenceProvenance How far the default itself can be trusted.
+type DefaultReferenceProvenance string
 
 // Delivery One event for one webhook and what came of it. What does not apply is absent.
 type Delivery struct {
@@ -4473,6 +4665,9 @@ type FeatureType string
 
 // FeatureCollection A GeoJSON FeatureCollection (RFC 7946).
 type FeatureCollection struct {
+	// Cautions What to keep in mind, as stored with the result.
+	Cautions []string `json:"cautions"`
+
 	// Features For each structure its shape, A_D, A_M and the parts that were given; for each line its route, A_L and A_I.
 	Features []Feature `json:"features"`
 
@@ -4545,7 +4740,7 @@ type FlashDensity struct {
 	// Source Where the number comes from. Not used with map, which has its own.
 	Source *string `json:"source,omitempty"`
 
-	// StandardError Standard error of N_G [1/(km2 a)].
+	// StandardError Standard error s of N_G [1/(km2 a)], however N_G was found. Each risk then says how probable it is that it exceeds its limit. 0: not stated.
 	StandardError *float64 `json:"standard_error,omitempty"`
 
 	// ThunderstormDaysPerYear T_D [1/a], days with thunder; N_G is derived from it.
@@ -4724,6 +4919,9 @@ type FlashDensityUsed struct {
 
 	// Source The source as given, or that of the map.
 	Source *string `json:"source,omitempty"`
+
+	// StandardError Standard error of N_G [1/(km2 a)], as given.
+	StandardError *float64 `json:"standard_error,omitempty"`
 
 	// Year Year of the newest data, as given or of the map.
 	Year *int `json:"year,omitempty"`
@@ -5307,6 +5505,9 @@ type Point struct {
 
 // Portfolio A named list of sites.
 type Portfolio struct {
+	// Cautions What to keep in mind; where there are totals.
+	Cautions []string `json:"cautions,omitempty"`
+
 	// CreatedAt When it was made.
 	CreatedAt time.Time `json:"created_at"`
 
@@ -5406,6 +5607,12 @@ type Problem struct {
 
 // Quantity A kind of value. What does not apply is absent.
 type Quantity struct {
+	// CheckedBy Who has compared the formula with the printed standard.
+	CheckedBy *string `json:"checked_by,omitempty"`
+
+	// CheckedOn When.
+	CheckedOn *openapi_types.Date `json:"checked_on,omitempty"`
+
 	// Clause Document and clause.
 	Clause string `json:"clause"`
 
@@ -5509,6 +5716,18 @@ type RemainingRisk struct {
 	LossOfPublicService *float64 `json:"loss_of_public_service,omitempty"`
 }
 
+// RestsOn The weakest value or formula behind a number. From strong to weak: given, checked, secondary_source, computed, memory, common_practice, assumed. Defaults of the site do not count here; they are listed as assumptions. Absent in answers that were stored before it was told.
+type RestsOn struct {
+	// Provenance Its mark.
+	Provenance RestsOnProvenance `json:"provenance"`
+
+	// Value Which value or formula it is, with its clause; absent where the reason of the number itself is the weakest.
+	Value *string `json:"value,omitempty"`
+}
+
+// RestsOnProvenance Its mark.
+type RestsOnProvenance string
+
 // Result The answer to an input. A calculation that is not stored has no id, revision and created_at.
 type Result struct {
 	// Assumptions Every default that was taken.
@@ -5603,6 +5822,12 @@ type Risk struct {
 
 	// Components The risk components; one that does not count for the risk is 0.
 	Components Components `json:"components"`
+
+	// ExceedanceProbability Probability that R exceeds R_T, from N_G alone: lognormal with the stated N_G as median, sigma^2 = ln(1 + (s/N_G)^2); every other value counts as exact. One significant figure where s exceeds N_G/2. Absent where s is not stated or exceeds N_G, and where the cost comparison decides.
+	ExceedanceProbability *float64 `json:"exceedance_probability,omitempty"`
+
+	// RestsOn The weakest value or formula behind a number. From strong to weak: given, checked, secondary_source, computed, memory, common_practice, assumed. Defaults of the site do not count here; they are listed as assumptions. Absent in answers that were stored before it was told.
+	RestsOn *RestsOn `json:"rests_on,omitempty"`
 
 	// Tolerable R_T [1/a], the tolerable risk; null where the cost comparison decides.
 	Tolerable *float64 `json:"tolerable"`
@@ -5916,6 +6141,9 @@ type SiteChange struct {
 
 // SiteChanges Sites that a work changed.
 type SiteChanges struct {
+	// Cautions What to keep in mind.
+	Cautions []string `json:"cautions"`
+
 	// Sites The page.
 	Sites []SiteChange `json:"sites"`
 
@@ -5940,6 +6168,9 @@ type SiteExportType string
 
 // SiteFeature A site as a GeoJSON feature.
 type SiteFeature struct {
+	// Cautions What to keep in mind; only where a feature stands alone, else the collection has it.
+	Cautions []string `json:"cautions,omitempty"`
+
 	// Geometry A place (RFC 7946).
 	Geometry Point `json:"geometry"`
 
@@ -5958,6 +6189,9 @@ type SiteFeature struct {
 
 // SiteFeatures A page of sites as a GeoJSON feature collection.
 type SiteFeatures struct {
+	// Cautions What to keep in mind.
+	Cautions []string `json:"cautions"`
+
 	// Features The features.
 	Features []SiteFeature `json:"features"`
 
@@ -5979,6 +6213,9 @@ type SiteFeatures struct {
 
 // SiteList Sites.
 type SiteList struct {
+	// Cautions What to keep in mind.
+	Cautions []string `json:"cautions"`
+
 	// Sites The page.
 	Sites []ListedSite `json:"sites"`
 }
@@ -6102,6 +6339,12 @@ type SpatialExtent struct {
 
 // Step One value and how it came about. What does not apply is absent.
 type Step struct {
+	// CheckedBy Who has compared the value or formula with the printed standard.
+	CheckedBy *string `json:"checked_by,omitempty"`
+
+	// CheckedOn When.
+	CheckedOn *openapi_types.Date `json:"checked_on,omitempty"`
+
 	// Clause Document and clause.
 	Clause string `json:"clause"`
 
@@ -6129,6 +6372,12 @@ type Step struct {
 	// Provenance How far the value can be trusted.
 	Provenance StepProvenance `json:"provenance"`
 
+	// Remark What else a reader should know of the row of the table.
+	Remark *string `json:"remark,omitempty"`
+
+	// RestsOnAssumption Whether the value rests on a default of the site.
+	RestsOnAssumption bool `json:"rests_on_assumption"`
+
 	// Row Row of the table in words.
 	Row *string `json:"row,omitempty"`
 
@@ -6146,10 +6395,19 @@ type Step struct {
 
 	// Value The value at full precision.
 	Value float64 `json:"value"`
+
+	// Weakest Mark of the weakest value or formula that the value rests on. From strong to weak: given, checked, secondary_source, computed, memory, common_practice, assumed.
+	Weakest StepWeakest `json:"weakest"`
+
+	// WeakestStep Number of the step that has that mark; the step itself where nothing before it is weaker.
+	WeakestStep int `json:"weakest_step"`
 }
 
 // StepProvenance How far the value can be trusted.
 type StepProvenance string
+
+// StepWeakest Mark of the weakest value or formula that the value rests on. From strong to weak: given, checked, secondary_source, computed, memory, common_practice, assumed.
+type StepWeakest string
 
 // StoredDevice A device of the library.
 type StoredDevice struct {
@@ -6705,8 +6963,14 @@ type Table struct {
 
 // TableRow One row of a table.
 type TableRow struct {
+	// Checked Values of the row that a reader has compared with the printed standard.
+	Checked []CheckedValue `json:"checked,omitempty"`
+
 	// Provenance How far the values can be trusted.
 	Provenance TableRowProvenance `json:"provenance"`
+
+	// Remark What else a reader should know of the row: that recollections differ, or that the printed table does not have it.
+	Remark *string `json:"remark,omitempty"`
 
 	// Text The row in words.
 	Text string `json:"text"`
@@ -6933,6 +7197,9 @@ type WorkNoteList struct {
 
 // Worksheet Every step of a computation, each after the steps it uses.
 type Worksheet struct {
+	// Cautions What to keep in mind, as stored with the result.
+	Cautions []string `json:"cautions"`
+
 	// Edition Edition of the standard that was applied.
 	Edition string `json:"edition"`
 
@@ -8121,15 +8388,15 @@ type ClientInterface interface {
 	// ExportSitesCSV All sites of a portfolio as CSV.
 	//
 	// The columns are `id`, `latitude` and `longitude` (degrees on WGS 84), then the properties of `SiteProperties` in their order; they are the same in
-	// every form. UTF-8 without mark (RFC 4180), numbers with a decimal point. A text that a spreadsheet would take for a formula begins with an apostrophe. The file is sent while it is read, in the order of names unless `rank` says
-	// otherwise; a fault on the way breaks the connection, so that a part is never taken for the whole. Numbers are a screening and design aid: see the cautions of the service.
+	// every form. CSV has the column `cautions` behind them. UTF-8 without mark (RFC 4180), numbers with a decimal point. A text that a spreadsheet would take for a formula begins with an apostrophe. The file is sent while it is read, in the order of names unless `rank` says
+	// otherwise; a fault on the way breaks the connection, so that a part is never taken for the whole.
 	//
 	// Corresponds with GET /v1/portfolios/{id}/sites.csv (the `ExportSitesCSV` operationId).
 	ExportSitesCSV(ctx context.Context, id PortfolioParameter, params *ExportSitesCSVParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ExportSitesGeoJSON All sites of a portfolio as GeoJSON (RFC 7946).
 	//
-	// A point for each site. The columns of the CSV are the `id`, the coordinates and the properties.
+	// A point for each site. The columns of the CSV but for `cautions` are the `id`, the coordinates and the properties.
 	//
 	// Corresponds with GET /v1/portfolios/{id}/sites.geojson (the `ExportSitesGeoJSON` operationId).
 	ExportSitesGeoJSON(ctx context.Context, id PortfolioParameter, params *ExportSitesGeoJSONParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -8145,7 +8412,7 @@ type ClientInterface interface {
 
 	// ExportSitesXLSX All sites of a portfolio as a workbook (ECMA-376).
 	//
-	// The columns of the CSV on the sheet `sites`, and on `sites 2` and so on where one sheet has no room for all. Numbers and truth values are cells of that
+	// The columns of the CSV but for `cautions` on the sheet `sites`, and on `sites 2` and so on where one sheet has no room for all. Numbers and truth values are cells of that
 	// kind, texts are text cells that no program computes, dates and times are texts in the form of RFC 3339. The cautions stand on a sheet of their own.
 	//
 	// Corresponds with GET /v1/portfolios/{id}/sites.xlsx (the `ExportSitesXLSX` operationId).
@@ -9440,8 +9707,8 @@ func (c *Client) ListSites(ctx context.Context, id PortfolioParameter, params *L
 // ExportSitesCSV All sites of a portfolio as CSV.
 //
 // The columns are `id`, `latitude` and `longitude` (degrees on WGS 84), then the properties of `SiteProperties` in their order; they are the same in
-// every form. UTF-8 without mark (RFC 4180), numbers with a decimal point. A text that a spreadsheet would take for a formula begins with an apostrophe. The file is sent while it is read, in the order of names unless `rank` says
-// otherwise; a fault on the way breaks the connection, so that a part is never taken for the whole. Numbers are a screening and design aid: see the cautions of the service.
+// every form. CSV has the column `cautions` behind them. UTF-8 without mark (RFC 4180), numbers with a decimal point. A text that a spreadsheet would take for a formula begins with an apostrophe. The file is sent while it is read, in the order of names unless `rank` says
+// otherwise; a fault on the way breaks the connection, so that a part is never taken for the whole.
 //
 // Corresponds with GET /v1/portfolios/{id}/sites.csv (the `ExportSitesCSV` operationId).
 func (c *Client) ExportSitesCSV(ctx context.Context, id PortfolioParameter, params *ExportSitesCSVParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -9458,7 +9725,7 @@ func (c *Client) ExportSitesCSV(ctx context.Context, id PortfolioParameter, para
 
 // ExportSitesGeoJSON All sites of a portfolio as GeoJSON (RFC 7946).
 //
-// A point for each site. The columns of the CSV are the `id`, the coordinates and the properties.
+// A point for each site. The columns of the CSV but for `cautions` are the `id`, the coordinates and the properties.
 //
 // Corresponds with GET /v1/portfolios/{id}/sites.geojson (the `ExportSitesGeoJSON` operationId).
 func (c *Client) ExportSitesGeoJSON(ctx context.Context, id PortfolioParameter, params *ExportSitesGeoJSONParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -9494,7 +9761,7 @@ func (c *Client) ExportSitesGeoPackage(ctx context.Context, id PortfolioParamete
 
 // ExportSitesXLSX All sites of a portfolio as a workbook (ECMA-376).
 //
-// The columns of the CSV on the sheet `sites`, and on `sites 2` and so on where one sheet has no room for all. Numbers and truth values are cells of that
+// The columns of the CSV but for `cautions` on the sheet `sites`, and on `sites 2` and so on where one sheet has no room for all. Numbers and truth values are cells of that
 // kind, texts are text cells that no program computes, dates and times are texts in the form of RFC 3339. The cautions stand on a sheet of their own.
 //
 // Corresponds with GET /v1/portfolios/{id}/sites.xlsx (the `ExportSitesXLSX` operationId).
@@ -14726,8 +14993,8 @@ type ClientWithResponsesInterface interface {
 	// ExportSitesCSVWithResponse All sites of a portfolio as CSV.
 	//
 	// The columns are `id`, `latitude` and `longitude` (degrees on WGS 84), then the properties of `SiteProperties` in their order; they are the same in
-	// every form. UTF-8 without mark (RFC 4180), numbers with a decimal point. A text that a spreadsheet would take for a formula begins with an apostrophe. The file is sent while it is read, in the order of names unless `rank` says
-	// otherwise; a fault on the way breaks the connection, so that a part is never taken for the whole. Numbers are a screening and design aid: see the cautions of the service.
+	// every form. CSV has the column `cautions` behind them. UTF-8 without mark (RFC 4180), numbers with a decimal point. A text that a spreadsheet would take for a formula begins with an apostrophe. The file is sent while it is read, in the order of names unless `rank` says
+	// otherwise; a fault on the way breaks the connection, so that a part is never taken for the whole.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -14736,7 +15003,7 @@ type ClientWithResponsesInterface interface {
 
 	// ExportSitesGeoJSONWithResponse All sites of a portfolio as GeoJSON (RFC 7946).
 	//
-	// A point for each site. The columns of the CSV are the `id`, the coordinates and the properties.
+	// A point for each site. The columns of the CSV but for `cautions` are the `id`, the coordinates and the properties.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -14756,7 +15023,7 @@ type ClientWithResponsesInterface interface {
 
 	// ExportSitesXLSXWithResponse All sites of a portfolio as a workbook (ECMA-376).
 	//
-	// The columns of the CSV on the sheet `sites`, and on `sites 2` and so on where one sheet has no room for all. Numbers and truth values are cells of that
+	// The columns of the CSV but for `cautions` on the sheet `sites`, and on `sites 2` and so on where one sheet has no room for all. Numbers and truth values are cells of that
 	// kind, texts are text cells that no program computes, dates and times are texts in the form of RFC 3339. The cautions stand on a sheet of their own.
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -19132,8 +19399,8 @@ func (c *ClientWithResponses) ListSitesWithResponse(ctx context.Context, id Port
 // ExportSitesCSVWithResponse All sites of a portfolio as CSV.
 //
 // The columns are `id`, `latitude` and `longitude` (degrees on WGS 84), then the properties of `SiteProperties` in their order; they are the same in
-// every form. UTF-8 without mark (RFC 4180), numbers with a decimal point. A text that a spreadsheet would take for a formula begins with an apostrophe. The file is sent while it is read, in the order of names unless `rank` says
-// otherwise; a fault on the way breaks the connection, so that a part is never taken for the whole. Numbers are a screening and design aid: see the cautions of the service.
+// every form. CSV has the column `cautions` behind them. UTF-8 without mark (RFC 4180), numbers with a decimal point. A text that a spreadsheet would take for a formula begins with an apostrophe. The file is sent while it is read, in the order of names unless `rank` says
+// otherwise; a fault on the way breaks the connection, so that a part is never taken for the whole.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -19148,7 +19415,7 @@ func (c *ClientWithResponses) ExportSitesCSVWithResponse(ctx context.Context, id
 
 // ExportSitesGeoJSONWithResponse All sites of a portfolio as GeoJSON (RFC 7946).
 //
-// A point for each site. The columns of the CSV are the `id`, the coordinates and the properties.
+// A point for each site. The columns of the CSV but for `cautions` are the `id`, the coordinates and the properties.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -19180,7 +19447,7 @@ func (c *ClientWithResponses) ExportSitesGeoPackageWithResponse(ctx context.Cont
 
 // ExportSitesXLSXWithResponse All sites of a portfolio as a workbook (ECMA-376).
 //
-// The columns of the CSV on the sheet `sites`, and on `sites 2` and so on where one sheet has no room for all. Numbers and truth values are cells of that
+// The columns of the CSV but for `cautions` on the sheet `sites`, and on `sites 2` and so on where one sheet has no room for all. Numbers and truth values are cells of that
 // kind, texts are text cells that no program computes, dates and times are texts in the form of RFC 3339. The cautions stand on a sheet of their own.
 //
 // Returns a wrapper object for the known response body format(s).

@@ -57,7 +57,7 @@ func nonNil[T any](s []T) []T {
 
 func density(in *risk.Input, res *risk.Result) DensityUsed {
 	d := &in.FlashDensity
-	u := DensityUsed{GroundFlashes: res.NG, Origin: d.Origin, Source: d.Source, Year: d.Year, Map: d.Map, Note: d.Note}
+	u := DensityUsed{GroundFlashes: res.NG, Origin: d.Origin, Source: d.Source, Year: d.Year, StandardError: d.StandardError, Map: d.Map, Note: d.Note}
 	switch d.Origin {
 	case risk.DensityMap:
 		u.Derived, u.Relation = d.Derivation != "", d.Derivation
@@ -71,7 +71,7 @@ func density(in *risk.Input, res *risk.Result) DensityUsed {
 }
 
 func assumption(a *risk.Assumption) Assumption {
-	w := Assumption{Pointer: a.Pointer, Value: a.Value, Reason: a.Reason, Clause: a.Clause, Decisive: a.Decisive}
+	w := Assumption{Pointer: a.Pointer, Value: a.Value, Reason: a.Reason, Clause: a.Clause, Provenance: a.Provenance, Decisive: a.Decisive}
 	for _, alt := range a.Alternatives {
 		w.Alternatives = append(w.Alternatives, Alternative(alt))
 	}
@@ -89,6 +89,9 @@ func (a *Answer) structure(i int) StructureResult {
 	for k, slot := range w.Risks.slots() {
 		if r.Risks[k].Applies {
 			*slot = riskOf(s, &r.Risks[k])
+			if p, ok := r.Risks[k].Exceedance(a.Result.NG, a.Input.FlashDensity.StandardError); ok {
+				(*slot).Exceedance = &p
+			}
 		}
 	}
 	if j := a.Earth[i]; j != nil {
@@ -101,7 +104,7 @@ func (a *Answer) structure(i int) StructureResult {
 }
 
 func riskOf(s *risk.Structure, r *risk.Risk) *Risk {
-	w := &Risk{Total: r.Total, Acceptable: r.Acceptable(), Components: components(&r.Components), Zones: make([]ZoneRisk, len(r.Zones))}
+	w := &Risk{Total: r.Total, Acceptable: r.Acceptable(), Components: components(&r.Components), Zones: make([]ZoneRisk, len(r.Zones)), RestsOn: restsOn(r.RestsOn)}
 	if r.Tolerable > 0 {
 		w.Tolerable = &r.Tolerable
 	}
@@ -206,7 +209,7 @@ func (a *Answer) entry(e *spd.Entry) ScheduleEntry {
 		w.Modes[i] = ScheduleMode(m)
 	}
 	for i, b := range e.Basis {
-		w.Basis[i] = Basis(b)
+		w.Basis[i] = basisOf(&b)
 	}
 	return w
 }

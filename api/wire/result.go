@@ -32,12 +32,13 @@ type Result struct {
 
 // Assumption is a default that was taken.
 type Assumption struct {
-	Pointer      string        `json:"pointer"`
-	Value        string        `json:"value"`
-	Reason       string        `json:"reason"`
-	Clause       string        `json:"clause"`
-	Decisive     bool          `json:"decisive"`
-	Alternatives []Alternative `json:"alternatives,omitempty"`
+	Pointer      string           `json:"pointer"`
+	Value        string           `json:"value"`
+	Reason       string           `json:"reason"`
+	Clause       string           `json:"clause"`
+	Provenance   trace.Provenance `json:"provenance,omitempty"`
+	Decisive     bool             `json:"decisive"`
+	Alternatives []Alternative    `json:"alternatives,omitempty"`
 }
 
 // Alternative is what the answer would be with another plausible value.
@@ -54,6 +55,7 @@ type DensityUsed struct {
 	Relation      string             `json:"relation,omitempty"`
 	Source        string             `json:"source,omitempty"`
 	Year          int                `json:"year,omitempty"`
+	StandardError float64            `json:"standard_error,omitempty"`
 	Map           string             `json:"map,omitempty"`
 	Note          string             `json:"note,omitempty"`
 }
@@ -102,12 +104,15 @@ func (r *Risks) slots() [risk.Losses]**Risk {
 func (r *Risks) Of(k risk.Loss) *Risk { return *r.slots()[k] }
 
 // Risk is the risk of one type of loss per year. Tolerable is null where the cost comparison decides.
+// Exceedance is the probability that Total exceeds Tolerable, from N_G alone; nil without a standard error.
 type Risk struct {
 	Total      float64    `json:"total"`
 	Tolerable  *float64   `json:"tolerable"`
 	Acceptable bool       `json:"acceptable"`
+	Exceedance *float64   `json:"exceedance_probability,omitempty"`
 	Components Components `json:"components"`
 	Zones      []ZoneRisk `json:"zones"`
+	RestsOn    *RestsOn   `json:"rests_on,omitempty"`
 }
 
 // ZoneRisk is the risk in one zone per year.
@@ -265,6 +270,25 @@ type Basis struct {
 	Reason     string           `json:"reason"`
 	Clause     string           `json:"clause"`
 	Provenance trace.Provenance `json:"provenance"`
+	RestsOn    *RestsOn         `json:"rests_on,omitempty"`
+}
+
+// RestsOn is the weakest value or formula behind a number: its mark and, where a single one is, which.
+type RestsOn struct {
+	Provenance trace.Provenance `json:"provenance"`
+	Value      string           `json:"value,omitempty"`
+}
+
+// restsOn is nil where nothing was recorded.
+func restsOn(g trace.Ground) *RestsOn {
+	if g == (trace.Ground{}) {
+		return nil
+	}
+	return &RestsOn{g.Provenance, g.Value()}
+}
+
+func basisOf(b *spd.Basis) Basis {
+	return Basis{b.Field, b.Mode, b.Reason, b.Clause, b.Provenance, restsOn(b.RestsOn)}
 }
 
 // Of returns the remaining risk of one loss, nil where it does not apply.

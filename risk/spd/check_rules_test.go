@@ -344,7 +344,7 @@ func TestWhenTheInputIsNamed(t *testing.T) {
 		{"a.c.", ac, LineEntrance, func() Device { d := acDevice(); d.UcAC, d.Up = Some(1000), Some(4); return d }(),
 			"Does nothing for this equipment: "},
 	} {
-		e, ok := Demand(&c.line, nil, c.place)
+		e, ok := Demand(&c.line, nil, c.place, nil)
 		if r := Check(&c.d, &Place{Entry: &e, Line: &c.line}); !ok || !strings.HasPrefix(r.Sentence, c.want) {
 			t.Errorf("%s: %v %s", c.name, ok, r.Sentence)
 		}

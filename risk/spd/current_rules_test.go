@@ -247,15 +247,15 @@ func TestEqualValuesNameTheFirstReason(t *testing.T) {
 func TestPreferredValues(t *testing.T) {
 	for _, c := range []struct{ v, want float64 }{{0.3, 0.5}, {1, 1}, {3.1, 5}, {5.01, 10}, {7.5, 10}, {15, 15}, {20, 20}, {20.1, 25},
 		{41, 50}, {81, 100}, {101, 101}} {
-		near(t, fmt.Sprint("I_n ", c.v), roundUp(c.v, prefIn, prefInTrade), c.want, 0)
+		near(t, fmt.Sprint("I_n ", c.v), roundUp(nil, c.v, prefIn, prefInTrade), c.want, 0)
 	}
 	for _, c := range []struct{ v, want float64 }{{0.4, 1}, {2.5, 5}, {10.1, 12.5}, {12.5, 12.5}, {16.67, 20}, {20.5, 25}, {25.1, 50},
 		{50.1, 100}, {126.3, 126.3}} {
-		near(t, fmt.Sprint("I_imp ", c.v), roundUp(c.v, prefIimp, prefIimpTrade), c.want, 0)
+		near(t, fmt.Sprint("I_imp ", c.v), roundUp(nil, c.v, prefIimp, prefIimpTrade), c.want, 0)
 	}
 	for _, c := range []struct{ v, want float64 }{{0.07, 0}, {0.08, 0.08}, {0.79, 0.7}, {1.04, 1}, {1.2, 1.2}, {1.49, 1.2}, {1.99, 1.8},
 		{2.4, 2}, {3.9, 3}, {7.9, 6}, {99, 10}} {
-		near(t, fmt.Sprint("U_P ", c.v), roundDown(c.v, prefUp), c.want, 0)
+		near(t, fmt.Sprint("U_P ", c.v), roundDown(nil, c.v, prefUp), c.want, 0)
 	}
 }
 

@@ -44,7 +44,7 @@ func ExampleSchedule() {
 // is read, U_W of 0.8 kV from memory.
 func ExampleCheck() {
 	input := &risk.Line{To: -1, Electrical: risk.Electrical{Current: risk.DC, EquipmentMaxInput: 84}}
-	entry, _ := spd.Demand(input, nil, spd.LineEntrance)
+	entry, _ := spd.Demand(input, nil, spd.LineEntrance, nil)
 	modes, _ := spd.Modes("+/-", "+/PE", "-/PE")
 	classes, _ := spd.Classes("II")
 	device := spd.Device{DC: true, UcDC: spd.Some(520), Up: spd.Some(1.8), In: spd.Some(20), Imax: spd.Some(40), Classes: classes, Modes: modes, Technology: spd.Limiting}

@@ -164,7 +164,7 @@ var (
 // years to a device of the ratings asked for and to those in o. The input must be valid, res and
 // entries must belong to it, and StressViolations must find nothing. With a nil trace nothing is recorded.
 func Stress(in *risk.Input, res *risk.Result, entries []Entry, o StressOptions, t *trace.Trace) []EndStress {
-	c := stressCalc{in: in, res: res, o: o, t: t}
+	c := stressCalc{in: in, res: res, o: o, t: t.With(in.Reviews)}
 	if len(c.o.Currents) == 0 {
 		c.o.Currents = stressCurrents
 	}
@@ -332,7 +332,7 @@ func (c *stressCalc) structureFlash(s *scheduler, x *end, en *Entry) (Waveform, 
 	if c.in.SoilResistivity > 0 {
 		kz = t.Set(qStressKzSoil, s.impedanceShare(x)/nc)
 	} else {
-		t.Noted(qStressKz, 0, noSoil)
+		t.Absent(qStressKz, noSoil)
 	}
 	why := &stressByFirst
 	if kz > k0 {
@@ -448,7 +448,7 @@ func (c *stressCalc) withstands(d *Duty, m float64) {
 // stated records a rating; 0 where the device does not state it.
 func (c *stressCalc) stated(q *trace.Quantity, v Opt) float64 {
 	if !v.Valid {
-		return c.t.Noted(q, 0, "not stated")
+		return c.t.Absent(q, "not stated")
 	}
 	return c.t.Given(q, v.Value)
 }

@@ -13,7 +13,8 @@ var ratedWithstand = &trace.Table{Number: "F.1", Title: "Rated impulse withstand
 	{Text: "230/400, 277/480 V", Values: []float64{6, 4, 2.5, 1.5}, Provenance: trace.SecondarySource},
 	{Text: "400/690 V", Values: []float64{8, 6, 4, 2.5}, Provenance: trace.SecondarySource},
 	{Text: "1000 V", Values: []float64{12, 8, 6, 4}, Provenance: trace.SecondarySource},
-	{Text: "1500 V d.c.", Values: []float64{15, 10, 8, 6}, Provenance: trace.SecondarySource},
+	{Text: "1500 V d.c.", Values: []float64{15, 10, 8, 6}, Provenance: trace.SecondarySource,
+		Remark: "row added: categories III and IV come from one source, IEC 60664-1 Edition 3"},
 }}
 
 // ratedUpTo is the highest voltage line to neutral that a row of ratedWithstand serves.
@@ -26,14 +27,14 @@ const telecomWithstand = 1.5
 
 // Withstand is the rated impulse withstand voltage U_W [kV] of equipment where
 // it is not stated: 1.5 kV on telecommunication lines; the photovoltaic table by U_OC,MAX on
-// PV lines; category II of the voltage otherwise. The reason names the row.
-// Unknown voltages take the lowest row, the safe side.
-func Withstand(service risk.Service, e *risk.Electrical) (kV float64, reason, clause string) {
+// PV lines; category II of the voltage otherwise. The reason names the row, the mark is that of its value.
+// Unknown voltages take the lowest row, the safe side. Values that r holds go before those of the program.
+func Withstand(service risk.Service, e *risk.Electrical, r *trace.Reviews) (kV float64, reason, clause string, mark trace.Provenance) {
 	switch {
 	case service == risk.Telecom:
-		return telecomWithstand, "telecommunication equipment", "common practice, no published source"
+		return telecomWithstand, "telecommunication equipment", "common practice, no published source", trace.CommonPractice
 	case e.Current == risk.DC && e.Origin == risk.Photovoltaic:
-		return photovoltaicWithstand(e)
+		return photovoltaicWithstand(e, r)
 	}
 	row := 0
 	for i, v := range ratedUpTo {
@@ -41,12 +42,11 @@ func Withstand(service risk.Service, e *risk.Electrical) (kV float64, reason, cl
 			row = i + 1
 		}
 	}
-	r := &ratedWithstand.Rows[row]
-	return r.Values[categoryII], "overvoltage category II at " + r.Text, ratedWithstand.Clause
+	return r.Value(ratedWithstand, row, categoryII), "overvoltage category II at " + ratedWithstand.Rows[row].Text, ratedWithstand.Clause, r.Provenance(ratedWithstand, row, categoryII)
 }
 
 // photovoltaicWithstand reads the row at or below U_OC,STC, which never lies above U_OC,MAX: the safe side.
-func photovoltaicWithstand(e *risk.Electrical) (kV float64, reason, clause string) {
+func photovoltaicWithstand(e *risk.Electrical, r *trace.Reviews) (kV float64, reason, clause string, mark trace.Provenance) {
 	col := 2
 	switch e.Equipment {
 	case risk.Module:
@@ -56,10 +56,9 @@ func photovoltaicWithstand(e *risk.Electrical) (kV float64, reason, clause strin
 	}
 	row := 0
 	for i := range pvWithstand.Rows {
-		if e.OpenCircuit >= pvWithstand.Rows[i].Values[0] {
+		if e.OpenCircuit >= r.Value(pvWithstand, i, 0) {
 			row = i
 		}
 	}
-	r := &pvWithstand.Rows[row]
-	return r.Values[col], "photovoltaic equipment (" + e.Equipment.String() + ") at " + r.Text, pvWithstand.Clause
+	return r.Value(pvWithstand, row, col), "photovoltaic equipment (" + e.Equipment.String() + ") at " + pvWithstand.Rows[row].Text, pvWithstand.Clause, r.Provenance(pvWithstand, row, col)
 }

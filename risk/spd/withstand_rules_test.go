@@ -38,7 +38,7 @@ func TestUnstatedWithstandIsCategoryII(t *testing.T) {
 	} {
 		for _, el := range []risk.Electrical{{Nominal: c.nominal}, {Current: risk.DC, Origin: risk.Battery, Nominal: c.nominal},
 			{Current: risk.DC, Origin: risk.Load, Nominal: c.nominal}} {
-			kV, reason, clause := Withstand(risk.LowVoltage, &el)
+			kV, reason, clause, _ := Withstand(risk.LowVoltage, &el, nil)
 			near(t, fmt.Sprint(c.nominal, " V"), kV, c.want, 0)
 			if !strings.HasPrefix(reason, "overvoltage category II at ") || clause != "IEC 60664-1 Table F.1" {
 				t.Errorf("%s, %s", reason, clause)
@@ -50,7 +50,7 @@ func TestUnstatedWithstandIsCategoryII(t *testing.T) {
 			t.Errorf("%v V: a place asks for %v", c.nominal, e.Withstand)
 		}
 	}
-	kV, _, clause := Withstand(risk.Telecom, &risk.Electrical{Nominal: 48})
+	kV, _, clause, _ := Withstand(risk.Telecom, &risk.Electrical{Nominal: 48}, nil)
 	near(t, "telecommunication: common practice, no published source", kV, 1.5, 0)
 	if clause != trade {
 		t.Error(clause)
@@ -70,7 +70,7 @@ func TestUnstatedWithstandOfPhotovoltaics(t *testing.T) {
 		for i, row := range pvPrinted {
 			below := pvPrinted[max(i-1, 0)][col]
 			for U, want := range map[float64]float64{row[0]: row[col], row[0] + 0.1: row[col], row[0] - 0.1: below} {
-				kV, reason, _ := Withstand(risk.LowVoltage, &risk.Electrical{Current: risk.DC, OpenCircuit: U, Equipment: equipment})
+				kV, reason, _, _ := Withstand(risk.LowVoltage, &risk.Electrical{Current: risk.DC, OpenCircuit: U, Equipment: equipment}, nil)
 				near(t, fmt.Sprint(equipment, " at ", U, " V"), kV, want, 0)
 				if !strings.Contains(reason, equipment.String()) {
 					t.Error(reason)

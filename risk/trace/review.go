@@ -50,10 +50,20 @@ func (r *Reviews) Formula(q *Quantity) (Review, bool) {
 	return v, ok
 }
 
+// Provenance is the mark of a table value: that of its row unless a reader has reviewed the value.
+func (r *Reviews) Provenance(t *Table, row, col int) Provenance {
+	if _, ok := r.Cell(t, row, col); ok {
+		return Checked
+	}
+	return t.Rows[row].Provenance
+}
+
 // Value is the table value in use: the printed one where a reader has reviewed it, else the program's.
 func (r *Reviews) Value(t *Table, row, col int) float64 {
-	if v, ok := r.Cell(t, row, col); ok {
-		return v.Value
+	if r != nil {
+		if v, ok := r.Cell(t, row, col); ok {
+			return v.Value
+		}
 	}
 	return t.Rows[row].Values[col]
 }
