@@ -6,7 +6,8 @@ import (
 	"levinward/risk/spd"
 )
 
-// An invented supply: a spark gap at the origin, a varistor in the sub-board, and a pump controller 14 m further on.
+// An invented supply: a spark gap at the origin, a varistor in the sub-board, and a pump controller 14 m further on. Levels
+// and distances by the rules read in trade handbooks: U_P + 0.2 U_P (memory), (U_W - U_P/F)/25 V/m, half of U_W beyond 10 m.
 func ExampleCoordinate() {
 	classI, _ := spd.Classes("I")
 	classII, _ := spd.Classes("II")

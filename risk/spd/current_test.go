@@ -127,6 +127,8 @@ func basis(t tester, e *Entry, field string) string {
 	return ""
 }
 
+// Rows of IEC 62305-1 Table E.1, from memory: 100, 200, 500, 1000, 2000, 3000 ohm m. Between them the higher row and the
+// lower, the safe side: common practice, no published source.
 func TestEarthingRows(t *testing.T) {
 	for rho, want := range map[float64][2]int{50: {0, 0}, 100: {0, 0}, 150: {1, 0}, 500: {2, 2}, 2500: {5, 4}, 9000: {5, 5}} {
 		if higher, lower := earthingRows(rho, nil); higher != want[0] || lower != want[1] {
@@ -217,8 +219,8 @@ func inLine(t tester, in *risk.Input) float64 {
 	return s.impedanceShare(&x) * threat.Rows[rowFromI(x.level())].Values[0]
 }
 
-// Between two resistivities of Table E.1 the share of the line is at least that at both. For class III-IV
-// it rises from one to the next; for I and II it falls beyond 500 and 1000 ohm m, where Z_1 grows and Z no longer does.
+// Between two resistivities of Table E.1 the share of the line is at least that at both. For class III-IV it rises from one to
+// the next; for I and II it falls beyond 500 and 1000 ohm m, where Z_1 grows and Z no longer does. Table E.1, from memory.
 func TestShareBySoil(t *testing.T) {
 	share := func(class risk.LPS, rho float64, lines int) float64 {
 		in := site1(risk.Structure{LPS: class}, mains(cable(500, risk.Rural)))
@@ -242,6 +244,7 @@ func TestShareBySoil(t *testing.T) {
 	}
 }
 
+// A property of the sharing of IEC 62305-1 E.2 (read): the same current over fewer lines.
 func TestFewerLinesCarryMore(t *testing.T) {
 	for _, rho := range []float64{0, 80, 700, 5000} {
 		last := math.Inf(1)
@@ -271,7 +274,8 @@ func TestThreeServices(t *testing.T) {
 	near(t, "alone: 37.5 kA", first(t, in, 4).IimpMin.Value, 50, 0)
 }
 
-// Conductors of a line with its PEN: four with three phases, two with one.
+// Conductors of a line with its PEN: four with three phases, two with one. 0.5 I/(n n') of IEC 62305-1 E.2 (read): 25 and 50
+// kA at LPL I.
 func TestConductorsWithPEN(t *testing.T) {
 	for phases, want := range map[int]float64{1: 50, 3: 25} {
 		for _, system := range []risk.EarthingSystem{risk.TNC, risk.TNCS} {
@@ -305,8 +309,8 @@ func TestSurgesByLevel(t *testing.T) {
 	}
 }
 
-// The surges S1, S3 and S4 of both tables are in the proportion of the first impulse, 100 : 150 : 200 kA; that
-// of S2 in 0.1 : 0.15 : 0.2. A slip in a remembered row would show here.
+// The surges S1, S3 and S4 of both tables are in the proportion of the first impulse, 100 : 150 : 200 kA; that of S2 in 0.1 :
+// 0.15 : 0.2. A slip in a remembered row would show here. Both tables are from memory, the currents of the levels are read.
 func TestSurgesAreProportional(t *testing.T) {
 	for _, table := range []*trace.Table{surgesPower, surgesTelecom} {
 		for col := range table.Symbols {

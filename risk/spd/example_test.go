@@ -7,7 +7,8 @@ import (
 	"levinward/risk/spd"
 )
 
-// An invented health post: a village line, and a field of modules 22 m away.
+// An invented health post: a village line, and a field of modules 22 m away. U_C as printed (read), 1.2 U_OC (read), 0.8 U_W
+// (read); half of 100 kA over one line and two wires (read), twice that in N-PE (read); Table A.2 (read).
 func ExampleSchedule() {
 	in := &risk.Input{
 		Structures: []risk.Structure{{ID: "post", Occupancy: risk.Hospital, LPS: risk.LPSIII}},
@@ -38,13 +39,15 @@ func ExampleSchedule() {
 	//    -/PE U_C 180 V, U_P 0.7 kV, I_imp 12.5 kA
 }
 
-// An input rated for 95 V d.c., of which nothing more is known, and an invented device made for 500 V.
+// The input of an invented feeder drive, rated for 84 V d.c., of which nothing more is known, and an invented device made for
+// 520 V. The beginning of action at 1.2 to 1.5 times U_C and what it means are common practice, no published source; 0.8 U_W
+// is read, U_W of 0.8 kV from memory.
 func ExampleCheck() {
-	input := &risk.Line{To: -1, Electrical: risk.Electrical{Current: risk.DC, EquipmentMaxInput: 95}}
+	input := &risk.Line{To: -1, Electrical: risk.Electrical{Current: risk.DC, EquipmentMaxInput: 84}}
 	entry, _ := spd.Demand(input, nil, spd.LineEntrance, nil)
 	modes, _ := spd.Modes("+/-", "+/PE", "-/PE")
 	classes, _ := spd.Classes("II")
-	device := spd.Device{DC: true, UcDC: spd.Some(500), Up: spd.Some(1.8), In: spd.Some(20), Imax: spd.Some(40), Classes: classes, Modes: modes, Technology: spd.Limiting}
+	device := spd.Device{DC: true, UcDC: spd.Some(520), Up: spd.Some(1.8), In: spd.Some(20), Imax: spd.Some(40), Classes: classes, Modes: modes, Technology: spd.Limiting}
 
 	result := spd.Check(&device, &spd.Place{Entry: &entry, Line: input})
 	fmt.Println(result.Verdict)
@@ -54,9 +57,9 @@ func ExampleCheck() {
 	}
 	// Output:
 	// ineffective
-	// Does nothing for this input: it starts to act at about 600 V, the input is damaged above 95 V.
+	// Does nothing for this input: it starts to act at about 624 V, the input is damaged above 84 V.
 	//    current_kind suitable required rated for d.c. found d.c. only
-	//    uc_lower_bound suitable required at least 95 V found 500 V
-	//    uc_upper_bound ineffective required begins to act below 640 V found begins to act at about 600 to 750 V
+	//    uc_lower_bound suitable required at least 84 V found 520 V
+	//    uc_upper_bound ineffective required begins to act below 640 V found begins to act at about 624 to 780 V
 	//    protection_level ineffective required at most 0.5 kV found 1.8 kV
 }

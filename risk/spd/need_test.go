@@ -67,7 +67,7 @@ func TestConsequences(t *testing.T) {
 	}
 }
 
-// An unknown use is no way out: it counts as a dwelling, and the entry says so.
+// An unknown use is no way out: it counts as a dwelling, and the entry says so. Common practice, no published source.
 func TestUnknownOccupancy(t *testing.T) {
 	known := first(t, site1(dwelling, mains(aerial(300))), 2)
 	unknown := first(t, site1(risk.Structure{}, mains(aerial(300))), 2)
@@ -121,6 +121,7 @@ func TestCriticalLength(t *testing.T) {
 	}
 }
 
+// IEC 61643-32 for photovoltaic lines (read), common practice, no published source, for batteries.
 func TestDirectCurrentFollowsAlternating(t *testing.T) {
 	battery := array(3)
 	battery.Electrical.Origin, battery.Electrical.Nominal = risk.Battery, 48
@@ -135,7 +136,8 @@ func TestDirectCurrentFollowsAlternating(t *testing.T) {
 	}
 }
 
-// Where no measures suffice, the risk analysis does not excuse a photovoltaic line.
+// Where no measures suffice, the risk analysis does not excuse a photovoltaic line. IEC 61643-32, read: devices unless a risk
+// analysis says otherwise.
 func TestPhotovoltaicWithoutSufficientMeasures(t *testing.T) {
 	e := schedule(t, site1(dwelling, array(3)), 1, &risk.Recommendation{Needed: true})[0]
 	if !e.Required || !has(&e, forPVGuide) {
@@ -143,6 +145,7 @@ func TestPhotovoltaicWithoutSufficientMeasures(t *testing.T) {
 	}
 }
 
+// IEC 60364-4-44 clause 443, read: where power lines need devices, telecommunication lines are recommended to have them too.
 func TestTelecommunicationFollowsPower(t *testing.T) {
 	es := schedule(t, site1(dwelling, telephone(), mains(aerial(800))), 1, nil)
 	if !es[0].Required || !has(&es[0], forTelecom) {
@@ -154,7 +157,9 @@ func TestTelecommunicationFollowsPower(t *testing.T) {
 	}
 }
 
-// A neighbour that the network supplies passes its overvoltages on; one without any other supply does not.
+// A neighbour that the network supplies passes its overvoltages on; one without any other supply does not. f_env 85 F/(L_P
+// N_G), L_P of cable and aerial line: read. That the line goes on behind the neighbour is common practice, no published
+// source.
 func TestSupplyFromANeighbour(t *testing.T) {
 	in := site1(dwelling, mains(cable(50, risk.Rural)))
 	in.Structures = append(in.Structures, risk.Structure{ID: "neighbour", NotAssessed: true})
@@ -167,6 +172,7 @@ func TestSupplyFromANeighbour(t *testing.T) {
 	near(t, "CRL with the rest behind the neighbour", fed.CRL.Value, 85/(0.05+2*0.95), 1e-9)
 }
 
+// Class I for bonding, IEC 62305-3 (read); a coordinated set on a buried line is class II (read).
 func TestRecommendationDecides(t *testing.T) {
 	in := site1(dwelling, mains(cable(1000, risk.Urban)))
 	for _, c := range []struct {
@@ -190,7 +196,8 @@ func TestRecommendationDecides(t *testing.T) {
 	}
 }
 
-// Sections count from the structure outwards, from either end; the most exposed part within reach sets f_env.
+// Sections count from the structure outwards, from either end; the most exposed part within reach sets f_env. f_env 850 and 85
+// and 1 km are read; the most exposed part is the safe side, common practice, no published source.
 func TestSectionsCountFromTheStructure(t *testing.T) {
 	in := site1(dwelling, mains(append(cable(1000, risk.Urban), aerial(3000)...)))
 	in.Structures = append(in.Structures, dwelling)
@@ -203,7 +210,8 @@ func TestSectionsCountFromTheStructure(t *testing.T) {
 	near(t, "rural part within reach", first(t, site1(dwelling, mains(mixed)), 1).CRL.Value, 85/1.5, 1e-9)
 }
 
-// Without a recommendation, the risks as they are say whether a photovoltaic line is excused.
+// Without a recommendation, the risks as they are say whether a photovoltaic line is excused. IEC 62305-2:2010 clause 5.4
+// (from memory): a risk up to R_T is tolerable.
 func TestAcceptable(t *testing.T) {
 	res := &risk.Result{Structures: make([]risk.StructureResult, 1)}
 	res.Structures[0].Risks[risk.HumanLife] = risk.Risk{Applies: true, Total: 2e-5, Tolerable: 1e-5}
@@ -216,6 +224,7 @@ func TestAcceptable(t *testing.T) {
 	}
 }
 
+// Common practice, no published source.
 func TestNoLengthNoOvervoltage(t *testing.T) {
 	in := site1(dwelling, mains(aerial(0)))
 	in.Structures = append(in.Structures, risk.Structure{ID: "neighbour", NotAssessed: true})

@@ -44,7 +44,7 @@ func drawLine(t *rapid.T, i, structures int) risk.Line {
 			Nominal: oneOf(t, "nominal", 12, 24, 48, 110, 120, 230, 240.0, 400), MaxOperating: oneOf(t, "max operating", 0, 0, 62, 280.0),
 			Phases: oneOf(t, "phases", 1, 3), Neutral: rapid.Bool().Draw(t, "neutral"), SourceConnected: rapid.Bool().Draw(t, "source"),
 			ShortCircuit: oneOf(t, "I_k", 0, 3.0), Origin: upTo[risk.DCOrigin](t, "origin", 3), OpenCircuit: oneOf(t, "U_OC", 0, 45, 150, 900.0),
-			TemperatureCoefficient: oneOf(t, "alpha", 0, -0.003), ShortCircuitSTC: oneOf(t, "I_SC", 0, 18.0), EquipmentMaxInput: oneOf(t, "input", 0, 95.0, 500),
+			TemperatureCoefficient: oneOf(t, "alpha", 0, -0.003), ShortCircuitSTC: oneOf(t, "I_SC", 0, 18.0), EquipmentMaxInput: oneOf(t, "input", 0, 84.0, 520),
 			Equipment: upTo[risk.Equipment](t, "equipment", 4), Building: upTo[risk.Building](t, "building", 3),
 			EquipmentDistance: oneOf(t, "distance", 0, 5, 25.0), LeadLength: oneOf(t, "leads", 0, 0.3, 1.2),
 		},
@@ -219,6 +219,7 @@ func TestMoreLightningNeverLess(t *testing.T) {
 	})
 }
 
+// IEC 60364-5-53 and IEC 61643-32, read: a second device beyond 10 m; L_crit of 23 m at N_G 5.
 func TestFurtherDevices(t *testing.T) {
 	l := array(40)
 	l.Electrical.EquipmentDistance = 12
@@ -234,6 +235,7 @@ func TestFurtherDevices(t *testing.T) {
 	}
 }
 
+// The rule is the product's own.
 func TestOnlyAssessedStructures(t *testing.T) {
 	in := site1(dwelling, mains(aerial(100)))
 	in.Structures = append(in.Structures, risk.Structure{ID: "neighbour", NotAssessed: true})
@@ -250,6 +252,7 @@ func TestOnlyAssessedStructures(t *testing.T) {
 	}
 }
 
+// The rule is the product's own.
 func TestReferenceIsComplete(t *testing.T) {
 	seen := map[string]bool{}
 	for _, q := range Quantities() {
@@ -283,6 +286,7 @@ func TestReferenceIsComplete(t *testing.T) {
 	}
 }
 
+// The form is the product's own: a number, or null where it is absent (RFC 8259).
 func TestOptJSON(t *testing.T) {
 	b, err := json.Marshal([]Opt{Some(254), Some(0.1), {}})
 	if err != nil || string(b) != "[254,0.1,null]" {

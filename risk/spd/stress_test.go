@@ -64,8 +64,8 @@ func TestFlashExceedsFalls(t *testing.T) {
 	})
 }
 
-// The currents of Tables E.2 and E.3 grow with the current of the protection level in proportion: that a surge is linear
-// in the flash current is what the tables themselves say.
+// The currents of Tables E.2 and E.3 grow with the current of the protection level in proportion: that a surge is linear in
+// the flash current is what the tables themselves say. Both tables are from memory, the currents of the levels are read.
 func TestSurgesProportional(t *testing.T) {
 	for _, table := range []*trace.Table{surgesPower, surgesTelecom} {
 		for col := range table.Symbols {
@@ -139,7 +139,8 @@ func TestRatingReproducesTableB3(t *testing.T) {
 	}
 }
 
-// Closed forms: without other lines a flash of I drives 0.5 I / n' through each conductor.
+// Closed forms: without other lines a flash of I drives 0.5 I / n' through each conductor. 0.5 I/(n n') is read (IEC 62305-1
+// E.2); S2, S3 and S4 over 200 kA are from memory (Tables E.2, E.3).
 func TestSharesOfSources(t *testing.T) {
 	one, two := mains(aerial(500)), telephone()
 	e := stressOf(t, site1(dwelling, one), stressEvents(0.1, 0.2, 0.3, 0.4, 0.5), StressOptions{})[0]
@@ -176,7 +177,8 @@ func TestStressInPoorSoil(t *testing.T) {
 	}
 }
 
-// N_DJ is that of the far end, seen from each of the two structures.
+// N_DJ is that of the far end, seen from each of the two structures. IEC 62305-2:2010 Annex A (from memory): N_DJ belongs to
+// the structure at the far end.
 func TestAdjacentStructureSeenFromEachEnd(t *testing.T) {
 	in := site1(dwelling, mains(aerial(500)))
 	in.Structures = append(in.Structures, risk.Structure{ID: "store"})
@@ -203,7 +205,9 @@ func TestStressOfDirectCurrent(t *testing.T) {
 	}
 }
 
-// In CT2 the N-PE path carries the sum: 50 kA there are 12.5 kA of each of four conductors, though 25 kA stand for each line mode.
+// In CT2 the N-PE path carries the sum: 50 kA there are 12.5 kA of each of four conductors, though 25 kA stand for each line
+// mode. CLC/TS 61643-12 (read): N-PE carries the sum of the conductors. That I_imp serves for 8/20 as well is common practice,
+// no published source.
 func TestNeutralPathLimits(t *testing.T) {
 	l := mains(aerial(500))
 	l.Electrical.Phases = 3
@@ -243,6 +247,7 @@ func TestNeutralPathLimits(t *testing.T) {
 	}
 }
 
+// The form is the product's own.
 func TestRatingsOfDataSheet(t *testing.T) {
 	d := Device{Iimp: Some(25), Imax: Some(60), In: Some(20), IimpNPE: Some(100), InNPE: Some(80)}
 	if got := RatingsOf("ours", &d); got != (StressRatings{Name: "ours", Iimp: Some(25), Imax: Some(60), In: Some(20), IimpNPE: Some(100), InNPE: Some(80)}) {
@@ -250,6 +255,7 @@ func TestRatingsOfDataSheet(t *testing.T) {
 	}
 }
 
+// Poisson, 1 - exp(-0) = 0: common practice, no published source.
 func TestNoEvents(t *testing.T) {
 	d := stressOf(t, site1(dwelling, mains(aerial(500))), stressEvents(0, 0, 0, 0, 0), StressOptions{})[0].Duties[0]
 	if d.Rate != 0 || d.ReturnPeriod.Valid || d.PSPDLargest.Valid || d.PSPDOfSurges.Valid || d.PSPD != nil || d.Overstress[2].Probability != 0 {
@@ -383,6 +389,7 @@ func TestAgainstSimulation(t *testing.T) {
 	})
 }
 
+// The bounds are the product's own.
 func TestStressViolations(t *testing.T) {
 	nan := math.NaN()
 	in := site1(dwelling, mains(aerial(500)))
