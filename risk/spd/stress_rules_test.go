@@ -217,3 +217,12 @@ func TestStressOfTwoStructures(t *testing.T) {
 		near(t, "share", stressSourceOf(t, &e, S1).Share, map[int]float64{0: 0.25, 1: 0.5 / 3 / 2}[e.Structure], 1e-15)
 	}
 }
+
+// A probability that a reader has corrected, invented here: 0.25 instead of 0.3 at 50 kA. Halfway to 60 kA on the paper the
+// quantile is (0.674490 + 0.841621)/2 = 0.758055, its tail 0.224209 (Python 3, statistics.NormalDist).
+func TestCorrectedProbability(t *testing.T) {
+	r := trace.NewReviews("invented")
+	r.SetCell(flashCurrents, 8, colExceed, trace.Review{Value: 0.25})
+	near(t, "corrected", flashExceeds(math.Sqrt(3000), trace.New(10).With(r)), 0.224209, 1e-6)
+	near(t, "as printed", flashExceeds(math.Sqrt(3000), trace.New(10)), 0.247300, 1e-6)
+}

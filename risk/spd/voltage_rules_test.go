@@ -313,3 +313,15 @@ func TestUpperBoundIsRecorded(t *testing.T) {
 	}
 	t.Error("not recorded")
 }
+
+// A highest voltage below 1.1 U0 does not lower U_C (IEC 60364-5-53, read): 250 V at 240 V asks for 264 V, in IT for sqrt(3) x
+// 264 = 457.3 V, N-PE for 240 V.
+func TestHighestVoltageBelowTenPercent(t *testing.T) {
+	for system, want := range map[risk.EarthingSystem]float64{risk.TT: 264, risk.IT: 458} {
+		l := mains(aerial(300))
+		l.Electrical.System, l.Electrical.Phases, l.Electrical.Nominal, l.Electrical.MaxOperating = system, 3, 240, 250
+		e := first(t, site1(dwelling, l), 1)
+		near(t, system.String(), e.UcMin.Value, want, 0)
+		near(t, system.String()+" N-PE", mode(t, &e, "N-PE").UcMin.Value, 240, 0)
+	}
+}
