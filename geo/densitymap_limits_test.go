@@ -160,6 +160,7 @@ func TestLimitsOfTexts(t *testing.T) {
 		ok   bool
 	}{
 		"one cell":            {"ncols 1\nnrows 1\nxllcorner 0\nyllcorner 0\ncellsize 1\n5\n", true},
+		"blank lines":         {"\n \n", false},
 		"half a row":          {"ncols 1\nnrows 0.5\nxllcorner 0\nyllcorner 0\ncellsize 1\n5\n", false},
 		"from pole to pole":   {csv + "-180,-90,1\n0,90,2\n180,0,3\n", true},
 		"two turns":           {csv + "-360,0,1\n-180,45,2\n", true},
@@ -179,6 +180,25 @@ func TestLimitsOfTexts(t *testing.T) {
 		_, err := ReadDensityMap(strings.NewReader(c.data), inventedMeta())
 		if (err == nil) != c.ok {
 			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
+
+// As many cells as are allowed, in one row; and a grid counted from -360.
+func TestOneRow(t *testing.T) {
+	for cells, ok := range map[int]bool{36: true, 35: false} {
+		data := "ncols 36\nnrows 1\nxllcorner -360\nyllcorner -5\ncellsize 10\n" + strings.Repeat("1 2 3 ", 12) + "\n"
+		m, err := DensityMapLimits{MaxCells: cells, MaxBytes: 1000}.Read(strings.NewReader(data), inventedMeta())
+		if (err == nil) != ok {
+			t.Fatalf("%d cells: %v", cells, err)
+		}
+		if !ok {
+			continue
+		}
+		for longitude, want := range map[float64]float64{15: 2, 175: 3, -15: 2, -175: 1} { // columns 1, 17, 34, 18
+			if s, err := m.Sample(longitude, 0); err != nil || s.Value != want {
+				t.Errorf("at %v: %v %v, want %v", longitude, s.Value, err, want)
+			}
 		}
 	}
 }
