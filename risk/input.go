@@ -1,5 +1,7 @@
 package risk
 
+import "levinward/risk/trace"
+
 // Input is one site as the computation sees it, every default already taken.
 // Lengths are in metres, areas in square metres, voltages of equipment in kV
 // where the name says so, money in any one currency.
@@ -15,6 +17,8 @@ type Input struct {
 	// Tolerable is R_T [1/a] per loss; 0 takes the typical value of the edition.
 	Tolerable [Losses]float64
 	Costs     Costs
+	// Reviews are the table values that a named reader compared with the printed standard; nil: none.
+	Reviews *trace.Reviews
 	// Assumptions are the defaults that were taken to complete the input.
 	Assumptions []Assumption
 }

@@ -26,7 +26,7 @@ func CheckFaults(req *wire.SPDCheck) []risk.Violation {
 func CheckByValue(req *wire.SPDCheck) (*wire.SPDCheckResult, []risk.Violation) {
 	site := req.Site()
 	in := &site.Input
-	e, ok := spd.Demand(&in.Lines[0], &in.Structures[0], req.At())
+	e, ok := spd.Demand(&in.Lines[0], &in.Structures[0], req.At(), in.Reviews)
 	if !ok {
 		return nil, []risk.Violation{{Rule: risk.RuleNotApplicable, Pointer: "/position", Reason: "no device has this place on such a line"}}
 	}

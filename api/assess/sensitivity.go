@@ -171,6 +171,7 @@ func single(in *risk.Input, i int) *alone {
 	one := &alone{}
 	p := &one.pristine
 	p.Edition, p.FlashDensity, p.Tolerable, p.Costs.Money = in.Edition, in.FlashDensity, in.Tolerable, in.Costs.Money
+	p.Reviews = in.Reviews
 	p.Structures, one.structures = []risk.Structure{in.Structures[i]}, []int{i}
 	index := map[int]int{-1: -1}
 	for l := range in.Lines {

@@ -10,6 +10,7 @@ import (
 	"levinward/risk/earth"
 	"levinward/risk/measures"
 	"levinward/risk/spd"
+	"levinward/risk/trace"
 )
 
 // Site is an input ready for computation, with the defaults that completed it.
@@ -32,8 +33,12 @@ type SiteElectrode struct {
 // Core turns a decoded input into the plain types of package risk: defaults
 // taken and listed, references resolved, every fault of reference found. Nothing is
 // computed. The site can be used only if there are no violations.
-func (in *Input) Core() *Site {
-	b := &builder{in: in, site: &Site{Assumed: make([]Assumed, 0, defaultsExpected)}, structures: map[string]int{}, lines: map[string]int{}}
+func (in *Input) Core() *Site { return in.CoreWith(nil) }
+
+// CoreWith is Core with table values that a reader has reviewed: they go into the computation and into
+// defaults that come from tables.
+func (in *Input) CoreWith(reviews *trace.Reviews) *Site {
+	b := &builder{in: in, site: &Site{Input: risk.Input{Reviews: reviews}, Assumed: make([]Assumed, 0, defaultsExpected)}, structures: map[string]int{}, lines: map[string]int{}}
 	b.texts()
 	b.head()
 	b.density()
@@ -510,7 +515,7 @@ func (b *builder) lineOf(i int, w *Line) {
 }
 
 func (b *builder) withstand(l *risk.Line, where Where, at []any) {
-	kv, reason, clause := spd.Withstand(l.Service, &l.Electrical)
+	kv, reason, clause := spd.Withstand(l.Service, &l.Electrical, b.site.Input.Reviews)
 	l.Withstand = kv
 	d := *defaultWithstand
 	d.Value, d.Reason, d.Clause = format(kv), "not given: "+reason, clause

@@ -98,20 +98,18 @@ func Judge(c Connection, resistance float64, t *trace.Trace) (Judgement, []risk.
 
 func (j *Judgement) judge(resistance float64, t *trace.Trace) {
 	j.Resistance = t.Given(measured, resistance)
-	t.Pick(aimR, limits, rowAim, 0)
-	t.Pick(usefulR, limits, rowUseful, 0)
-	j.Grade = gradeOf(resistance)
+	j.Grade = gradeOf(resistance, t.Pick(aimR, limits, rowAim, 0), t.Pick(usefulR, limits, rowUseful, 0))
 	j.Notes = []Note{{gradeText(j.Grade), textClause, mem}}
 	if j.Connection == FromElectrode {
 		j.Notes = append(j.Notes, Note{TextComputed, noPublication, rule})
 	}
 }
 
-func gradeOf(resistance float64) Grade {
+func gradeOf(resistance, aim, useful float64) Grade {
 	switch {
-	case resistance <= limits.Rows[rowAim].Values[0]:
+	case resistance <= aim:
 		return Good
-	case resistance <= limits.Rows[rowUseful].Values[0]:
+	case resistance <= useful:
 		return Fair
 	}
 	return Poor

@@ -82,7 +82,7 @@ func (e *Electrode) resistance(soil float64, t *trace.Trace) Result {
 	} else {
 		res.Resistance, res.Formula = e.single(soil, t)
 	}
-	res.Grade = gradeOf(res.Resistance)
+	res.Grade = gradeOf(res.Resistance, t.Value(limits, rowAim, 0), t.Value(limits, rowUseful, 0))
 	return res
 }
 

@@ -99,7 +99,7 @@ func Resistivity(s Soil, t *trace.Trace) (float64, []risk.Violation) {
 	if len(f) > 0 {
 		return 0, f
 	}
-	if limit := limits.Rows[rowUniform].Values[0]; t.Collect(spread, high/low) > limit {
+	if limit := t.Value(limits, rowUniform, 0); t.Collect(spread, high/low) > limit {
 		f.add(RuleLayeredSoil, "/readings", fmt.Sprintf("the readings give %.4g to %.4g ohm m, a factor of %.3g; up to %g the soil counts as uniform. %s", low, high, high/low, limit, layeredAdvice), uniformClause)
 		return 0, f
 	}

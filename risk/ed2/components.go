@@ -179,7 +179,7 @@ func (c *calc) endOf(line int) *lineEnd {
 }
 
 func (c *calc) recall(marks []trace.Mark) {
-	if c.t == nil {
+	if !c.t.Records() {
 		return
 	}
 	for _, m := range marks {
@@ -277,7 +277,7 @@ func (c *calc) components(k risk.Loss, set componentSet, events *[risk.Component
 			z.Total += z.Components[i]
 		}
 	}
-	if c.t != nil {
+	if c.t.Records() {
 		c.t.Set(zoneRiskOf[k][set], z.Total)
 	}
 	return z
@@ -291,7 +291,7 @@ func (c *calc) sum(k risk.Loss, r *risk.Risk) {
 		}
 		r.Total += r.Zones[i].Total
 	}
-	if c.t == nil {
+	if !c.t.Records() {
 		return
 	}
 	for j := range risk.Components {

@@ -26,6 +26,7 @@ func (Edition) Tables() []*trace.Table { return tables }
 
 // Assess computes all risks of a valid input. With a nil trace nothing is recorded.
 func (Edition) Assess(in *risk.Input, t *trace.Trace) (risk.Result, error) {
+	t = t.With(in.Reviews)
 	c := calc{in: in, t: t}
 	c.sites()
 	r := risk.Result{NG: c.NG, Structures: make([]risk.StructureResult, len(in.Structures)), Lines: make([]risk.LineResult, len(in.Lines))}
@@ -114,7 +115,7 @@ type evaluator struct {
 
 // Evaluator prepares the evaluation of one structure under different measures.
 func (Edition) Evaluator(in *risk.Input, structure int) risk.Evaluator {
-	e := &evaluator{c: calc{in: in}, structure: structure}
+	e := &evaluator{c: calc{in: in, t: (*trace.Trace)(nil).With(in.Reviews)}, structure: structure}
 	e.c.sites()
 	e.c.open(structure, &none)
 	e.c.prepare(&in.Structures[structure])

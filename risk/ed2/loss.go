@@ -46,7 +46,7 @@ func (c *calc) means(s *risk.Structure) means {
 		m.LF[k] = c.t.Pick(lf[k], meanLoss, row, 2)
 		m.LO[k] = c.t.Pick(lo[k], meanLoss, row, 3)
 	}
-	if c.t != nil {
+	if c.t.Records() {
 		for k := range c.applies {
 			m.lt[k], m.lf[k], m.lo[k] = c.t.Last(lt[k]), c.t.Last(lf[k]), c.t.Last(lo[k])
 		}

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"levinward/risk"
+	"levinward/risk/trace"
 )
 
 // Cautions of a check.
@@ -25,13 +26,13 @@ const (
 // Demand is what the schedule would ask for at an end of one line, given with the structure it enters; nil stands for
 // one of which nothing is known. A U_W of 0 is not stated and taken from the tables by kind of equipment, for an input of known
 // limit never above that of a charge controller. It is false where no device can have such a place.
-func Demand(l *risk.Line, s *risk.Structure, place Position) (Entry, bool) {
+func Demand(l *risk.Line, s *risk.Structure, place Position, r *trace.Reviews) (Entry, bool) {
 	line := *l
 	line.Structure, line.To = 0, -1
 	if line.Withstand == 0 {
-		line.Withstand = unstatedWithstand(&line)
+		line.Withstand = unstatedWithstand(&line, r)
 	}
-	in := risk.Input{Structures: make([]risk.Structure, 1), Lines: []risk.Line{line}}
+	in := risk.Input{Structures: make([]risk.Structure, 1), Lines: []risk.Line{line}, Reviews: r}
 	if s != nil {
 		in.Structures[0] = *s
 	}
@@ -55,10 +56,10 @@ func at(place Position, in *risk.Input) (Entry, bool) {
 }
 
 // unstatedWithstand is U_W [kV] by the tables.
-func unstatedWithstand(l *risk.Line) float64 {
-	U, _, _ := Withstand(l.Service, &l.Electrical)
+func unstatedWithstand(l *risk.Line, r *trace.Reviews) float64 {
+	U, _, _ := Withstand(l.Service, &l.Electrical, r)
 	if limit := l.Electrical.EquipmentMaxInput; limit > 0 && l.Service != risk.Telecom && l.Electrical.Current == risk.DC {
-		other, _, _ := photovoltaicWithstand(&risk.Electrical{OpenCircuit: limit, Equipment: risk.OtherEquipment})
+		other, _, _ := photovoltaicWithstand(&risk.Electrical{OpenCircuit: limit, Equipment: risk.OtherEquipment}, r)
 		U = min(U, other)
 	}
 	return U
@@ -291,8 +292,9 @@ func (c *checker) ucEntry() string {
 
 // acts is the range of voltage [V] in which the device begins to act.
 func (c *checker) acts(uc float64) (low, high float64) {
-	r := onset.Rows[c.d.onsetRow(&c.n)].Values
-	return r[0] * r[2] * uc, r[1] * r[2] * uc
+	row := c.d.onsetRow(&c.n)
+	peak := uc * c.n.reviews.Value(onset, row, onsetPeak)
+	return c.n.reviews.Value(onset, row, onsetLow) * peak, c.n.reviews.Value(onset, row, onsetHigh) * peak
 }
 
 func (c *checker) onsetFinding(uc Opt) {
@@ -329,7 +331,7 @@ func (c *checker) level() (found, limit Opt, v Verdict) {
 	if !d.Up.Valid {
 		return Opt{}, e.EffectiveMax, InsufficientData
 	}
-	up := Some(d.Effective(c.lead.Value, e.TestClass))
+	up := Some(d.Effective(c.lead.Value, e.TestClass, e.Reviews))
 	if falls(e.EffectiveMax.Value, up.Value) {
 		return up, e.EffectiveMax, Ineffective
 	}
@@ -338,15 +340,15 @@ func (c *checker) level() (found, limit Opt, v Verdict) {
 
 // Effective is U_P/F [kV], U_P with the voltage on leads of a length [m]: their sum, for a switching device the
 // larger of the two. Leads carry partial lightning currents in class I and D1, and count so beyond 0.5 m.
-func (d *Device) Effective(leads float64, c TestClass) float64 {
+func (d *Device) Effective(leads float64, c TestClass, r *trace.Reviews) float64 {
 	if leads <= 0 {
 		return d.Up.Value
 	}
-	drop := leadDrop.Rows[leadRow(leads, c)].Values[0] * leads
+	drop := r.Value(leadDrop, leadRow(leads, c), 0) * leads
 	if d.Technology == Switching {
 		return max(d.Up.Value, drop)
 	}
-	return d.Up.Value + max(drop, leadDrop.Rows[leadsInduced].Values[1]*d.Up.Value)
+	return d.Up.Value + max(drop, r.Value(leadDrop, leadsInduced, 1)*d.Up.Value)
 }
 
 func (c *checker) levelFinding() {
@@ -548,7 +550,7 @@ func (c *checker) halved() bool {
 	case c.e.Leads.MaxLength.Valid:
 		l = c.e.Leads.MaxLength.Value
 	}
-	return !falls(0.5*c.e.Withstand.Value, c.d.Effective(l, c.e.TestClass))
+	return !falls(0.5*c.e.Withstand.Value, c.d.Effective(l, c.e.TestClass, c.e.Reviews))
 }
 
 func (c *checker) backupFinding() {

@@ -33,7 +33,7 @@ func acDevice() Device {
 
 func demand(t tester, l risk.Line, s *risk.Structure) *Entry {
 	t.Helper()
-	e, ok := Demand(&l, s, LineEntrance)
+	e, ok := Demand(&l, s, LineEntrance, nil)
 	if !ok {
 		t.Fatal("no entry")
 	}
@@ -115,12 +115,12 @@ func TestCheckOfLeads(t *testing.T) {
 		}
 	}
 	d := Device{Up: Some(1.5), Technology: Switching}
-	near(t, "a switching device: the larger of both", d.Effective(1.3, ClassII), 1.5, 0)
-	near(t, "a switching device behind long leads", d.Effective(2, ClassII), 2, 0)
+	near(t, "a switching device: the larger of both", d.Effective(1.3, ClassII, nil), 1.5, 0)
+	near(t, "a switching device behind long leads", d.Effective(2, ClassII, nil), 2, 0)
 	d.Technology = Limiting
-	near(t, "class I, 0.5 m", d.Effective(0.5, ClassI), 2, 0)
-	near(t, "induced surges, 0.5 m: a fifth of U_P (memory)", d.Effective(0.5, ClassII), 1.8, 1e-12)
-	near(t, "through the terminals", d.Effective(0, ClassI), 1.5, 0)
+	near(t, "class I, 0.5 m", d.Effective(0.5, ClassI, nil), 2, 0)
+	near(t, "induced surges, 0.5 m: a fifth of U_P (memory)", d.Effective(0.5, ClassII, nil), 1.8, 1e-12)
+	near(t, "through the terminals", d.Effective(0, ClassI, nil), 1.5, 0)
 }
 
 // Every rule, just met and just missed. The limits are those of the schedule, tested there against their sources.
@@ -549,16 +549,16 @@ func TestDemandIsTheSchedule(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		in := site1(drawStructure(t, 0), drawLine(t, 0, 1))
 		for _, want := range schedule(t, in, 0, nil) {
-			if got, ok := Demand(&in.Lines[0], &in.Structures[0], want.Position); !ok || !reflect.DeepEqual(got, want) {
+			if got, ok := Demand(&in.Lines[0], &in.Structures[0], want.Position, nil); !ok || !reflect.DeepEqual(got, want) {
 				t.Fatalf("%v: %+v\nwant %+v", ok, got, want)
 			}
 		}
 	})
 	l := mains(aerial(300))
-	if e, ok := Demand(&l, nil, AtEquipment); !ok || e.Position != AtEquipment || e.UpMax != Some(2) {
+	if e, ok := Demand(&l, nil, AtEquipment, nil); !ok || e.Position != AtEquipment || e.UpMax != Some(2) {
 		t.Errorf("at the equipment: %v %+v", ok, e.UpMax)
 	}
-	if _, ok := Demand(&l, nil, AtArray); ok {
+	if _, ok := Demand(&l, nil, AtArray, nil); ok {
 		t.Error("an a.c. line has no array")
 	}
 	l.Withstand, l.Electrical.Nominal = 0, 120

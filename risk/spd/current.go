@@ -70,7 +70,7 @@ func (s *scheduler) impulse(x *end, en *Entry) {
 	if np := neutralPE(en); np != nil {
 		m := t.Noted(qM, x.lineAndNeutral(), x.conductorNote())
 		ReqN := t.Set(qIreqN, max(m*max(i0, iz, s3), clN))
-		np.IimpMin = Some(t.Noted(qIimpN, roundUp(ReqN, prefIimp, prefIimpTrade), nextValue))
+		np.IimpMin = Some(t.Noted(qIimpN, roundUp(t, ReqN, prefIimp, prefIimpTrade), nextValue))
 		s.because("iimp_min_ka", np.Mode, &byNPE)
 	}
 }
@@ -102,7 +102,7 @@ func (s *scheduler) shares(x *end, en *Entry) (first, impedances float64) {
 func (s *scheduler) impedanceShare(x *end) float64 {
 	t := s.t
 	rho := t.Given(qRho, s.in.SoilResistivity)
-	higher, lower := earthingRows(rho)
+	higher, lower := earthingRows(rho, t)
 	if rho > 3000 {
 		s.note("Soil above 3000 ohm m lies beyond the table of earthing impedances: the share of the line may be larger.")
 	}
@@ -132,9 +132,9 @@ func (s *scheduler) earthingColumn(row int) int {
 		return colZ + rowFromI(s.site.level)
 	}
 	s.note("The class of the lightning protection system is not known: its earthing impedance is taken as the largest of the table for this soil.")
-	column, values := colZ, earthing.Rows[row].Values
-	for i := range values {
-		if i > column && values[i] > values[column] {
+	column := colZ
+	for i := range earthing.Rows[row].Values {
+		if i > column && s.t.Value(earthing, row, i) > s.t.Value(earthing, row, column) {
 			column = i
 		}
 	}
@@ -142,13 +142,13 @@ func (s *scheduler) earthingColumn(row int) int {
 }
 
 // earthingRows finds the rows of Table E.1 at the next higher and the next lower resistivity.
-func earthingRows(rho float64) (higher, lower int) {
+func earthingRows(rho float64, t *trace.Trace) (higher, lower int) {
 	last := len(earthing.Rows) - 1
-	for higher < last && earthing.Rows[higher].Values[0] < rho {
+	for higher < last && t.Value(earthing, higher, 0) < rho {
 		higher++
 	}
 	lower = higher
-	if lower > 0 && earthing.Rows[lower].Values[0] > rho {
+	if lower > 0 && t.Value(earthing, lower, 0) > rho {
 		lower--
 	}
 	return higher, lower
@@ -193,11 +193,11 @@ func (s *scheduler) ratedImpulse(x *end, en *Entry, req float64) float64 {
 		if req > 2.5 {
 			s.note("Beyond the preferred values of category D1: more pairs, a bonded screen or an optical fibre lower the current.")
 		}
-		return s.t.Noted(qIimp, roundUp(req, prefD1, prefIimp, prefIimpTrade), nextValue)
+		return s.t.Noted(qIimp, roundUp(s.t, req, prefD1, prefIimp, prefIimpTrade), nextValue)
 	case x.pv() && x.bonded():
 		return s.t.Noted(qIimp, req, asPrinted)
 	}
-	return s.t.Noted(qIimp, roundUp(req, prefIimp, prefIimpTrade), nextValue)
+	return s.t.Noted(qIimp, roundUp(s.t, req, prefIimp, prefIimpTrade), nextValue)
 }
 
 // nominal sets I_n, and I_max where the trade states one.
@@ -213,12 +213,12 @@ func (s *scheduler) nominal(x *end, en *Entry) {
 		cl, clN := s.clauseNominal(x)
 		s1, s2, s4 := s.surges(x, en)
 		req := t.Set(qNreq, max(cl, s1, s2, s4))
-		en.InMin = Some(t.Noted(qIn, roundUp(req, prefIn, prefInTrade), nextValue))
+		en.InMin = Some(t.Noted(qIn, roundUp(t, req, prefIn, prefInTrade), nextValue))
 		s.because("in_min_ka", "", largest(pick{cl, &byNominal}, pick{max(s1, s2, s4), &bySurge}))
 		if np := neutralPE(en); np != nil {
 			m := t.Noted(qM, x.lineAndNeutral(), x.conductorNote())
 			reqN := t.Set(qNreqN, max(clN, m*req))
-			np.InMin = Some(t.Noted(qInN, roundUp(reqN, prefIn, prefInTrade), nextValue))
+			np.InMin = Some(t.Noted(qInN, roundUp(t, reqN, prefIn, prefInTrade), nextValue))
 			s.because("in_min_ka", np.Mode, &byNPE)
 		}
 	}

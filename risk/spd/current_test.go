@@ -129,7 +129,7 @@ func basis(t tester, e *Entry, field string) string {
 
 func TestEarthingRows(t *testing.T) {
 	for rho, want := range map[float64][2]int{50: {0, 0}, 100: {0, 0}, 150: {1, 0}, 500: {2, 2}, 2500: {5, 4}, 9000: {5, 5}} {
-		if higher, lower := earthingRows(rho); higher != want[0] || lower != want[1] {
+		if higher, lower := earthingRows(rho, nil); higher != want[0] || lower != want[1] {
 			t.Errorf("%v ohm m: rows %d, %d, want %v", rho, higher, lower, want)
 		}
 	}

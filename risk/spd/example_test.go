@@ -41,7 +41,7 @@ func ExampleSchedule() {
 // An input rated for 95 V d.c., of which nothing more is known, and an invented device made for 500 V.
 func ExampleCheck() {
 	input := &risk.Line{To: -1, Electrical: risk.Electrical{Current: risk.DC, EquipmentMaxInput: 95}}
-	entry, _ := spd.Demand(input, nil, spd.LineEntrance)
+	entry, _ := spd.Demand(input, nil, spd.LineEntrance, nil)
 	modes, _ := spd.Modes("+/-", "+/PE", "-/PE")
 	classes, _ := spd.Classes("II")
 	device := spd.Device{DC: true, UcDC: spd.Some(500), Up: spd.Some(1.8), In: spd.Some(20), Imax: spd.Some(40), Classes: classes, Modes: modes, Technology: spd.Limiting}

@@ -2,6 +2,7 @@ package spd
 
 import (
 	"levinward/risk"
+	"levinward/risk/trace"
 )
 
 // deviceRules are the rules that the data sheet and the entry of a schedule decide alone; the others need the installation.
@@ -21,13 +22,14 @@ type Need struct {
 	in, inLimiting, inNPE       Opt
 	iimp, iimpLimiting, iimpNPE Opt
 	shortCircuit, tov           Opt
+	reviews                     *trace.Reviews
 }
 
 // NeedOf draws the need from an entry.
 func NeedOf(e *Entry) Need {
 	n := Need{telecom: e.Service == risk.Telecom, current: e.Current, ucMin: e.UcMin, ucMax: e.UcMax, upMax: e.UpMax, limit: e.UpMax, contradiction: !e.UpMax.Valid && e.EffectiveMax.Valid,
 		classes: servingClasses(e.TestClass), connection: connectionSet(e.Connection), also: connectionSet(e.AlsoConnection),
-		in: e.InMin, inLimiting: e.InMin, iimp: e.IimpMin, iimpLimiting: e.IimpMin, shortCircuit: e.ShortCircuitMin, tov: e.TOVMin}
+		in: e.InMin, inLimiting: e.InMin, iimp: e.IimpMin, iimpLimiting: e.IimpMin, shortCircuit: e.ShortCircuitMin, tov: e.TOVMin, reviews: e.Reviews}
 	if e.EffectiveMax.Valid {
 		n.limit = e.EffectiveMax
 	}
@@ -165,14 +167,16 @@ func (d *Device) lowestUc(n *Need) Verdict {
 func (d *Device) highestUc(n *Need) Verdict {
 	uc := d.uc(n)
 	limit := n.limit
-	switch r := onset.Rows[d.onsetRow(n)].Values; {
+	row := d.onsetRow(n)
+	peak := uc.Value * n.reviews.Value(onset, row, onsetPeak)
+	switch {
 	case !uc.Valid || !limit.Valid:
 		return InsufficientData
 	case d.protects(n) == Suitable:
-		if falls(1000*d.Up.Value, uc.Value*r[2]) {
+		if falls(1000*d.Up.Value, peak) {
 			return InsufficientData
 		}
-	case falls(1000*limit.Value, uc.Value*r[1]*r[2]):
+	case falls(1000*limit.Value, peak*n.reviews.Value(onset, row, onsetHigh)):
 		return Ineffective
 	case !d.Up.Valid && (!n.ucMax.Valid || falls(n.ucMax.Value, uc.Value)):
 		return InsufficientData

@@ -56,6 +56,7 @@ func Schedule(in *risk.Input, res *risk.Result, rec *risk.Recommendation, t *tra
 	if devices == 0 {
 		return nil
 	}
+	t = t.With(in.Reviews)
 	s := &scheduler{
 		in: in, t: t, NG: res.NG, acceptable: acceptable(res, rec),
 		entries: make([]Entry, 0, devices),
@@ -396,7 +397,7 @@ func (s *scheduler) device(x *end, place Position, g grounds) {
 	s.reasons = g.tell(s.reasons)
 	en := Entry{
 		Line: x.line, Structure: x.structure, Position: place, Required: g.required(),
-		Service: x.l.Service, Current: x.l.Electrical.Current, TestClass: x.class(place), Level: x.level(), Connection: x.connection(), Earthing: x.site.s.Earthing,
+		Service: x.l.Service, Current: x.l.Electrical.Current, TestClass: x.class(place), Level: x.level(), Connection: x.connection(), Earthing: x.site.s.Earthing, Reviews: s.in.Reviews,
 	}
 	if en.Connection == CT2 && x.l.Electrical.System == risk.TNS {
 		en.AlsoConnection = CT1
@@ -636,8 +637,8 @@ func (s *scheduler) connect(x *end, en *Entry) {
 	earth := t.Pick(qSE, conductors, row, 0)
 	live := t.Pick(qSL, conductors, row, 1)
 	if en.TestClass == ClassI {
-		live = t.Noted(qSLu, roundUp(t.Set(qSLr, max(live, en.IimpMin.Value/8)), prefSection), "next standard cross-section")
-		earth = t.Noted(qSEu, roundUp(s.earthSection(en, earth), prefSection), "next standard cross-section")
+		live = t.Noted(qSLu, roundUp(t, t.Set(qSLr, max(live, en.IimpMin.Value/8)), prefSection), "next standard cross-section")
+		earth = t.Noted(qSEu, roundUp(t, s.earthSection(en, earth), prefSection), "next standard cross-section")
 	}
 	en.Leads.Earth = Some(earth)
 	s.because("leads.earth_mm2", "", &bySection)

@@ -168,7 +168,7 @@ func checkReasons(t *rapid.T, e *Entry) {
 func TestRounding(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		v := rapid.Float64Range(0.001, 100).Draw(t, "v")
-		up := roundUp(v, prefIimp, prefIimpTrade)
+		up := roundUp(nil, v, prefIimp, prefIimpTrade)
 		list := append(slices.Clone(preferred.Rows[prefIimp].Values), preferred.Rows[prefIimpTrade].Values...)
 		if !slices.IsSorted(list) || up < v*(1-1e-8) || !slices.Contains(list, up) {
 			t.Fatalf("%v rounds up to %v", v, up)
@@ -178,17 +178,17 @@ func TestRounding(t *testing.T) {
 				t.Fatalf("%v lies between %v and %v", p, v, up)
 			}
 		}
-		down := roundDown(v, prefUp)
+		down := roundDown(nil, v, prefUp)
 		for _, p := range preferred.Rows[prefUp].Values {
 			if p < v && p > down || down > v*(1+1e-8) {
 				t.Fatalf("%v rounds down to %v", v, down)
 			}
 		}
 	})
-	if got := roundUp(25.000000000000004, prefIimp, prefIimpTrade); got != 25 {
+	if got := roundUp(nil, 25.000000000000004, prefIimp, prefIimpTrade); got != 25 {
 		t.Errorf("a rounding error costs a whole value: %v", got)
 	}
-	if got := roundUp(130, prefIimp, prefIimpTrade); got != 130 {
+	if got := roundUp(nil, 130, prefIimp, prefIimpTrade); got != 130 {
 		t.Errorf("beyond the list: %v", got)
 	}
 }

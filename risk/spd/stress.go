@@ -164,7 +164,7 @@ var (
 // years to a device of the ratings asked for and to those in o. The input must be valid, res and
 // entries must belong to it, and StressViolations must find nothing. With a nil trace nothing is recorded.
 func Stress(in *risk.Input, res *risk.Result, entries []Entry, o StressOptions, t *trace.Trace) []EndStress {
-	c := stressCalc{in: in, res: res, o: o, t: t}
+	c := stressCalc{in: in, res: res, o: o, t: t.With(in.Reviews)}
 	if len(c.o.Currents) == 0 {
 		c.o.Currents = stressCurrents
 	}

@@ -49,6 +49,14 @@ var flashQuantiles = func() []float64 {
 	return z
 }()
 
+// flashQuantile is the normal quantile of the probability in a row of flashCurrents.
+func flashQuantile(row int, t *trace.Trace) float64 {
+	if p := t.Value(flashCurrents, row, colExceed); p != flashCurrents.Rows[row].Values[colExceed] {
+		return normalQuantile(p) // a reviewed value
+	}
+	return flashQuantiles[row]
+}
+
 // FlashExceeds returns the probability that the peak current of a flash exceeds
 // I [kA], I >= 0: IEC 62305-1:2010 Table A.3, between its points
 // a straight line on log-normal probability paper (ln I against the normal quantile).
@@ -58,11 +66,11 @@ func FlashExceeds(I float64) float64 { return flashExceeds(I, nil) }
 // flashExceeds is FlashExceeds with its steps. The newest step of qStressFlash must be I.
 func flashExceeds(I float64, t *trace.Trace) float64 {
 	b := 1 // row of the upper end of the line that I lies on
-	for b < len(flashCurrents.Rows) && flashCurrents.Rows[b].Values[colFlash] <= I {
+	for b < len(flashCurrents.Rows) && t.Value(flashCurrents, b, colFlash) <= I {
 		b++
 	}
 	a := b - 1
-	if flashCurrents.Rows[a].Values[colFlash] == I {
+	if t.Value(flashCurrents, a, colFlash) == I {
 		return t.Pick(qStressTailAt, flashCurrents, a, colExceed)
 	}
 	a = min(max(a, 1), len(flashCurrents.Rows)-2)
@@ -71,7 +79,7 @@ func flashExceeds(I float64, t *trace.Trace) float64 {
 	Ib := t.Pick(qStressIb, flashCurrents, b, colFlash)
 	t.Pick(qStressPa, flashCurrents, a, colExceed)
 	t.Pick(qStressPb, flashCurrents, b, colExceed)
-	za, zb := t.Set(qStressZa, flashQuantiles[a]), t.Set(qStressZb, flashQuantiles[b])
+	za, zb := t.Set(qStressZa, flashQuantile(a, t)), t.Set(qStressZb, flashQuantile(b, t))
 	z := t.Set(qStressZ, za+(zb-za)*math.Log(I/Ia)/math.Log(Ib/Ia))
 	return t.Set(qStressTail, normalTail(z))
 }

@@ -235,6 +235,14 @@ const (
 	onsetDC
 )
 
+// Columns of the same: the factors between which a device begins to act, of the peak of U_C, the peak factor, and U_P over U_C.
+const (
+	onsetLow = iota
+	onsetHigh
+	onsetPeak
+	onsetRatio
+)
+
 var onset = &trace.Table{Number: "onset", Title: "Where a limiting device begins to act, as a multiple of U_C, and its usual ratio of U_P to U_C",
 	Clause: trade, Symbols: []string{"k_on, low", "k_on, high", "peak factor", "U_P/U_C"}, Rows: []trace.Row{
 		row("a.c. (r.m.s.)", practice, 1.2, 1.5, 1.4142135623730951, 4.5),
@@ -269,10 +277,10 @@ func Tables() []*trace.Table {
 }
 
 // roundUp is the smallest preferred value of the rows that is not below v; v itself beyond the last.
-func roundUp(v float64, rows ...int) float64 {
+func roundUp(t *trace.Trace, v float64, rows ...int) float64 {
 	for _, list := range rows {
-		for _, p := range preferred.Rows[list].Values {
-			if p >= v*(1-1e-9) {
+		for i := range preferred.Rows[list].Values {
+			if p := t.Value(preferred, list, i); p >= v*(1-1e-9) {
 				return p
 			}
 		}
@@ -281,10 +289,10 @@ func roundUp(v float64, rows ...int) float64 {
 }
 
 // roundDown is the largest preferred value of the row that is not above v; 0 where there is none.
-func roundDown(v float64, list int) float64 {
+func roundDown(t *trace.Trace, v float64, list int) float64 {
 	best := 0.0
-	for _, p := range preferred.Rows[list].Values {
-		if p <= v*(1+1e-9) {
+	for i := range preferred.Rows[list].Values {
+		if p := t.Value(preferred, list, i); p <= v*(1+1e-9) {
 			best = p
 		}
 	}

@@ -66,7 +66,7 @@ func (s *scheduler) operatingAC(x *end, en *Entry) {
 		Umax = t.Set(qUten, 1.1*U0)
 	}
 	en.TOVMin = Some(t.Set(qTOV, 1.45*U0))
-	printed := el.Nominal == 230 && Umax <= printedUc.Rows[ucLN].Values[0]
+	printed := el.Nominal == 230 && Umax <= s.t.Value(printedUc, ucLN, 0)
 	for i := range en.Modes {
 		mo := &en.Modes[i]
 		row, why := acMode(mo.Mode, el.System)
@@ -192,7 +192,7 @@ func (s *scheduler) batteryUc(x *end) (float64, *rule) {
 		return s.roundedUp(t.Set(qUcBat, 1.1*U)), &byCharging
 	}
 	for row := range batteryUc.Rows {
-		if batteryUc.Rows[row].Values[0] == el.Nominal {
+		if t.Value(batteryUc, row, 0) == el.Nominal {
 			return t.Pick(qUc, batteryUc, row, 2), &byBattery
 		}
 	}
@@ -217,7 +217,7 @@ func (s *scheduler) protection(x *end, en *Entry) {
 	kU := t.Pick(qKU, target, row, 0)
 	Ulim := t.Set(qUlim, kU*Uw)
 	en.Withstand, en.EffectiveMax = Some(Uw), Some(Ulim)
-	Up := roundDown(w.before(t, Ulim), prefUp)
+	Up := roundDown(t, w.before(t, Ulim), prefUp)
 	if Up == 0 {
 		s.note("Contradiction to resolve: no device protects equipment of so low a U_W; choose another.")
 		return
@@ -247,7 +247,7 @@ func (s *scheduler) arrange(x *end, en *Entry, Uw float64) (int, wiring) {
 	w := x.wiring(en.TestClass)
 	row := x.targetRow(en.Position)
 	en.Second = en.Position == LineEntrance && x.atEquipment()
-	if row == targetVital && attain(x, en, w.level(row, Uw)) < usual {
+	if row == targetVital && attain(s.t, x, en, w.level(s.t, row, Uw)) < usual {
 		x.second, en.Second = true, true
 		row = targetNear
 	}
@@ -255,10 +255,10 @@ func (s *scheduler) arrange(x *end, en *Entry, Uw float64) (int, wiring) {
 		s.wiringNotes(x, w)
 	}
 	short := wiring{through: true}
-	with := attain(x, en, w.level(row, Uw))
-	if with < attain(x, en, short.level(row, Uw)) && (with == noSuchLevel || w.length <= leadLimit) {
+	with := attain(s.t, x, en, w.level(s.t, row, Uw))
+	if with < attain(s.t, x, en, short.level(s.t, row, Uw)) && (with == noSuchLevel || w.length <= leadLimit) {
 		if with == special {
-			short.instead = "; or a device of U_P " + amount(w.level(row, Uw), "kV") + " with leads of " + amount(w.length, "m")
+			short.instead = "; or a device of U_P " + amount(w.level(s.t, row, Uw), "kV") + " with leads of " + amount(w.length, "m")
 		}
 		return row, short
 	}
@@ -283,27 +283,27 @@ const (
 )
 
 // attain judges a U_P [kV]. Where the operating voltage is not known, any will do.
-func attain(x *end, en *Entry, Up float64) int {
+func attain(t *trace.Trace, x *end, en *Entry, Up float64) int {
 	switch {
 	case Up == 0:
 		return noSuchLevel
-	case x.telecom() || !en.UcMin.Valid || usualUc(en.Current, Up) > en.UcMin.Value:
+	case x.telecom() || !en.UcMin.Valid || usualUc(t, en.Current, Up) > en.UcMin.Value:
 		return usual
-	case onsetUc(en.Current, Up) > en.UcMin.Value:
+	case onsetUc(t, en.Current, Up) > en.UcMin.Value:
 		return special
 	}
 	return doubtful
 }
 
 // usualUc is the highest U_C, in full volts, with which a limiting device usually reaches a U_P [kV].
-func usualUc(c risk.Current, Up float64) float64 {
-	return math.Floor(1000 * Up / onset.Rows[onsetRow(c)].Values[3])
+func usualUc(t *trace.Trace, c risk.Current, Up float64) float64 {
+	return math.Floor(1000 * Up / t.Value(onset, onsetRow(c), onsetRatio))
 }
 
 // onsetUc is the highest U_C, in full volts, with which a device surely begins to act below a U_P [kV].
-func onsetUc(c risk.Current, Up float64) float64 {
-	r := onset.Rows[onsetRow(c)].Values
-	return math.Floor(1000 * Up / (r[1] * r[2]))
+func onsetUc(t *trace.Trace, c risk.Current, Up float64) float64 {
+	row := onsetRow(c)
+	return math.Floor(1000 * Up / (t.Value(onset, row, onsetHigh) * t.Value(onset, row, onsetPeak)))
 }
 
 // wiring is how a device is connected.
@@ -335,8 +335,8 @@ func leadRow(length float64, c TestClass) int {
 }
 
 // level is the highest preferred U_P [kV] for a target and U_W; 0 where there is none.
-func (w wiring) level(row int, Uw float64) float64 {
-	return roundDown(w.before(nil, target.Rows[row].Values[0]*Uw), prefUp)
+func (w wiring) level(t *trace.Trace, row int, Uw float64) float64 {
+	return roundDown(t, w.before(t.Quiet(), t.Value(target, row, 0)*Uw), prefUp)
 }
 
 // before records the highest U_P [kV] before the voltage on the leads brings it to Ulim.
@@ -380,7 +380,7 @@ func (s *scheduler) moduleWithstand(x *end) (float64, bool) {
 	}
 	U := openCircuitMax(&x.l.Electrical)
 	row := 0
-	for row+1 < len(pvWithstand.Rows) && pvWithstand.Rows[row+1].Values[0] <= U {
+	for row+1 < len(pvWithstand.Rows) && s.t.Value(pvWithstand, row+1, 0) <= U {
 		row++
 	}
 	return s.t.Pick(qUwPV, pvWithstand, row, 1), true
@@ -421,15 +421,15 @@ func onsetRow(c risk.Current) int {
 func (s *scheduler) ceiling(x *end, en *Entry) {
 	t := s.t
 	row, Up := onsetRow(en.Current), en.UpMax.Value
-	switch attain(x, en, Up) {
+	switch attain(s.t, x, en, Up) {
 	case usual:
-		ratio := t.Pick(qRatio, onset, row, 3)
+		ratio := t.Pick(qRatio, onset, row, onsetRatio)
 		top := t.Set(qUcRatio, 1000*Up/ratio)
 		en.UcMax = Some(t.Set(qUcMax, math.Floor(top)))
 		s.because("uc_max_v", "", &byUcMax)
 	case special:
-		kon := t.Pick(qOnset, onset, row, 1)
-		kp := t.Pick(qPeak, onset, row, 2)
+		kon := t.Pick(qOnset, onset, row, onsetHigh)
+		kp := t.Pick(qPeak, onset, row, onsetPeak)
 		top := t.Set(qUcOnset, 1000*Up/(kon*kp))
 		en.UcMax = Some(t.Set(qUcMax, math.Floor(top)))
 		s.because("uc_max_v", "", &byUcOnset)

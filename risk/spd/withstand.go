@@ -27,13 +27,13 @@ const telecomWithstand = 1.5
 // Withstand is the rated impulse withstand voltage U_W [kV] of equipment where
 // it is not stated: 1.5 kV on telecommunication lines; the photovoltaic table by U_OC,MAX on
 // PV lines; category II of the voltage otherwise. The reason names the row.
-// Unknown voltages take the lowest row, the safe side.
-func Withstand(service risk.Service, e *risk.Electrical) (kV float64, reason, clause string) {
+// Unknown voltages take the lowest row, the safe side. Values that r holds go before those of the program.
+func Withstand(service risk.Service, e *risk.Electrical, r *trace.Reviews) (kV float64, reason, clause string) {
 	switch {
 	case service == risk.Telecom:
 		return telecomWithstand, "telecommunication equipment", "common practice, no published source"
 	case e.Current == risk.DC && e.Origin == risk.Photovoltaic:
-		return photovoltaicWithstand(e)
+		return photovoltaicWithstand(e, r)
 	}
 	row := 0
 	for i, v := range ratedUpTo {
@@ -41,12 +41,11 @@ func Withstand(service risk.Service, e *risk.Electrical) (kV float64, reason, cl
 			row = i + 1
 		}
 	}
-	r := &ratedWithstand.Rows[row]
-	return r.Values[categoryII], "overvoltage category II at " + r.Text, ratedWithstand.Clause
+	return r.Value(ratedWithstand, row, categoryII), "overvoltage category II at " + ratedWithstand.Rows[row].Text, ratedWithstand.Clause
 }
 
 // photovoltaicWithstand reads the row at or below U_OC,STC, which never lies above U_OC,MAX: the safe side.
-func photovoltaicWithstand(e *risk.Electrical) (kV float64, reason, clause string) {
+func photovoltaicWithstand(e *risk.Electrical, r *trace.Reviews) (kV float64, reason, clause string) {
 	col := 2
 	switch e.Equipment {
 	case risk.Module:
@@ -56,10 +55,9 @@ func photovoltaicWithstand(e *risk.Electrical) (kV float64, reason, clause strin
 	}
 	row := 0
 	for i := range pvWithstand.Rows {
-		if e.OpenCircuit >= pvWithstand.Rows[i].Values[0] {
+		if e.OpenCircuit >= r.Value(pvWithstand, i, 0) {
 			row = i
 		}
 	}
-	r := &pvWithstand.Rows[row]
-	return r.Values[col], "photovoltaic equipment (" + e.Equipment.String() + ") at " + r.Text, pvWithstand.Clause
+	return r.Value(pvWithstand, row, col), "photovoltaic equipment (" + e.Equipment.String() + ") at " + pvWithstand.Rows[row].Text, pvWithstand.Clause
 }

@@ -52,8 +52,10 @@ func (r *Reviews) Formula(q *Quantity) (Review, bool) {
 
 // Value is the table value in use: the printed one where a reader has reviewed it, else the program's.
 func (r *Reviews) Value(t *Table, row, col int) float64 {
-	if v, ok := r.Cell(t, row, col); ok {
-		return v.Value
+	if r != nil {
+		if v, ok := r.Cell(t, row, col); ok {
+			return v.Value
+		}
 	}
 	return t.Rows[row].Values[col]
 }

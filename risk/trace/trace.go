@@ -110,6 +110,9 @@ type Trace struct {
 	scope  int32
 	last   []int32 // newest step of each quantity, by quantity id, +1
 	taken  []int32 // number of steps already taken by a collecting quantity, by its id
+
+	reviews *Reviews
+	silent  bool // looks values up and records nothing
 }
 
 // quantities counts the numbered quantities; it changes only while packages are initialised.
@@ -150,9 +153,40 @@ func New(steps int) *Trace {
 // Reset empties the trace and keeps its room, for the next computation.
 func (t *Trace) Reset() {
 	clear(t.Steps) // lets go of notes
-	t.Steps, t.arena, t.scopes, t.scope = t.Steps[:0], t.arena[:0], t.scopes[:1], 0
+	t.Steps, t.arena, t.scopes, t.scope, t.reviews = t.Steps[:0], t.arena[:0], t.scopes[:1], 0, nil
 	clear(t.last)
 	clear(t.taken)
+}
+
+// With returns a trace that looks table values up among the reviews first. A trace that records goes on
+// recording; nil stays nil where there are no reviews, else it becomes a trace that records nothing.
+func (t *Trace) With(r *Reviews) *Trace {
+	switch {
+	case t != nil:
+		t.reviews = r
+	case r != nil:
+		return &Trace{reviews: r, silent: true}
+	}
+	return t
+}
+
+// Quiet returns a trace that looks up the same reviews and records nothing.
+func (t *Trace) Quiet() *Trace {
+	if t == nil {
+		return nil
+	}
+	return (*Trace)(nil).With(t.reviews)
+}
+
+// Records reports whether steps are kept.
+func (t *Trace) Records() bool { return t != nil && !t.silent }
+
+// Value is the table value in use: the printed one where a reader has reviewed it. Nothing is recorded.
+func (t *Trace) Value(table *Table, row, col int) float64 {
+	if t == nil {
+		return table.Rows[row].Values[col]
+	}
+	return t.reviews.Value(table, row, col)
 }
 
 // Enter makes a scope below the current one the current one. The name is one
@@ -160,7 +194,7 @@ func (t *Trace) Reset() {
 // collection: of the enclosing scope's record, or of the input itself where the
 // collection begins with a slash; without a collection it is the enclosing record.
 func (t *Trace) Enter(name, collection string, index int) {
-	if t != nil {
+	if t.Records() {
 		t.enter(scope{name, collection, int32(index), t.scope})
 	}
 }
@@ -168,7 +202,7 @@ func (t *Trace) Enter(name, collection string, index int) {
 // EnterField makes a scope below the current one the current one, for a field
 // of the enclosing record that is a record itself.
 func (t *Trace) EnterField(name, field string) {
-	if t != nil {
+	if t.Records() {
 		t.enter(scope{name, field, -1, t.scope})
 	}
 }
@@ -212,14 +246,14 @@ func (t *Trace) ScopePointer(i int32) string {
 
 // Leave returns to the enclosing scope.
 func (t *Trace) Leave() {
-	if t != nil {
+	if t.Records() {
 		t.scope = t.scopes[t.scope].parent
 	}
 }
 
 // Set records a computed value with the newest step of each quantity it uses, and returns it.
 func (t *Trace) Set(q *Quantity, v float64) float64 {
-	if t == nil {
+	if !t.Records() {
 		return v
 	}
 	from := int32(len(t.arena))
@@ -236,7 +270,7 @@ func (t *Trace) Set(q *Quantity, v float64) float64 {
 // "prod(x)", "max(x)"): all steps of its first input recorded since the last time q was
 // collected, and the newest step of each further input.
 func (t *Trace) Collect(q *Quantity, v float64) float64 {
-	if t == nil {
+	if !t.Records() {
 		return v
 	}
 	from := int32(len(t.arena))
@@ -259,14 +293,14 @@ func (t *Trace) Collect(q *Quantity, v float64) float64 {
 
 // Begin makes the next Collect of q start from here.
 func (t *Trace) Begin(q *Quantity) {
-	if t != nil {
+	if t.Records() {
 		t.taken[q.id] = int32(len(t.Steps))
 	}
 }
 
 // Given records a value of the input.
 func (t *Trace) Given(q *Quantity, v float64) float64 {
-	if t != nil {
+	if t.Records() {
 		t.add(Step{Quantity: q, Value: v})
 	}
 	return v
@@ -274,7 +308,7 @@ func (t *Trace) Given(q *Quantity, v float64) float64 {
 
 // Noted records a value with a remark on where it comes from.
 func (t *Trace) Noted(q *Quantity, v float64, note string) float64 {
-	if t != nil {
+	if t.Records() {
 		t.Set(q, v)
 		t.Steps[len(t.Steps)-1].Note = note
 	}
@@ -283,8 +317,8 @@ func (t *Trace) Noted(q *Quantity, v float64, note string) float64 {
 
 // Pick reads a table, records the row and returns the value.
 func (t *Trace) Pick(q *Quantity, table *Table, row, col int) float64 {
-	v := table.Rows[row].Values[col]
-	if t != nil {
+	v := t.Value(table, row, col)
+	if t.Records() {
 		t.add(Step{Quantity: q, Value: v, Table: table, Row: int16(row), Col: int16(col)})
 	}
 	return v
@@ -295,7 +329,7 @@ type Mark int32
 
 // Last returns the newest step of a quantity.
 func (t *Trace) Last(q *Quantity) Mark {
-	if t == nil {
+	if !t.Records() {
 		return 0
 	}
 	return Mark(t.last[q.id])
@@ -303,7 +337,7 @@ func (t *Trace) Last(q *Quantity) Mark {
 
 // Recall makes an earlier step the newest of its quantity again, for a value that was computed in another scope.
 func (t *Trace) Recall(m Mark) {
-	if t != nil && m > 0 {
+	if t.Records() && m > 0 {
 		t.last[t.Steps[m-1].Quantity.id] = int32(m)
 	}
 }
