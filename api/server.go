@@ -17,6 +17,7 @@ import (
 	"levinward/api/assess"
 	"levinward/api/batch"
 	"levinward/api/jobs"
+	"levinward/api/reference"
 	"levinward/geo"
 	"levinward/store"
 )
@@ -43,6 +44,7 @@ type Server struct {
 	log         *slog.Logger
 	now         func() time.Time
 	recorder    *assess.Recorder
+	reviews     *reference.Current
 	jobs        *jobs.Jobs
 	metrics     *metrics
 	libraries   libraryCache
@@ -76,7 +78,7 @@ func New(c Config) (*Server, error) {
 	if !ok {
 		shelf = newMapShelf(c.Store, shelfRoom)
 	}
-	s := &Server{echo: echo.New(), store: c.Store, contract: contract, engine: c.Engine, log: c.Log, now: c.Now, recorder: c.Jobs.Recorder, privateWebhooks: c.PrivateWebhooks, jobs: c.Jobs, metrics: newMetrics(),
+	s := &Server{echo: echo.New(), store: c.Store, contract: contract, engine: c.Engine, log: c.Log, now: c.Now, recorder: c.Jobs.Recorder, reviews: c.Jobs.Reviews, privateWebhooks: c.PrivateWebhooks, jobs: c.Jobs, metrics: newMetrics(),
 		maps: shelf, mapLimits: geo.DefaultDensityMapLimits, importLimit: maxImport, mapSlots: make(chan struct{}, mapsAtOnce), budgetSlots: make(chan struct{}, 1)}
 	if s.now == nil {
 		s.now = time.Now

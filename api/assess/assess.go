@@ -37,6 +37,7 @@ func Run(site *wire.Site, t *trace.Trace) (*wire.Answer, []risk.Violation) {
 		return nil, faults
 	}
 	in := &site.Input
+	t = t.With(in.Reviews)
 	ed := edition(in.Edition)
 	judgements := earthing(site, t)
 	res, err := ed.Assess(in, t)

@@ -6,6 +6,7 @@ import (
 	"levinward/api/wire"
 	"levinward/risk"
 	"levinward/risk/spd"
+	"levinward/risk/trace"
 )
 
 // CheckFaults lists what the schema of a check cannot state.
@@ -16,15 +17,15 @@ func CheckFaults(req *wire.SPDCheck) []risk.Violation {
 	case req.Assessment != nil && req.Structure != nil:
 		return []risk.Violation{{Rule: risk.RuleContradiction, Pointer: "/structure", Reason: "goes with line only; the assessment has its structure"}}
 	case req.Line != nil:
-		site := req.Site()
+		site := req.Site(nil)
 		return append(site.Violations, electrodeFaults(site)...)
 	}
 	return nil
 }
 
-// CheckByValue checks a device at a line given by value.
-func CheckByValue(req *wire.SPDCheck) (*wire.SPDCheckResult, []risk.Violation) {
-	site := req.Site()
+// CheckByValue checks a device at a line given by value. The reviews may be nil.
+func CheckByValue(req *wire.SPDCheck, reviews *trace.Reviews) (*wire.SPDCheckResult, []risk.Violation) {
+	site := req.Site(reviews)
 	in := &site.Input
 	e, ok := spd.Demand(&in.Lines[0], &in.Structures[0], req.At(), in.Reviews)
 	if !ok {

@@ -9,9 +9,9 @@ import (
 	"levinward/risk/trace"
 )
 
-// Earth answers a request for an electrode, with every step of its computation.
-func Earth(req *wire.EarthRequest) (*wire.EarthResult, []risk.Violation) {
-	t := trace.New(64)
+// Earth answers a request for an electrode, with every step of its computation. The reviews may be nil.
+func Earth(req *wire.EarthRequest, reviews *trace.Reviews) (*wire.EarthResult, []risk.Violation) {
+	t := trace.New(64).With(reviews)
 	rho, faults := soil(req, t)
 	var result *wire.EarthResult
 	var e earth.Electrode

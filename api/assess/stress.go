@@ -94,7 +94,7 @@ func stress(a *wire.Answer, entries []spd.Entry, o spd.StressOptions, req *wire.
 	}
 	w := &wire.StressResult{LineFlash: wire.LineFlash(wire.LineFlash("").Names()[o.LineFlash]), Ends: []wire.StressedEnd{}, Cautions: slices.Concat(stressCautions, a.Cautions)}
 	for i, e := range spd.Stress(a.Input, a.Result, entries, o, t) {
-		w.Ends = append(w.Ends, wire.NewStressedEnd(a.Input, &entries[i], &e, tabulatedPSPD(a.Input.Edition, entries[i].Level)))
+		w.Ends = append(w.Ends, wire.NewStressedEnd(a.Input, &entries[i], &e, tabulatedPSPD(a.Input, entries[i].Level)))
 	}
 	if t != nil {
 		w.Steps = wire.Steps(t)
@@ -103,13 +103,16 @@ func stress(a *wire.Answer, entries []spd.Entry, o spd.StressOptions, req *wire.
 }
 
 // tabulatedPSPD is the P_SPD that the edition tabulates for a level, nil for none. Its table has a row for each level, in their order.
-func tabulatedPSPD(id string, level risk.Level) *wire.PSPDFromTable {
-	for _, table := range edition(id).Tables() {
+func tabulatedPSPD(in *risk.Input, level risk.Level) *wire.PSPDFromTable {
+	for _, table := range edition(in.Edition).Tables() {
 		if level == risk.NoSPD || !slices.Equal(table.Symbols, []string{"P_SPD"}) || int(level) >= len(table.Rows) {
 			continue
 		}
-		row := &table.Rows[level]
-		return &wire.PSPDFromTable{Level: level, PSPD: row.Values[0], Clause: table.Clause, Provenance: row.Provenance.String()}
+		mark := table.Rows[level].Provenance
+		if _, reviewed := in.Reviews.Cell(table, int(level), 0); reviewed {
+			mark = trace.Checked
+		}
+		return &wire.PSPDFromTable{Level: level, PSPD: in.Reviews.Value(table, int(level), 0), Clause: table.Clause, Provenance: mark.String()}
 	}
 	return nil
 }

@@ -95,8 +95,8 @@ func (i *DeviceInstallation) Core() spd.Installation {
 	return c
 }
 
-// Site makes a site of the line and structure given by value. Its faults point into the check.
-func (r *SPDCheck) Site() *Site {
+// Site makes a site of the line and structure given by value; the reviews may be nil. Its faults point into the check.
+func (r *SPDCheck) Site(reviews *trace.Reviews) *Site {
 	one, ten, zero := 1.0, 10.0, 0.0
 	s := Structure{ID: "structure", Length: &ten, Width: &ten, Height: &ten}
 	if w := r.Structure; w != nil {
@@ -108,7 +108,7 @@ func (r *SPDCheck) Site() *Site {
 		BondingSPD: w.BondingSPD, CoordinatedSPD: w.CoordinatedSPD, Electrical: w.Electrical}
 	in := &Input{Name: "check", Location: &Location{&zero, &zero}, FlashDensity: &FlashDensity{GroundFlashes: &one}, Environment: w.Environment,
 		Structures: []Structure{s}, Lines: &[]Line{l}}
-	site := in.Core()
+	site := in.CoreWith(reviews)
 	for i := range site.Violations {
 		site.Violations[i].Pointer = checkPointer(site.Violations[i].Pointer)
 	}

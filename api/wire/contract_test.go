@@ -790,7 +790,7 @@ func TestEarthExamplesAreAccepted(t *testing.T) {
 			t.Errorf("%s is not decoded", name)
 			continue
 		}
-		result, faults := assess.Earth(req)
+		result, faults := assess.Earth(req, nil)
 		if len(faults) > 0 {
 			t.Errorf("%s: %v", name, faults)
 			continue
@@ -814,7 +814,7 @@ func TestCheckExamplesAreAccepted(t *testing.T) {
 			t.Errorf("%s: %v", name, faults)
 			continue
 		}
-		result, faults := assess.CheckByValue(req)
+		result, faults := assess.CheckByValue(req, nil)
 		if len(faults) > 0 {
 			t.Errorf("%s: %v", name, faults)
 			continue
@@ -874,7 +874,7 @@ func TestCoordinationExamplesAreAccepted(t *testing.T) {
 			t.Errorf("%s is not decoded", name)
 			continue
 		}
-		result, faults := assess.Coordinate(req)
+		result, faults := assess.Coordinate(req, nil)
 		if len(faults) > 0 {
 			t.Errorf("%s: %v", name, faults)
 			continue
