@@ -148,8 +148,8 @@ func (p *page) disagreements(rows []reference.Row) {
 		if r.Kind == reference.Value {
 			text = r.Key + ": " + exact(r.Printed) + " instead of " + exact(r.Value)
 		}
-		if r.Remark != "" {
-			text += "; " + r.Remark
+		if r.Comment != "" {
+			text += "; " + r.Comment
 		}
 		p.wrapped("  - ", "    ", text+" ("+r.CheckedBy+", "+r.Date+")")
 	}

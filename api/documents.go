@@ -85,14 +85,16 @@ func (s *Server) worksheetCSV(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	rows := [][]string{{"index", "scope", "symbol", "name", "value", "unit", "formula", "inputs", "clause", "table", "row", "column", "note", "pointer", "provenance"}}
+	rows := [][]string{{"index", "scope", "symbol", "name", "value", "unit", "formula", "inputs", "clause", "table", "row", "column", "note", "pointer", "provenance",
+		"weakest", "weakest_step", "rests_on_assumption", "remark", "checked_by", "checked_on"}}
 	for _, st := range w.Steps {
 		inputs := make([]string, len(st.Inputs))
 		for i, n := range st.Inputs {
 			inputs[i] = strconv.Itoa(n)
 		}
 		rows = append(rows, []string{strconv.Itoa(st.Index), st.Scope, st.Symbol, st.Name, full(st.Value), st.Unit, st.Formula, strings.Join(inputs, " "),
-			st.Clause, st.Table, st.Row, st.Column, st.Note, st.Pointer, st.Provenance})
+			st.Clause, st.Table, st.Row, st.Column, st.Note, st.Pointer, st.Provenance,
+			st.Weakest.String(), strconv.Itoa(st.WeakestStep), strconv.FormatBool(st.Assumed), st.Remark, st.CheckedBy, st.CheckedOn})
 	}
 	return answerCSV(c, "worksheet.csv", rows)
 }
@@ -257,10 +259,10 @@ func scheduleRows(e *storedEntry, cautions string) [][]string {
 
 // reference answers every table, quantity and default in use.
 func (s *Server) reference(c echo.Context) error {
-	r := wire.Reference{SPD: wire.SPDReference{Quantities: wire.Quantities(spd.Quantities()), Tables: wire.Tables(spd.Tables())},
-		Earth: wire.SPDReference{Quantities: wire.Quantities(earth.Quantities()), Tables: wire.Tables(earth.Tables())}, Defaults: wire.Defaults()}
+	r := wire.Reference{SPD: wire.SPDReference{Quantities: wire.Quantities(spd.Quantities(), nil), Tables: wire.Tables(spd.Tables(), nil)},
+		Earth: wire.SPDReference{Quantities: wire.Quantities(earth.Quantities(), nil), Tables: wire.Tables(earth.Tables(), nil)}, Defaults: wire.Defaults()}
 	for _, e := range assess.Editions {
-		r.Editions = append(r.Editions, wire.EditionReference{ID: e.ID(), Quantities: wire.Quantities(e.Quantities()), Tables: wire.Tables(e.Tables())})
+		r.Editions = append(r.Editions, wire.EditionReference{ID: e.ID(), Quantities: wire.Quantities(e.Quantities(), nil), Tables: wire.Tables(e.Tables(), nil)})
 	}
 	return answer(c, r)
 }

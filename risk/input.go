@@ -267,8 +267,9 @@ type Assumption struct {
 	Value        string
 	Reason       string
 	Clause       string
-	Decisive     bool          // another plausible value changes the outcome
-	Alternatives []Alternative // the plausible values that change it
+	Provenance   trace.Provenance // of the default, never of what the site is
+	Decisive     bool             // another plausible value changes the outcome
+	Alternatives []Alternative    // the plausible values that change it
 }
 
 // Alternative is what the answer would be with another plausible value.

@@ -1,5 +1,7 @@
 package risk
 
+import "levinward/risk/trace"
+
 // Component numbers the risk components.
 type Component uint8
 
@@ -49,6 +51,8 @@ type Risk struct {
 	Tolerable  float64 // R_T; 0 where the cost comparison decides
 	Components [Components]float64
 	Zones      []ZoneRisk // in input order
+	// RestsOn is the weakest value or formula behind Total; zero where nothing was recorded.
+	RestsOn trace.Ground
 }
 
 // Acceptable reports whether the risk is at most R_T; where the cost comparison decides there is no limit.

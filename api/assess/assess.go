@@ -31,10 +31,14 @@ func edition(id string) risk.Edition {
 }
 
 // Run computes a site. It returns the faults that keep it from being
-// computed, or the answer. With a nil trace no worksheet is recorded.
+// computed, or the answer. The worksheet is recorded in t; with nil it is dropped once the answer says what its numbers rest on.
 func Run(site *wire.Site, t *trace.Trace) (*wire.Answer, []risk.Violation) {
 	if faults := Faults(site); len(faults) > 0 {
 		return nil, faults
+	}
+	if t == nil {
+		t = traces.Get().(*trace.Trace)
+		defer release(t)
 	}
 	in := &site.Input
 	t = t.With(in.Reviews)

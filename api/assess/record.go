@@ -59,7 +59,7 @@ func (r *Recorder) prepare(reviews *trace.Reviews) (*prepared, error) {
 		quantities, tables = append(quantities, e.Quantities()...), append(tables, e.Tables()...)
 	}
 	definitions, err := wire.NewDefinitions(append(append(quantities, spd.Quantities()...), earth.Quantities()...),
-		append(append(tables, spd.Tables()...), earth.Tables()...))
+		append(append(tables, spd.Tables()...), earth.Tables()...), reviews)
 	if err != nil {
 		return nil, err
 	}
@@ -144,6 +144,12 @@ var (
 	buffers = sync.Pool{New: func() any { return new(bytes.Buffer) }}
 )
 
+// release hands a trace back for the next computation.
+func release(t *trace.Trace) {
+	t.Reset()
+	traces.Put(t)
+}
+
 // stepsExpected is room for the worksheet of a small site; larger ones grow.
 const stepsExpected = 512
 
@@ -152,10 +158,7 @@ const stepsExpected = 512
 func (r *Recorder) Record(in *wire.Input, site *wire.Site, id string, revision int, due time.Time) (store.Record, []risk.Violation, error) {
 	var rec store.Record
 	t := traces.Get().(*trace.Trace)
-	defer func() {
-		t.Reset()
-		traces.Put(t)
-	}()
+	defer release(t)
 	definitions, err := r.prepare(site.Input.Reviews)
 	if err != nil {
 		return rec, nil, err

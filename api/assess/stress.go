@@ -108,11 +108,8 @@ func tabulatedPSPD(in *risk.Input, level risk.Level) *wire.PSPDFromTable {
 		if level == risk.NoSPD || !slices.Equal(table.Symbols, []string{"P_SPD"}) || int(level) >= len(table.Rows) {
 			continue
 		}
-		mark := table.Rows[level].Provenance
-		if _, reviewed := in.Reviews.Cell(table, int(level), 0); reviewed {
-			mark = trace.Checked
-		}
-		return &wire.PSPDFromTable{Level: level, PSPD: in.Reviews.Value(table, int(level), 0), Clause: table.Clause, Provenance: mark.String()}
+		return &wire.PSPDFromTable{Level: level, PSPD: in.Reviews.Value(table, int(level), 0), Clause: table.Clause,
+			Provenance: in.Reviews.Provenance(table, int(level), 0).String()}
 	}
 	return nil
 }

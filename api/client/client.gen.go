@@ -18,9 +18,43 @@ import (
 	openapi_types "github.com/oapi-codegen/runtime/types"
 )
 
+// Defines values for AssumptionProvenance.
+const (
+	AssumptionProvenanceAssumed         AssumptionProvenance = "assumed"
+	AssumptionProvenanceChecked         AssumptionProvenance = "checked"
+	AssumptionProvenanceCommonPractice  AssumptionProvenance = "common_practice"
+	AssumptionProvenanceComputed        AssumptionProvenance = "computed"
+	AssumptionProvenanceGiven           AssumptionProvenance = "given"
+	AssumptionProvenanceMemory          AssumptionProvenance = "memory"
+	AssumptionProvenanceSecondarySource AssumptionProvenance = "secondary_source"
+)
+
+// Valid indicates whether the value is a known member of the AssumptionProvenance enum.
+func (e AssumptionProvenance) Valid() bool {
+	switch e {
+	case AssumptionProvenanceAssumed:
+		return true
+	case AssumptionProvenanceChecked:
+		return true
+	case AssumptionProvenanceCommonPractice:
+		return true
+	case AssumptionProvenanceComputed:
+		return true
+	case AssumptionProvenanceGiven:
+		return true
+	case AssumptionProvenanceMemory:
+		return true
+	case AssumptionProvenanceSecondarySource:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for BasisProvenance.
 const (
 	BasisProvenanceAssumed         BasisProvenance = "assumed"
+	BasisProvenanceChecked         BasisProvenance = "checked"
 	BasisProvenanceCommonPractice  BasisProvenance = "common_practice"
 	BasisProvenanceComputed        BasisProvenance = "computed"
 	BasisProvenanceGiven           BasisProvenance = "given"
@@ -32,6 +66,8 @@ const (
 func (e BasisProvenance) Valid() bool {
 	switch e {
 	case BasisProvenanceAssumed:
+		return true
+	case BasisProvenanceChecked:
 		return true
 	case BasisProvenanceCommonPractice:
 		return true
@@ -282,6 +318,7 @@ func (e CheckStructureSurroundings) Valid() bool {
 // Defines values for CoordinationFindingProvenance.
 const (
 	CoordinationFindingProvenanceAssumed         CoordinationFindingProvenance = "assumed"
+	CoordinationFindingProvenanceChecked         CoordinationFindingProvenance = "checked"
 	CoordinationFindingProvenanceCommonPractice  CoordinationFindingProvenance = "common_practice"
 	CoordinationFindingProvenanceComputed        CoordinationFindingProvenance = "computed"
 	CoordinationFindingProvenanceGiven           CoordinationFindingProvenance = "given"
@@ -293,6 +330,8 @@ const (
 func (e CoordinationFindingProvenance) Valid() bool {
 	switch e {
 	case CoordinationFindingProvenanceAssumed:
+		return true
+	case CoordinationFindingProvenanceChecked:
 		return true
 	case CoordinationFindingProvenanceCommonPractice:
 		return true
@@ -435,6 +474,39 @@ func (e CoordinationResultVerdict) Valid() bool {
 	case CoordinationResultVerdictSuitable:
 		return true
 	case CoordinationResultVerdictUnsuitable:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for DefaultReferenceProvenance.
+const (
+	DefaultReferenceProvenanceAssumed         DefaultReferenceProvenance = "assumed"
+	DefaultReferenceProvenanceChecked         DefaultReferenceProvenance = "checked"
+	DefaultReferenceProvenanceCommonPractice  DefaultReferenceProvenance = "common_practice"
+	DefaultReferenceProvenanceComputed        DefaultReferenceProvenance = "computed"
+	DefaultReferenceProvenanceGiven           DefaultReferenceProvenance = "given"
+	DefaultReferenceProvenanceMemory          DefaultReferenceProvenance = "memory"
+	DefaultReferenceProvenanceSecondarySource DefaultReferenceProvenance = "secondary_source"
+)
+
+// Valid indicates whether the value is a known member of the DefaultReferenceProvenance enum.
+func (e DefaultReferenceProvenance) Valid() bool {
+	switch e {
+	case DefaultReferenceProvenanceAssumed:
+		return true
+	case DefaultReferenceProvenanceChecked:
+		return true
+	case DefaultReferenceProvenanceCommonPractice:
+		return true
+	case DefaultReferenceProvenanceComputed:
+		return true
+	case DefaultReferenceProvenanceGiven:
+		return true
+	case DefaultReferenceProvenanceMemory:
+		return true
+	case DefaultReferenceProvenanceSecondarySource:
 		return true
 	default:
 		return false
@@ -804,6 +876,7 @@ func (e EarthLengthArrangementType) Valid() bool {
 // Defines values for EarthNoteProvenance.
 const (
 	EarthNoteProvenanceAssumed         EarthNoteProvenance = "assumed"
+	EarthNoteProvenanceChecked         EarthNoteProvenance = "checked"
 	EarthNoteProvenanceCommonPractice  EarthNoteProvenance = "common_practice"
 	EarthNoteProvenanceComputed        EarthNoteProvenance = "computed"
 	EarthNoteProvenanceGiven           EarthNoteProvenance = "given"
@@ -815,6 +888,8 @@ const (
 func (e EarthNoteProvenance) Valid() bool {
 	switch e {
 	case EarthNoteProvenanceAssumed:
+		return true
+	case EarthNoteProvenanceChecked:
 		return true
 	case EarthNoteProvenanceCommonPractice:
 		return true
@@ -1197,6 +1272,7 @@ func (e FeatureCollectionType) Valid() bool {
 // Defines values for FindingProvenance.
 const (
 	FindingProvenanceAssumed         FindingProvenance = "assumed"
+	FindingProvenanceChecked         FindingProvenance = "checked"
 	FindingProvenanceCommonPractice  FindingProvenance = "common_practice"
 	FindingProvenanceComputed        FindingProvenance = "computed"
 	FindingProvenanceGiven           FindingProvenance = "given"
@@ -1208,6 +1284,8 @@ const (
 func (e FindingProvenance) Valid() bool {
 	switch e {
 	case FindingProvenanceAssumed:
+		return true
+	case FindingProvenanceChecked:
 		return true
 	case FindingProvenanceCommonPractice:
 		return true
@@ -1605,6 +1683,7 @@ func (e PSPDFromTableLightningProtectionLevel) Valid() bool {
 // Defines values for PSPDFromTableProvenance.
 const (
 	PSPDFromTableProvenanceAssumed         PSPDFromTableProvenance = "assumed"
+	PSPDFromTableProvenanceChecked         PSPDFromTableProvenance = "checked"
 	PSPDFromTableProvenanceCommonPractice  PSPDFromTableProvenance = "common_practice"
 	PSPDFromTableProvenanceComputed        PSPDFromTableProvenance = "computed"
 	PSPDFromTableProvenanceGiven           PSPDFromTableProvenance = "given"
@@ -1616,6 +1695,8 @@ const (
 func (e PSPDFromTableProvenance) Valid() bool {
 	switch e {
 	case PSPDFromTableProvenanceAssumed:
+		return true
+	case PSPDFromTableProvenanceChecked:
 		return true
 	case PSPDFromTableProvenanceCommonPractice:
 		return true
@@ -1674,6 +1755,7 @@ func (e PresetKind) Valid() bool {
 // Defines values for QuantityProvenance.
 const (
 	QuantityProvenanceAssumed         QuantityProvenance = "assumed"
+	QuantityProvenanceChecked         QuantityProvenance = "checked"
 	QuantityProvenanceCommonPractice  QuantityProvenance = "common_practice"
 	QuantityProvenanceComputed        QuantityProvenance = "computed"
 	QuantityProvenanceGiven           QuantityProvenance = "given"
@@ -1685,6 +1767,8 @@ const (
 func (e QuantityProvenance) Valid() bool {
 	switch e {
 	case QuantityProvenanceAssumed:
+		return true
+	case QuantityProvenanceChecked:
 		return true
 	case QuantityProvenanceCommonPractice:
 		return true
@@ -1713,6 +1797,39 @@ func (e ReassessInputWhich) Valid() bool {
 	case ReassessInputWhichAll:
 		return true
 	case ReassessInputWhichDue:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for RestsOnProvenance.
+const (
+	RestsOnProvenanceAssumed         RestsOnProvenance = "assumed"
+	RestsOnProvenanceChecked         RestsOnProvenance = "checked"
+	RestsOnProvenanceCommonPractice  RestsOnProvenance = "common_practice"
+	RestsOnProvenanceComputed        RestsOnProvenance = "computed"
+	RestsOnProvenanceGiven           RestsOnProvenance = "given"
+	RestsOnProvenanceMemory          RestsOnProvenance = "memory"
+	RestsOnProvenanceSecondarySource RestsOnProvenance = "secondary_source"
+)
+
+// Valid indicates whether the value is a known member of the RestsOnProvenance enum.
+func (e RestsOnProvenance) Valid() bool {
+	switch e {
+	case RestsOnProvenanceAssumed:
+		return true
+	case RestsOnProvenanceChecked:
+		return true
+	case RestsOnProvenanceCommonPractice:
+		return true
+	case RestsOnProvenanceComputed:
+		return true
+	case RestsOnProvenanceGiven:
+		return true
+	case RestsOnProvenanceMemory:
+		return true
+	case RestsOnProvenanceSecondarySource:
 		return true
 	default:
 		return false
@@ -2076,6 +2193,7 @@ func (e SourcePSPDSource) Valid() bool {
 // Defines values for StepProvenance.
 const (
 	StepProvenanceAssumed         StepProvenance = "assumed"
+	StepProvenanceChecked         StepProvenance = "checked"
 	StepProvenanceCommonPractice  StepProvenance = "common_practice"
 	StepProvenanceComputed        StepProvenance = "computed"
 	StepProvenanceGiven           StepProvenance = "given"
@@ -2088,6 +2206,8 @@ func (e StepProvenance) Valid() bool {
 	switch e {
 	case StepProvenanceAssumed:
 		return true
+	case StepProvenanceChecked:
+		return true
 	case StepProvenanceCommonPractice:
 		return true
 	case StepProvenanceComputed:
@@ -2097,6 +2217,39 @@ func (e StepProvenance) Valid() bool {
 	case StepProvenanceMemory:
 		return true
 	case StepProvenanceSecondarySource:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for StepWeakest.
+const (
+	StepWeakestAssumed         StepWeakest = "assumed"
+	StepWeakestChecked         StepWeakest = "checked"
+	StepWeakestCommonPractice  StepWeakest = "common_practice"
+	StepWeakestComputed        StepWeakest = "computed"
+	StepWeakestGiven           StepWeakest = "given"
+	StepWeakestMemory          StepWeakest = "memory"
+	StepWeakestSecondarySource StepWeakest = "secondary_source"
+)
+
+// Valid indicates whether the value is a known member of the StepWeakest enum.
+func (e StepWeakest) Valid() bool {
+	switch e {
+	case StepWeakestAssumed:
+		return true
+	case StepWeakestChecked:
+		return true
+	case StepWeakestCommonPractice:
+		return true
+	case StepWeakestComputed:
+		return true
+	case StepWeakestGiven:
+		return true
+	case StepWeakestMemory:
+		return true
+	case StepWeakestSecondarySource:
 		return true
 	default:
 		return false
@@ -2715,6 +2868,7 @@ func (e SystemWiring) Valid() bool {
 // Defines values for TableRowProvenance.
 const (
 	TableRowProvenanceAssumed         TableRowProvenance = "assumed"
+	TableRowProvenanceChecked         TableRowProvenance = "checked"
 	TableRowProvenanceCommonPractice  TableRowProvenance = "common_practice"
 	TableRowProvenanceComputed        TableRowProvenance = "computed"
 	TableRowProvenanceGiven           TableRowProvenance = "given"
@@ -2726,6 +2880,8 @@ const (
 func (e TableRowProvenance) Valid() bool {
 	switch e {
 	case TableRowProvenanceAssumed:
+		return true
+	case TableRowProvenanceChecked:
 		return true
 	case TableRowProvenanceCommonPractice:
 		return true
@@ -3230,12 +3386,18 @@ type Assumption struct {
 	// Pointer Where the value would stand in the input (RFC 6901).
 	Pointer string `json:"pointer"`
 
+	// Provenance How far the default itself can be trusted; it says nothing of what the site is like.
+	Provenance *AssumptionProvenance `json:"provenance,omitempty"`
+
 	// Reason Why it was taken.
 	Reason string `json:"reason"`
 
 	// Value What was taken.
 	Value string `json:"value"`
 }
+
+// AssumptionProvenance How far the default itself can be trusted; it says nothing of what the site is like.
+type AssumptionProvenance string
 
 // Basis The reason of one number of a schedule entry.
 type Basis struct {
@@ -3253,6 +3415,9 @@ type Basis struct {
 
 	// Reason How it comes about.
 	Reason string `json:"reason"`
+
+	// RestsOn The weakest value or formula behind a number. From strong to weak: given, checked, secondary_source, computed, memory, common_practice, assumed. Defaults of the site do not count here; they are listed as assumptions. Absent in answers that were stored before it was told.
+	RestsOn *RestsOn `json:"rests_on,omitempty"`
 }
 
 // BasisProvenance How far it can be trusted.
@@ -3495,6 +3660,18 @@ type CheckedLine struct {
 	Structure *string `json:"structure,omitempty"`
 }
 
+// CheckedValue A value of a table that a reader has compared with the printed standard.
+type CheckedValue struct {
+	// By Who read it.
+	By string `json:"by"`
+
+	// Column Its column, from 0.
+	Column int `json:"column"`
+
+	// On When.
+	On openapi_types.Date `json:"on"`
+}
+
 // Collection A portfolio as a feature collection.
 type Collection struct {
 	// Crs Coordinate reference systems of the geometries: CRS84 alone.
@@ -3731,12 +3908,18 @@ type DefaultReference struct {
 	// Field Name of the field.
 	Field string `json:"field"`
 
+	// Provenance How far the default itself can be trusted.
+	Provenance DefaultReferenceProvenance `json:"provenance"`
+
 	// Reason Why.
 	Reason string `json:"reason"`
 
 	// Value What it is taken as.
 	Value string `json:"value"`
 }
+
+// DefaultReferenceProvenance How far the default itself can be trusted.
+type DefaultReferenceProvenance string
 
 // Delivery One event for one webhook and what came of it. What does not apply is absent.
 type Delivery struct {
@@ -5406,6 +5589,12 @@ type Problem struct {
 
 // Quantity A kind of value. What does not apply is absent.
 type Quantity struct {
+	// CheckedBy Who has compared the formula with the printed standard.
+	CheckedBy *string `json:"checked_by,omitempty"`
+
+	// CheckedOn When.
+	CheckedOn *openapi_types.Date `json:"checked_on,omitempty"`
+
 	// Clause Document and clause.
 	Clause string `json:"clause"`
 
@@ -5509,6 +5698,18 @@ type RemainingRisk struct {
 	LossOfPublicService *float64 `json:"loss_of_public_service,omitempty"`
 }
 
+// RestsOn The weakest value or formula behind a number. From strong to weak: given, checked, secondary_source, computed, memory, common_practice, assumed. Defaults of the site do not count here; they are listed as assumptions. Absent in answers that were stored before it was told.
+type RestsOn struct {
+	// Provenance Its mark.
+	Provenance RestsOnProvenance `json:"provenance"`
+
+	// Value Which value or formula it is, with its clause; absent where the reason of the number itself is the weakest.
+	Value *string `json:"value,omitempty"`
+}
+
+// RestsOnProvenance Its mark.
+type RestsOnProvenance string
+
 // Result The answer to an input. A calculation that is not stored has no id, revision and created_at.
 type Result struct {
 	// Assumptions Every default that was taken.
@@ -5603,6 +5804,9 @@ type Risk struct {
 
 	// Components The risk components; one that does not count for the risk is 0.
 	Components Components `json:"components"`
+
+	// RestsOn The weakest value or formula behind a number. From strong to weak: given, checked, secondary_source, computed, memory, common_practice, assumed. Defaults of the site do not count here; they are listed as assumptions. Absent in answers that were stored before it was told.
+	RestsOn *RestsOn `json:"rests_on,omitempty"`
 
 	// Tolerable R_T [1/a], the tolerable risk; null where the cost comparison decides.
 	Tolerable *float64 `json:"tolerable"`
@@ -6102,6 +6306,12 @@ type SpatialExtent struct {
 
 // Step One value and how it came about. What does not apply is absent.
 type Step struct {
+	// CheckedBy Who has compared the value or formula with the printed standard.
+	CheckedBy *string `json:"checked_by,omitempty"`
+
+	// CheckedOn When.
+	CheckedOn *openapi_types.Date `json:"checked_on,omitempty"`
+
 	// Clause Document and clause.
 	Clause string `json:"clause"`
 
@@ -6129,6 +6339,12 @@ type Step struct {
 	// Provenance How far the value can be trusted.
 	Provenance StepProvenance `json:"provenance"`
 
+	// Remark What else a reader should know of the row of the table.
+	Remark *string `json:"remark,omitempty"`
+
+	// RestsOnAssumption Whether the value rests on a default of the site.
+	RestsOnAssumption bool `json:"rests_on_assumption"`
+
 	// Row Row of the table in words.
 	Row *string `json:"row,omitempty"`
 
@@ -6146,10 +6362,19 @@ type Step struct {
 
 	// Value The value at full precision.
 	Value float64 `json:"value"`
+
+	// Weakest Mark of the weakest value or formula that the value rests on. From strong to weak: given, checked, secondary_source, computed, memory, common_practice, assumed.
+	Weakest StepWeakest `json:"weakest"`
+
+	// WeakestStep Number of the step that has that mark; the step itself where nothing before it is weaker.
+	WeakestStep int `json:"weakest_step"`
 }
 
 // StepProvenance How far the value can be trusted.
 type StepProvenance string
+
+// StepWeakest Mark of the weakest value or formula that the value rests on. From strong to weak: given, checked, secondary_source, computed, memory, common_practice, assumed.
+type StepWeakest string
 
 // StoredDevice A device of the library.
 type StoredDevice struct {
@@ -6705,8 +6930,14 @@ type Table struct {
 
 // TableRow One row of a table.
 type TableRow struct {
+	// Checked Values of the row that a reader has compared with the printed standard.
+	Checked []CheckedValue `json:"checked,omitempty"`
+
 	// Provenance How far the values can be trusted.
 	Provenance TableRowProvenance `json:"provenance"`
+
+	// Remark What else a reader should know of the row: that recollections differ, or that the printed table does not have it.
+	Remark *string `json:"remark,omitempty"`
 
 	// Text The row in words.
 	Text string `json:"text"`

@@ -8,13 +8,13 @@ import (
 // Document describes a row.
 func (r *Row) Document() wire.ReferenceValue {
 	d := wire.ReferenceValue{Key: r.Key, Kind: string(r.Kind), Clause: r.Clause, Table: r.Table, Row: r.Row, Column: r.Column,
-		Unit: r.Unit, Formula: r.Formula, Provenance: r.MarkInUse().String()}
+		Unit: r.Unit, Formula: r.Formula, Remark: r.Remark, Provenance: r.MarkInUse().String()}
 	if r.Kind == Value {
 		v := r.Value
 		d.Value = &v
 	}
 	if r.Reviewed {
-		d.Review = &wire.ValueReview{Agrees: r.Agrees, CheckedBy: r.CheckedBy, Date: r.Date, Remark: r.Remark}
+		d.Review = &wire.ValueReview{Agrees: r.Agrees, CheckedBy: r.CheckedBy, Date: r.Date, Comment: r.Comment}
 		if r.Kind == Value && !r.Agrees {
 			v := r.Printed
 			d.Review.Printed = &v

@@ -19,10 +19,10 @@ import (
 
 // Limits of a reviewed table.
 const (
-	MaxFile   = 2 << 20 // bytes
-	MaxFaults = 100     // that are listed; all are counted
-	maxReader = 200     // characters of a name
-	maxRemark = 1000    // characters
+	MaxFile    = 2 << 20 // bytes
+	MaxFaults  = 100     // that are listed; all are counted
+	maxReader  = 200     // characters of a name
+	maxComment = 1000    // characters
 )
 
 // Fault is one thing that is wrong with a table.
@@ -81,7 +81,7 @@ func shortened(text string) string {
 	return string([]rune(text)[:most]) + "…"
 }
 
-// ReadCSV reads a reviewed table: the CSV of WriteCSV with agrees, printed_value, checked_by, date and remark filled in
+// ReadCSV reads a reviewed table: the CSV of WriteCSV with agrees, printed_value, checked_by, date and comment filled in
 // where a reader has looked a row up. Rows that are left out, or whose agrees is empty, are not reviewed. It returns
 // all rows of List. The error is a *FaultyTable with every fault.
 func ReadCSV(text []byte, now time.Time) ([]Row, error) {
@@ -241,7 +241,8 @@ func (p *parser) row() {
 	*r = review
 }
 
-// identity demands that the row is about what the key names, and that the program still computes with the value.
+// identity demands that the row is about what the key names, and that the program still computes with the value. Its mark
+// and remark may have changed since.
 func (p *parser) identity(r *Row) {
 	for _, c := range []struct {
 		col  int
@@ -299,7 +300,7 @@ func (p *parser) review(r *Row) Row {
 	v := *r
 	switch agrees := strings.ToLower(p.text(colAgrees)); agrees {
 	case "":
-		for _, col := range []int{colPrinted, colCheckedBy, colDate, colRemark} {
+		for _, col := range []int{colPrinted, colCheckedBy, colDate, colComment} {
 			if got := p.text(col); got != "" {
 				p.fault(col, got, "the row is not reviewed: write yes or no in agrees, or leave this empty")
 			}
@@ -311,7 +312,7 @@ func (p *parser) review(r *Row) Row {
 		p.fault(colAgrees, p.text(colAgrees), "must be yes, no or empty")
 		v.Reviewed = true
 	}
-	v.Remark = p.plain(colRemark, maxRemark)
+	v.Comment = p.plain(colComment, maxComment)
 	v.CheckedBy = p.plain(colCheckedBy, maxReader)
 	if strings.TrimSpace(v.CheckedBy) == "" {
 		p.fault(colCheckedBy, "", "is missing: name who compared the row with the printed document")
@@ -330,10 +331,10 @@ func (p *parser) review(r *Row) Row {
 
 func (p *parser) formula(v *Row) {
 	if got := p.text(colPrinted); got != "" {
-		p.fault(colPrinted, got, "must be empty for a formula; write in remark what is printed")
+		p.fault(colPrinted, got, "must be empty for a formula; write in comment what is printed")
 	}
-	if !v.Agrees && strings.TrimSpace(v.Remark) == "" {
-		p.fault(colRemark, "", "is missing: write what is printed instead of the formula")
+	if !v.Agrees && strings.TrimSpace(v.Comment) == "" {
+		p.fault(colComment, "", "is missing: write what is printed instead of the formula")
 	}
 }
 

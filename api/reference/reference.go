@@ -39,6 +39,7 @@ type Row struct {
 	Unit    string // of the quantity of a formula; the unit of a value stands in its column or row
 	Formula string
 	Mark    trace.Provenance // of the program
+	Remark  string           // what a reader should know of the row besides
 
 	// What a reader says. Without Reviewed the rest is empty.
 	Reviewed  bool
@@ -46,7 +47,7 @@ type Row struct {
 	Printed   float64 // the printed value of a row that does not agree
 	CheckedBy string
 	Date      string // YYYY-MM-DD
-	Remark    string
+	Comment   string
 
 	cell     cell
 	quantity *trace.Quantity // of a formula
@@ -116,7 +117,8 @@ func tableRows(name string, t *trace.Table) []Row {
 		for j, v := range t.Rows[i].Values {
 			column := columnName(t, j)
 			rows = append(rows, Row{Key: join(name, slug(t.Number), slug(t.Rows[i].Text), slug(column)), Kind: Value, Clause: t.Clause,
-				Table: t.Number, Row: t.Rows[i].Text, Column: column, Value: v, Mark: t.Rows[i].Provenance, cell: cell{t, i, j}})
+				Table: t.Number, Row: t.Rows[i].Text, Column: column, Value: v, Mark: t.Rows[i].Provenance, Remark: t.Rows[i].Remark,
+				cell: cell{t, i, j}})
 		}
 	}
 	return rows

@@ -139,8 +139,8 @@ func find(t *testing.T, rows []Row, key string) *Row {
 // The values before correction are those of the tables: C_D 1 for an isolated structure, P_LD 0.95 at 2.5 kV in the
 // second row of Table B.8; the corrections are invented.
 func TestReviewedTable(t *testing.T) {
-	text := filled(t, yes(isolated, "printed_value", "1.0"), no(bonded, "printed_value", "0.9", "remark", "=as printed in my copy"),
-		no(flashes, "remark", "the printed formula has another factor"), yes(manual))
+	text := filled(t, yes(isolated, "printed_value", "1.0"), no(bonded, "printed_value", "0.9", "comment", "=as printed in my copy"),
+		no(flashes, "comment", "the printed formula has another factor"), yes(manual))
 	r, err := Read(text, today)
 	if err != nil {
 		t.Fatal(err)
@@ -176,13 +176,13 @@ func TestReviewedTable(t *testing.T) {
 		t.Errorf("%d agreed, hash %s and %s", r.Agreed(), r.Hash, r.Reviews.Hash)
 	}
 	different := r.Disagreements()
-	if len(different) != 2 || different[0].Key != bonded || different[0].Remark != "=as printed in my copy" || different[1].Key != flashes {
+	if len(different) != 2 || different[0].Key != bonded || different[0].Comment != "=as printed in my copy" || different[1].Key != flashes {
 		t.Errorf("disagreements %+v", different)
 	}
 }
 
 func TestCounts(t *testing.T) {
-	rows, err := ReadCSV(filled(t, yes(isolated), no(bonded, "printed_value", "0.9"), no(flashes, "remark", "another")), today)
+	rows, err := ReadCSV(filled(t, yes(isolated), no(bonded, "printed_value", "0.9"), no(flashes, "comment", "another")), today)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -214,11 +214,11 @@ func TestFaultyTables(t *testing.T) {
 		"only the header":  {strings.Join(header[:], ","), []string{"line 1, agrees: no row is reviewed"}},
 		"nothing reviewed": {string(filled(t)), []string{"line 1, agrees: no row is reviewed"}},
 		"semicolons":       {strings.Join(header[:], ";"), []string{"line 1: the fields must be separated by commas"}},
-		"columns": {strings.Replace(whole, "date,remark", "date,date,notes", 1),
-			[]string{"line 1, date: the column is there twice", "line 1, notes: unknown column", "line 1, remark: the column is missing"}},
+		"columns": {strings.Replace(whole, "date,comment", "date,date,notes", 1),
+			[]string{"line 1, date: the column is there twice", "line 1, notes: unknown column", "line 1, comment: the column is missing"}},
 		"not UTF-8":   {whole + "\xff", []string{"is not UTF-8"}},
 		"not CSV":     {whole + "a\"b", []string{"is not CSV"}},
-		"fields":      {whole + "a,b\n", []string{"has 2 fields; the header has 15"}},
+		"fields":      {whole + "a,b\n", []string{"has 2 fields; the header has 16"}},
 		"unknown key": {strings.Replace(whole, isolated, isolated+"x", 1), []string{fmt.Sprintf("line %d, key: there is no value", at)}},
 		"duplicate":   {whole + row + "\n", []string{fmt.Sprintf("key: the key is in line %d already", at)}},
 		"texts of the row": {string(filled(t, yes(isolated, "kind", "formula", "clause", "A.2", "table", "A.2", "row", "isolated", "column", "C_I", "unit", "m", "formula", "1"))),
@@ -233,8 +233,8 @@ func TestFaultyTables(t *testing.T) {
 			[]string{"formula: is not that of the key, which is \"N_G*A_D*C_D*1e-6\"; found \"N_G*A_D\""}},
 		"agrees": {string(filled(t, yes(isolated, "agrees", "perhaps"))),
 			[]string{"agrees: must be yes, no or empty; found \"perhaps\"", "printed_value: is missing"}},
-		"not reviewed": {string(filled(t, yes(isolated), []string{bonded, "printed_value", "1", "checked_by", "A", "date", "2031-01-01", "remark", "b"})),
-			[]string{"printed_value: the row is not reviewed", "checked_by: the row", "date: the row", "remark: the row"}},
+		"not reviewed": {string(filled(t, yes(isolated), []string{bonded, "printed_value", "1", "checked_by", "A", "date", "2031-01-01", "comment", "b"})),
+			[]string{"printed_value: the row is not reviewed", "checked_by: the row", "date: the row", "comment: the row"}},
 		"nothing printed": {string(filled(t, no(isolated))), []string{"printed_value: is missing"}},
 		"the same printed": {string(filled(t, no(isolated, "printed_value", "1.0"))),
 			[]string{"printed_value: is the program's value, although agrees is no"}},
@@ -247,15 +247,15 @@ func TestFaultyTables(t *testing.T) {
 		"hexadecimal":  {string(filled(t, no(isolated, "printed_value", "0x1p3"))), []string{"printed_value: must be a number"}},
 		"probability":  {string(filled(t, no(bonded, "printed_value", "1.01"))), []string{"printed_value: must be at most 1"}},
 		"formula printed": {string(filled(t, no(flashes, "printed_value", "2"))),
-			[]string{"printed_value: must be empty for a formula", "remark: is missing"}},
+			[]string{"printed_value: must be empty for a formula", "comment: is missing"}},
 		"nobody":      {string(filled(t, yes(isolated, "checked_by", " "))), []string{"checked_by: is missing"}},
 		"a long name": {string(filled(t, yes(isolated, "checked_by", long))), []string{"checked_by: has more than 200 characters"}},
 		"a name of 2 lines": {string(filled(t, yes(isolated, "checked_by", "A.\nReader"))),
 			[]string{"checked_by: must be plain text of one line"}},
 		"a turned name": {string(filled(t, yes(isolated, "checked_by", "A.\u202eReader"))),
 			[]string{"checked_by: must be plain text of one line"}},
-		"a long remark": {string(filled(t, yes(isolated, "remark", strings.Repeat("é", 1001)))),
-			[]string{"remark: has more than 1000 characters"}},
+		"a long comment": {string(filled(t, yes(isolated, "comment", strings.Repeat("é", 1001)))),
+			[]string{"comment: has more than 1000 characters"}},
 		"no date":            {string(filled(t, yes(isolated, "date", ""))), []string{"date: must be a date, YYYY-MM-DD"}},
 		"a date of a format": {string(filled(t, yes(isolated, "date", "1/5/2031"))), []string{"date: must be a date"}},
 		"no such day":        {string(filled(t, yes(isolated, "date", "2031-02-29"))), []string{"date: must be a date"}},
@@ -331,13 +331,13 @@ func anyReviews(t *rapid.T) []Row {
 	for _, i := range picked {
 		r := &rows[i]
 		r.Reviewed, r.Agrees = true, rapid.Bool().Draw(t, "agrees")
-		r.CheckedBy, r.Remark = "R"+text.Draw(t, "name"), text.Draw(t, "remark")
+		r.CheckedBy, r.Comment = "R"+text.Draw(t, "name"), text.Draw(t, "comment")
 		r.Date = time.Date(2000, 1, rapid.IntRange(1, 9000).Draw(t, "day"), 0, 0, 0, 0, time.UTC).Format(time.DateOnly)
 		if !r.Agrees && r.Kind == Value {
 			r.Printed = rapid.Float64Range(0, 1).Filter(func(v float64) bool { return v != r.Value }).Draw(t, "printed")
 		}
 		if r.Kind == Formula {
-			r.Remark = "r" + r.Remark
+			r.Comment = "r" + r.Comment
 		}
 	}
 	return rows
@@ -403,7 +403,7 @@ func TestOutdatedReviews(t *testing.T) {
 // Whatever is read either has faults, up to the limit, or is kept as it was.
 func FuzzReadCSV(f *testing.F) {
 	f.Add(filled(f, yes(isolated)))
-	f.Add(filled(f, no(bonded, "printed_value", "0.9"), no(flashes, "remark", "'=a")))
+	f.Add(filled(f, no(bonded, "printed_value", "0.9"), no(flashes, "comment", "'=a")))
 	f.Add([]byte(strings.Join(header[:], ",") + "\n" + isolated + ",value\n\"a"))
 	f.Fuzz(func(t *testing.T, text []byte) {
 		r, err := Read(text, today)

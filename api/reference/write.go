@@ -20,16 +20,17 @@ const (
 	colUnit
 	colFormula
 	colMark
+	colRemark
 	colAgrees
 	colPrinted
 	colCheckedBy
 	colDate
-	colRemark
+	colComment
 	columnCount
 )
 
-var header = [columnCount]string{"key", "kind", "clause", "table", "row", "column", "value", "unit", "formula", "mark",
-	"agrees", "printed_value", "checked_by", "date", "remark"}
+var header = [columnCount]string{"key", "kind", "clause", "table", "row", "column", "value", "unit", "formula", "mark", "remark",
+	"agrees", "printed_value", "checked_by", "date", "comment"}
 
 // Header returns the names of the columns of the CSV table.
 func Header() []string { return header[:] }
@@ -53,7 +54,8 @@ func WriteCSV(w io.Writer, rows []Row) error {
 
 // Cells are the fields of the row in the order of Header, each safe in a spreadsheet.
 func (r *Row) Cells() []string {
-	cells := []string{r.Key, string(r.Kind), r.Clause, r.Table, r.Row, r.Column, "", r.Unit, r.Formula, r.MarkInUse().String(), "", "", "", "", ""}
+	cells := []string{r.Key, string(r.Kind), r.Clause, r.Table, r.Row, r.Column, "", r.Unit, r.Formula, r.MarkInUse().String(),
+		r.Remark, "", "", "", "", ""}
 	if r.Kind == Value {
 		cells[colValue] = number(r.Value)
 	}
@@ -65,7 +67,7 @@ func (r *Row) Cells() []string {
 				cells[colPrinted] = number(r.Printed)
 			}
 		}
-		cells[colCheckedBy], cells[colDate], cells[colRemark] = r.CheckedBy, r.Date, r.Remark
+		cells[colCheckedBy], cells[colDate], cells[colComment] = r.CheckedBy, r.Date, r.Comment
 	}
 	for i, text := range cells {
 		cells[i] = quoted(text)

@@ -71,7 +71,7 @@ func density(in *risk.Input, res *risk.Result) DensityUsed {
 }
 
 func assumption(a *risk.Assumption) Assumption {
-	w := Assumption{Pointer: a.Pointer, Value: a.Value, Reason: a.Reason, Clause: a.Clause, Decisive: a.Decisive}
+	w := Assumption{Pointer: a.Pointer, Value: a.Value, Reason: a.Reason, Clause: a.Clause, Provenance: a.Provenance, Decisive: a.Decisive}
 	for _, alt := range a.Alternatives {
 		w.Alternatives = append(w.Alternatives, Alternative(alt))
 	}
@@ -101,7 +101,7 @@ func (a *Answer) structure(i int) StructureResult {
 }
 
 func riskOf(s *risk.Structure, r *risk.Risk) *Risk {
-	w := &Risk{Total: r.Total, Acceptable: r.Acceptable(), Components: components(&r.Components), Zones: make([]ZoneRisk, len(r.Zones))}
+	w := &Risk{Total: r.Total, Acceptable: r.Acceptable(), Components: components(&r.Components), Zones: make([]ZoneRisk, len(r.Zones)), RestsOn: restsOn(r.RestsOn)}
 	if r.Tolerable > 0 {
 		w.Tolerable = &r.Tolerable
 	}
@@ -206,7 +206,7 @@ func (a *Answer) entry(e *spd.Entry) ScheduleEntry {
 		w.Modes[i] = ScheduleMode(m)
 	}
 	for i, b := range e.Basis {
-		w.Basis[i] = Basis(b)
+		w.Basis[i] = basisOf(&b)
 	}
 	return w
 }

@@ -620,7 +620,7 @@ func named[T interface {
 
 func provenances() []string {
 	var names []string
-	for p := trace.Given; p <= trace.Computed; p++ {
+	for p := trace.Given; p <= trace.Checked; p++ {
 		names = append(names, p.String())
 	}
 	return names
@@ -668,7 +668,8 @@ func definitions() (qs []*trace.Quantity, ts []*trace.Table) {
 
 // TestWorksheetsAreReadBack stores the worksheet of each example and writes it out as the contract has it.
 func TestWorksheetsAreReadBack(t *testing.T) {
-	defs, err := wire.NewDefinitions(definitions())
+	qs, ts := definitions()
+	defs, err := wire.NewDefinitions(qs, ts, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -709,12 +710,12 @@ func TestWorksheetsAreReadBack(t *testing.T) {
 
 func TestReferenceIsOfTheContract(t *testing.T) {
 	qs, ts := definitions()
-	for _, q := range wire.Quantities(qs) {
+	for _, q := range wire.Quantities(qs, nil) {
 		if err := schema(t, "Quantity").VisitJSON(tree(t, encode(t, q))); err != nil {
 			t.Errorf("%s: %v", q.Symbol, err)
 		}
 	}
-	for _, table := range wire.Tables(ts) {
+	for _, table := range wire.Tables(ts, nil) {
 		if err := schema(t, "Table").VisitJSON(tree(t, encode(t, table))); err != nil {
 			t.Errorf("table %s: %v", table.Number, err)
 		}

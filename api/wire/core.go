@@ -515,10 +515,10 @@ func (b *builder) lineOf(i int, w *Line) {
 }
 
 func (b *builder) withstand(l *risk.Line, where Where, at []any) {
-	kv, reason, clause := spd.Withstand(l.Service, &l.Electrical, b.site.Input.Reviews)
+	kv, reason, clause, mark := spd.Withstand(l.Service, &l.Electrical, b.site.Input.Reviews)
 	l.Withstand = kv
 	d := *defaultWithstand
-	d.Value, d.Reason, d.Clause = format(kv), "not given: "+reason, clause
+	d.Value, d.Reason, d.Clause, d.Mark = format(kv), "not given: "+reason, clause, mark
 	b.assume(&d, where, at...)
 }
 

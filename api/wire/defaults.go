@@ -1,6 +1,9 @@
 package wire
 
-import "levinward/risk"
+import (
+	"levinward/risk"
+	"levinward/risk/trace"
+)
 
 // Where is the place a default was taken, as indices into the input; -1 where
 // it has none. Entry is that of a section in its line or of a system in its zone.
@@ -10,9 +13,19 @@ type Where struct{ Structure, Zone, Line, Entry int }
 type Default struct {
 	Field, Value   string
 	Reason, Clause string
+	// Mark says how far the default itself can be trusted; left out, it is common practice.
+	Mark trace.Provenance
 	// Plausible values that the site may have instead. Whoever computes can
 	// tell which of them would change the outcome.
 	Plausible []Plausible
+}
+
+// Provenance is the mark of the default. What a site is like is not given by any standard: most are common practice.
+func (d *Default) Provenance() trace.Provenance {
+	if d.Mark == trace.Given {
+		return trace.CommonPractice
+	}
+	return d.Mark
 }
 
 // Plausible is another value of a field, and how to put it into an input.
@@ -108,9 +121,9 @@ var (
 	defaultSoil         = &Default{Field: "soil_resistivity_ohm_m", Value: "not known", Reason: "not given: the earth connection is to be proved first", Clause: "IEC 62305-3; " + ours}
 	defaultRelation     = &Default{Field: "relation", Value: "the relation with the higher result", Reason: "not given: linear 0.1 T_D up to 39 days, power 0.04 T_D^1.25 above", Clause: annexA + ", A.1"}
 	defaultCosts        = &Default{Field: "measure_costs", Value: "relative costs", Reason: "not given: a set of bonding SPDs LPL III-IV on one line costs 1, the other measures in proportion", Clause: ours}
-	defaultInterest     = &Default{Field: "interest_per_year", Value: "0.05", Reason: "not given: the value of a published worked example", Clause: "IEC 62305-2:2010 Annex D"}
-	defaultAmortization = &Default{Field: "amortization_per_year", Value: "0.05", Reason: "not given: the value of a published worked example", Clause: "IEC 62305-2:2010 Annex D"}
-	defaultMaintenance  = &Default{Field: "maintenance_per_year", Value: "0.05", Reason: "not given: the value of a published worked example", Clause: "IEC 62305-2:2010 Annex D"}
+	defaultInterest     = &Default{Field: "interest_per_year", Mark: trace.SecondarySource, Value: "0.05", Reason: "not given: the value of a published worked example", Clause: "IEC 62305-2:2010 Annex D"}
+	defaultAmortization = &Default{Field: "amortization_per_year", Mark: trace.SecondarySource, Value: "0.05", Reason: "not given: the value of a published worked example", Clause: "IEC 62305-2:2010 Annex D"}
+	defaultMaintenance  = &Default{Field: "maintenance_per_year", Mark: trace.SecondarySource, Value: "0.05", Reason: "not given: the value of a published worked example", Clause: "IEC 62305-2:2010 Annex D"}
 )
 
 // The defaults of a structure.
@@ -124,7 +137,7 @@ var (
 	defaultOuterScreen   = &Default{Field: "screen_mesh_m", Value: "no screen", Reason: unproved, Clause: annexB + ", B.5"}
 	defaultEndangersLife = &Default{Field: "failure_endangers_life", Value: "false", Reason: "not given, and the structure is not stated to be a hospital", Clause: "IEC 62305-2:2010 4.3",
 		Plausible: []Plausible{{"true", ofStructure(func(s *risk.Structure) { s.FailureEndangersLife = true })}}}
-	defaultHospitalLife = &Default{Field: "failure_endangers_life", Value: "true", Reason: "not given: in a hospital failure of internal systems endangers life", Clause: "IEC 62305-2:2010 4.3",
+	defaultHospitalLife = &Default{Field: "failure_endangers_life", Mark: trace.SecondarySource, Value: "true", Reason: "not given: in a hospital failure of internal systems endangers life", Clause: "IEC 62305-2:2010 4.3",
 		Plausible: []Plausible{{"false", ofStructure(func(s *risk.Structure) { s.FailureEndangersLife = false })}}}
 	defaultExplosion    = &Default{Field: "explosion_zone", Value: "none", Reason: "not given: explosive atmospheres are to be stated by whoever knows the site", Clause: annexC + ", Table C.5"}
 	defaultPublicSupply = &Default{Field: "public_service", Value: "none", Reason: "not given: the structure is not stated to serve the public with power, gas, water or telecommunication", Clause: annexC + ", Table C.8"}
@@ -192,11 +205,11 @@ var (
 	defaultService      = &Default{Field: "service", Value: "low_voltage", Reason: "not given", Clause: annexA + ", Table A.3"}
 	defaultInstallation = &Default{Field: "installation", Value: "aerial", Reason: "not given: an aerial line takes the most flashes", Clause: annexA + ", Table A.2",
 		Plausible: []Plausible{{"buried", ofSection(func(s *risk.Section) { s.Installation = risk.Buried })}}}
-	defaultLength = &Default{Field: "length_m", Value: "1000", Reason: "not given: the length the standard takes where it is not known", Clause: annexA + ", A.4",
+	defaultLength = &Default{Field: "length_m", Mark: trace.SecondarySource, Value: "1000", Reason: "not given: the length the standard takes where it is not known", Clause: annexA + ", A.4",
 		Plausible: []Plausible{{"100", ofSection(func(s *risk.Section) { s.Length = 100 })}, {"300", ofSection(func(s *risk.Section) { s.Length = 300 })}}}
 	defaultShield           = &Default{Field: "shield", Value: "none", Reason: unproved, Clause: annexB + ", Table B.4"}
 	defaultShieldBonded     = &Default{Field: "bonded", Value: "false", Reason: unproved, Clause: annexB + ", Table B.4"}
-	defaultShieldResistance = &Default{Field: "resistance_ohm_per_km", Value: "as unshielded", Reason: "not given: the row of Table B.8 with the highest probability", Clause: annexB + ", Table B.8"}
+	defaultShieldResistance = &Default{Field: "resistance_ohm_per_km", Mark: trace.Memory, Value: "as unshielded", Reason: "not given: the row of Table B.8 with the highest probability", Clause: annexB + ", Table B.8"}
 	defaultWithstand        = &Default{Field: "withstand_kv", Value: "by the kind of line and its voltage", Reason: "not given", Clause: "IEC 60664-1 Table F.1; IEC 60364-7-712",
 		Plausible: []Plausible{{"1.5", ofLine(func(l *risk.Line) { l.Withstand = 1.5 })}, {"4", ofLine(func(l *risk.Line) { l.Withstand = 4 })}}}
 	defaultBonding     = &Default{Field: "bonding_spd", Value: "none", Reason: unproved, Clause: annexB + ", Table B.7"}
@@ -210,8 +223,8 @@ var (
 	defaultDirectCurrent     = &Default{Field: "current", Value: "dc", Reason: "not given, but data of a direct current line are", Clause: ours}
 	defaultSourceConnected   = &Default{Field: "source_connected", Value: "true", Reason: "not given: a source is taken to be connected", Clause: ours}
 	defaultShortCircuit      = &Default{Field: "short_circuit_ka", Value: "not known", Reason: "not given: the device and its backup protection are to be checked against the short-circuit current on site", Clause: "IEC 60364-5-53 534"}
-	defaultEquipmentDistance = &Default{Field: "equipment_distance_m", Value: "up to 10", Reason: "not given: equipment beyond 10 m of cable needs a second device; measure it", Clause: "IEC 60364-5-53 534"}
-	defaultLeadLength        = &Default{Field: "lead_length_m", Value: "0.5", Reason: "not given: the length the leads are to keep", Clause: "IEC 60364-5-53 534"}
+	defaultEquipmentDistance = &Default{Field: "equipment_distance_m", Mark: trace.SecondarySource, Value: "up to 10", Reason: "not given: equipment beyond 10 m of cable needs a second device; measure it", Clause: "IEC 60364-5-53 534"}
+	defaultLeadLength        = &Default{Field: "lead_length_m", Mark: trace.SecondarySource, Value: "0.5", Reason: "not given: the length the leads are to keep", Clause: "IEC 60364-5-53 534"}
 	defaultSystem            = &Default{Field: "system", Value: "TT", Reason: "not given: the usual rural system", Clause: ours}
 	defaultNominal           = &Default{Field: "nominal_v", Value: "230", Reason: "not given, line to neutral", Clause: ours}
 	defaultPhases            = &Default{Field: "phases", Value: "1", Reason: "not given", Clause: ours}
@@ -219,7 +232,7 @@ var (
 	defaultOriginPV          = &Default{Field: "origin", Value: "photovoltaic", Reason: "not given, but data of a photovoltaic array are", Clause: ours}
 	defaultOriginLoad        = &Default{Field: "origin", Value: "load", Reason: "not given", Clause: ours}
 	defaultEquipment         = &Default{Field: "equipment", Value: "other", Reason: "not given: withstand as of equipment that is neither module nor grid inverter", Clause: "IEC 60364-7-712"}
-	defaultColdVoltage       = &Default{Field: "temperature_coefficient_per_k", Value: "U_OC,MAX = 1.2 U_OC,STC", Reason: "temperature coefficient or lowest temperature not given", Clause: "IEC 60364-7-712"}
+	defaultColdVoltage       = &Default{Field: "temperature_coefficient_per_k", Mark: trace.SecondarySource, Value: "U_OC,MAX = 1.2 U_OC,STC", Reason: "temperature coefficient or lowest temperature not given", Clause: "IEC 60364-7-712"}
 	defaultBuilding          = &Default{Field: "building", Value: "dwelling", Reason: "not given: the kind with the shortest critical length", Clause: "IEC 60364-7-712"}
 )
 
@@ -289,7 +302,7 @@ func Defaults() []DefaultDefinition {
 	}
 	list := make([]DefaultDefinition, len(all))
 	for i, d := range all {
-		list[i] = DefaultDefinition{d.Field, d.Value, d.Reason, d.Clause}
+		list[i] = DefaultDefinition{d.Field, d.Value, d.Reason, d.Clause, d.Provenance().String()}
 	}
 	return list
 }

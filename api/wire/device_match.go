@@ -82,7 +82,7 @@ func ReadPlaces(schedule []byte) ([]ScheduledPlace, error) {
 			e.Modes = append(e.Modes, spd.Mode{Mode: m.Mode, UcMin: m.UcMin.Opt, UpMax: m.UpMax.Opt, InMin: m.InMin.Opt, IimpMin: m.IimpMin.Opt})
 		}
 		for _, b := range s.Basis {
-			e.Basis = append(e.Basis, spd.Basis(b)) // a finding names the source of the number, not that of the rule
+			e.Basis = append(e.Basis, spd.Basis{Field: b.Field, Mode: b.Mode, Reason: b.Reason, Clause: b.Clause, Provenance: b.Provenance}) // a finding names the source of the number, not that of the rule
 		}
 		places[i] = ScheduledPlace{s.Line, s.Structure, s.EarthFirst, e}
 	}

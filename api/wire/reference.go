@@ -12,6 +12,7 @@ type ReferenceValue struct {
 	Unit       string       `json:"unit,omitempty"`
 	Formula    string       `json:"formula,omitempty"`
 	Provenance string       `json:"provenance"`
+	Remark     string       `json:"remark,omitempty"`
 	Review     *ValueReview `json:"review,omitempty"`
 }
 
@@ -21,7 +22,7 @@ type ValueReview struct {
 	Printed   *float64 `json:"printed_value,omitempty"`
 	CheckedBy string   `json:"checked_by"`
 	Date      string   `json:"date"`
-	Remark    string   `json:"remark,omitempty"`
+	Comment   string   `json:"comment,omitempty"`
 }
 
 // MarkCounts is a number of values or formulas by mark.
@@ -58,5 +59,13 @@ type ReferenceReviews struct {
 	Disagreed     int              `json:"disagreed"`
 	Counts        ReferenceCounts  `json:"counts"`
 	Disagreements []ReferenceValue `json:"disagreements"`
-	Outdated      []RowFault       `json:"outdated"`
+	Outdated      []OutdatedReview `json:"outdated"`
+}
+
+// OutdatedReview is a row that is not used, because the program no longer has the value or has changed it since.
+type OutdatedReview struct {
+	Line   int    `json:"line"`
+	Column string `json:"column,omitempty"`
+	Value  string `json:"value,omitempty"`
+	Reason string `json:"reason"`
 }

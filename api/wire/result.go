@@ -33,12 +33,13 @@ type Result struct {
 
 // Assumption is a default that was taken.
 type Assumption struct {
-	Pointer      string        `json:"pointer"`
-	Value        string        `json:"value"`
-	Reason       string        `json:"reason"`
-	Clause       string        `json:"clause"`
-	Decisive     bool          `json:"decisive"`
-	Alternatives []Alternative `json:"alternatives,omitempty"`
+	Pointer      string           `json:"pointer"`
+	Value        string           `json:"value"`
+	Reason       string           `json:"reason"`
+	Clause       string           `json:"clause"`
+	Provenance   trace.Provenance `json:"provenance,omitempty"`
+	Decisive     bool             `json:"decisive"`
+	Alternatives []Alternative    `json:"alternatives,omitempty"`
 }
 
 // Alternative is what the answer would be with another plausible value.
@@ -109,6 +110,7 @@ type Risk struct {
 	Acceptable bool       `json:"acceptable"`
 	Components Components `json:"components"`
 	Zones      []ZoneRisk `json:"zones"`
+	RestsOn    *RestsOn   `json:"rests_on,omitempty"`
 }
 
 // ZoneRisk is the risk in one zone per year.
@@ -266,6 +268,25 @@ type Basis struct {
 	Reason     string           `json:"reason"`
 	Clause     string           `json:"clause"`
 	Provenance trace.Provenance `json:"provenance"`
+	RestsOn    *RestsOn         `json:"rests_on,omitempty"`
+}
+
+// RestsOn is the weakest value or formula behind a number: its mark and, where a single one is, which.
+type RestsOn struct {
+	Provenance trace.Provenance `json:"provenance"`
+	Value      string           `json:"value,omitempty"`
+}
+
+// restsOn is nil where nothing was recorded.
+func restsOn(g trace.Ground) *RestsOn {
+	if g == (trace.Ground{}) {
+		return nil
+	}
+	return &RestsOn{g.Provenance, g.Value()}
+}
+
+func basisOf(b *spd.Basis) Basis {
+	return Basis{b.Field, b.Mode, b.Reason, b.Clause, b.Provenance, restsOn(b.RestsOn)}
 }
 
 // Of returns the remaining risk of one loss, nil where it does not apply.

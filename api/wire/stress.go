@@ -170,7 +170,7 @@ func NewStressedEnd(in *risk.Input, entry *spd.Entry, e *spd.EndStress, table *P
 		w.Duties[i].Scheduled = i == 0
 	}
 	for i, b := range e.Basis {
-		w.Basis[i] = Basis(b)
+		w.Basis[i] = basisOf(&b)
 	}
 	return w
 }

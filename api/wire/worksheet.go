@@ -37,6 +37,8 @@ type QuantityDefinition struct {
 	Formula    string `json:"formula,omitempty"`
 	Provenance string `json:"provenance"`
 	Reads      string `json:"reads,omitempty"`
+	CheckedBy  string `json:"checked_by,omitempty"`
+	CheckedOn  string `json:"checked_on,omitempty"`
 }
 
 // TableDefinition is a printed table.
@@ -48,37 +50,62 @@ type TableDefinition struct {
 	Rows    []RowDefinition `json:"rows"`
 }
 
-// RowDefinition is one line of a printed table.
+// RowDefinition is one line of a printed table. Values are those in use, reviewed ones included.
 type RowDefinition struct {
-	Text       string    `json:"text"`
-	Values     []float64 `json:"values"`
-	Provenance string    `json:"provenance"`
+	Text       string              `json:"text"`
+	Values     []float64           `json:"values"`
+	Provenance string              `json:"provenance"`
+	Remark     string              `json:"remark,omitempty"`
+	Checked    []CheckedDefinition `json:"checked,omitempty"`
 }
 
-// Quantities describes quantities for a document.
-func Quantities(qs []*trace.Quantity) []QuantityDefinition {
+// CheckedDefinition says which value of a row a reader has compared with the printed standard, and when.
+type CheckedDefinition struct {
+	Column int    `json:"column"` // from 0
+	By     string `json:"by"`
+	On     string `json:"on"`
+}
+
+// Quantities describes quantities for a document, with the reviews of their formulas; reviews may be nil.
+func Quantities(qs []*trace.Quantity, reviews *trace.Reviews) []QuantityDefinition {
 	defs := make([]QuantityDefinition, len(qs))
 	for i, q := range qs {
-		defs[i] = QuantityDefinition{q.Symbol, q.Name, q.Unit, q.Clause, q.Expr, q.Provenance.String(), q.Reads}
+		d := QuantityDefinition{Symbol: q.Symbol, Name: q.Name, Unit: q.Unit, Clause: q.Clause, Formula: q.Expr, Provenance: q.Provenance.String(), Reads: q.Reads}
+		if r, ok := reviews.Formula(q); ok && r.Agrees {
+			d.Provenance, d.CheckedBy, d.CheckedOn = trace.Checked.String(), r.By, r.Date
+		}
+		defs[i] = d
 	}
 	return defs
 }
 
-// Tables describes tables for a document.
-func Tables(ts []*trace.Table) []TableDefinition {
+// Tables describes tables for a document, with the reviewed values in use; reviews may be nil.
+func Tables(ts []*trace.Table, reviews *trace.Reviews) []TableDefinition {
 	defs := make([]TableDefinition, len(ts))
 	for i, t := range ts {
 		defs[i] = TableDefinition{t.Number, t.Title, t.Clause, nonNil(t.Symbols), make([]RowDefinition, len(t.Rows))}
-		for j, r := range t.Rows {
-			defs[i].Rows[j] = RowDefinition{r.Text, r.Values, r.Provenance.String()}
+		for j := range t.Rows {
+			defs[i].Rows[j] = rowDefinition(t, j, reviews)
 		}
 	}
 	return defs
 }
 
-// NewDefinitions prepares the definitions of all worksheets of this program.
-func NewDefinitions(quantities []*trace.Quantity, tables []*trace.Table) (*Definitions, error) {
-	doc, err := json.Marshal(definitionsDocument{Quantities(quantities), Tables(tables)})
+func rowDefinition(t *trace.Table, row int, reviews *trace.Reviews) RowDefinition {
+	r := &t.Rows[row]
+	d := RowDefinition{Text: r.Text, Values: make([]float64, len(r.Values)), Provenance: r.Provenance.String(), Remark: r.Remark}
+	for col := range r.Values {
+		d.Values[col] = reviews.Value(t, row, col)
+		if v, ok := reviews.Cell(t, row, col); ok {
+			d.Checked = append(d.Checked, CheckedDefinition{col, v.By, v.Date})
+		}
+	}
+	return d
+}
+
+// NewDefinitions prepares the definitions of all worksheets that are computed with the same reviews, or with none.
+func NewDefinitions(quantities []*trace.Quantity, tables []*trace.Table, reviews *trace.Reviews) (*Definitions, error) {
+	doc, err := json.Marshal(definitionsDocument{Quantities(quantities, reviews), Tables(tables, reviews)})
 	if err != nil {
 		return nil, err
 	}
@@ -197,6 +224,31 @@ type WorksheetStep struct {
 	Note       string  `json:"note,omitempty"`
 	Pointer    string  `json:"pointer,omitempty"`
 	Provenance string  `json:"provenance"`
+	Remark     string  `json:"remark,omitempty"`
+	CheckedBy  string  `json:"checked_by,omitempty"`
+	CheckedOn  string  `json:"checked_on,omitempty"`
+
+	// Weakest is the mark of the weakest value or formula that the value rests on, WeakestStep the step that has it.
+	// A default of the site is none: Assumed says that the value rests on one.
+	Weakest     trace.Provenance `json:"weakest"`
+	WeakestStep int              `json:"weakest_step"`
+	Assumed     bool             `json:"rests_on_assumption"`
+}
+
+// rest finds what a step rests on: own is its mark, the steps before it are known.
+func (w *WorksheetStep) rest(before []WorksheetStep, own trace.Provenance) error {
+	w.Weakest, w.WeakestStep = own, w.Index
+	for _, i := range w.Inputs {
+		if i < 0 || i >= w.Index {
+			return fmt.Errorf("is computed from step %d, which is not before it", i)
+		}
+		from := &before[i]
+		w.Assumed = w.Assumed || from.Assumed
+		if from.Weakest.WeakerThan(w.Weakest) {
+			w.Weakest, w.WeakestStep = from.Weakest, from.WeakestStep
+		}
+	}
+	return nil
 }
 
 // Steps writes out a trace that is not stored.
@@ -213,8 +265,18 @@ func Steps(t *trace.Trace) []WorksheetStep {
 		}
 		if s.Table != nil {
 			row := &s.Table.Rows[s.Row]
-			w.Table, w.Row, w.Column, w.Clause, w.Provenance = s.Table.Number, row.Text, s.Table.Symbols[s.Col], s.Table.Clause, row.Provenance.String()
+			w.Table, w.Row, w.Column, w.Clause, w.Remark = s.Table.Number, row.Text, s.Table.Column(int(s.Col)), s.Table.Clause, row.Remark
+			if r, ok := t.Reviews().Cell(s.Table, int(s.Row), int(s.Col)); ok {
+				w.CheckedBy, w.CheckedOn = r.By, r.Date
+			}
+		} else if r, ok := t.Reviews().Formula(q); ok && r.Agrees {
+			w.CheckedBy, w.CheckedOn = r.By, r.Date
 		}
+		mark := t.Provenance(i)
+		if w.Provenance = mark.String(); s.Absent() {
+			w.Provenance = q.Provenance.String()
+		}
+		_ = w.rest(steps[:i], mark) // a trace is computed forwards
 	}
 	return steps
 }
@@ -246,7 +308,7 @@ func ReadWorksheet(edition string, definitions, stored []byte, assumptions []Ass
 	}
 	w := &Worksheet{Edition: edition, Steps: make([]WorksheetStep, len(sheet.Steps))}
 	for i, raw := range sheet.Steps {
-		if err := r.step(i, raw, &w.Steps[i]); err != nil {
+		if err := r.step(i, raw, w.Steps[:i], &w.Steps[i]); err != nil {
 			return nil, fmt.Errorf("worksheet, step %d: %w", i, err)
 		}
 	}
@@ -260,7 +322,7 @@ type reader struct {
 	assumed map[string]*Assumption
 }
 
-func (r *reader) step(i int, raw []json.RawMessage, w *WorksheetStep) error {
+func (r *reader) step(i int, raw []json.RawMessage, before []WorksheetStep, w *WorksheetStep) error {
 	var quantity, scope, row, col int
 	table := -1
 	into := []any{&quantity, &scope, &w.Value, &w.Inputs, &table, &row, &col, &w.Note}
@@ -277,17 +339,42 @@ func (r *reader) step(i int, raw []json.RawMessage, w *WorksheetStep) error {
 	}
 	q := &r.defs.Quantities[quantity]
 	w.Index, w.Scope, w.Symbol, w.Name, w.Unit, w.Formula, w.Clause = i, r.sheet.Scopes[scope][0], q.Symbol, q.Name, q.Unit, q.Formula, q.Clause
-	w.Provenance = q.Provenance
+	w.Provenance, w.CheckedBy, w.CheckedOn = q.Provenance, q.CheckedBy, q.CheckedOn
 	if table >= 0 {
 		t := &r.defs.Tables[table]
-		if row >= len(t.Rows) || col >= len(t.Columns) {
-			return fmt.Errorf("refers to what is not in table %s", t.Number)
+		if err := w.readTable(t, row, col); err != nil {
+			return err
 		}
-		w.Table, w.Row, w.Column, w.Clause, w.Provenance = t.Number, t.Rows[row].Text, t.Columns[col], t.Clause, t.Rows[row].Provenance
+	}
+	own := trace.Given
+	if table >= 0 || row >= 0 { // a value that does not apply has no mark
+		if err := own.UnmarshalText([]byte(w.Provenance)); err != nil {
+			return err
+		}
+	}
+	if err := w.rest(before, own); err != nil {
+		return err
 	}
 	if q.Reads != "" {
 		w.Pointer = r.resolve(joinPointer(r.sheet.Scopes[scope][1], q.Reads))
 		r.mark(w)
+	}
+	return nil
+}
+
+func (w *WorksheetStep) readTable(t *TableDefinition, row, col int) error {
+	if row < 0 || row >= len(t.Rows) || col < 0 || col >= max(len(t.Columns), len(t.Rows[row].Values)) {
+		return fmt.Errorf("refers to what is not in table %s", t.Number)
+	}
+	r := &t.Rows[row]
+	w.Table, w.Row, w.Clause, w.Provenance, w.Remark = t.Number, r.Text, t.Clause, r.Provenance, r.Remark
+	if col < len(t.Columns) {
+		w.Column = t.Columns[col]
+	}
+	for _, c := range r.Checked {
+		if c.Column == col {
+			w.Provenance, w.CheckedBy, w.CheckedOn = trace.Checked.String(), c.By, c.On
+		}
 	}
 	return nil
 }
@@ -349,6 +436,7 @@ func (r *reader) mark(w *WorksheetStep) {
 		if a == nil {
 			continue
 		}
+		w.Assumed = true
 		if w.Table == "" {
 			w.Provenance = trace.Assumed.String()
 		}
@@ -363,10 +451,11 @@ func (r *reader) mark(w *WorksheetStep) {
 
 // DefaultDefinition describes a default for the reference.
 type DefaultDefinition struct {
-	Field  string `json:"field"`
-	Value  string `json:"value"`
-	Reason string `json:"reason"`
-	Clause string `json:"clause"`
+	Field      string `json:"field"`
+	Value      string `json:"value"`
+	Reason     string `json:"reason"`
+	Clause     string `json:"clause"`
+	Provenance string `json:"provenance"`
 }
 
 // EditionReference holds all quantities and tables of an edition.

@@ -300,4 +300,5 @@ func (c *calc) sum(k risk.Loss, r *risk.Risk) {
 		}
 	}
 	c.t.Collect(total[k], r.Total)
+	r.RestsOn = c.t.Rests(c.t.Last(total[k]))
 }

@@ -57,9 +57,9 @@ func at(place Position, in *risk.Input) (Entry, bool) {
 
 // unstatedWithstand is U_W [kV] by the tables.
 func unstatedWithstand(l *risk.Line, r *trace.Reviews) float64 {
-	U, _, _ := Withstand(l.Service, &l.Electrical, r)
+	U, _, _, _ := Withstand(l.Service, &l.Electrical, r)
 	if limit := l.Electrical.EquipmentMaxInput; limit > 0 && l.Service != risk.Telecom && l.Electrical.Current == risk.DC {
-		other, _, _ := photovoltaicWithstand(&risk.Electrical{OpenCircuit: limit, Equipment: risk.OtherEquipment}, r)
+		other, _, _, _ := photovoltaicWithstand(&risk.Electrical{OpenCircuit: limit, Equipment: risk.OtherEquipment}, r)
 		U = min(U, other)
 	}
 	return U

@@ -548,7 +548,7 @@ func TestNotANumber(t *testing.T) {
 func TestDemandIsTheSchedule(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		in := site1(drawStructure(t, 0), drawLine(t, 0, 1))
-		for _, want := range schedule(t, in, 0, nil) {
+		for _, want := range ungrounded(schedule(t, in, 0, nil)) {
 			if got, ok := Demand(&in.Lines[0], &in.Structures[0], want.Position, nil); !ok || !reflect.DeepEqual(got, want) {
 				t.Fatalf("%v: %+v\nwant %+v", ok, got, want)
 			}

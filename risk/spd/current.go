@@ -63,7 +63,7 @@ func (s *scheduler) impulse(x *end, en *Entry) {
 	Ireq := t.Set(qIreq, max(i0, iz, s3, cl))
 	why := largest(pick{i0, &byFirstShare}, pick{iz, &byImpedance}, pick{s3, &byLineFlash}, pick{cl, s.clauseRule(x)})
 	en.IimpMin = Some(s.ratedImpulse(x, en, Ireq))
-	s.because("iimp_min_ka", "", why)
+	s.because("iimp_min_ka", "", t.Last(qIimp), why)
 	for i := range en.Modes {
 		en.Modes[i].IimpMin = en.IimpMin
 	}
@@ -71,7 +71,7 @@ func (s *scheduler) impulse(x *end, en *Entry) {
 		m := t.Noted(qM, x.lineAndNeutral(), x.conductorNote())
 		ReqN := t.Set(qIreqN, max(m*max(i0, iz, s3), clN))
 		np.IimpMin = Some(t.Noted(qIimpN, roundUp(t, ReqN, prefIimp, prefIimpTrade), nextValue))
-		s.because("iimp_min_ka", np.Mode, &byNPE)
+		s.because("iimp_min_ka", np.Mode, t.Last(qIimpN), &byNPE)
 	}
 }
 
@@ -84,14 +84,14 @@ func (s *scheduler) shares(x *end, en *Entry) (first, impedances float64) {
 		if x.bonded() {
 			note = pvTabulated
 		}
-		return t.Noted(qI0, 0, note), t.Noted(qIz, 0, note)
+		return t.Absent(qI0, note), t.Absent(qIz, note)
 	}
 	I := t.Pick(qI, threat, rowFromI(en.Level), 0)
 	n := t.Noted(qN, float64(max(1, s.site.lines())), "lines that lead away; d.c. lines from generation or storage are not counted, the safe side")
 	nc := t.Noted(qNc, x.conductors(), x.conductorNote())
 	first = t.Set(qI0Share, 0.5*I/(n*nc))
 	if s.in.SoilResistivity <= 0 {
-		return first, t.Noted(qIz, 0, noSoil)
+		return first, t.Absent(qIz, noSoil)
 	}
 	k := s.impedanceShare(x)
 	return first, t.Set(qIzShare, perConductor(I, k, nc))
@@ -162,7 +162,7 @@ func (s *scheduler) lineFlash(x *end, en *Entry) float64 {
 	case x.driven():
 		return s.t.Pick(qS3, surgesPower, rowFromIV(en.Level), colS3)
 	}
-	return s.t.Noted(qS3, 0, noDirect)
+	return s.t.Absent(qS3, noDirect)
 }
 
 // clauseImpulse returns the impulse currents set by a clause or table, per mode and N-PE in CT2 [kA].
@@ -175,7 +175,7 @@ func (s *scheduler) clauseImpulse(x *end, en *Entry) (perMode, npe float64) {
 		en.LimitingIimpMin = Some(t.Pick(qIlim, pvLimiting, rowFromI(en.Level), 1))
 		return t.Pick(qIcl, pvSwitching, rowFromI(en.Level), 0), 0
 	case x.bonded() || x.telecom():
-		return t.Noted(qIcl, 0, noClause), t.Noted(qIclN, 0, noClause)
+		return t.Absent(qIcl, noClause), t.Absent(qIclN, noClause)
 	}
 	return t.Pick(qIcl, minima, rowPerMode, colIimp), t.Pick(qIclN, minima, x.rowNPE(), colIimp)
 }
@@ -208,18 +208,18 @@ func (s *scheduler) nominal(x *end, en *Entry) {
 		return
 	case C2:
 		en.InMin = Some(t.Pick(qInC2, preferred, prefC2, 0))
-		s.because("in_min_ka", "", &byC2)
+		s.because("in_min_ka", "", t.Last(qIn), &byC2)
 	default:
 		cl, clN := s.clauseNominal(x)
 		s1, s2, s4 := s.surges(x, en)
 		req := t.Set(qNreq, max(cl, s1, s2, s4))
 		en.InMin = Some(t.Noted(qIn, roundUp(t, req, prefIn, prefInTrade), nextValue))
-		s.because("in_min_ka", "", largest(pick{cl, &byNominal}, pick{max(s1, s2, s4), &bySurge}))
+		s.because("in_min_ka", "", t.Last(qIn), largest(pick{cl, &byNominal}, pick{max(s1, s2, s4), &bySurge}))
 		if np := neutralPE(en); np != nil {
 			m := t.Noted(qM, x.lineAndNeutral(), x.conductorNote())
 			reqN := t.Set(qNreqN, max(clN, m*req))
 			np.InMin = Some(t.Noted(qInN, roundUp(t, reqN, prefIn, prefInTrade), nextValue))
-			s.because("in_min_ka", np.Mode, &byNPE)
+			s.because("in_min_ka", np.Mode, t.Last(qInN), &byNPE)
 		}
 	}
 	for i := range en.Modes {
@@ -230,13 +230,13 @@ func (s *scheduler) nominal(x *end, en *Entry) {
 	if !x.telecom() && en.Position != AtEquipment {
 		ex := t.Pick(qEx, exposure, x.exposure(), 0)
 		en.ImaxMin = Some(t.Set(qImax, max(ex, en.InMin.Value)))
-		s.because("imax_min_ka", "", &byExposure)
+		s.because("imax_min_ka", "", t.Last(qImax), &byExposure)
 	}
 }
 
 func (s *scheduler) clauseNominal(x *end) (perMode, npe float64) {
 	if x.telecom() {
-		return s.t.Noted(qNcl, 0, "does not apply: the clause is for power lines"), 0
+		return s.t.Absent(qNcl, "does not apply: the clause is for power lines"), 0
 	}
 	return s.t.Pick(qNcl, minima, rowPerMode, colIn), s.t.Pick(qNclN, minima, x.rowNPE(), colIn)
 }
@@ -252,7 +252,7 @@ func (s *scheduler) surges(x *end, en *Entry) (s1, s2, s4 float64) {
 		level, note = risk.NoSPD, behindFirst
 	}
 	if level == risk.NoSPD {
-		return t.Noted(qNS1, 0, note), t.Noted(qNS2, 0, note), t.Noted(qNS4, 0, note)
+		return t.Absent(qNS1, note), t.Absent(qNS2, note), t.Absent(qNS4, note)
 	}
 	row := rowFromIV(level)
 	return t.Pick(qNS1, table, row, colS1), t.Pick(qNS2, table, row, colS2), t.Pick(qNS4, table, row, colS4)

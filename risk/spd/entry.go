@@ -102,6 +102,7 @@ type Basis struct {
 	Reason     string
 	Clause     string
 	Provenance trace.Provenance
+	RestsOn    trace.Ground // the weakest value or formula behind the value; zero where nothing was recorded
 }
 
 // Entry is what the schedule says of one device. Ratings are given whether or not

@@ -152,7 +152,7 @@ func (s *scheduler) supply(x *end) grounds {
 	if !ok {
 		return againstNoLength
 	}
-	x.crl = Some(crl)
+	x.crl, x.crlStep = Some(crl), s.t.Last(qCRL)
 	return either(crl < 1000, forCRL, againstCRL)
 }
 
@@ -281,6 +281,7 @@ func (s *scheduler) photovoltaic(x *end, g grounds) grounds {
 	out := againstRoute
 	if s.NG > 0 {
 		x.critical = Some(s.t.Set(qLcrit, k/s.NG))
+		x.routeStep = s.t.Last(qLcrit)
 		out = either(L >= x.critical.Value, forRoute, againstRoute)
 	}
 	return out | either(g&(forRisk|forCounted) != 0 || !s.acceptable, forPVGuide, againstPVGuide)

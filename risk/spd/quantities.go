@@ -135,7 +135,7 @@ var (
 		Expr: "U_max", In: on{qUmax}, Provenance: read, BranchOf: qUcRaw})
 
 	qUc     = define(trace.Quantity{Symbol: "U_C", Name: "lowest U_C, as printed", Unit: "V", Clause: stdSPD, Provenance: read})
-	qUcUp   = define(trace.Quantity{Symbol: "U_C", Name: "lowest U_C, rounded up to a full volt", Unit: "V", Expr: "ceil(u_C-1e-6)", In: on{qUcRaw}, Provenance: practice, BranchOf: qUc})
+	qUcUp   = define(trace.Quantity{Symbol: "U_C", Name: "lowest U_C, rounded up to a full volt as the printed ones are", Unit: "V", Clause: stdSPD, Expr: "ceil(u_C-1e-6)", In: on{qUcRaw}, Provenance: read, BranchOf: qUc})
 	qUcMin  = define(trace.Quantity{Symbol: "U_Cmin", Name: "largest of the modes", Unit: "V", Expr: "max(U_C)", In: on{qUc}, Provenance: read})
 	qUw     = define(trace.Quantity{Symbol: "U_W", Name: "impulse withstand of the equipment", Unit: "kV", Reads: "withstand_kv"})
 	qUwPV   = define(trace.Quantity{Symbol: "U_W", Name: "impulse withstand of the modules, not stated", Unit: "kV", Clause: std712, Provenance: memory, BranchOf: qUw})

@@ -117,8 +117,14 @@ func (s *scheduler) note(text string) {
 	}
 }
 
-func (s *scheduler) because(field, mode string, why *rule) {
-	s.bases = append(s.bases, Basis{Field: field, Mode: mode, Reason: why.reason, Clause: why.clause, Provenance: why.provenance})
+// because gives the reason of a value. What the value rests on is the weakest of its steps, or the reason itself
+// where that is weaker; value is 0 for one that no step computes.
+func (s *scheduler) because(field, mode string, value trace.Mark, why *rule) {
+	ground := s.t.Rests(value)
+	if s.t.Records() && why.provenance.WeakerThan(ground.Provenance) {
+		ground = trace.Ground{Provenance: why.provenance}
+	}
+	s.bases = append(s.bases, Basis{Field: field, Mode: mode, Reason: why.reason, Clause: why.clause, Provenance: why.provenance, RestsOn: ground})
 }
 
 // site is what all line ends at one structure have in common.
@@ -226,6 +232,7 @@ type end struct {
 	bonding, coordinated risk.Level
 	stated               bool // the input states as much
 	crl, critical        Opt  // found on the way to the need
+	crlStep, routeStep   trace.Mark
 	second               bool // the device at the entrance needs one at the equipment, whatever the distance
 }
 
@@ -458,10 +465,10 @@ func earthNote(e risk.Earthing) string {
 func (s *scheduler) exposed(x *end, en *Entry) {
 	en.CRL, en.CriticalLength = x.crl, x.critical
 	if en.CRL.Valid {
-		s.because("calculated_risk_level", "", &byCRL)
+		s.because("calculated_risk_level", "", x.crlStep, &byCRL)
 	}
 	if en.CriticalLength.Valid {
-		s.because("critical_length_m", "", &byCritical)
+		s.because("critical_length_m", "", x.routeStep, &byCritical)
 	}
 }
 
@@ -607,17 +614,17 @@ func (s *scheduler) shortCircuit(x *end, en *Entry) {
 		if el.ShortCircuit > 0 {
 			Ik := t.Given(qIk, el.ShortCircuit)
 			en.ShortCircuitMin = Some(t.Set(qSCpvBat, max(1.25*Isc/1000, Ik)))
-			s.because("short_circuit_min_ka", "", &byPVBattery)
+			s.because("short_circuit_min_ka", "", t.Last(qSCCR), &byPVBattery)
 			return
 		}
 		en.ShortCircuitMin = Some(t.Set(qSCpv, 1.25*Isc/1000))
-		s.because("short_circuit_min_ka", "", &byPVCurrent)
+		s.because("short_circuit_min_ka", "", t.Last(qSCCR), &byPVCurrent)
 	case x.pv():
 		s.note("The short-circuit rating I_SCPV is at least 1.25 times that of the array, which is not known: see the data sheet of the modules.")
 	case el.ShortCircuit > 0:
 		t.Given(qIk, el.ShortCircuit)
 		en.ShortCircuitMin = Some(t.Set(qSCac, el.ShortCircuit))
-		s.because("short_circuit_min_ka", "", &byShortCircuit)
+		s.because("short_circuit_min_ka", "", t.Last(qSCCR), &byShortCircuit)
 	default:
 		s.note("The short-circuit rating is at least the prospective short-circuit current here, of a battery too, which is not known: find it.")
 	}
@@ -627,7 +634,7 @@ func (s *scheduler) shortCircuit(x *end, en *Entry) {
 func (s *scheduler) connect(x *end, en *Entry) {
 	if !en.Leads.MaxLength.Valid {
 		en.Leads.MaxLength = Some(leadLimit)
-		s.because("leads.max_length_m", "", &byLeadLimit)
+		s.because("leads.max_length_m", "", 0, &byLeadLimit)
 	}
 	if x.telecom() {
 		return
@@ -636,15 +643,17 @@ func (s *scheduler) connect(x *end, en *Entry) {
 	row := conductorRow(en.TestClass)
 	earth := t.Pick(qSE, conductors, row, 0)
 	live := t.Pick(qSL, conductors, row, 1)
+	earthStep, liveStep := t.Last(qSE), t.Last(qSL)
 	if en.TestClass == ClassI {
 		live = t.Noted(qSLu, roundUp(t, t.Set(qSLr, max(live, en.IimpMin.Value/8)), prefSection), "next standard cross-section")
 		earth = t.Noted(qSEu, roundUp(t, s.earthSection(en, earth), prefSection), "next standard cross-section")
+		earthStep, liveStep = t.Last(qSEu), t.Last(qSLu)
 	}
 	en.Leads.Earth = Some(earth)
-	s.because("leads.earth_mm2", "", &bySection)
+	s.because("leads.earth_mm2", "", earthStep, &bySection)
 	if live > 0 {
 		en.Leads.Live = Some(live)
-		s.because("leads.live_mm2", "", &bySection)
+		s.because("leads.live_mm2", "", liveStep, &bySection)
 	}
 }
 

@@ -89,6 +89,18 @@ func drawRecommendation(t *rapid.T, in *risk.Input) *risk.Recommendation {
 	return rec
 }
 
+// ungrounded is a copy of entries without what only a recorded computation knows: what their values rest on.
+func ungrounded(entries []Entry) []Entry {
+	all := slices.Clone(entries)
+	for i := range all {
+		all[i].Basis = slices.Clone(all[i].Basis)
+		for b := range all[i].Basis {
+			all[i].Basis[b].RestsOn = trace.Ground{}
+		}
+	}
+	return all
+}
+
 // On any site: each formula re-evaluates, recording changes nothing, every end has its entry in order,
 // and every number has its reason.
 func TestAnySite(t *testing.T) {
@@ -98,7 +110,7 @@ func TestAnySite(t *testing.T) {
 		before, _ := json.Marshal(in)
 		NG := rapid.Float64Range(0.01, 100).Draw(t, "N_G")
 		entries := schedule(t, in, NG, rec)
-		if quiet := Schedule(in, &risk.Result{NG: NG}, rec, nil); !reflect.DeepEqual(quiet, entries) {
+		if quiet := Schedule(in, &risk.Result{NG: NG}, rec, nil); !reflect.DeepEqual(quiet, ungrounded(entries)) {
 			t.Fatal("recording changes the schedule")
 		}
 		if after, _ := json.Marshal(in); string(after) != string(before) {

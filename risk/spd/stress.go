@@ -332,7 +332,7 @@ func (c *stressCalc) structureFlash(s *scheduler, x *end, en *Entry) (Waveform, 
 	if c.in.SoilResistivity > 0 {
 		kz = t.Set(qStressKzSoil, s.impedanceShare(x)/nc)
 	} else {
-		t.Noted(qStressKz, 0, noSoil)
+		t.Absent(qStressKz, noSoil)
 	}
 	why := &stressByFirst
 	if kz > k0 {
@@ -448,7 +448,7 @@ func (c *stressCalc) withstands(d *Duty, m float64) {
 // stated records a rating; 0 where the device does not state it.
 func (c *stressCalc) stated(q *trace.Quantity, v Opt) float64 {
 	if !v.Valid {
-		return c.t.Noted(q, 0, "not stated")
+		return c.t.Absent(q, "not stated")
 	}
 	return c.t.Given(q, v.Value)
 }

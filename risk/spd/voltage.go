@@ -76,7 +76,7 @@ func (s *scheduler) operatingAC(x *end, en *Entry) {
 		} else {
 			mo.UcMin = Some(s.roundedUp(s.formulaUc(row, U0, Umax)))
 		}
-		s.because("uc_min_v", mo.Mode, why)
+		s.because("uc_min_v", mo.Mode, t.Last(qUc), why)
 	}
 	if x.nearest().Environment == risk.Rural {
 		s.note("Rural lines vary in voltage: take U_C one commercial step above the minimum, as long as U_P is kept.")
@@ -121,7 +121,7 @@ func (s *scheduler) allModes(en *Entry, uc float64, why *rule) {
 	for i := range en.Modes {
 		en.Modes[i].UcMin = Some(uc)
 	}
-	s.because("uc_min_v", "", why)
+	s.because("uc_min_v", "", s.t.Last(qUc), why)
 }
 
 func (s *scheduler) operatingDC(x *end, en *Entry) {
@@ -226,15 +226,15 @@ func (s *scheduler) protection(x *end, en *Entry) {
 	for i := range en.Modes {
 		en.Modes[i].UpMax = en.UpMax
 	}
-	s.because("up_max_kv", "", x.targetRule(row, en.Position))
+	s.because("up_max_kv", "", t.Last(qUp), x.targetRule(row, en.Position))
 	switch {
 	case w.through:
 		en.Leads.MaxLength = Some(0)
-		s.because("leads.max_length_m", "", &byThrough)
+		s.because("leads.max_length_m", "", 0, &byThrough)
 		s.note(noteThrough + w.instead + ".")
 	case w.given && w.row == leadsLightning && w.length < leadLimit:
 		en.Leads.MaxLength = Some(w.length)
-		s.because("leads.max_length_m", "", &byGivenLeads)
+		s.because("leads.max_length_m", "", 0, &byGivenLeads)
 	}
 	if en.UcMin.Valid && !x.telecom() {
 		s.ceiling(x, en)
@@ -426,13 +426,13 @@ func (s *scheduler) ceiling(x *end, en *Entry) {
 		ratio := t.Pick(qRatio, onset, row, onsetRatio)
 		top := t.Set(qUcRatio, 1000*Up/ratio)
 		en.UcMax = Some(t.Set(qUcMax, math.Floor(top)))
-		s.because("uc_max_v", "", &byUcMax)
+		s.because("uc_max_v", "", t.Last(qUcMax), &byUcMax)
 	case special:
 		kon := t.Pick(qOnset, onset, row, onsetHigh)
 		kp := t.Pick(qPeak, onset, row, onsetPeak)
 		top := t.Set(qUcOnset, 1000*Up/(kon*kp))
 		en.UcMax = Some(t.Set(qUcMax, math.Floor(top)))
-		s.because("uc_max_v", "", &byUcOnset)
+		s.because("uc_max_v", "", t.Last(qUcMax), &byUcOnset)
 		s.note("Usual limiting devices for this operating voltage do not reach this U_P: look for it on the data sheet, or choose equipment of higher U_W.")
 	default:
 		s.note("Contradiction to resolve: a device that bears the operating voltage may begin to act only above this U_P; choose equipment of higher U_W or lower the voltage.")

@@ -50,6 +50,14 @@ func (r *Reviews) Formula(q *Quantity) (Review, bool) {
 	return v, ok
 }
 
+// Provenance is the mark of a table value: that of its row unless a reader has reviewed the value.
+func (r *Reviews) Provenance(t *Table, row, col int) Provenance {
+	if _, ok := r.Cell(t, row, col); ok {
+		return Checked
+	}
+	return t.Rows[row].Provenance
+}
+
 // Value is the table value in use: the printed one where a reader has reviewed it, else the program's.
 func (r *Reviews) Value(t *Table, row, col int) float64 {
 	if r != nil {

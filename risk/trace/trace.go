@@ -80,6 +80,15 @@ type Row struct {
 	Text       string
 	Values     []float64
 	Provenance Provenance
+	Remark     string // what a reader should know of the row besides its mark; empty for most
+}
+
+// Column is the name of a column; empty where the table has none, as a list of preferred values.
+func (t *Table) Column(i int) string {
+	if i >= len(t.Symbols) {
+		return ""
+	}
+	return t.Symbols[i]
 }
 
 // Step is one recorded value.
@@ -111,6 +120,7 @@ type Trace struct {
 	last   []int32 // newest step of each quantity, by quantity id, +1
 	taken  []int32 // number of steps already taken by a collecting quantity, by its id
 
+	weakest []int32 // of the first steps: the weakest step each rests on, see Rests
 	reviews *Reviews
 	silent  bool // looks values up and records nothing
 }
@@ -154,6 +164,7 @@ func New(steps int) *Trace {
 func (t *Trace) Reset() {
 	clear(t.Steps) // lets go of notes
 	t.Steps, t.arena, t.scopes, t.scope, t.reviews = t.Steps[:0], t.arena[:0], t.scopes[:1], 0, nil
+	t.weakest = t.weakest[:0]
 	clear(t.last)
 	clear(t.taken)
 }
@@ -314,6 +325,17 @@ func (t *Trace) Noted(q *Quantity, v float64, note string) float64 {
 	}
 	return v
 }
+
+// Absent records 0 for a quantity that does not apply here, with the reason. Nothing rests on its mark.
+func (t *Trace) Absent(q *Quantity, note string) float64 {
+	if t.Records() {
+		t.add(Step{Quantity: q, Note: note, Row: absentRow})
+	}
+	return 0
+}
+
+// absentRow in place of a row marks a step of Absent.
+const absentRow = -1
 
 // Pick reads a table, records the row and returns the value.
 func (t *Trace) Pick(q *Quantity, table *Table, row, col int) float64 {
