@@ -10,11 +10,8 @@ import (
 
 	"github.com/labstack/echo/v4"
 
-	"levinward/api/assess"
 	"levinward/api/web"
 	"levinward/api/wire"
-	"levinward/risk/earth"
-	"levinward/risk/spd"
 	"levinward/store"
 )
 
@@ -255,14 +252,4 @@ func scheduleRows(e *storedEntry, cautions string) [][]string {
 			string(e.Leads.MaxLength), string(e.Leads.Earth), string(e.Leads.Live), strings.Join(e.Notes, " "), cautions})
 	}
 	return rows
-}
-
-// reference answers every table, quantity and default in use.
-func (s *Server) reference(c echo.Context) error {
-	r := wire.Reference{SPD: wire.SPDReference{Quantities: wire.Quantities(spd.Quantities(), nil), Tables: wire.Tables(spd.Tables(), nil)},
-		Earth: wire.SPDReference{Quantities: wire.Quantities(earth.Quantities(), nil), Tables: wire.Tables(earth.Tables(), nil)}, Defaults: wire.Defaults()}
-	for _, e := range assess.Editions {
-		r.Editions = append(r.Editions, wire.EditionReference{ID: e.ID(), Quantities: wire.Quantities(e.Quantities(), nil), Tables: wire.Tables(e.Tables(), nil)})
-	}
-	return answer(c, r)
 }
