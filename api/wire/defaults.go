@@ -52,6 +52,10 @@ const (
 	annexB   = "IEC 62305-2:2010 Annex B"
 	annexC   = "IEC 62305-2:2010 Annex C"
 	unproved = "not given: nothing that is not proved to be there is counted"
+
+	// Rates for the formula of Annex D come from elsewhere.
+	handbookRate = "not given: 5 % a year, as in a worked example of a trade handbook"
+	handbook     = "worked example of a trade handbook, for the formula of IEC 62305-2:2010 Annex D"
 )
 
 func ofStructure(set func(*risk.Structure)) func(*risk.Input, Where) {
@@ -121,9 +125,9 @@ var (
 	defaultSoil         = &Default{Field: "soil_resistivity_ohm_m", Value: "not known", Reason: "not given: the earth connection is to be proved first", Clause: "IEC 62305-3; " + ours}
 	defaultRelation     = &Default{Field: "relation", Value: "the relation with the higher result", Reason: "not given: linear 0.1 T_D up to 39 days, power 0.04 T_D^1.25 above", Clause: annexA + ", A.1"}
 	defaultCosts        = &Default{Field: "measure_costs", Value: "relative costs", Reason: "not given: a set of bonding SPDs LPL III-IV on one line costs 1, the other measures in proportion", Clause: ours}
-	defaultInterest     = &Default{Field: "interest_per_year", Mark: trace.SecondarySource, Value: "0.05", Reason: "not given: the value of a published worked example", Clause: "IEC 62305-2:2010 Annex D"}
-	defaultAmortization = &Default{Field: "amortization_per_year", Mark: trace.SecondarySource, Value: "0.05", Reason: "not given: the value of a published worked example", Clause: "IEC 62305-2:2010 Annex D"}
-	defaultMaintenance  = &Default{Field: "maintenance_per_year", Mark: trace.SecondarySource, Value: "0.05", Reason: "not given: the value of a published worked example", Clause: "IEC 62305-2:2010 Annex D"}
+	defaultInterest     = &Default{Field: "interest_per_year", Mark: trace.SecondarySource, Value: "0.05", Reason: handbookRate, Clause: handbook}
+	defaultAmortization = &Default{Field: "amortization_per_year", Mark: trace.SecondarySource, Value: "0.05", Reason: handbookRate, Clause: handbook}
+	defaultMaintenance  = &Default{Field: "maintenance_per_year", Mark: trace.SecondarySource, Value: "0.05", Reason: handbookRate, Clause: handbook}
 )
 
 // The defaults of a structure.

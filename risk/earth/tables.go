@@ -8,12 +8,12 @@ import "levinward/risk/trace"
 var squareFactor = &trace.Table{Number: "hollow square", Title: "Factor of mutual effect of rods along a hollow square", Clause: "mean sum of s/distance, as in BS 7430:2011 for rods in line and triangle",
 	Symbols: []string{"lambda"}, Rows: []trace.Row{
 		{Text: "4 rods", Values: []float64{2.7072}, Provenance: computed},
-		{Text: "8 rods", Values: []float64{4.5284}, Provenance: computed},
-		{Text: "12 rods", Values: []float64{5.4954}, Provenance: computed},
-		{Text: "16 rods", Values: []float64{6.1495}, Provenance: computed},
-		{Text: "20 rods", Values: []float64{6.6432}, Provenance: computed},
-		{Text: "24 rods", Values: []float64{7.0395}, Provenance: computed},
-		{Text: "28 rods", Values: []float64{7.3704}, Provenance: computed},
+		{Text: "8 rods", Values: []float64{4.5284}, Provenance: computed, Remark: "recollections differ: BS 7430 prints 4.51"},
+		{Text: "12 rods", Values: []float64{5.4954}, Provenance: computed, Remark: "recollections differ: BS 7430 prints 5.48"},
+		{Text: "16 rods", Values: []float64{6.1495}, Provenance: computed, Remark: "recollections differ: BS 7430 prints 6.14"},
+		{Text: "20 rods", Values: []float64{6.6432}, Provenance: computed, Remark: "recollections differ: BS 7430 prints 6.63"},
+		{Text: "24 rods", Values: []float64{7.0395}, Provenance: computed, Remark: "recollections differ: BS 7430 prints 7.03"},
+		{Text: "28 rods", Values: []float64{7.3704}, Provenance: computed, Remark: "recollections differ: BS 7430 prints 7.36"},
 		{Text: "32 rods", Values: []float64{7.6544}, Provenance: computed},
 		{Text: "36 rods", Values: []float64{7.9032}, Provenance: computed},
 	}}

@@ -48,8 +48,8 @@ var (
 	niSection     = &q{Symbol: "N_I", Name: "flashes near the line section", Unit: "1/a", Clause: std + "A.5", Expr: "N_G*A_I*C_I*C_E*C_T*1e-6", In: []*q{ng, aiSection, ci, ce, ct}, Provenance: mem}
 	alLine        = &q{Symbol: "A_L", Name: "collection area for flashes to the line", Unit: "m2", Clause: std + "A.4", Expr: "sum(A_L)", In: []*q{alSection}, Provenance: read}
 	aiLine        = &q{Symbol: "A_I", Name: "collection area for flashes near the line", Unit: "m2", Clause: std + "A.5", Expr: "sum(A_I)", In: []*q{aiSection}, Provenance: read}
-	nlLine        = &q{Symbol: "N_L", Name: "dangerous flashes to the line", Unit: "1/a", Clause: std + "A.4", Expr: "sum(N_L)", In: []*q{nlSection}, Provenance: read}
-	niLine        = &q{Symbol: "N_I", Name: "flashes near the line", Unit: "1/a", Clause: std + "A.5", Expr: "sum(N_I)", In: []*q{niSection}, Provenance: read}
+	nlLine        = &q{Symbol: "N_L", Name: "dangerous flashes to the line", Unit: "1/a", Clause: std + "A.4", Expr: "sum(N_L)", In: []*q{nlSection}, Provenance: mem}
+	niLine        = &q{Symbol: "N_I", Name: "flashes near the line", Unit: "1/a", Clause: std + "A.5", Expr: "sum(N_I)", In: []*q{niSection}, Provenance: mem}
 
 	ctLine  = &q{Symbol: "C_T", Name: "type factor of the line, the largest of its sections", Clause: std + "Table A.3", Expr: "max(C_T)", In: []*q{ct}, Provenance: rule}
 	ndj     = &q{Symbol: "N_DJ", Name: "dangerous flashes to the structure at the far end", Unit: "1/a", Clause: std + "A.2.5", Expr: "N_G*A_D*C_D*C_T*1e-6", In: []*q{ng, ad, cd, ctLine}, Provenance: mem}
@@ -59,7 +59,7 @@ var (
 // Annex B.
 var (
 	ptaMeasure = &q{Symbol: "P_TA_measure", Name: "one measure against touch and step voltages", Clause: std + "Table B.1", Reads: "structure_shock_measures"}
-	pta        = &q{Symbol: "P_TA", Name: "probability of shock by touch and step voltages", Clause: std + "B.2", Expr: "prod(P_TA_measure)", In: []*q{ptaMeasure}, Provenance: read}
+	pta        = &q{Symbol: "P_TA", Name: "probability of shock by touch and step voltages", Clause: std + "B.2", Expr: "prod(P_TA_measure)", In: []*q{ptaMeasure}, Provenance: mem}
 	pb         = &q{Symbol: "P_B", Name: "probability of physical damage by a flash to the structure", Clause: std + "Table B.2", Reads: "lps"}
 	pa         = &q{Symbol: "P_A", Name: "probability of injury by a flash to the structure", Clause: std + "B.2", Expr: "P_TA*P_B", In: []*q{pta, pb}, Provenance: read}
 

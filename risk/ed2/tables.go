@@ -14,6 +14,12 @@ func row(p trace.Provenance, text string, values ...float64) trace.Row {
 	return trace.Row{Text: text, Values: values, Provenance: p}
 }
 
+// remark adds to a row that other recollections of its values differ, or that the printed table does not have it.
+func remark(r trace.Row, text string) trace.Row {
+	r.Remark = text
+	return r
+}
+
 // Tables are laid out as printed where the standard prints one; the order of
 // rows is that of the named values in package risk.
 
@@ -40,7 +46,7 @@ var environmentFactor = &trace.Table{Number: "A.4", Title: "Line environmental f
 	row(mem, "rural", 1),
 	row(mem, "suburban", 0.5),
 	row(read, "urban", 0.1),
-	row(read, "urban with buildings higher than 20 m", 0.01),
+	row(mem, "urban with buildings higher than 20 m", 0.01),
 }}
 
 // shockTable rows: none, then one per measure in the order of risk.ShockMeasures.
@@ -94,7 +100,8 @@ var shockLine = &trace.Table{Number: "B.6", Title: "Probability that a flash to 
 	row(mem, "no measure", 1),
 	row(mem, "warning notices", 1e-1),
 	row(mem, "electrical insulation", 1e-2),
-	row(rule, "equipotentialization of the soil: no effect on line flashes", 1),
+	remark(row(rule, "equipotentialization of the soil: no effect on line flashes", 1),
+		"row added: a measure of Table B.1, without effect here"),
 	row(mem, "physical restrictions", 0),
 }}
 
@@ -123,19 +130,21 @@ var nearLineDamage = &trace.Table{Number: "B.9", Title: "Probability that a flas
 // Column order: L1 L_T, L1 L_F, L4 L_F, L4 L_O. A dwelling takes 1e-1 for L1:
 // the country house of Annex E is consistent with that value only.
 var meanLoss = &trace.Table{Number: "C.2, C.12", Title: "Typical mean losses by type of structure", Clause: std + "Tables C.2 and C.12", Symbols: []string{"L_T", "L_F (L1)", "L_F (L4)", "L_O (L4)"}, Rows: []trace.Row{
-	row(rule, "not given: the highest without explosion", 1e-2, 1e-1, 0.5, 1e-2),
-	row(mem, "dwelling, treated as a civic building for L1", 1e-2, 1e-1, 0.1, 1e-4),
+	remark(row(rule, "not given: the highest without explosion", 1e-2, 1e-1, 0.5, 1e-2),
+		"row added: the highest value of each column without explosion"),
+	remark(row(mem, "dwelling, treated as a civic building for L1", 1e-2, 1e-1, 0.1, 1e-4),
+		"row added: neither table names a dwelling; civic building for L1, among the others for L4"),
 	row(mem, "school", 1e-2, 1e-1, 0.2, 1e-3),
 	row(mem, "hospital", 1e-2, 1e-1, 0.5, 1e-2),
 	row(mem, "hotel", 1e-2, 1e-1, 0.2, 1e-2),
-	row(mem, "civic building", 1e-2, 1e-1, 0.1, 1e-4),
+	remark(row(mem, "civic building", 1e-2, 1e-1, 0.1, 1e-4), "row added: Table C.12 names no civic building; among the others for L4"),
 	row(mem, "public entertainment", 1e-2, 5e-2, 0.2, 1e-3),
 	row(mem, "church", 1e-2, 5e-2, 0.2, 1e-3),
 	row(mem, "museum", 1e-2, 5e-2, 0.5, 1e-3),
 	row(mem, "industrial", 1e-2, 2e-2, 0.5, 1e-2),
 	row(mem, "commercial", 1e-2, 2e-2, 0.2, 1e-2),
 	row(mem, "agricultural; for L1 among the others", 1e-2, 1e-2, 0.5, 1e-3),
-	row(mem, "office; for L1 as commercial", 1e-2, 2e-2, 0.2, 1e-2),
+	remark(row(mem, "office; for L1 as commercial", 1e-2, 2e-2, 0.2, 1e-2), "row added: Table C.2 names no office; commercial for L1"),
 	row(mem, "other", 1e-2, 1e-2, 0.1, 1e-4),
 	row(mem, "risk of explosion", 1e-2, 1e-1, 1, 1e-1),
 }}
@@ -190,7 +199,7 @@ var hazardFactor = &trace.Table{Number: "C.6", Title: "Increase of loss by a spe
 
 // publicLoss rows follow risk.PublicSupply.
 var publicLoss = &trace.Table{Number: "C.8", Title: "Typical mean losses of service to the public", Clause: std + "Table C.8", Symbols: []string{"L_F", "L_O"}, Rows: []trace.Row{
-	row(rule, "none", 0, 0),
+	remark(row(rule, "none", 0, 0), "row added: a structure that supplies no service to the public loses none"),
 	row(mem, "gas, water, power supply", 1e-1, 1e-2),
 	row(mem, "TV, telecommunication", 1e-2, 1e-3),
 }}

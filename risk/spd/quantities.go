@@ -139,14 +139,14 @@ var (
 	qUcMin  = define(trace.Quantity{Symbol: "U_Cmin", Name: "largest of the modes", Unit: "V", Expr: "max(U_C)", In: on{qUc}, Provenance: read})
 	qUw     = define(trace.Quantity{Symbol: "U_W", Name: "impulse withstand of the equipment", Unit: "kV", Reads: "withstand_kv"})
 	qUwPV   = define(trace.Quantity{Symbol: "U_W", Name: "impulse withstand of the modules, not stated", Unit: "kV", Clause: std712, Provenance: memory, BranchOf: qUw})
-	qKU     = define(trace.Quantity{Symbol: "k_U", Name: "share of U_W that may reach the equipment", Clause: stdSPD, Provenance: read})
-	qUlim   = define(trace.Quantity{Symbol: "U_lim", Name: "highest effective protection level U_P/F", Unit: "kV", Clause: stdSPD, Expr: "k_U*U_W", In: on{qKU, qUw}, Provenance: read})
+	qKU     = define(trace.Quantity{Symbol: "k_U", Name: "share of U_W that may reach the equipment", Clause: stdSPD, Provenance: memory})
+	qUlim   = define(trace.Quantity{Symbol: "U_lim", Name: "highest effective protection level U_P/F", Unit: "kV", Clause: stdSPD, Expr: "k_U*U_W", In: on{qKU, qUw}, Provenance: memory})
 	qLeadC  = define(trace.Quantity{Symbol: "c_l", Name: "voltage on the leads per metre", Unit: "kV/m", Clause: "IEC 62305-4:2010 Annex C", Provenance: read})
 	qLeadK  = define(trace.Quantity{Symbol: "k_l", Name: "voltage on the leads as a share of U_P", Clause: "IEC 62305-4:2010 Annex C", Provenance: memory})
 	qLead   = define(trace.Quantity{Symbol: "l", Name: "length of both leads together", Unit: "m", Reads: "electrical/lead_length_m"})
 	qUpRaw  = define(trace.Quantity{Symbol: "u_P", Name: "highest U_P before rounding", Unit: "kV", Clause: "IEC 62305-4:2010 Annex C", Provenance: read})
 	qUpLead = define(trace.Quantity{Symbol: "u_P", Name: "highest U_P before rounding, leads allowed for", Unit: "kV", Clause: "IEC 62305-4:2010 Annex C",
-		Expr: "min(U_lim-c_l*l,U_lim/(1+k_l))", In: on{qUlim, qLeadC, qLead, qLeadK}, Provenance: read, BranchOf: qUpRaw})
+		Expr: "min(U_lim-c_l*l,U_lim/(1+k_l))", In: on{qUlim, qLeadC, qLead, qLeadK}, Provenance: memory, BranchOf: qUpRaw})
 	qUpBare = define(trace.Quantity{Symbol: "u_P", Name: "highest U_P before rounding, wired through the terminals", Unit: "kV", Clause: "IEC 62305-4:2010 Annex C",
 		Expr: "U_lim", In: on{qUlim}, Provenance: read, BranchOf: qUpRaw})
 	qUp      = define(trace.Quantity{Symbol: "U_P", Name: "highest U_P", Unit: "kV", Clause: stdPower, In: on{qUpRaw}, Provenance: read})
@@ -178,7 +178,7 @@ var (
 	qSCac    = define(trace.Quantity{Symbol: "I_SCCR", Name: "lowest short-circuit rating", Unit: "kA", Clause: stdSPD, Expr: "I_k", In: on{qIk}, Provenance: read, BranchOf: qSCCR})
 	qSCpv    = define(trace.Quantity{Symbol: "I_SCCR", Name: "lowest short-circuit rating I_SCPV", Unit: "kA", Clause: std712, Expr: "1.25*I_SC/1000", In: on{qIsc}, Provenance: read, BranchOf: qSCCR})
 	qSCpvBat = define(trace.Quantity{Symbol: "I_SCCR", Name: "lowest short-circuit rating where a battery can feed the line too", Unit: "kA", Clause: std712 + "; " + trade,
-		Expr: "max(1.25*I_SC/1000,I_k)", In: on{qIsc, qIk}, Provenance: read, BranchOf: qSCCR})
+		Expr: "max(1.25*I_SC/1000,I_k)", In: on{qIsc, qIk}, Provenance: practice, BranchOf: qSCCR})
 	qSE   = define(trace.Quantity{Symbol: "s_E", Name: "cross-section to earth by class", Unit: "mm2", Clause: stdSPD, Provenance: memory})
 	qSL   = define(trace.Quantity{Symbol: "s_L", Name: "cross-section to live conductors by class", Unit: "mm2", Clause: stdSPD, Provenance: memory})
 	qSEr  = define(trace.Quantity{Symbol: "S_Ereq", Name: "cross-section to earth", Unit: "mm2", Clause: stdSPD + "; GB 50057", Expr: "max(s_E,I_imp/8)", In: on{qSE, qIimp}, Provenance: read})

@@ -446,6 +446,9 @@ func citeSystem(reasons []risk.Reason, bases []Basis) {
 	for i := range bases {
 		if b := &bases[i]; b.Clause == stdSPD {
 			b.Clause, b.Provenance = stdSystem, memory
+			if b.RestsOn != (trace.Ground{}) && memory.WeakerThan(b.RestsOn.Provenance) {
+				b.RestsOn = trace.Ground{Provenance: memory}
+			}
 		}
 	}
 }

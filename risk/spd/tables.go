@@ -31,6 +31,12 @@ func row(text string, p trace.Provenance, values ...float64) trace.Row {
 	return trace.Row{Text: text, Values: values, Provenance: p}
 }
 
+// remark adds to a row that other recollections of its values differ, or that the printed table does not have it.
+func remark(r trace.Row, text string) trace.Row {
+	r.Remark = text
+	return r
+}
+
 // Rows of tables that are printed from LPL I downwards.
 func rowFromI(l risk.Level) int { return int(risk.LevelI - capped(l)) }
 
@@ -80,9 +86,9 @@ var surgesPower = &trace.Table{Number: "E.2", Title: "Expected surge currents on
 
 var surgesTelecom = &trace.Table{Number: "E.3", Title: "Expected surge currents on telecommunication lines, per conductor, by LPL",
 	Clause: stdThreat + "Table E.3", Symbols: []string{"S3 10/350 [kA]", "S4 as 8/20 [kA]", "S2 8/20 [kA]", "S1 induced 8/20 [kA]", "S4 10/350 [kA]"}, Rows: []trace.Row{
-		row("III-IV", memory, 1, 0.05, 0.1, 5, 0.01),
-		row("II", memory, 1.5, 0.075, 0.15, 7.5, 0.015),
-		row("I", memory, 2, 0.1, 0.2, 10, 0.02),
+		remark(row("III-IV", memory, 1, 0.05, 0.1, 5, 0.01), "recollections differ: S4 0.035 kA in one column, perhaps of the 2006 edition"),
+		remark(row("II", memory, 1.5, 0.075, 0.15, 7.5, 0.015), "recollections differ: S4 0.085 kA in one column, perhaps of the 2006 edition"),
+		remark(row("I", memory, 2, 0.1, 0.2, 10, 0.02), "recollections differ: S4 0.16 kA in one column, perhaps of the 2006 edition"),
 	}}
 
 // Rows and columns of the clause minima.
@@ -152,9 +158,9 @@ var preferred = &trace.Table{Number: "preferred", Title: "Preferred values; requ
 var environmentFactor = &trace.Table{Number: "f_env", Title: "Environmental factor f_env, for F = 1",
 	Clause: std443, Symbols: []string{"f_env"}, Rows: []trace.Row{
 		row("rural", read, 85),
-		row("suburban", read, 85),
+		remark(row("suburban", read, 85), "row added: printed in one row with rural"),
 		row("urban", read, 850),
-		row("urban, with buildings higher than 20 m", read, 850),
+		remark(row("urban, with buildings higher than 20 m", read, 850), "row added: the clause knows urban only"),
 	}}
 
 var criticalLength = &trace.Table{Number: "L_crit", Title: "Critical length L_crit = k / N_G of a d.c. route",
@@ -184,21 +190,27 @@ var printedUc = &trace.Table{Number: "U_C", Title: "Lowest U_C at 230/400 V",
 
 var batteryUc = &trace.Table{Number: "battery", Title: "Highest charging voltage of lead-acid batteries and lowest U_C",
 	Clause: trade, Symbols: []string{"nominal [V]", "charging [V]", "U_C [V]"}, Rows: []trace.Row{
-		row("12 V", practice, 12, 15.5, 18),
-		row("24 V", practice, 24, 31, 36),
-		row("48 V", practice, 48, 62, 72),
+		remark(row("12 V", practice, 12, 15.5, 18), "recollections differ: charging 14.4 V, U_C 15 V; no standard, the user's value counts"),
+		remark(row("24 V", practice, 24, 31, 36), "recollections differ: charging 28.8 V, U_C 30 V; no standard, the user's value counts"),
+		remark(row("48 V", practice, 48, 62, 72), "recollections differ: charging 57.6 V, U_C 60 V; no standard, the user's value counts"),
 	}}
+
+// What other recollections of the PV withstand refer to.
+const (
+	otherModule   = " kV (class A, reinforced insulation; here class B, basic insulation)"
+	otherInverter = " kV (category II of IEC 62109-1)"
+)
 
 var pvWithstand = &trace.Table{Number: "PV U_W", Title: "Impulse withstand U_W of PV equipment where not stated, by U_OC,MAX",
 	Clause: stdPV + "and " + std712, Symbols: []string{"U_OC,MAX [V]", "module [kV]", "other equipment [kV]", "grid inverter [kV]"}, Rows: []trace.Row{
-		row("100 V", memory, 100, 0.8, 0.8, 2.5),
-		row("150 V", memory, 150, 1.5, 1.5, 2.5),
-		row("300 V", memory, 300, 2.5, 2.5, 2.5),
-		row("424 V", memory, 424, 4, 4, 4),
-		row("600 V", memory, 600, 4, 4, 4),
-		row("800 V", memory, 800, 5, 5, 5),
-		row("1000 V", memory, 1000, 6, 6, 6),
-		row("1500 V", memory, 1500, 8, 8, 8),
+		remark(row("100 V", memory, 100, 0.8, 0.8, 2.5), "recollections differ: module 1.5"+otherModule),
+		remark(row("150 V", memory, 150, 1.5, 1.5, 2.5), "recollections differ: module 2.5"+otherModule),
+		remark(row("300 V", memory, 300, 2.5, 2.5, 2.5), "recollections differ: module 4"+otherModule),
+		remark(row("424 V", memory, 424, 4, 4, 4), "recollections differ: module 6"+otherModule+"; grid inverter 2.5"+otherInverter),
+		remark(row("600 V", memory, 600, 4, 4, 4), "recollections differ: module 6"+otherModule+"; grid inverter 3.1"+otherInverter),
+		remark(row("800 V", memory, 800, 5, 5, 5), "recollections differ: module 7"+otherModule+"; grid inverter 3.8"+otherInverter),
+		remark(row("1000 V", memory, 1000, 6, 6, 6), "recollections differ: module 8"+otherModule+"; grid inverter 4.4"+otherInverter),
+		remark(row("1500 V", memory, 1500, 8, 8, 8), "recollections differ: module 12"+otherModule+"; grid inverter 6"+otherInverter),
 	}}
 
 // Rows of the share of U_W that may reach the equipment.
@@ -213,7 +225,7 @@ var target = &trace.Table{Number: "target", Title: "Share of U_W that the protec
 	Clause: "IEC 62305-4:2010 Annex C; " + stdSPD, Symbols: []string{"k_U"}, Rows: []trace.Row{
 		row("device at the equipment", memory, 1),
 		row("up to 10 m of cable", read, 0.8),
-		row("beyond 10 m of cable: (U_W - U_I)/2 with U_I = 0", read, 0.5),
+		row("beyond 10 m of cable: (U_W - U_I)/2 with U_I = 0", memory, 0.5),
 		row("loss of life or of a public service at stake", memory, 0.5),
 	}}
 
@@ -245,8 +257,8 @@ const (
 
 var onset = &trace.Table{Number: "onset", Title: "Where a limiting device begins to act, as a multiple of U_C, and its usual ratio of U_P to U_C",
 	Clause: trade, Symbols: []string{"k_on, low", "k_on, high", "peak factor", "U_P/U_C"}, Rows: []trace.Row{
-		row("a.c. (r.m.s.)", practice, 1.2, 1.5, 1.4142135623730951, 4.5),
-		row("d.c.", practice, 1.2, 1.5, 1, 3.5),
+		remark(row("a.c. (r.m.s.)", practice, 1.2, 1.5, 1.4142135623730951, 4.5), "recollections differ: onset over the peak of U_C 1.0 to 1.2"),
+		remark(row("d.c.", practice, 1.2, 1.5, 1, 3.5), "recollections differ: onset over U_C 1.06 to 1.3"),
 	}}
 
 // Rows of the exposure.

@@ -13,7 +13,8 @@ var ratedWithstand = &trace.Table{Number: "F.1", Title: "Rated impulse withstand
 	{Text: "230/400, 277/480 V", Values: []float64{6, 4, 2.5, 1.5}, Provenance: trace.SecondarySource},
 	{Text: "400/690 V", Values: []float64{8, 6, 4, 2.5}, Provenance: trace.SecondarySource},
 	{Text: "1000 V", Values: []float64{12, 8, 6, 4}, Provenance: trace.SecondarySource},
-	{Text: "1500 V d.c.", Values: []float64{15, 10, 8, 6}, Provenance: trace.SecondarySource},
+	{Text: "1500 V d.c.", Values: []float64{15, 10, 8, 6}, Provenance: trace.SecondarySource,
+		Remark: "row added: categories III and IV come from one source, IEC 60664-1 Edition 3"},
 }}
 
 // ratedUpTo is the highest voltage line to neutral that a row of ratedWithstand serves.

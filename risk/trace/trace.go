@@ -80,7 +80,7 @@ type Row struct {
 	Text       string
 	Values     []float64
 	Provenance Provenance
-	Remark     string // what a reader should know of the row besides its mark; empty for most
+	Remark     string // "recollections differ: …" or "row added: …"; empty for most
 }
 
 // Column is the name of a column; empty where the table has none, as a list of preferred values.
