@@ -5854,7 +5854,7 @@ type ReferenceValue struct {
 	Unit *string `json:"unit,omitempty"`
 
 	// Value The program's value.
-	Value *float32 `json:"value,omitempty"`
+	Value *float64 `json:"value,omitempty"`
 }
 
 // ReferenceValueKind What the row is about.
@@ -7183,7 +7183,7 @@ type ValueReview struct {
 	Date openapi_types.Date `json:"date"`
 
 	// PrintedValue What is printed instead, and used.
-	PrintedValue *float32 `json:"printed_value,omitempty"`
+	PrintedValue *float64 `json:"printed_value,omitempty"`
 }
 
 // Values Economic values of a zone; they ask for R_4 and the cost comparison.
