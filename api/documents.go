@@ -161,15 +161,16 @@ func (s *Server) schedule(c echo.Context) error {
 		return err
 	}
 	var stored struct {
-		Schedule json.RawMessage `json:"spd_schedule"`
-		Matching *wire.Matching  `json:"matching,omitempty"`
-		Cautions json.RawMessage `json:"cautions"`
+		ReviewsHash string          `json:"reviews_hash,omitempty"`
+		Schedule    json.RawMessage `json:"spd_schedule"`
+		Matching    *wire.Matching  `json:"matching,omitempty"`
+		Cautions    json.RawMessage `json:"cautions"`
 	}
 	if err := s.readSchedule(c, &stored); err != nil {
 		return err
 	}
 	if devices > 0 {
-		if stored.Matching, err = s.match(c, stored.Schedule, devices); err != nil {
+		if stored.Matching, err = s.match(c, stored.Schedule, stored.ReviewsHash, devices); err != nil {
 			return err
 		}
 	}
@@ -215,8 +216,9 @@ func (s *Server) scheduleCSV(c echo.Context) error {
 		return err
 	}
 	var stored struct {
-		Schedule json.RawMessage `json:"spd_schedule"`
-		Cautions []string        `json:"cautions"`
+		ReviewsHash string          `json:"reviews_hash,omitempty"`
+		Schedule    json.RawMessage `json:"spd_schedule"`
+		Cautions    []string        `json:"cautions"`
 	}
 	if err := s.readSchedule(c, &stored); err != nil {
 		return err
@@ -231,7 +233,7 @@ func (s *Server) scheduleCSV(c echo.Context) error {
 		rows = append(rows, scheduleRows(&schedule[i], strings.Join(stored.Cautions, " "))...)
 	}
 	if devices > 0 {
-		m, err := s.match(c, stored.Schedule, devices)
+		m, err := s.match(c, stored.Schedule, stored.ReviewsHash, devices)
 		if err != nil {
 			return err
 		}

@@ -38,7 +38,9 @@ func CheckByValue(req *wire.SPDCheck, reviews *trace.Reviews) (*wire.SPDCheckRes
 func check(req *wire.SPDCheck, in *risk.Input, l *risk.Line, e *spd.Entry) *wire.SPDCheckResult {
 	d := req.Device.Core()
 	r := spd.Check(&d, &spd.Place{Entry: e, Line: l, Installation: req.Installation.Core()})
-	return wire.NewSPDCheckResult(in, e, &r)
+	w := wire.NewSPDCheckResult(in, e, &r)
+	w.ReviewsHash = reviewsHash(in.Reviews)
+	return w
 }
 
 // CheckOfAssessment checks a device at a line of an assessment, whose input is computed again.

@@ -49,7 +49,7 @@ func Earth(req *wire.EarthRequest, reviews *trace.Reviews) (*wire.EarthResult, [
 		result.LeastLength = &wire.EarthLength{Type: check.Type, L1: check.L1, Radius: check.Radius, Horizontal: check.Horizontal, Vertical: check.Vertical, Exempt: check.Exempt, Sufficient: check.Sufficient, Outcome: check.Outcome}
 		result.Notes = append(result.Notes, wire.EarthNotes(check.Notes)...)
 	}
-	result.Steps, result.Cautions = wire.Steps(t), earthCautions
+	result.Steps, result.Cautions, result.ReviewsHash = wire.Steps(t), earthCautions, reviewsHash(reviews)
 	return result, nil
 }
 

@@ -92,7 +92,7 @@ func stress(a *wire.Answer, entries []spd.Entry, o spd.StressOptions, req *wire.
 	if req.Steps != nil && *req.Steps {
 		t = trace.New(1000)
 	}
-	w := &wire.StressResult{LineFlash: wire.LineFlash(wire.LineFlash("").Names()[o.LineFlash]), Ends: []wire.StressedEnd{}, Cautions: slices.Concat(stressCautions, a.Cautions)}
+	w := &wire.StressResult{ReviewsHash: reviewsHash(a.Input.Reviews), LineFlash: wire.LineFlash(wire.LineFlash("").Names()[o.LineFlash]), Ends: []wire.StressedEnd{}, Cautions: slices.Concat(stressCautions, a.Cautions)}
 	for i, e := range spd.Stress(a.Input, a.Result, entries, o, t) {
 		w.Ends = append(w.Ends, wire.NewStressedEnd(a.Input, &entries[i], &e, tabulatedPSPD(a.Input, entries[i].Level)))
 	}

@@ -3890,6 +3890,9 @@ type CoordinationResult struct {
 	// FurtherStage Whether one more device is needed at the equipment.
 	FurtherStage bool `json:"further_stage"`
 
+	// ReviewsHash Names the reviews of table values it was computed with; absent: none.
+	ReviewsHash *string `json:"reviews_hash,omitempty"`
+
 	// Sentence The outcome in one plain sentence.
 	Sentence string `json:"sentence"`
 
@@ -4415,6 +4418,9 @@ type EarthResult struct {
 
 	// ResistanceOhm R [ohm] to remote earth at low frequency.
 	ResistanceOhm float64 `json:"resistance_ohm"`
+
+	// ReviewsHash Names the reviews of table values it was computed with; absent: none.
+	ReviewsHash *string `json:"reviews_hash,omitempty"`
 
 	// SoilResistivityOhmM rho [ohm m] that was used.
 	SoilResistivityOhmM float64 `json:"soil_resistivity_ohm_m"`
@@ -6084,6 +6090,9 @@ type SPDCheckResult struct {
 	// Requirement One device of the SPD schedule. Ratings are given whether or not the device is required.
 	Requirement ScheduleEntry `json:"requirement"`
 
+	// ReviewsHash Names the reviews of table values it was computed with; absent: none.
+	ReviewsHash *string `json:"reviews_hash,omitempty"`
+
 	// Sentence The outcome in one plain sentence.
 	Sentence string `json:"sentence"`
 
@@ -6122,6 +6131,9 @@ type SPDSchedule struct {
 
 	// Matching The devices of the library for each entry of a schedule. What only the installation tells (leads, distance, backup overcurrent device, earth) is not matched.
 	Matching *Matching `json:"matching,omitempty"`
+
+	// ReviewsHash Names the reviews of table values it was computed with; absent: none.
+	ReviewsHash *string `json:"reviews_hash,omitempty"`
 
 	// SPDSchedule Every line end at an assessed structure, required or not.
 	SPDSchedule []ScheduleEntry `json:"spd_schedule"`
@@ -6776,6 +6788,9 @@ type StressResult struct {
 
 	// LineFlash How the current of a flash to the line was taken to reach the device.
 	LineFlash StressResultLineFlash `json:"line_flash"`
+
+	// ReviewsHash Names the reviews of table values it was computed with; absent: none.
+	ReviewsHash *string `json:"reviews_hash,omitempty"`
 
 	// Revision Its revision.
 	Revision *int `json:"revision,omitempty"`

@@ -125,6 +125,7 @@ func checkPointer(p string) string {
 
 // SPDCheckResult is the answer to a check.
 type SPDCheckResult struct {
+	ReviewsHash string        `json:"reviews_hash,omitempty"`
 	Verdict     spd.Verdict   `json:"verdict"`
 	Sentence    string        `json:"sentence"`
 	Findings    []Finding     `json:"findings"`
