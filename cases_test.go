@@ -69,6 +69,8 @@ func TestPublishedCases(t *testing.T) {
 	}
 }
 
+// The printed values are those of Annex E of IEC 62305-2:2010, from memory, as each file of testdata/cases says.
+//
 // The tolerances are tight enough to notice one unit more than the printed digits allow.
 func TestCasesNoticeDifferences(t *testing.T) {
 	cases(t, func(t *testing.T, _ string, all []assess.Case) {

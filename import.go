@@ -14,6 +14,7 @@ import (
 	"github.com/mattn/go-isatty"
 
 	"levinward/api"
+	"levinward/api/assess"
 	"levinward/api/batch"
 	"levinward/api/jobs"
 	"levinward/store"
@@ -123,7 +124,7 @@ func (r *importRun) do(ctx context.Context, im jobs.Import, file io.Reader) erro
 	if w.Noted > 0 {
 		fmt.Fprintf(r.out, "; %d with notes", w.Noted)
 	}
-	fmt.Fprintln(r.out)
+	fmt.Fprintln(r.out, "\n"+assess.CautionsInShort)
 	switch {
 	case w.State == store.WorkRefused:
 		return errors.New("the file was refused; nothing was stored")

@@ -16,6 +16,7 @@ import (
 
 	"github.com/xuri/excelize/v2"
 
+	"levinward/api/assess"
 	"levinward/store"
 )
 
@@ -87,7 +88,7 @@ func TestNotesOfTheImportCommand(t *testing.T) {
 	}
 	status, out, errs := command(t, "", "import", "-database", filepath.Join(t.TempDir(), "a.db"), "-portfolio", "P", name)
 	want := "note: rows 2 to 3, height_m: is a formula; its value when the file was saved was used\n" +
-		"note: row 4: the row is hidden in the sheet; it was read all the same\n3 rows: 3 stored, 0 unchanged, 0 with faults; 3 with notes\n"
+		"note: row 4: the row is hidden in the sheet; it was read all the same\n3 rows: 3 stored, 0 unchanged, 0 with faults; 3 with notes\n" + assess.CautionsInShort + "\n"
 	if status != exitOK || out != want {
 		t.Errorf("status %d: %s%s", status, out, errs)
 	}
@@ -176,7 +177,7 @@ func TestServiceKilledWhileImporting(t *testing.T) {
 		}
 		t.Cleanup(func() { process.Process.Kill(); process.Wait() })
 		base := ""
-		for end := time.Now().Add(30 * time.Second); base == "" && time.Now().Before(end); time.Sleep(5 * time.Millisecond) {
+		for end := time.Now().Add(5 * time.Minute); base == "" && time.Now().Before(end); time.Sleep(5 * time.Millisecond) {
 			if _, rest, ok := strings.Cut(log.String(), "listens on "); ok && strings.Contains(rest, "\n") {
 				base = strings.TrimSpace(rest[:strings.Index(rest, "\n")])
 			}
@@ -208,7 +209,7 @@ func TestServiceKilledWhileImporting(t *testing.T) {
 			State                          string
 			Total, Done, Failed, Unchanged int
 		}
-		for end := time.Now().Add(time.Minute); w.State != "done" && time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
+		for end := time.Now().Add(5 * time.Minute); w.State != "done" && time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
 			s.Get(r.Header.Get("Location")).Want(http.StatusOK).JSON(&w)
 		}
 		if w.State != "done" || w.Done != n || w.Failed+w.Unchanged != 0 {
@@ -231,8 +232,8 @@ func TestImportInterrupted(t *testing.T) {
 		p := program{args: []string{"import", "-database", dsn, "-portfolio", "P", file}, out: &out, errOut: &errs, env: func(string) string { return "" }}
 		time.AfterFunc(600*time.Millisecond, cancel)
 		first := p.run(ctx)
-		// Only before the database was open is there nothing to say of the file.
-		if said := errs.String(); first != exitOK && !strings.Contains(said, "interrupted: ") && said != "levinward: context canceled\n" {
+		// Before the database was open and the portfolio found there is nothing to say of the file.
+		if said := errs.String(); first != exitOK && !strings.Contains(said, "interrupted: ") && !strings.Contains(said, "context canceled") {
 			t.Errorf("%d, and it says %q", first, errs.String())
 		}
 		status, again, faults := command(t, "", "import", "-database", dsn, "-portfolio", "P", file)
@@ -250,11 +251,13 @@ func TestImportInterrupted(t *testing.T) {
 	})
 }
 
+// Counted by hand in the file: V-05 has the most persons, 150. That it needs protection is no published value; the site is invented.
+//
 // The file that the README imports is taken whole, and some of its sites need protection.
 func TestImportDemonstration(t *testing.T) {
 	dsn := filepath.Join(t.TempDir(), "demo.db")
 	status, out, errs := command(t, "", "import", "-database", dsn, "-portfolio", "Invented villages", "testdata/demo/villages.csv")
-	if status != exitOK || out != "5 rows: 5 stored, 0 unchanged, 0 with faults\n" {
+	if status != exitOK || !strings.HasPrefix(out, "5 rows: 5 stored, 0 unchanged, 0 with faults\n") {
 		t.Fatalf("%d: %s%s", status, out, errs)
 	}
 	s := serve(t, nil, "-listen", "127.0.0.1:0", "-database", dsn)

@@ -98,7 +98,7 @@ func (s *service) wait(t *testing.T) int {
 	t.Helper()
 	select {
 	case <-s.done:
-	case <-time.After(time.Minute):
+	case <-time.After(5 * time.Minute):
 		t.Fatal("the service does not stop")
 	}
 	return s.status

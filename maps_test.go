@@ -36,6 +36,7 @@ func assessWith(t *testing.T, site string, args ...string) (status int, out, err
 	return p.run(t.Context()), o.String(), e.String()
 }
 
+// The value of the cell is read in the file by hand: row 3, column 4.
 func TestAssessWithMap(t *testing.T) {
 	file := besideMap(t, hills)
 	status, out, errOut := assessWith(t, siteOnHills, "-json", "-map", "hills="+file)

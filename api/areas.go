@@ -32,6 +32,7 @@ type geometry struct {
 
 type featureCollection struct {
 	Type     string    `json:"type"`
+	Cautions []string  `json:"cautions"` // a foreign member (RFC 7946, section 6.1)
 	Features []feature `json:"features"`
 }
 
@@ -59,7 +60,8 @@ func (s *Server) collectionAreas(c echo.Context) error {
 	if err := json.Unmarshal(r.Result, &result); err != nil {
 		return err
 	}
-	m := mapper{site: result.Input.Core(), result: &result, tolerance: tolerance, collection: featureCollection{Type: "FeatureCollection", Features: []feature{}}}
+	m := mapper{site: result.Input.Core(), result: &result, tolerance: tolerance,
+		collection: featureCollection{"FeatureCollection", cautionsOf(result.Cautions), []feature{}}}
 	if err := m.draw(); err != nil {
 		return err
 	}

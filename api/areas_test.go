@@ -242,7 +242,7 @@ func TestCorridors(t *testing.T) {
 // A box has no place: the only one stands at the location, several do not.
 func TestBoxesOnTheMap(t *testing.T) {
 	c := newClient(t, newServer(t, openSQLite(t)))
-	for _, longitude := range []float64{36.683, 179.999, -180, 180} {
+	for _, longitude := range []float64{86.683, 179.999, -180, 180} {
 		body := changed(t, smallest(t), values{"/location/longitude": longitude, "/location/latitude": -16.5})
 		features, _ := mapOf(t, c, body, "?tolerance_m=0.01")
 		drawnAs(t, features["house/A_D"])

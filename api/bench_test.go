@@ -189,7 +189,7 @@ func BenchmarkAssessments(b *testing.B) {
 func BenchmarkDrawnStructure(b *testing.B) {
 	const path = "/v1/calculations"
 	drawn := changed(b, smallest(b), map[string]any{"/structures/0": map[string]any{"id": "post", "parts": []any{part(5.5, "Polygon", []list2{
-		{{36.68292, -3.11704}, {36.68308, -3.11704}, {36.68308, -3.11696}, {36.68292, -3.11696}, {36.68292, -3.11704}},
+		{{86.68292, -3.11704}, {86.68308, -3.11704}, {86.68308, -3.11696}, {86.68292, -3.11696}, {86.68292, -3.11704}},
 	})}}})
 	b.Run("box", func(b *testing.B) { requests(b, newServer(b, openSQLite(b)), path, smallest(b), http.StatusOK) })
 	b.Run("parts", func(b *testing.B) { requests(b, newServer(b, openSQLite(b)), path, drawn, http.StatusOK) })

@@ -366,11 +366,11 @@ func (p *planner) document() *wire.BudgetPlan {
 }
 
 // budgetRows is a plan as a table: a row for each structure that something is
-// paid for, and a last one with the totals, what was proven and the cautions.
+// paid for, and a last one with the totals, what was proven and the cautions of the plan.
 func budgetRows(p *wire.BudgetPlan) [][]string {
 	rows := [][]string{{"assessment", "reference", "name", "structure", "lps", "fire_protection", "structure_shock_measures", "line_shock_measures", "line_end_spds",
 		"cost", "cost_unit", "saved", "saved_unit", "loss_of_human_life_after", "loss_of_public_service_after", "loss_of_cultural_heritage_after", "loss_of_economic_value_after",
-		"acceptable_after", "budget", "bound", "gap_percent", "cautions"}}
+		"acceptable_after", "budget", "bound", "gap_percent", "plan_cautions"}}
 	for i := range p.Chosen {
 		c := &p.Chosen[i]
 		m := &c.Measures.Structures[0]
@@ -393,7 +393,7 @@ func budgetRows(p *wire.BudgetPlan) [][]string {
 	total := make([]string, len(rows[0]))
 	total[0] = "total"
 	for name, text := range map[string]string{"cost": string(p.Cost), "cost_unit": p.CostUnit, "saved": full(p.Saved), "saved_unit": p.SavedUnit, "budget": string(p.Budget),
-		"bound": full(p.Bound), "gap_percent": full(p.Gap), "cautions": strings.Join(p.Cautions, " ")} {
+		"bound": full(p.Bound), "gap_percent": full(p.Gap), "plan_cautions": strings.Join(p.Cautions, " ")} {
 		total[slices.Index(rows[0], name)] = text
 	}
 	return append(rows, total)

@@ -103,7 +103,7 @@ func TestBudget(t *testing.T) {
 					if choice.Acceptable {
 						above--
 					}
-					if choice.Acceptable != (choice.RisksAfter["loss_of_human_life"] <= 1e-5) { // the only limit here, Table 4
+					if choice.Acceptable != (choice.RisksAfter["loss_of_human_life"] <= 1e-5) { // the only limit here: IEC 62305-2:2010, Table 4, from memory
 						t.Errorf("acceptable %v with %v", choice.Acceptable, choice.RisksAfter)
 					}
 				}
@@ -475,7 +475,7 @@ func TestBudgetAsTable(t *testing.T) {
 		imported.add(t, risky(t, 0, 5, ""), changed(t, risky(t, 1, 6, ""), map[string]any{"/reference": "=cmd"}))
 		body = changed(t, body, map[string]any{"/measure_costs": prices("XTS")})
 		same := csvOf(t, c.Post("/v1/portfolios/"+imported.id+"/budget", body, "Accept", "text/csv").Want(http.StatusOK))
-		caution := slices.Index(rows[0], "cautions")
+		caution := slices.Index(rows[0], "plan_cautions")
 		if last := len(same) - 1; last != len(rows)-1 || !strings.HasPrefix(same[last][caution], "2 of 2 sites have no prices of their own") || !strings.HasSuffix(same[last][caution], rows[last][caution]) {
 			t.Errorf("%v", same)
 		} else {
@@ -485,12 +485,14 @@ func TestBudgetAsTable(t *testing.T) {
 				}
 			}
 		}
-		if cell(2, "reference") != "'=cmd" || cell(3, "assessment") != "total" || cell(3, "cost") != plan.Cost || cell(3, "saved") != "11" || cell(3, "bound") != "11" || cell(3, "gap_percent") != "0" || !strings.Contains(cell(3, "cautions"), "licensed practitioner") {
+		if cell(2, "reference") != "'=cmd" || cell(3, "assessment") != "total" || cell(3, "cost") != plan.Cost || cell(3, "saved") != "11" || cell(3, "bound") != "11" || cell(3, "gap_percent") != "0" || !strings.Contains(cell(3, "plan_cautions"), "licensed practitioner") {
 			t.Errorf("%v", rows[2:])
 		}
 	})
 }
 
+// How persons count that nobody stated is our own rule: one for each structure whose R_1 is above R_T
+// (IEC 62305-2:2010, Table 4, from memory).
 func TestBudgetBounds(t *testing.T) {
 	s := openSQLite(t)
 	p := openPortfolio(t, s, "P")

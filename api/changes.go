@@ -9,6 +9,7 @@ import (
 
 	"github.com/labstack/echo/v4"
 
+	"levinward/api/assess"
 	"levinward/store"
 )
 
@@ -53,7 +54,7 @@ func (s *Server) changes(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	return answer(c, map[string]any{"from": from, "to": to, "inputs": inputs, "results": results})
+	return answer(c, map[string]any{"from": from, "to": to, "inputs": inputs, "results": results, "cautions": assess.Cautions()})
 }
 
 // differences compares two documents, without some fields of the outermost object.

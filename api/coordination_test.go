@@ -114,6 +114,7 @@ func TestCoordinationOfTheExample(t *testing.T) {
 	}
 }
 
+// Common practice, no published source: without a data sheet nothing can be said of a device.
 func TestNothingKnownOfTheDevices(t *testing.T) {
 	r := coordinate(newClient(t, newServer(t, openSQLite(t))), `{"withstand_kv": 2.5, "stages": [{"device": {}}, {"device": {}}]}`)
 	if r.Verdict != "insufficient_data" || r.Stages[1].At != nil || r.Stages[0].Level != nil || r.Stages[1].Name != "stage 2" {

@@ -10,6 +10,7 @@ import (
 
 	"github.com/labstack/echo/v4"
 
+	"levinward/api/assess"
 	"levinward/api/web"
 	"levinward/api/wire"
 	"levinward/store"
@@ -54,8 +55,13 @@ func (s *Server) readWorksheet(c echo.Context) (*wire.Worksheet, *web.Record, er
 	if err := json.Unmarshal(r.Result, &result); err != nil {
 		return nil, nil, err
 	}
+	result.Cautions = cautionsOf(result.Cautions)
 	w, err := wire.ReadWorksheet(r.Edition, definitions, stored, result.Assumptions, r.Input)
-	return w, &result.Record, err
+	if err != nil {
+		return nil, nil, err
+	}
+	w.Cautions = result.Cautions
+	return w, &result.Record, nil
 }
 
 func (s *Server) worksheet(c echo.Context) error {
@@ -110,16 +116,32 @@ func (s *Server) worksheetHTML(c echo.Context) error {
 
 func full(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
 
-// answerCSV writes rows (RFC 4180). A text that a spreadsheet would take for a formula gets an apostrophe.
+// cautionsOf are the cautions stored with a result, or those of today where a record has none.
+func cautionsOf(stored []string) []string {
+	if len(stored) == 0 {
+		return assess.Cautions()
+	}
+	return stored
+}
+
+// cautionColumn is the last column of every table that tells of sites; each row holds the cautions in short.
+const cautionColumn = "cautions"
+
+// answerCSV writes rows of a site (RFC 4180) and the column of cautions behind them. A text that a spreadsheet
+// would take for a formula gets an apostrophe.
 func answerCSV(c echo.Context, name string, rows [][]string) error {
 	var b bytes.Buffer
 	w := csv.NewWriter(&b)
 	w.UseCRLF = true
-	for _, row := range rows {
+	for n, row := range rows {
 		for i, cell := range row {
 			row[i] = plainCell(cell)
 		}
-		if err := w.Write(row); err != nil {
+		last := assess.CautionsInShort
+		if n == 0 {
+			last = cautionColumn
+		}
+		if err := w.Write(append(row, last)); err != nil {
 			return err
 		}
 	}
@@ -164,11 +186,12 @@ func (s *Server) schedule(c echo.Context) error {
 		ReviewsHash string          `json:"reviews_hash,omitempty"`
 		Schedule    json.RawMessage `json:"spd_schedule"`
 		Matching    *wire.Matching  `json:"matching,omitempty"`
-		Cautions    json.RawMessage `json:"cautions"`
+		Cautions    []string        `json:"cautions"`
 	}
 	if err := s.readSchedule(c, &stored); err != nil {
 		return err
 	}
+	stored.Cautions = cautionsOf(stored.Cautions)
 	if devices > 0 {
 		if stored.Matching, err = s.match(c, stored.Schedule, stored.ReviewsHash, devices); err != nil {
 			return err
@@ -218,7 +241,6 @@ func (s *Server) scheduleCSV(c echo.Context) error {
 	var stored struct {
 		ReviewsHash string          `json:"reviews_hash,omitempty"`
 		Schedule    json.RawMessage `json:"spd_schedule"`
-		Cautions    []string        `json:"cautions"`
 	}
 	if err := s.readSchedule(c, &stored); err != nil {
 		return err
@@ -228,9 +250,9 @@ func (s *Server) scheduleCSV(c echo.Context) error {
 		return err
 	}
 	rows := [][]string{{"structure", "line", "position", "required", "because", "service", "current", "test_class", "lightning_protection_level", "connection",
-		"mode", "uc_min_v", "uc_max_v", "up_max_kv", "in_min_ka", "iimp_min_ka", "imax_min_ka", "short_circuit_min_ka", "leads_max_length_m", "leads_earth_mm2", "leads_live_mm2", "notes", "cautions"}}
+		"mode", "uc_min_v", "uc_max_v", "up_max_kv", "in_min_ka", "iimp_min_ka", "imax_min_ka", "short_circuit_min_ka", "leads_max_length_m", "leads_earth_mm2", "leads_live_mm2", "notes"}}
 	for i := range schedule {
-		rows = append(rows, scheduleRows(&schedule[i], strings.Join(stored.Cautions, " "))...)
+		rows = append(rows, scheduleRows(&schedule[i])...)
 	}
 	if devices > 0 {
 		m, err := s.match(c, stored.Schedule, stored.ReviewsHash, devices)
@@ -242,7 +264,7 @@ func (s *Server) scheduleCSV(c echo.Context) error {
 	return answerCSV(c, "spd-schedule.csv", rows)
 }
 
-func scheduleRows(e *storedEntry, cautions string) [][]string {
+func scheduleRows(e *storedEntry) [][]string {
 	because := make([]string, len(e.Because))
 	for i, b := range e.Because {
 		because[i] = b.Rule + " (" + b.Clause + ")"
@@ -251,7 +273,7 @@ func scheduleRows(e *storedEntry, cautions string) [][]string {
 	for _, m := range e.Modes {
 		rows = append(rows, []string{e.Structure, e.Line, e.Position, strconv.FormatBool(e.Required), strings.Join(because, "; "), e.Service, e.Current, e.TestClass, e.Level, e.Connection,
 			m.Mode, string(m.UcMin), string(e.UcMax), string(m.UpMax), string(m.InMin), string(m.IimpMin), string(e.ImaxMin), string(e.ShortCircuitMin),
-			string(e.Leads.MaxLength), string(e.Leads.Earth), string(e.Leads.Live), strings.Join(e.Notes, " "), cautions})
+			string(e.Leads.MaxLength), string(e.Leads.Earth), string(e.Leads.Live), strings.Join(e.Notes, " ")})
 	}
 	return rows
 }

@@ -9,6 +9,7 @@ import (
 	"io"
 	"net/http"
 	"reflect"
+	"slices"
 	"strconv"
 	"time"
 
@@ -155,7 +156,8 @@ type csvSites struct {
 func newCSVSites(out io.Writer) (siteWriter, error) {
 	w := csv.NewWriter(out)
 	w.UseCRLF = true
-	return &csvSites{w, make([]string, len(siteColumns))}, w.Write(siteColumns)
+	row := append(make([]string, len(siteColumns)), assess.CautionsInShort)
+	return &csvSites{w, row}, w.Write(append(slices.Clip(siteColumns), cautionColumn))
 }
 
 func (f *csvSites) write(s *store.Site) error {

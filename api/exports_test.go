@@ -65,6 +65,12 @@ func TestExportsAgree(t *testing.T) {
 		if len(geo.Cautions) < 4 || len(sheetRows(t, workbook.Body, "cautions")) != len(geo.Cautions) {
 			t.Errorf("cautions: %q", geo.Cautions)
 		}
+		if last := len(rows[0]) - 1; rows[0][last] != "cautions" {
+			t.Errorf("the last column of the CSV is %s", rows[0][last])
+		}
+		for i := range rows { // the other forms have the cautions beside the columns
+			rows[i] = rows[i][:len(rows[i])-1]
+		}
 		documented := c.Document().Components.Schemas["SiteProperties"].Value.Required
 		if !slices.Equal(rows[0][3:], documented) || !slices.Equal(rows[0], cells[0]) {
 			t.Errorf("columns %v and %v, documented %v", rows[0], cells[0], documented)
@@ -284,33 +290,48 @@ func TestExportsNeedConstantMemory(t *testing.T) {
 	p := openPortfolio(t, e, "P")
 	server := newServer(t, e)
 	address := start(t, server)
-	// So many that a GeoPackage in memory would be over the bound below; its rows are the smallest.
+	// On a busy machine much garbage comes up between a collection and the look at what is in use. Collected early, it stays small.
+	defer debug.SetGCPercent(debug.SetGCPercent(10))
+	const bound, attempts = 40 << 20, 3
+	// So many that a GeoPackage in memory would be over the bound; its rows are the smallest.
 	for form, many := range map[string]int{"csv": 60_000, "geojson": 60_000, "xlsx": 60_000, "gpkg": 200_000} {
-		var most [2]uint64
-		for i, sites := range []int{2_000, many} {
-			e.sites = sites
-			end := make(chan error)
-			go func() { // some forms are ready before the answer begins
-				response, err := http.Get(address + "/v1/portfolios/" + p.id + "/sites." + form)
-				if err == nil {
-					_, err = io.Copy(io.Discard, response.Body)
-					response.Body.Close()
-				}
-				end <- err
-			}()
-			for running := true; running; {
-				most[i] = max(most[i], inUse(t))
-				select {
-				case err := <-end:
-					if running = false; err != nil {
-						t.Fatal(err)
-					}
-				case <-time.After(20 * time.Millisecond):
-				}
+		at := address + "/v1/portfolios/" + p.id + "/sites." + form
+		var few, most uint64
+		for range attempts { // what grows with the sites does so each time
+			e.sites = 2_000
+			few = max(few, mostInUse(t, at))
+			e.sites = many
+			if most = mostInUse(t, at); most <= few+bound {
+				break
 			}
 		}
-		if most[1] > most[0]+40<<20 {
-			t.Errorf("%s: %d MiB in use with many sites, %d MiB with few", form, most[1]>>20, most[0]>>20)
+		if most > few+bound {
+			t.Errorf("%s: %d MiB in use with many sites, %d MiB with few", form, most>>20, few>>20)
+		}
+	}
+}
+
+// mostInUse is the most memory that is in use while a file is sent; some forms are ready before the answer begins.
+func mostInUse(t *testing.T, url string) (most uint64) {
+	t.Helper()
+	end := make(chan error, 1)
+	go func() {
+		response, err := http.Get(url)
+		if err == nil {
+			_, err = io.Copy(io.Discard, response.Body)
+			response.Body.Close()
+		}
+		end <- err
+	}()
+	for {
+		most = max(most, inUse(t))
+		select {
+		case err := <-end:
+			if err != nil {
+				t.Fatal(err)
+			}
+			return most
+		case <-time.After(20 * time.Millisecond):
 		}
 	}
 }

@@ -48,6 +48,9 @@ func match(c *apitest.Client, at, query string) matched {
 	return m
 }
 
+// Common practice, no published source: a device whose U_C of 150 V is below the 230 V of the line conducts in normal operation
+// and suits nothing.
+// Totals: required entries times the lowest price that is given.
 func TestScheduleNamesDevices(t *testing.T) {
 	onBothStores(t, func(t *testing.T, c *apitest.Client) {
 		s, _ := create(c, demo(t))

@@ -10,6 +10,7 @@ import (
 
 	"github.com/labstack/echo/v4"
 
+	"levinward/api/assess"
 	"levinward/api/wire"
 	"levinward/store"
 )
@@ -93,6 +94,7 @@ func (s *Server) ogcCollections(c echo.Context) error {
 	all := wire.Collections{
 		Links:       []wire.Link{{Href: at + "/ogc/collections", Rel: "self", Type: mediaJSON}},
 		Collections: []wire.Collection{},
+		Cautions:    assess.Cautions(),
 	}
 	for cursor := ""; ; {
 		page, err := s.store.ListPortfolios(c.Request().Context(), store.Local, store.MaxLimit, cursor)
@@ -167,6 +169,7 @@ func (s *Server) ogcCollection(c echo.Context) error {
 	if err != nil {
 		return err
 	}
+	all[0].Cautions = assess.Cautions()
 	setLinks(c, all[0].Links)
 	return answer(c, all[0])
 }
@@ -191,7 +194,7 @@ func (s *Server) ogcItems(c echo.Context) error {
 	}
 	at, u := address(c), c.Request().URL
 	features := wire.SiteFeatures{
-		Type: "FeatureCollection", Time: s.now().UTC(), Returned: len(sites), Features: make([]wire.SiteFeature, len(sites)),
+		Type: "FeatureCollection", Time: s.now().UTC(), Returned: len(sites), Cautions: assess.Cautions(), Features: make([]wire.SiteFeature, len(sites)),
 		Links: []wire.Link{
 			{Href: at + u.RequestURI(), Rel: "self", Type: mediaGeoJSON},
 			{Href: at + "/ogc/collections/" + p.ID, Rel: "collection", Type: mediaJSON, Title: p.Name},
@@ -237,6 +240,7 @@ func (s *Server) ogcItem(c echo.Context) error {
 	}
 	at := address(c)
 	f := siteFeature(&site)
+	f.Cautions = assess.Cautions()
 	f.Links = []wire.Link{
 		{Href: at + "/ogc/collections/" + p.ID + "/items/" + f.ID, Rel: "self", Type: mediaGeoJSON, Title: site.Name},
 		{Href: at + "/ogc/collections/" + p.ID, Rel: "collection", Type: mediaJSON, Title: p.Name},

@@ -291,7 +291,7 @@ func TestFeatureConditions(t *testing.T) {
 			name, reference string
 			longitude       float64
 			height          float64
-		}{{"Atoll", "E", 179.5, 30}, {"Atoll", "W", -179.5, 2}, {"Atoll 2", "M", 180, 30}, {"Ridge", "K", 36.7, 2}} {
+		}{{"Atoll", "E", 179.5, 30}, {"Atoll", "W", -179.5, 2}, {"Atoll 2", "M", 180, 30}, {"Ridge", "K", 86.7, 2}} {
 			p.at = testNow.Add(time.Duration(i) * time.Hour)
 			ng := 0.01
 			if site.height > 10 {
@@ -307,7 +307,7 @@ func TestFeatureConditions(t *testing.T) {
 			"?bbox=179,-10,180,10":                                "E M",
 			"?bbox=-180,-10,-179,10":                              "W M",
 			"?bbox=-180,-90,180,90":                               "E W M K",
-			"?bbox=36.7,3,36.7,3":                                 "K",
+			"?bbox=86.7,3,86.7,3":                                 "K",
 			"?bbox=170,-10,-100,-170,10,9000":                     "E W M", // with heights
 			"?bbox=0,50,1,51":                                     "",
 			"?datetime=2031-05-17T09:30:00Z":                      "E",

@@ -11,6 +11,7 @@ import (
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
 
+	"levinward/api/assess"
 	"levinward/api/batch"
 	"levinward/api/wire"
 	"levinward/risk"
@@ -126,6 +127,7 @@ func (s *Server) portfolio(c echo.Context) error {
 		return noSuch("portfolio", err)
 	}
 	doc := portfolioOf(&p)
+	doc.Cautions = assess.Cautions()
 	doc.Totals = &wire.PortfolioTotals{Sites: totals.Sites, NotAcceptable: totals.NotAcceptable, PersonsAtRisk: totals.PersonsAtRisk, ReviewDue: totals.ReviewDue}
 	return answer(c, doc)
 }
@@ -195,7 +197,7 @@ func (s *Server) listSites(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	list := wire.SiteList{Sites: make([]wire.ListedSite, len(page.Sites))}
+	list := wire.SiteList{Sites: make([]wire.ListedSite, len(page.Sites)), Cautions: assess.Cautions()}
 	for i := range page.Sites {
 		list.Sites[i] = listedSite(&page.Sites[i])
 	}
@@ -272,7 +274,7 @@ func (s *Server) portfolioChanges(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	doc := wire.SiteChanges{Work: work, Sites: make([]wire.SiteChange, len(page.Sites))}
+	doc := wire.SiteChanges{Work: work, Sites: make([]wire.SiteChange, len(page.Sites)), Cautions: assess.Cautions()}
 	for i := range page.Sites {
 		site := &page.Sites[i]
 		doc.Sites[i] = wire.SiteChange{Assessment: site.Assessment, Reference: site.Reference, Name: site.Name, Before: stateOf(site.Before), After: stateOf(site)}

@@ -93,7 +93,7 @@ func importFile(c *apitest.Client, portfolio, query string, file []byte) *apites
 func ended(t *testing.T, c *apitest.Client, a *apitest.Answer) workDoc {
 	t.Helper()
 	at := a.Want(http.StatusAccepted).Header.Get("Location")
-	for end := time.Now().Add(30 * time.Second); time.Now().Before(end); time.Sleep(10 * time.Millisecond) {
+	for end := time.Now().Add(5 * time.Minute); time.Now().Before(end); time.Sleep(10 * time.Millisecond) {
 		var w workDoc
 		c.Get(at).Want(http.StatusOK).JSON(&w)
 		if w.Done+w.Failed+w.Unchanged > w.Total {

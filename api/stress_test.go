@@ -160,6 +160,8 @@ func TestTabulatedLineFlash(t *testing.T) {
 	}
 }
 
+// Symbols are those of IEC 62305-2:2010; k_S, z, P_T, r_op, lambda, S_t, p_t and P_SPD_dev are our own. A device of which is not
+// known that its earth connection is proved comes after that proof: common practice, no published source.
 func TestStressOfOneLineWithSteps(t *testing.T) {
 	c := newClient(t, newServer(t, openSQLite(t)))
 	s, _ := create(c, demo(t))
@@ -192,6 +194,8 @@ func TestStressOfOneLineWithSteps(t *testing.T) {
 	}
 }
 
+// IEC 62305-2:2010, Annex A, from memory: every number of events is N_G times an area, so the events are in the ratio of the two N_G.
+//
 // A revision is answered with the N_G that it was computed with, even when the map it came from is gone.
 func TestStressWithMap(t *testing.T) {
 	c := newClient(t, newServer(t, openSQLite(t)))

@@ -49,7 +49,7 @@ func Run(site *wire.Site, t *trace.Trace) (*wire.Answer, []risk.Violation) {
 		return nil, []risk.Violation{{Rule: risk.RuleNotApplicable, Reason: err.Error()}}
 	}
 	rec := measures.Recommend(in, &res, ed)
-	a := &wire.Answer{Input: in, Result: &res, Recommendation: &rec, Earth: judgements, Cautions: cautions}
+	a := &wire.Answer{Input: in, Result: &res, Recommendation: &rec, Earth: judgements, Cautions: Cautions()}
 	a.Schedule = spd.Schedule(in, &res, &rec, t)
 	a.Costs = costs(in, &res, &rec, ed, t)
 	a.Assumptions = sensitivity(site, &res, ed)
@@ -86,15 +86,6 @@ func costs(in *risk.Input, res *risk.Result, rec *risk.Recommendation, ed risk.E
 		all[m.Structure] = &c
 	}
 	return all
-}
-
-// cautions stand in every result.
-var cautions = []string{
-	"This is a screening and design aid. Local codes and a licensed practitioner decide; have the design checked and signed before anything is built.",
-	"An SPD moves the surge to earth. Prove the earth connection and the bonding first; without them an SPD protects nothing.",
-	"Work on live, photovoltaic and battery circuits can kill. A photovoltaic array is live whenever there is light; a battery cannot be switched off.",
-	"No protection against lightning is complete: stay away from lines, metal parts and open ground during a thunderstorm.",
-	"Values marked memory were not checked against a licensed copy of the standard. Damage to the surroundings of the structure is not covered.",
 }
 
 // frequentFailures is the yearly number of failures of internal systems from which a warning speaks of them.

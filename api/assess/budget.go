@@ -1,15 +1,10 @@
 package assess
 
 import (
-	"slices"
-
 	"levinward/api/wire"
 	"levinward/risk"
 	"levinward/risk/measures"
 )
-
-// Cautions stand in everything that the service tells of a site.
-func Cautions() []string { return slices.Clone(cautions) }
 
 // Choices are what a budget can be spent on at a site.
 type Choices struct {
@@ -73,17 +68,4 @@ func (c *Choices) LimitedAfter(m *risk.StructureMeasures) bool {
 		}
 	}
 	return false
-}
-
-// BudgetCautions say what a plan by an objective is not.
-func BudgetCautions(o measures.Objective) []string {
-	own := []string{
-		"A plan under a budget does not make every site acceptable: a set that is worth its money may leave a risk above its limit R_T, and what is not chosen stays as it is. Look at acceptable_after and sites_above_limit_after.",
-	}
-	if o == measures.PersonsAtRisk {
-		own = append(own, "Persons at risk are those in structures whose R_1 exceeds R_T. A structure counts in full or not at all: how far R_1 is above R_T does not count, nor does a set that lowers it and leaves it above. Persons in several structures count in each.")
-	} else {
-		own = append(own, "Expected loss is R_4 x c_t, the loss of economic value per year as a mean over many years; a single site may lose all or nothing. It counts structures whose values are given and nothing else: neither life, nor service to the public, nor heritage, nor what the measures cost each year. It means something only where all values are in the currency of the prices.")
-	}
-	return append(own, cautions...)
 }

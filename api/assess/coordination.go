@@ -19,6 +19,7 @@ func Coordinate(req *wire.CoordinationRequest, reviews *trace.Reviews) (*wire.Co
 	}
 	t := trace.New(32 * len(stages)).With(reviews)
 	c := spd.Coordinate(stages, o, t)
+	c.Cautions = withGeneral(c.Cautions)
 	w := wire.NewCoordinationResult(stages, &c, t)
 	w.ReviewsHash = reviewsHash(reviews)
 	return w, nil

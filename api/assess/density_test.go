@@ -49,6 +49,8 @@ func siteAt(longitude float64, id string) *wire.Site {
 	return &wire.Site{Input: risk.Input{Location: risk.Location{Longitude: longitude}, FlashDensity: risk.FlashDensity{Origin: risk.DensityMap, Map: id}}}
 }
 
+// Computed by hand: cell centres lie at longitude 0.5, 1.5 and so on, and half way between the cells of 4 and 8 the bilinear mean is 6.
+// Where a neighbour has no data the others count. N_G from 0.01 to 100 is the range that an input may give; it is our own.
 func TestResolve(t *testing.T) {
 	maps := grid(t, ground, "4", "8", "-9999", "0", "0.005", "0.0101", "100")
 	for _, test := range []struct {

@@ -49,7 +49,7 @@ func Earth(req *wire.EarthRequest, reviews *trace.Reviews) (*wire.EarthResult, [
 		result.LeastLength = &wire.EarthLength{Type: check.Type, L1: check.L1, Radius: check.Radius, Horizontal: check.Horizontal, Vertical: check.Vertical, Exempt: check.Exempt, Sufficient: check.Sufficient, Outcome: check.Outcome}
 		result.Notes = append(result.Notes, wire.EarthNotes(check.Notes)...)
 	}
-	result.Steps, result.Cautions, result.ReviewsHash = wire.Steps(t), earthCautions, reviewsHash(reviews)
+	result.Steps, result.Cautions, result.ReviewsHash = wire.Steps(t), withGeneral(earthCautions), reviewsHash(reviews)
 	return result, nil
 }
 
@@ -97,12 +97,6 @@ func earthing(site *wire.Site, t *trace.Trace) []*earth.Judgement {
 		t.Leave()
 	}
 	return judgements
-}
-
-var earthCautions = []string{
-	"A computed resistance is a plan, not a proof: measure the finished electrode, in dry season, before anything relies on it.",
-	"Local codes and a licensed practitioner decide. Bond every earth of the site together; a separate lightning earth is dangerous.",
-	"Look for buried cables and pipes before driving rods.",
 }
 
 // soil is the resistivity: as given, or from readings; exactly one of the two.

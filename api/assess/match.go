@@ -138,13 +138,6 @@ func (l *Library) Match(places []wire.ScheduledPlace, most int) *wire.Matching {
 	return m
 }
 
-var matchCautions = []string{
-	"A device that passes is right as far as its data sheet tells. Leads, distance to the equipment, backup overcurrent device and earth connection are not matched: check them on site.",
-	"Each entry is counted as one device that has all of its modes; a device built of single poles is to be listed, and priced, as the set.",
-	"Data sheets and prices are those that the owner of the library stored; compare the device that is bought with its own data sheet.",
-	"Local codes and a licensed practitioner decide.",
-}
-
 func (t *tally) pass(device, group, most int) {
 	t.passing++
 	if group < len(t.chosen) && t.chosen[group] < 0 {

@@ -76,7 +76,7 @@ func anyDevice(r *rand.Rand, n int) wire.Device {
 }
 
 // villageOfLines is an invented site with a line of every kind.
-const villageOfLines = `{"name": "Workshop and school, Ondu ridge (invented)", "location": {"latitude": -3.2, "longitude": 35.1}, "flash_density": {"ground_flashes_per_km2_year": 8},
+const villageOfLines = `{"name": "Workshop and school, Quemmel ridge (invented)", "location": {"latitude": -3.2, "longitude": 85.1}, "flash_density": {"ground_flashes_per_km2_year": 8},
 "structures": [{"id": "workshop", "length_m": 20, "width_m": 10, "height_m": 6, "lps": "II"}, {"id": "school", "length_m": 30, "width_m": 8, "height_m": 4, "failure_endangers_life": true}],
 "lines": [
 	{"id": "tt", "structure": "school", "installation": "aerial", "length_m": 500, "electrical": {"current": "ac", "system": "TT", "nominal_v": 230, "phases": 1, "short_circuit_ka": 1}},
@@ -350,6 +350,8 @@ func sameTotals(t *rapid.T, m *wire.Matching, devices []wire.Device, places []wi
 	}
 }
 
+// Common practice, no published source: a device may carry more, bear more and serve more than is asked for.
+//
 // TestBetterDevicesNeverFail makes a device better in one way, after which it must still pass where it passed.
 func TestBetterDevicesNeverFail(t *testing.T) {
 	up := func(p **float64, by float64) {
@@ -431,6 +433,8 @@ func supplyPlace(line string, required bool) wire.ScheduledPlace {
 		UcMin: spd.Some(254), UpMax: spd.Some(1.5), InMin: spd.Some(5), Modes: []spd.Mode{{Mode: "L-N"}, {Mode: "N-PE"}}}}
 }
 
+// The sums are added up by hand: three required entries, each with the cheapest device that suits. That U_C 275 V, U_P 1.5 kV and
+// I_n 20 kA suit an entry of 254 V, 1.5 kV and 5 kA is the meaning of "at least" and "at most".
 func TestTotals(t *testing.T) {
 	places := []wire.ScheduledPlace{supplyPlace("a", true), supplyPlace("b", true), supplyPlace("c", true), supplyPlace("spare", false)}
 	for name, test := range map[string]struct {

@@ -350,6 +350,7 @@ func finite(t *rapid.T, at string, v reflect.Value) {
 	}
 }
 
+// IEC 62305-2:2010, from memory: a risk is the sum of its components over the zones (clause 6), and acceptable up to R_T (clause 5.3).
 func TestComponentsAddUp(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		s := run(t, drawSite(t))
@@ -398,6 +399,9 @@ func same(t *rapid.T, what string, got, want float64) {
 	}
 }
 
+// IEC 62305-2:2010, Annex A, from memory: every number of dangerous events is N_G times an area, and the areas grow with length,
+// width and height of a structure and with the length of a line.
+//
 // numbersThatRaise are the fields whose growth never lowers a risk.
 func numbersThatRaise(doc document) []string {
 	pointers := []string{"/flash_density/ground_flashes_per_km2_year"}
@@ -446,6 +450,9 @@ func TestRiskRisesWithFlashesAndSizes(t *testing.T) {
 	})
 }
 
+// The order of the steps is that of the factors in IEC 62305-2:2010, Tables A.1, A.4, B.1 to B.3, B.6 to B.9 and C.3 to C.6, read in
+// secondary sources or from memory as /v1/reference marks them.
+//
 // ladders are values of a field, each at least as good as the one before it.
 var ladders = map[string][]any{
 	"/structures/0/lps":                              named["lps"],
@@ -726,6 +733,8 @@ func flips(a, b *site) bool {
 	return false
 }
 
+// IEC 62305-2:2010 gives no defaults. That none of these values is worse than the default follows from its tables, as for the ladders.
+//
 // safeDefaults are the fields whose default errs on the safe side, with the
 // values that a site may have instead. Fields where a worse value is plausible too (a hilltop, a high fire risk) are not
 // among them: those are the assumptions that are told to be decisive.

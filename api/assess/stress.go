@@ -11,11 +11,6 @@ import (
 	"levinward/risk/trace"
 )
 
-var stressCautions = []string{
-	"These are expectations over many sites and years, no forecast for one device: look at the status indicators after thunderstorms and at least once a year, and replace what has failed.",
-	"Only discharge currents are judged here. Whether a device is right for a line, and protects its equipment, a check of the device says.",
-}
-
 // mostStressValues bounds the answer of Stress.
 const mostStressValues = 200_000
 
@@ -92,7 +87,7 @@ func stress(a *wire.Answer, entries []spd.Entry, o spd.StressOptions, req *wire.
 	if req.Steps != nil && *req.Steps {
 		t = trace.New(1000)
 	}
-	w := &wire.StressResult{ReviewsHash: reviewsHash(a.Input.Reviews), LineFlash: wire.LineFlash(wire.LineFlash("").Names()[o.LineFlash]), Ends: []wire.StressedEnd{}, Cautions: slices.Concat(stressCautions, a.Cautions)}
+	w := &wire.StressResult{ReviewsHash: reviewsHash(a.Input.Reviews), LineFlash: wire.LineFlash(wire.LineFlash("").Names()[o.LineFlash]), Ends: []wire.StressedEnd{}, Cautions: withGeneral(stressCautions)}
 	for i, e := range spd.Stress(a.Input, a.Result, entries, o, t) {
 		w.Ends = append(w.Ends, wire.NewStressedEnd(a.Input, &entries[i], &e, tabulatedPSPD(a.Input, entries[i].Level)))
 	}

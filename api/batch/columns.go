@@ -88,10 +88,10 @@ func Columns() []Column { return slices.Clone(dictionary) }
 
 // dictionary holds the columns with what package wire allows for the field behind each.
 var dictionary = complete([]Column{
-	{Name: "reference", path: at("reference"), template: true, Example: "TC-01", Meaning: "Your own number for the site; the next import of the same number is the same site. It may stand once in a file: a later row with the same number is refused, naming the row where it stood first."},
-	{Name: "name", path: at("name"), template: true, Required: true, Example: "Invented: school, Tiva crossing", Meaning: "Name of the site."},
+	{Name: "reference", path: at("reference"), template: true, Example: "VC-01", Meaning: "Your own number for the site; the next import of the same number is the same site. It may stand once in a file: a later row with the same number is refused, naming the row where it stood first."},
+	{Name: "name", path: at("name"), template: true, Required: true, Example: "Invented: school, Vuldre crossing", Meaning: "Name of the site."},
 	{Name: "latitude", path: at("location", "latitude"), template: true, Required: true, Unit: "degrees", Example: "-4.052", Meaning: "Latitude on WGS 84 in decimal degrees, south negative. GeoJSON: left out, the geometry tells it."},
-	{Name: "longitude", path: at("location", "longitude"), template: true, Required: true, Unit: "degrees", Example: "34.618", Meaning: "Longitude on WGS 84 in decimal degrees, west negative. GeoJSON: left out, the geometry tells it."},
+	{Name: "longitude", path: at("location", "longitude"), template: true, Required: true, Unit: "degrees", Example: "84.618", Meaning: "Longitude on WGS 84 in decimal degrees, west negative. GeoJSON: left out, the geometry tells it."},
 	{Name: "ground_flashes_per_km2_year", path: at("flash_density", "ground_flashes_per_km2_year"), template: true, Unit: "1/(km2 a)", Example: "6.5", Meaning: "N_G, ground flash density. Exactly one of this, thunderstorm_days_per_year and flash_density_map."},
 	{Name: "thunderstorm_days_per_year", path: at("flash_density", "thunderstorm_days_per_year"), template: true, Unit: "1/a", Example: "65", Meaning: "T_D, days with thunder; N_G is derived from it."},
 	{Name: "thunderstorm_days_relation", path: at("flash_density", "relation"), Example: "power", Meaning: "How N_G follows from T_D: linear 0.1 T_D, power 0.04 T_D^1.25. Empty: the one with the higher result."},

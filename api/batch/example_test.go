@@ -12,8 +12,8 @@ import (
 // are defined once, the second has a mistake in two cells.
 func ExampleRead() {
 	const file = `name,latitude,longitude,ground_flashes_per_km2_year,structure_preset,length_m,width_m,height_m,line_1_preset,line_1_length_m
-Invented: health post,-3.117,36.683,9.4,clinic,,,,village,640
-Invented: mill,-2.284,33.917,"7,6",,31,high,6,,
+Invented: health post,-3.117,86.683,9.4,clinic,,,,village,640
+Invented: mill,-2.284,83.917,"7,6",,31,high,6,,
 `
 	presets := batch.Presets{
 		Structures: map[string]json.RawMessage{"clinic": json.RawMessage(`{"length_m": 18, "width_m": 9, "height_m": 5.5, "occupancy": "hospital"}`)},

@@ -169,7 +169,7 @@ func TestLongCells(t *testing.T) {
 // TestFaultsOfFiles names of each file what is wrong with it as a whole, and where.
 func TestFaultsOfFiles(t *testing.T) {
 	const header = "reference,name,latitude,longitude,ground_flashes_per_km2_year,length_m,width_m,height_m\n"
-	const row = "A,Invented,-3.117,36.683,9.4,18,9,5.5\n"
+	const row = "A,Invented,-3.117,86.683,9.4,18,9,5.5\n"
 	long := strings.Repeat("x", 5<<20)
 	csvFile, xlsx, geojson := Options{Format: CSV}, Options{Format: XLSX}, Options{Format: GeoJSON}
 	longRow := `row 3, column "name": with this cell the row is longer than 65536 bytes, the most that a row may have`
@@ -233,7 +233,7 @@ func TestFileWithSeparatorHint(t *testing.T) {
 		}
 	}
 	// A name of a column with commas in it does not mislead, and lines count as they stand in the file.
-	file := "sep=;\nname;latitude;longitude;ground_flashes_per_km2_year;length_m;width_m;height_m;remark\nInvented;-3.117;36.683;9.4;18;9;5.5;a,b,c,d,e,f,g,h,i\nInvented;\"x\ny\";\"z\"z\n"
+	file := "sep=;\nname;latitude;longitude;ground_flashes_per_km2_year;length_m;width_m;height_m;remark\nInvented;-3.117;86.683;9.4;18;9;5.5;a,b,c,d,e,f,g,h,i\nInvented;\"x\ny\";\"z\"z\n"
 	got := report([]byte(file), o)
 	if !strings.Contains(got, "row 2: accepted, Invented\n") || !strings.Contains(got, "row 3: has a cell in quotes") || !strings.Contains(got, "down to line 5 was taken") {
 		t.Error(got)

@@ -115,7 +115,7 @@ func TestFiles(t *testing.T) {
 // usualHeader is the header of the sheets below, usualRow a row that is accepted.
 var (
 	usualHeader = []any{"reference", "name", "latitude", "longitude", "ground_flashes_per_km2_year", "flash_density_year", "length_m", "width_m", "height_m", "natural_lps", "remark"}
-	usualRow    = []any{"INV-50", "Invented: sheet", -3.117, 36.683, 9.4, 2024, 18, 9, 5.5, false, ""}
+	usualRow    = []any{"INV-50", "Invented: sheet", -3.117, 86.683, 9.4, 2024, 18, 9, 5.5, false, ""}
 )
 
 // must fails the test at an error of the library that writes the sheets.

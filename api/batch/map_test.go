@@ -11,8 +11,8 @@ import (
 // A row may name a map, whose N_G is taken only when the site is computed; other faults of the row are found all the same.
 func TestRowsThatNameAMap(t *testing.T) {
 	const file = "name,latitude,longitude,flash_density_map,length_m,width_m,height_m\n" +
-		"Invented mill,-3.1,36.6,map-1,10,8,4\n" +
-		"Invented barn,-3.1,36.6,map-1,10,8,-4\n"
+		"Invented mill,-3.1,86.6,map-1,10,8,4\n" +
+		"Invented barn,-3.1,86.6,map-1,10,8,-4\n"
 	var rows []batch.Row
 	err := batch.Read(strings.NewReader(file), batch.Options{Format: batch.CSV}, func(r batch.Row) bool {
 		rows = append(rows, r)

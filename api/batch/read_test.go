@@ -85,7 +85,7 @@ func TestTemplateSpreadsheetHoldsTheDictionary(t *testing.T) {
 // TestDictionary holds every column against what it says of itself: its
 // example is accepted, and a value that it does not allow is a fault of it.
 func TestDictionary(t *testing.T) {
-	base := map[string]string{"name": "Invented: base", "latitude": "-3.117", "longitude": "36.683", "ground_flashes_per_km2_year": "9.4", "length_m": "18", "width_m": "9", "height_m": "5.5"}
+	base := map[string]string{"name": "Invented: base", "latitude": "-3.117", "longitude": "86.683", "ground_flashes_per_km2_year": "9.4", "length_m": "18", "width_m": "9", "height_m": "5.5"}
 	read := func(change map[string]string) Row {
 		cells := map[string]string{}
 		for k, v := range base {
@@ -139,7 +139,7 @@ func TestDictionary(t *testing.T) {
 // TestDefaultsOfTheDictionary fills in what the dictionary says of an empty cell, where that is a value
 // that the cell can have: the site stays the same, and is another one with another value.
 func TestDefaultsOfTheDictionary(t *testing.T) {
-	base := map[string]string{"name": "Invented: base", "latitude": "-3.117", "longitude": "36.683", "ground_flashes_per_km2_year": "9.4",
+	base := map[string]string{"name": "Invented: base", "latitude": "-3.117", "longitude": "86.683", "ground_flashes_per_km2_year": "9.4",
 		"length_m": "18", "width_m": "9", "height_m": "5.5", "line_1_withstand_kv": "2.5", "line_1_nominal_v": "230"}
 	beside := map[string]map[string]string{
 		"line_1_shield_bonded": {"line_1_shield": "shielded"},
@@ -824,7 +824,7 @@ func manyRows(t testing.TB, format Format, n int) []byte {
 			if i > 0 {
 				b.WriteString(",\n")
 			}
-			fmt.Fprintf(&b, `{"type": "Feature", "geometry": {"type": "Point", "coordinates": [36.683, -3.117]}, "properties": {"reference": "INV-%d", "name": "Invented: feature", "ground_flashes_per_km2_year": 9.4, "flash_density_year": 2024, "length_m": 18, "width_m": 9, "height_m": 5.5, "natural_lps": false}}`, i)
+			fmt.Fprintf(&b, `{"type": "Feature", "geometry": {"type": "Point", "coordinates": [86.683, -3.117]}, "properties": {"reference": "INV-%d", "name": "Invented: feature", "ground_flashes_per_km2_year": 9.4, "flash_density_year": 2024, "length_m": 18, "width_m": 9, "height_m": 5.5, "natural_lps": false}}`, i)
 		}
 		b.WriteString("]}")
 		return b.Bytes()
@@ -832,7 +832,7 @@ func manyRows(t testing.TB, format Format, n int) []byte {
 	var b bytes.Buffer
 	b.WriteString("reference,name,latitude,longitude,ground_flashes_per_km2_year,flash_density_year,length_m,width_m,height_m,natural_lps,line_1_installation,line_1_length_m\n")
 	for i := range n {
-		fmt.Fprintf(&b, "INV-%d,Invented: row,-3.117,36.683,9.4,2024,18,9,5.5,no,aerial,640\n", i)
+		fmt.Fprintf(&b, "INV-%d,Invented: row,-3.117,86.683,9.4,2024,18,9,5.5,no,aerial,640\n", i)
 	}
 	return b.Bytes()
 }
@@ -849,7 +849,7 @@ func (r *rowsOnTheFly) Read(p []byte) (int, error) {
 		case r.next == 0:
 			r.pending = []byte("reference,name,latitude,longitude,ground_flashes_per_km2_year,length_m,width_m,height_m\n")
 		case r.next <= r.n:
-			r.pending = fmt.Appendf(nil, "INV-%d,Invented: row,-3.117,36.683,9.4,18,9,5.5\n", r.next)
+			r.pending = fmt.Appendf(nil, "INV-%d,Invented: row,-3.117,86.683,9.4,18,9,5.5\n", r.next)
 		default:
 			return 0, io.EOF
 		}

@@ -3608,6 +3608,9 @@ type Change struct {
 
 // Changes What changed from one revision to another.
 type Changes struct {
+	// Cautions What to keep in mind.
+	Cautions []string `json:"cautions"`
+
 	// From Number of the revision before.
 	From int `json:"from"`
 
@@ -3725,6 +3728,9 @@ type CheckedValue struct {
 
 // Collection A portfolio as a feature collection.
 type Collection struct {
+	// Cautions What to keep in mind; only where a collection stands alone, else the list has it.
+	Cautions []string `json:"cautions,omitempty"`
+
 	// Crs Coordinate reference systems of the geometries: CRS84 alone.
 	Crs []string `json:"crs"`
 
@@ -3749,6 +3755,9 @@ type Collection struct {
 
 // Collections The feature collections.
 type Collections struct {
+	// Cautions What to keep in mind.
+	Cautions []string `json:"cautions"`
+
 	// Collections All portfolios.
 	Collections []Collection `json:"collections"`
 
@@ -4713,6 +4722,9 @@ type FeatureType string
 
 // FeatureCollection A GeoJSON FeatureCollection (RFC 7946).
 type FeatureCollection struct {
+	// Cautions What to keep in mind, as stored with the result.
+	Cautions []string `json:"cautions"`
+
 	// Features For each structure its shape, A_D, A_M and the parts that were given; for each line its route, A_L and A_I.
 	Features []Feature `json:"features"`
 
@@ -5589,6 +5601,9 @@ type Point struct {
 
 // Portfolio A named list of sites.
 type Portfolio struct {
+	// Cautions What to keep in mind; where there are totals.
+	Cautions []string `json:"cautions,omitempty"`
+
 	// CreatedAt When it was made.
 	CreatedAt time.Time `json:"created_at"`
 
@@ -6327,6 +6342,9 @@ type SiteChange struct {
 
 // SiteChanges Sites that a work changed.
 type SiteChanges struct {
+	// Cautions What to keep in mind.
+	Cautions []string `json:"cautions"`
+
 	// Sites The page.
 	Sites []SiteChange `json:"sites"`
 
@@ -6351,6 +6369,9 @@ type SiteExportType string
 
 // SiteFeature A site as a GeoJSON feature.
 type SiteFeature struct {
+	// Cautions What to keep in mind; only where a feature stands alone, else the collection has it.
+	Cautions []string `json:"cautions,omitempty"`
+
 	// Geometry A place (RFC 7946).
 	Geometry Point `json:"geometry"`
 
@@ -6369,6 +6390,9 @@ type SiteFeature struct {
 
 // SiteFeatures A page of sites as a GeoJSON feature collection.
 type SiteFeatures struct {
+	// Cautions What to keep in mind.
+	Cautions []string `json:"cautions"`
+
 	// Features The features.
 	Features []SiteFeature `json:"features"`
 
@@ -6390,6 +6414,9 @@ type SiteFeatures struct {
 
 // SiteList Sites.
 type SiteList struct {
+	// Cautions What to keep in mind.
+	Cautions []string `json:"cautions"`
+
 	// Sites The page.
 	Sites []ListedSite `json:"sites"`
 }
@@ -7392,6 +7419,9 @@ type WorkNoteList struct {
 
 // Worksheet Every step of a computation, each after the steps it uses.
 type Worksheet struct {
+	// Cautions What to keep in mind, as stored with the result.
+	Cautions []string `json:"cautions"`
+
 	// Edition Edition of the standard that was applied.
 	Edition string `json:"edition"`
 
@@ -8595,15 +8625,15 @@ type ClientInterface interface {
 	// ExportSitesCSV All sites of a portfolio as CSV.
 	//
 	// The columns are `id`, `latitude` and `longitude` (degrees on WGS 84), then the properties of `SiteProperties` in their order; they are the same in
-	// every form. UTF-8 without mark (RFC 4180), numbers with a decimal point. A text that a spreadsheet would take for a formula begins with an apostrophe. The file is sent while it is read, in the order of names unless `rank` says
-	// otherwise; a fault on the way breaks the connection, so that a part is never taken for the whole. Numbers are a screening and design aid: see the cautions of the service.
+	// every form. CSV has the column `cautions` behind them. UTF-8 without mark (RFC 4180), numbers with a decimal point. A text that a spreadsheet would take for a formula begins with an apostrophe. The file is sent while it is read, in the order of names unless `rank` says
+	// otherwise; a fault on the way breaks the connection, so that a part is never taken for the whole.
 	//
 	// Corresponds with GET /v1/portfolios/{id}/sites.csv (the `ExportSitesCSV` operationId).
 	ExportSitesCSV(ctx context.Context, id PortfolioParameter, params *ExportSitesCSVParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ExportSitesGeoJSON All sites of a portfolio as GeoJSON (RFC 7946).
 	//
-	// A point for each site. The columns of the CSV are the `id`, the coordinates and the properties.
+	// A point for each site. The columns of the CSV but for `cautions` are the `id`, the coordinates and the properties.
 	//
 	// Corresponds with GET /v1/portfolios/{id}/sites.geojson (the `ExportSitesGeoJSON` operationId).
 	ExportSitesGeoJSON(ctx context.Context, id PortfolioParameter, params *ExportSitesGeoJSONParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -8619,7 +8649,7 @@ type ClientInterface interface {
 
 	// ExportSitesXLSX All sites of a portfolio as a workbook (ECMA-376).
 	//
-	// The columns of the CSV on the sheet `sites`, and on `sites 2` and so on where one sheet has no room for all. Numbers and truth values are cells of that
+	// The columns of the CSV but for `cautions` on the sheet `sites`, and on `sites 2` and so on where one sheet has no room for all. Numbers and truth values are cells of that
 	// kind, texts are text cells that no program computes, dates and times are texts in the form of RFC 3339. The cautions stand on a sheet of their own.
 	//
 	// Corresponds with GET /v1/portfolios/{id}/sites.xlsx (the `ExportSitesXLSX` operationId).
@@ -9950,8 +9980,8 @@ func (c *Client) ListSites(ctx context.Context, id PortfolioParameter, params *L
 // ExportSitesCSV All sites of a portfolio as CSV.
 //
 // The columns are `id`, `latitude` and `longitude` (degrees on WGS 84), then the properties of `SiteProperties` in their order; they are the same in
-// every form. UTF-8 without mark (RFC 4180), numbers with a decimal point. A text that a spreadsheet would take for a formula begins with an apostrophe. The file is sent while it is read, in the order of names unless `rank` says
-// otherwise; a fault on the way breaks the connection, so that a part is never taken for the whole. Numbers are a screening and design aid: see the cautions of the service.
+// every form. CSV has the column `cautions` behind them. UTF-8 without mark (RFC 4180), numbers with a decimal point. A text that a spreadsheet would take for a formula begins with an apostrophe. The file is sent while it is read, in the order of names unless `rank` says
+// otherwise; a fault on the way breaks the connection, so that a part is never taken for the whole.
 //
 // Corresponds with GET /v1/portfolios/{id}/sites.csv (the `ExportSitesCSV` operationId).
 func (c *Client) ExportSitesCSV(ctx context.Context, id PortfolioParameter, params *ExportSitesCSVParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -9968,7 +9998,7 @@ func (c *Client) ExportSitesCSV(ctx context.Context, id PortfolioParameter, para
 
 // ExportSitesGeoJSON All sites of a portfolio as GeoJSON (RFC 7946).
 //
-// A point for each site. The columns of the CSV are the `id`, the coordinates and the properties.
+// A point for each site. The columns of the CSV but for `cautions` are the `id`, the coordinates and the properties.
 //
 // Corresponds with GET /v1/portfolios/{id}/sites.geojson (the `ExportSitesGeoJSON` operationId).
 func (c *Client) ExportSitesGeoJSON(ctx context.Context, id PortfolioParameter, params *ExportSitesGeoJSONParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -10004,7 +10034,7 @@ func (c *Client) ExportSitesGeoPackage(ctx context.Context, id PortfolioParamete
 
 // ExportSitesXLSX All sites of a portfolio as a workbook (ECMA-376).
 //
-// The columns of the CSV on the sheet `sites`, and on `sites 2` and so on where one sheet has no room for all. Numbers and truth values are cells of that
+// The columns of the CSV but for `cautions` on the sheet `sites`, and on `sites 2` and so on where one sheet has no room for all. Numbers and truth values are cells of that
 // kind, texts are text cells that no program computes, dates and times are texts in the form of RFC 3339. The cautions stand on a sheet of their own.
 //
 // Corresponds with GET /v1/portfolios/{id}/sites.xlsx (the `ExportSitesXLSX` operationId).
@@ -15533,8 +15563,8 @@ type ClientWithResponsesInterface interface {
 	// ExportSitesCSVWithResponse All sites of a portfolio as CSV.
 	//
 	// The columns are `id`, `latitude` and `longitude` (degrees on WGS 84), then the properties of `SiteProperties` in their order; they are the same in
-	// every form. UTF-8 without mark (RFC 4180), numbers with a decimal point. A text that a spreadsheet would take for a formula begins with an apostrophe. The file is sent while it is read, in the order of names unless `rank` says
-	// otherwise; a fault on the way breaks the connection, so that a part is never taken for the whole. Numbers are a screening and design aid: see the cautions of the service.
+	// every form. CSV has the column `cautions` behind them. UTF-8 without mark (RFC 4180), numbers with a decimal point. A text that a spreadsheet would take for a formula begins with an apostrophe. The file is sent while it is read, in the order of names unless `rank` says
+	// otherwise; a fault on the way breaks the connection, so that a part is never taken for the whole.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -15543,7 +15573,7 @@ type ClientWithResponsesInterface interface {
 
 	// ExportSitesGeoJSONWithResponse All sites of a portfolio as GeoJSON (RFC 7946).
 	//
-	// A point for each site. The columns of the CSV are the `id`, the coordinates and the properties.
+	// A point for each site. The columns of the CSV but for `cautions` are the `id`, the coordinates and the properties.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -15563,7 +15593,7 @@ type ClientWithResponsesInterface interface {
 
 	// ExportSitesXLSXWithResponse All sites of a portfolio as a workbook (ECMA-376).
 	//
-	// The columns of the CSV on the sheet `sites`, and on `sites 2` and so on where one sheet has no room for all. Numbers and truth values are cells of that
+	// The columns of the CSV but for `cautions` on the sheet `sites`, and on `sites 2` and so on where one sheet has no room for all. Numbers and truth values are cells of that
 	// kind, texts are text cells that no program computes, dates and times are texts in the form of RFC 3339. The cautions stand on a sheet of their own.
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -20224,8 +20254,8 @@ func (c *ClientWithResponses) ListSitesWithResponse(ctx context.Context, id Port
 // ExportSitesCSVWithResponse All sites of a portfolio as CSV.
 //
 // The columns are `id`, `latitude` and `longitude` (degrees on WGS 84), then the properties of `SiteProperties` in their order; they are the same in
-// every form. UTF-8 without mark (RFC 4180), numbers with a decimal point. A text that a spreadsheet would take for a formula begins with an apostrophe. The file is sent while it is read, in the order of names unless `rank` says
-// otherwise; a fault on the way breaks the connection, so that a part is never taken for the whole. Numbers are a screening and design aid: see the cautions of the service.
+// every form. CSV has the column `cautions` behind them. UTF-8 without mark (RFC 4180), numbers with a decimal point. A text that a spreadsheet would take for a formula begins with an apostrophe. The file is sent while it is read, in the order of names unless `rank` says
+// otherwise; a fault on the way breaks the connection, so that a part is never taken for the whole.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -20240,7 +20270,7 @@ func (c *ClientWithResponses) ExportSitesCSVWithResponse(ctx context.Context, id
 
 // ExportSitesGeoJSONWithResponse All sites of a portfolio as GeoJSON (RFC 7946).
 //
-// A point for each site. The columns of the CSV are the `id`, the coordinates and the properties.
+// A point for each site. The columns of the CSV but for `cautions` are the `id`, the coordinates and the properties.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -20272,7 +20302,7 @@ func (c *ClientWithResponses) ExportSitesGeoPackageWithResponse(ctx context.Cont
 
 // ExportSitesXLSXWithResponse All sites of a portfolio as a workbook (ECMA-376).
 //
-// The columns of the CSV on the sheet `sites`, and on `sites 2` and so on where one sheet has no room for all. Numbers and truth values are cells of that
+// The columns of the CSV but for `cautions` on the sheet `sites`, and on `sites 2` and so on where one sheet has no room for all. Numbers and truth values are cells of that
 // kind, texts are text cells that no program computes, dates and times are texts in the form of RFC 3339. The cautions stand on a sheet of their own.
 //
 // Returns a wrapper object for the known response body format(s).

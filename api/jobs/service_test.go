@@ -146,7 +146,7 @@ func (b *bench) start(j *jobs.Jobs) {
 		b.t.Fatal(err)
 	}
 	b.t.Cleanup(func() {
-		ctx, cancel := context.WithTimeout(context.Background(), 30*time.Second)
+		ctx, cancel := context.WithTimeout(context.Background(), 5*time.Minute)
 		defer cancel()
 		if err := stop(ctx); err != nil {
 			b.t.Error(err)
@@ -238,7 +238,7 @@ func (b *bench) faults(work string) []store.Fault {
 // await waits for the end of a work.
 func (b *bench) await(id string) store.Work {
 	b.t.Helper()
-	for end := time.Now().Add(time.Minute); ; {
+	for end := time.Now().Add(5 * time.Minute); ; {
 		w, err := b.store.Work(b.t.Context(), store.Local, id)
 		if err == nil && w.Ended() {
 			return w

@@ -708,6 +708,7 @@ func TestWorksheetsAreReadBack(t *testing.T) {
 				t.Errorf("%s: step %d is %s = %v, want %s = %v", name, i, got.Symbol, got.Value, want.Quantity.Symbol, want.Value)
 			}
 		}
+		sheet.Cautions = assess.Cautions() // the service takes them from the result
 		if err := schema(t, "Worksheet").VisitJSON(tree(t, encode(t, sheet))); err != nil {
 			t.Errorf("%s: the contract refuses the worksheet: %v", name, err)
 		}
@@ -809,7 +810,8 @@ func TestEarthExamplesAreAccepted(t *testing.T) {
 }
 
 func TestCheckExamplesAreAccepted(t *testing.T) {
-	// common practice, no published source: a device of 550 V protects nothing on an input rated 95 V.
+	// Common practice, no published source: a device begins to act at 1.2 times its U_C or more, 1.2 x 820 V = 984 V,
+	// and so not before 800 V break the controller.
 	verdicts := map[string]spd.Verdict{"useless": spd.Ineffective, "supply": spd.InsufficientData}
 	for name, example := range examplesOf(t, "/v1/spd-checks") {
 		req, ok := wire.SPDChecks.Decode(encode(t, example))

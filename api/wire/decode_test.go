@@ -202,7 +202,7 @@ func drawValue(t *rapid.T, s *openapi3.Schema) any {
 	case s.Type.Is("object"):
 		return drawObject(t, s)
 	case openList(s):
-		return copyOf(t, rapid.SampledFrom([]any{[]any{}, []any{36.5, -3.0}, []any{[]any{36.5, -3.0}, []any{36.6, -3.1}}}).Draw(t, "coordinates"))
+		return copyOf(t, rapid.SampledFrom([]any{[]any{}, []any{86.5, -3.0}, []any{[]any{86.5, -3.0}, []any{86.6, -3.1}}}).Draw(t, "coordinates"))
 	case s.Type.Is("array"):
 		list := []any{}
 		for n := rapid.Uint64Range(s.MinItems, min(*s.MaxItems, s.MinItems+2)).Draw(t, "entries"); n > 0; n-- {

@@ -45,6 +45,7 @@ type SiteFeature struct {
 	Geometry   Point          `json:"geometry"`
 	Properties SiteProperties `json:"properties"`
 	Links      []Link         `json:"links,omitempty"`
+	Cautions   []string       `json:"cautions,omitempty"` // where a feature stands alone
 }
 
 // SiteFeatures is a page of sites.
@@ -54,6 +55,7 @@ type SiteFeatures struct {
 	Time     time.Time     `json:"timeStamp"`
 	Matched  *int          `json:"numberMatched,omitempty"`
 	Returned int           `json:"numberReturned"`
+	Cautions []string      `json:"cautions"`
 	Features []SiteFeature `json:"features"`
 }
 
@@ -77,7 +79,8 @@ type Collection struct {
 	Links       []Link   `json:"links"`
 	ItemType    string   `json:"itemType"`
 	CRS         []string `json:"crs"`
-	Extent      *Extent  `json:"extent,omitempty"` // nil without sites
+	Extent      *Extent  `json:"extent,omitempty"`   // nil without sites
+	Cautions    []string `json:"cautions,omitempty"` // where it stands alone
 }
 
 // Extent is what the features of a collection lie within.
@@ -102,4 +105,5 @@ type TemporalExtent struct {
 type Collections struct {
 	Links       []Link       `json:"links"`
 	Collections []Collection `json:"collections"`
+	Cautions    []string     `json:"cautions"`
 }

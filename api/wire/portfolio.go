@@ -24,6 +24,7 @@ type Portfolio struct {
 	Description string           `json:"description"`
 	CreatedAt   time.Time        `json:"created_at"`
 	Totals      *PortfolioTotals `json:"totals,omitempty"`
+	Cautions    []string         `json:"cautions,omitempty"` // with totals
 }
 
 // PortfolioTotals are sums over the sites of a portfolio.
@@ -41,7 +42,8 @@ type PortfolioList struct {
 
 // SiteList is a page of the sites of a portfolio.
 type SiteList struct {
-	Sites []ListedSite `json:"sites"`
+	Sites    []ListedSite `json:"sites"`
+	Cautions []string     `json:"cautions"`
 }
 
 // ListedSite is a site as its portfolio lists it.
@@ -74,8 +76,9 @@ type SiteState struct {
 
 // SiteChanges is a page of sites as they were before a work and as they are now.
 type SiteChanges struct {
-	Work  string       `json:"work"`
-	Sites []SiteChange `json:"sites"`
+	Work     string       `json:"work"`
+	Sites    []SiteChange `json:"sites"`
+	Cautions []string     `json:"cautions"`
 }
 
 // SiteChange is a site before and after.

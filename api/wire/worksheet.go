@@ -203,8 +203,9 @@ func appendText(b []byte, s string) []byte {
 
 // Worksheet is every step of a computation, written out.
 type Worksheet struct {
-	Edition string          `json:"edition"`
-	Steps   []WorksheetStep `json:"steps"`
+	Edition  string          `json:"edition"`
+	Steps    []WorksheetStep `json:"steps"`
+	Cautions []string        `json:"cautions"` // those of the result; ReadWorksheet leaves them out
 }
 
 // WorksheetStep is one value and how it came about.

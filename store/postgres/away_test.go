@@ -105,7 +105,11 @@ func TestServerStopsUnderLoad(t *testing.T) {
 			}
 		})
 	}
-	time.Sleep(300 * time.Millisecond)
+	for begun := false; !begun && wrong.Load() == nil; time.Sleep(10 * time.Millisecond) {
+		mu.Lock()
+		begun = len(confirmed) >= 20
+		mu.Unlock()
+	}
 	cluster.Stop()
 	wg.Wait()
 	if err := wrong.Load(); err != nil {

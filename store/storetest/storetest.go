@@ -132,7 +132,7 @@ func newID() string { return uuid.Must(uuid.NewV7()).String() }
 func record(name string) store.Record {
 	return store.Record{
 		Header: store.Header{
-			ID: newID(), CreatedAt: day, Name: name, Reference: "R-1", Latitude: -3.117, Longitude: 36.683,
+			ID: newID(), CreatedAt: day, Name: name, Reference: "R-1", Latitude: -3.117, Longitude: 86.683,
 			Edition: "edition-1", Engine: "engine-1", InputHash: "input-1", DefinitionsHash: "definitions-1",
 			ReviewDue: time.Date(2034, 1, 1, 0, 0, 0, 0, time.UTC),
 		},
