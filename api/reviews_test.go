@@ -275,7 +275,7 @@ func TestUnknownReviews(t *testing.T) {
 func TestEarlierReviews(t *testing.T) {
 	onBothStores(t, func(t *testing.T, c *apitest.Client) {
 		putReviews(c, reviewedBy(t, c, "A. Reader", [3]string{officeLoss, "no", "0.01"},
-			[3]string{"spd/a.3/3-ka/p", "no", "0.5"})).Want(http.StatusOK)
+			[3]string{"spd/a.3/3-ka/p", "no", "0.98"})).Want(http.StatusOK)
 		s, _ := create(c, []byte(officeSite))
 		p := makePortfolio(c, "P")
 		ended(t, c, importFile(c, p.ID, "", siteFile(0, 3, 5)))
@@ -306,4 +306,49 @@ func TestEarlierReviews(t *testing.T) {
 			}
 		}
 	})
+}
+
+// Reviewed values go into electrodes and coordination too. By hand, to BS 7430 for n rods along a hollow square:
+// R = rho/(n*2*pi*L)*(ln(8*L/d)-1+lambda*L/s) with rho = 100 ohm m, L = 2 m, d = 0.016 m, n = 8, s = 4 m. Two limiting
+// devices need 5 m of cable between them, a rule of thumb (common practice, no published source).
+func TestReviewsOfOtherAnswers(t *testing.T) {
+	c := newClient(t, newServer(t, openSQLite(t)))
+	electrode := func(lambda float64) string {
+		t.Helper()
+		var doc struct {
+			Resistance  float64 `json:"resistance_ohm"`
+			ReviewsHash string  `json:"reviews_hash"`
+		}
+		c.Post("/v1/earth-electrodes", []byte(`{"soil_resistivity_ohm_m": 100, "electrode": {"kind": "rods", "arrangement": "square", "count": 8,
+			"length_m": 2, "diameter_m": 0.016, "spacing_m": 4}}`)).Want(http.StatusOK).JSON(&doc)
+		want := 100 / (8 * 2 * math.Pi * 2) * (math.Log(8*2/0.016) - 1 + lambda*2/4)
+		if math.Abs(doc.Resistance-want) > 1e-9*want {
+			t.Errorf("lambda %v: %v ohm, want %v", lambda, doc.Resistance, want)
+		}
+		return doc.ReviewsHash
+	}
+	coordinated := func() (text, hash string) {
+		t.Helper()
+		a := c.Post("/v1/spd-coordinations", []byte(`{"withstand_kv": 2.5, "stages": [
+			{"device": {"test_classes": ["II"], "technology": "limiting", "up_kv": 1.5, "uc_ac_v": 275, "in_ka": 20}, "cable_after_m": 6},
+			{"device": {"test_classes": ["II"], "technology": "limiting", "up_kv": 1.2, "uc_ac_v": 275, "in_ka": 10}}]}`))
+		var doc struct {
+			ReviewsHash string `json:"reviews_hash"`
+		}
+		a.Want(http.StatusOK).JSON(&doc)
+		return string(a.Body), doc.ReviewsHash
+	}
+	if hash := electrode(4.5284); hash != "" {
+		t.Errorf("reviews %q", hash)
+	}
+	before, _ := coordinated()
+	var doc reviewsDoc
+	putReviews(c, reviewedBy(t, c, "A. Reader", [3]string{"earth/hollow-square/8-rods/lambda", "no", "5"},
+		[3]string{"spd/decoupling/limiting-behind-limiting-class-ii-and-below-inductance-in-proportion-to-the-row-above/cable-m", "no", "8"})).Want(http.StatusOK).JSON(&doc)
+	if hash := electrode(5); hash != doc.Hash {
+		t.Errorf("reviews %q", hash)
+	}
+	if after, hash := coordinated(); after == before || hash != doc.Hash || !strings.Contains(after, "8 m") {
+		t.Errorf("reviews %q\n%s", hash, after)
+	}
 }

@@ -93,5 +93,6 @@ func Restore(doc []byte, hash string) (*Reviewed, []Fault, error) {
 	if !p.read(doc) {
 		return nil, nil, p.faults
 	}
+	p.order()
 	return &Reviewed{Document: doc, Hash: hash, Rows: p.rows, Reviews: lookUp(p.rows, hash)}, p.faults.Faults, nil
 }

@@ -86,7 +86,9 @@ func shortened(text string) string {
 // all rows of List. The error is a *FaultyTable with every fault.
 func ReadCSV(text []byte, now time.Time) ([]Row, error) {
 	p := newParser(latestDay(now))
-	p.read(text)
+	if p.read(text) {
+		p.order()
+	}
 	if p.faults.Count == 0 && !slices.ContainsFunc(p.rows, func(r Row) bool { return r.Reviewed }) {
 		p.faults.add(Fault{Line: 1, Column: header[colAgrees], Reason: "no row is reviewed; write yes or no in at least one row"})
 	}

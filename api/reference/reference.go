@@ -49,6 +49,7 @@ type Row struct {
 	Date      string // YYYY-MM-DD
 	Comment   string
 
+	source   string // the part of the program it is of
 	cell     cell
 	quantity *trace.Quantity // of a formula
 }
@@ -103,7 +104,7 @@ func List() []Row {
 	for _, s := range sources() {
 		for _, q := range s.quantities {
 			if q.Expr != "" {
-				rows = append(rows, Row{Key: formulaKey(s.name, q), Kind: Formula, Clause: q.Clause, Row: q.Name, Column: q.Symbol, Unit: q.Unit,
+				rows = append(rows, Row{Key: formulaKey(s.name, q), Kind: Formula, source: s.name, Clause: q.Clause, Row: q.Name, Column: q.Symbol, Unit: q.Unit,
 					Formula: q.Expr, Mark: q.Provenance, quantity: q})
 			}
 		}
@@ -116,7 +117,7 @@ func tableRows(name string, t *trace.Table) []Row {
 	for i := range t.Rows {
 		for j, v := range t.Rows[i].Values {
 			column := columnName(t, j)
-			rows = append(rows, Row{Key: join(name, slug(t.Number), slug(t.Rows[i].Text), slug(column)), Kind: Value, Clause: t.Clause,
+			rows = append(rows, Row{Key: join(name, slug(t.Number), slug(t.Rows[i].Text), slug(column)), Kind: Value, source: name, Clause: t.Clause,
 				Table: t.Number, Row: t.Rows[i].Text, Column: column, Value: v, Mark: t.Rows[i].Provenance, Remark: t.Rows[i].Remark,
 				cell: cell{t, i, j}})
 		}
@@ -186,21 +187,4 @@ func Total(counts map[trace.Provenance]int) int {
 		sum += n
 	}
 	return sum
-}
-
-// plausible says what is wrong with a printed value, empty where it can be one.
-func (r *Row) plausible(v float64) string {
-	switch {
-	case v < 0:
-		return "must not be negative"
-	case r.isShare() && v > 1:
-		return "must be at most 1: a probability"
-	}
-	return ""
-}
-
-// isShare reports whether a value is a probability or a factor of one, which is never above 1: Annex B of
-// IEC 62305-2, and every column headed P.
-func (r *Row) isShare() bool {
-	return strings.HasPrefix(r.Table, "B.") || r.Column == "P" || strings.HasPrefix(r.Column, "P_")
 }
