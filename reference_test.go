@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/csv"
 	"encoding/json"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -113,5 +114,54 @@ func TestReview(t *testing.T) {
 	status, out, _ = command(t, "", "reference", "-stored", "-database", db)
 	if hash := strings.Fields(before)[1]; status != exitOK || !strings.Contains(out, "Reviews "+hash) || !strings.Contains(out, "checked 2026-01-31 by A. Reader") {
 		t.Errorf("%d, reviews %s: %.300s", status, hash, out)
+	}
+}
+
+// officeSite is invented. By hand, to IEC 62305-2:2010: A_D = 20*10 + 2*(3*5)*(20+10) + pi*(3*5)^2 = 1806.858347 m2 (A.2),
+// N_D = 10*1806.858347*1e-6 (A.2.4, C_D = 1), R_B = N_D*P_B*r_p*r_f*h_z*L_F*f_z = 0.01806858347*1*1*r_f*1*2e-2*1 (C.3).
+const officeSite = `{"name": "Office (invented)", "location": {"latitude": 1, "longitude": 1}, "flash_density": {"ground_flashes_per_km2_year": 10},
+	"structures": [{"id": "office", "length_m": 20, "width_m": 10, "height_m": 5, "surroundings": "isolated", "occupancy": "office", "persons": 4,
+		"zones": [{"id": "all", "persons": 4, "hours_per_year": 8760, "fire_risk": "ordinary"}]}], "lines": []}`
+
+// A reviewed table in a file is computed with: r_f 0.02 instead of the 0.01 of Table C.5 doubles R_B.
+func TestAssessWithReviews(t *testing.T) {
+	riskB := func(want float64, args ...string) (hash string) {
+		t.Helper()
+		status, out, errOut := command(t, officeSite, append(append([]string{"assess", "-json"}, args...), "-")...)
+		if status != exitOK {
+			t.Fatal(errOut)
+		}
+		var r struct {
+			ReviewsHash string `json:"reviews_hash"`
+			Structures  []struct {
+				Risks struct {
+					Life struct{ Components map[string]float64 } `json:"loss_of_human_life"`
+				}
+			}
+		}
+		if err := json.Unmarshal([]byte(out), &r); err != nil {
+			t.Fatal(err)
+		}
+		if got := r.Structures[0].Risks.Life.Components["R_B"]; math.Abs(got-want) > 1e-9*want {
+			t.Errorf("R_B = %v, want %v", got, want)
+		}
+		return r.ReviewsHash
+	}
+	file := fill(t, [3]string{noFire, "no", "0.02"})
+	if hash := riskB(3.613716694e-6); hash != "" {
+		t.Errorf("reviews %q", hash)
+	}
+	if hash := riskB(7.227433388e-6, "-reviews", file); len(hash) != 64 {
+		t.Errorf("reviews %q", hash)
+	}
+	if status, out, errOut := command(t, officeSite, "assess", "-check", "-reviews", file, "-"); status != exitOK || !strings.Contains(out, "all agree") {
+		t.Errorf("%d %s %s", status, out, errOut)
+	}
+	if status, _, errOut := command(t, officeSite, "assess", "-reviews", "no-such-file.csv", "-"); status != exitFault || !strings.Contains(errOut, "no-such-file.csv") {
+		t.Errorf("%d %s", status, errOut)
+	}
+	check := `{"device": {"current": ["dc"], "uc_dc_v": 550}, "line": {"length_m": 12, "electrical": {"current": "dc", "origin": "photovoltaic"}}}`
+	if status, out, errOut := command(t, check, "check-device", "-json", "-reviews", file, "-"); status != exitOK || !strings.Contains(out, `"reviews_hash"`) {
+		t.Errorf("%d %s %s", status, out, errOut)
 	}
 }
