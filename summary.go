@@ -142,9 +142,35 @@ func (p *page) risks() {
 		if s := &p.r.Structures[i]; s.Assessed {
 			p.print("  %s: struck %s times a year (once in %s years); internal systems fail %s times a year without protection\n",
 				s.ID, short(s.Events.Direct), short(1/s.Events.Direct), short(s.SystemFailures))
+			p.exceedance(s)
 			p.cost(s)
 		}
 	}
+}
+
+// exceedance says how probable it is that a risk exceeds its limit, where the standard error of N_G tells.
+func (p *page) exceedance(s *wire.StructureResult) {
+	var chances []string
+	for k := range risk.Loss(risk.Losses) {
+		if r := s.Risks.Of(k); r != nil && r.Exceedance != nil {
+			chances = append(chances, lossNames[k]+" "+percent(*r.Exceedance))
+		}
+	}
+	if len(chances) > 0 {
+		p.print("  %s: probability that the limit is exceeded, from N_G alone (standard error %s): %s\n",
+			s.ID, short(p.r.FlashDensity.StandardError), strings.Join(chances, ", "))
+	}
+}
+
+// percent says a probability; one that is next to 0 or 1 is not rounded to it.
+func percent(probability float64) string {
+	switch {
+	case probability < 0.001:
+		return "below 0.1 %"
+	case probability > 0.999:
+		return "above 99.9 %"
+	}
+	return strconv.FormatFloat(100*probability, 'g', 3, 64) + " %"
 }
 
 func (p *page) cost(s *wire.StructureResult) {

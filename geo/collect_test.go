@@ -73,7 +73,7 @@ func TestClosedForms(t *testing.T) {
 		{"smallest", polygonPart(0.01, rectangle(0, 0, 0.5, 0.5)), 0.25, 2},
 		{"highest", planePart{point: []XY{{0, 0}}, height: 1000}, 0, 0},
 	}
-	for _, n := range []int{97, 1003, 4001} {
+	for _, n := range []int{97, 1003} {
 		var ring []XY
 		for k := range n {
 			sin, cos := math.Sincos(2 * math.Pi * float64(k) / float64(n))
@@ -88,7 +88,11 @@ func TestClosedForms(t *testing.T) {
 			r := 3 * f.part.height
 			wantDirect := f.area + f.edge*r + math.Pi*r*r
 			wantNear := f.edge*500 + math.Pi*500*500
-			for angle := 0.0; angle < 3; angle += 0.37 {
+			step := 0.37
+			if len(f.part.rings) > 0 && len(f.part.rings[0]) > 100 {
+				step = 1.1 // a large ring has edges in every direction anyway
+			}
+			for angle := 0.0; angle < 3; angle += step {
 				parts := turned([]planePart{f.part}, angle, 100*angle, -700*angle)
 				footprint, direct, near := planeAreas(t, parts)
 				if math.Abs(footprint-f.area) > 1e-9*(f.area+1) {
@@ -245,8 +249,8 @@ func coarseParts() *rapid.Generator[[]planePart] {
 
 func heightTimes3(p planePart) float64 { return 3 * p.height }
 
-// Whatever coincides: the area agrees with a Monte Carlo estimate along rows, turned and moved parts have the same
-// area, and no part is lost.
+// Whatever coincides: the area agrees with the exact integral along rows, turned and moved parts have the same area,
+// and no part is lost.
 func TestCoincidingParts(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		parts := coarseParts().Draw(t, "parts")
@@ -266,25 +270,22 @@ func TestCoincidingParts(t *testing.T) {
 		if math.Abs(footprint-onEarth.Footprint) > 1e-5 || relative(direct, onEarth.Direct) > 1e-7 || relative(near, onEarth.Near) > 1e-7 {
 			t.Fatalf("%v, %v, %v; at %v %v, %v, %v", footprint, direct, near, center, onEarth.Footprint, onEarth.Direct, onEarth.Near)
 		}
-		shift := rapid.Float64Range(0.001, 0.999).Draw(t, "shift")
-		// The estimate is off by up to two rows of the width at flat tops.
-		estimate := rowIntegral(turned(parts, 0.3, 0, 0), heightTimes3, 1500, shift)
-		if relative(direct, estimate) > 3e-4 {
-			t.Fatalf("direct %v, estimate %v", direct, estimate)
+		if want := exactIntegral(parts, heightTimes3); relative(direct, want) > 1e-6 {
+			t.Fatalf("direct %v, rows give %v", direct, want)
 		}
-		estimate = rowIntegral(turned(parts, 0.3, 0, 0), func(planePart) float64 { return 0 }, 1500, shift)
-		if math.Abs(footprint-estimate) > 0.3 {
-			t.Fatalf("footprint %v, estimate %v", footprint, estimate)
+		flat := exactIntegral(parts, func(planePart) float64 { return 0 })
+		if math.Abs(footprint-flat) > 1e-6 {
+			t.Fatalf("footprint %v, rows give %v", footprint, flat)
 		}
-		estimate = rowIntegral(turned(parts, 0.3, 0, 0), func(planePart) float64 { return 500 }, 500, shift)
-		if relative(near+footprint, estimate) > 1e-3 {
-			t.Fatalf("near %v, estimate %v", near, estimate-footprint)
+		if want := exactIntegral(parts, func(planePart) float64 { return 500 }); relative(near+footprint, want) > 1e-6 {
+			t.Fatalf("near %v, rows give %v", near, want-footprint)
 		}
 	})
 }
 
 // Parts moved apart by less than a micrometre, where neither equal nor different is plain: the right area or an error.
 func TestNearlyCoincidingParts(t *testing.T) {
+	computed, unresolved := 0, 0
 	rapid.Check(t, func(t *rapid.T) {
 		parts := turned(coarseParts().Draw(t, "parts"), rapid.Float64Range(0, 7).Draw(t, "angle"), 0, 0)
 		size := math.Pow(10, rapid.Float64Range(-12, -4).Draw(t, "size"))
@@ -307,16 +308,21 @@ func TestNearlyCoincidingParts(t *testing.T) {
 			if !strings.Contains(err.Error(), "near longitude") {
 				t.Fatal(err)
 			}
+			unresolved++
 			return
 		}
-		if estimate := rowIntegral(parts, heightTimes3, 1500, 0.5); relative(a.Direct, estimate) > 3e-4 {
-			t.Fatalf("direct %v, estimate %v", a.Direct, estimate)
+		computed++
+		if want := exactIntegral(parts, heightTimes3); relative(a.Direct, want) > 1e-6 {
+			t.Fatalf("direct %v, rows give %v", a.Direct, want)
 		}
-		estimate := rowIntegral(parts, func(planePart) float64 { return 0 }, 1500, 0.5)
-		if math.Abs(a.Footprint-estimate) > 0.3 {
-			t.Fatalf("footprint %v, estimate %v", a.Footprint, estimate)
+		want := exactIntegral(parts, func(planePart) float64 { return 0 })
+		if math.Abs(a.Footprint-want) > 1e-3 {
+			t.Fatalf("footprint %v, rows give %v", a.Footprint, want)
 		}
 	})
+	if 10*unresolved > computed {
+		t.Errorf("%d computed, %d refused as unresolved", computed, unresolved)
+	}
 }
 
 func planeAreas2(t *rapid.T, lay *layout) (footprint, direct, near float64) {

@@ -37,8 +37,8 @@ type FlashDensity struct {
 	ThunderstormDays float64 // T_D per year
 	Relation         Relation
 	Source           string
-	Year             int // of the newest data, 0 where not known
-	StandardError    float64
+	Year             int     // of the newest data, 0 where not known
+	StandardError    float64 // of N_G, however it was found [1/(km2 a)]; 0 where not stated
 
 	// Of a map: its id; the relation that gave N_G from its value, empty where it
 	// holds N_G itself; and what the worksheet says beside N_G.

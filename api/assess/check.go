@@ -1,10 +1,13 @@
 package assess
 
 import (
+	"slices"
 	"strconv"
+	"strings"
 
 	"levinward/api/wire"
 	"levinward/risk"
+	"levinward/risk/earth"
 	"levinward/risk/spd"
 	"levinward/risk/trace"
 )
@@ -18,7 +21,12 @@ func CheckFaults(req *wire.SPDCheck) []risk.Violation {
 		return []risk.Violation{{Rule: risk.RuleContradiction, Pointer: "/structure", Reason: "goes with line only; the assessment has its structure"}}
 	case req.Line != nil:
 		site := req.Site(nil)
-		return append(site.Violations, electrodeFaults(site)...)
+		// The electrode only has to be one: its resistance is not computed here, so that no soil is needed.
+		electrode := slices.DeleteFunc(electrodeFaults(site), func(f risk.Violation) bool { return f.Pointer == earth.SoilPointer })
+		for i := range electrode {
+			electrode[i].Pointer = strings.Replace(electrode[i].Pointer, "/structures/0/", "/structure/", 1)
+		}
+		return append(site.Violations, electrode...)
 	}
 	return nil
 }

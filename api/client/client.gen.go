@@ -4797,7 +4797,7 @@ type FlashDensity struct {
 	// Source Where the number comes from. Not used with map, which has its own.
 	Source *string `json:"source,omitempty"`
 
-	// StandardError Standard error of N_G [1/(km2 a)].
+	// StandardError Standard error s of N_G [1/(km2 a)], however N_G was found. Each risk then says how probable it is that it exceeds its limit. 0: not stated.
 	StandardError *float64 `json:"standard_error,omitempty"`
 
 	// ThunderstormDaysPerYear T_D [1/a], days with thunder; N_G is derived from it.
@@ -4976,6 +4976,9 @@ type FlashDensityUsed struct {
 
 	// Source The source as given, or that of the map.
 	Source *string `json:"source,omitempty"`
+
+	// StandardError Standard error of N_G [1/(km2 a)], as given.
+	StandardError *float64 `json:"standard_error,omitempty"`
 
 	// Year Year of the newest data, as given or of the map.
 	Year *int `json:"year,omitempty"`
@@ -6020,6 +6023,9 @@ type Risk struct {
 
 	// Components The risk components; one that does not count for the risk is 0.
 	Components Components `json:"components"`
+
+	// ExceedanceProbability Probability that R exceeds R_T, from N_G alone: lognormal with the stated N_G as median, sigma^2 = ln(1 + (s/N_G)^2); every other value counts as exact. One significant figure where s exceeds N_G/2. Absent where s is not stated or exceeds N_G, and where the cost comparison decides.
+	ExceedanceProbability *float64 `json:"exceedance_probability,omitempty"`
 
 	// RestsOn The weakest value or formula behind a number. From strong to weak: given, checked, secondary_source, computed, memory, common_practice, assumed. Defaults of the site do not count here; they are listed as assumptions. Absent in answers that were stored before it was told.
 	RestsOn *RestsOn `json:"rests_on,omitempty"`

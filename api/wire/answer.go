@@ -57,7 +57,7 @@ func nonNil[T any](s []T) []T {
 
 func density(in *risk.Input, res *risk.Result) DensityUsed {
 	d := &in.FlashDensity
-	u := DensityUsed{GroundFlashes: res.NG, Origin: d.Origin, Source: d.Source, Year: d.Year, Map: d.Map, Note: d.Note}
+	u := DensityUsed{GroundFlashes: res.NG, Origin: d.Origin, Source: d.Source, Year: d.Year, StandardError: d.StandardError, Map: d.Map, Note: d.Note}
 	switch d.Origin {
 	case risk.DensityMap:
 		u.Derived, u.Relation = d.Derivation != "", d.Derivation
@@ -89,6 +89,9 @@ func (a *Answer) structure(i int) StructureResult {
 	for k, slot := range w.Risks.slots() {
 		if r.Risks[k].Applies {
 			*slot = riskOf(s, &r.Risks[k])
+			if p, ok := r.Risks[k].Exceedance(a.Result.NG, a.Input.FlashDensity.StandardError); ok {
+				(*slot).Exceedance = &p
+			}
 		}
 	}
 	if j := a.Earth[i]; j != nil {

@@ -56,6 +56,7 @@ type DensityUsed struct {
 	Relation      string             `json:"relation,omitempty"`
 	Source        string             `json:"source,omitempty"`
 	Year          int                `json:"year,omitempty"`
+	StandardError float64            `json:"standard_error,omitempty"`
 	Map           string             `json:"map,omitempty"`
 	Note          string             `json:"note,omitempty"`
 }
@@ -104,10 +105,12 @@ func (r *Risks) slots() [risk.Losses]**Risk {
 func (r *Risks) Of(k risk.Loss) *Risk { return *r.slots()[k] }
 
 // Risk is the risk of one type of loss per year. Tolerable is null where the cost comparison decides.
+// Exceedance is the probability that Total exceeds Tolerable, from N_G alone; nil without a standard error.
 type Risk struct {
 	Total      float64    `json:"total"`
 	Tolerable  *float64   `json:"tolerable"`
 	Acceptable bool       `json:"acceptable"`
+	Exceedance *float64   `json:"exceedance_probability,omitempty"`
 	Components Components `json:"components"`
 	Zones      []ZoneRisk `json:"zones"`
 	RestsOn    *RestsOn   `json:"rests_on,omitempty"`

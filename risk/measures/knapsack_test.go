@@ -159,6 +159,12 @@ func TestSegments(t *testing.T) {
 	if want := []segment{{1, 1, 8}, {0, 2, 10}, {0, 1, 3}, {1, 1, 1}}; !slices.Equal(s.segs[0], want) || len(s.segs[1]) > 0 {
 		t.Errorf("segments %v, by hand %v", s.segs[0], want)
 	}
+	s.order = []int{0, 1}
+	s.options = [][]option{options([2]float64{0, 0}, [2]float64{2, 6}), options([2]float64{0, 0}, [2]float64{8, 16})}
+	s.cut() // 3 and 2 a unit
+	if want := []segment{{0, 2, 6}, {1, 8, 16}}; !slices.Equal(s.segs[0], want) {
+		t.Errorf("segments %v, by hand %v", s.segs[0], want)
+	}
 }
 
 // bounded is a search in which the end of depth 0 can lower 1 by 0.3 for 1 and by 0.1 more for 2, the end of depth 1 by 0.2 for 2.
@@ -222,6 +228,19 @@ func TestPromising(t *testing.T) {
 	}
 }
 
+// Each step takes one from the bound of the work, and the last one ends the search.
+func TestStepsOfTheSearchCount(t *testing.T) {
+	s, left := bounded(), 5
+	s.budget = &left
+	if s.descend(0, 7, ratios{}, false); left != 4 { // too dear: nothing further is tried
+		t.Errorf("%d left of 5", left)
+	}
+	left = 1
+	if s.descend(0, 0, ratios{}, false); left != 0 { // promising, but the work ends here
+		t.Errorf("%d left of 1", left)
+	}
+}
+
 // A set exactly at the limit counts, also where only little is left below the best so far: manual fire
 // protection at 2 leaves 1e-5 of 2e-5, bonding for LPL I at 2.25 as well.
 func TestSetExactlyAtTheLimit(t *testing.T) {
@@ -235,6 +254,20 @@ func TestSetExactlyAtTheLimit(t *testing.T) {
 	res, _ := e.Assess(in, nil)
 	if got := Recommend(in, &res, e); got.Set.Cost != 2 || got.Set.Structures[0].Measures.FireProtection != risk.ManualFireProtection {
 		t.Errorf("%+v, want manual fire protection at 2", got.Set)
+	}
+}
+
+// Two ends that together are exactly at the limit, 2 x 2e-5 x 0.25 = 1e-5, with bonding for LPL II at 1.5 each; I has no further effect.
+func TestTwoEndsExactlyAtTheLimit(t *testing.T) {
+	in := &risk.Input{Costs: DefaultCosts(), Tolerable: [risk.Losses]float64{1e-5}, Structures: []risk.Structure{{}},
+		Lines: []risk.Line{{To: -1, Withstand: 1}, {To: -1, Withstand: 2}}}
+	u := [risk.Losses]float64{2e-5}
+	e := invented{structures: []inventedStructure{{fire: [7]float64{1, 1, 1}, lps: [7]float64{1, 1, 1, 1, 1, 1, 1}, notices: 1, insul: 1,
+		bonding: [risk.BetterThanI + 1]float64{1, 0.5, 0.25, 0.25}, systems: [risk.BetterThanI + 1]float64{1, 1, 1, 1},
+		lines: []inventedLine{{u: u}, {u: u}}}}}
+	res, _ := e.Assess(in, nil)
+	if got := Recommend(in, &res, e); !got.Sufficient || got.Set.Cost != 3 {
+		t.Errorf("%+v, want bonding for LPL II on both lines at 3", got.Set)
 	}
 }
 

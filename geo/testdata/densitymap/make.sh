@@ -74,6 +74,11 @@ gdal_translate -q -a_srs EPSG:4326 -a_nodata -9999 -ot Int32 invented.asc refuse
 sed 's#<GeoTransform>.*</GeoTransform>#<GeoTransform>10.5, 0.25, 0.05, 0.75, 0.05, -0.25</GeoTransform>#' "$work/region.vrt" > "$work/rotated.vrt"
 gdal_translate -q "$work/rotated.vrt" refused-rotated.tif
 gdal_translate -q -a_nodata -9999 invented.asc refused-no-datum.tif
+# Several tiles, the last ones of a row and of a column not full, with -32768 for no data (row 20, column 30).
+awk 'BEGIN { print "ncols 40\nnrows 35\nxllcorner 10\nyllcorner -17.5\ncellsize 0.5\nNODATA_value -32768"
+	for (r = 0; r < 35; r++) { for (c = 0; c < 40; c++) printf "%d ", r == 20 && c == 30 ? -32768 : (r*7 + c*13) % 97; print "" } }' > "$work/many.asc"
+gdal_translate -q -a_srs EPSG:4326 -ot Int16 -co TILED=YES -co BLOCKXSIZE=16 -co BLOCKYSIZE=16 -co COMPRESS=DEFLATE -co PREDICTOR=2 "$work/many.asc" many-tiles.tif
+gdal_translate -q -a_srs EPSG:4326 -ot Int16 -co BLOCKYSIZE=8 "$work/many.asc" many-strips.tif
 # Text forms.
 gdal_translate -q -of AAIGrid -ot Float32 float32-strips.tif "$work/grid.asc" && cp "$work/grid.asc" rewritten.asc
 gdal_translate -q -of XYZ -co COLUMN_SEPARATOR=, invented.asc "$work/xyz.csv"
