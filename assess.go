@@ -19,6 +19,7 @@ func (p *program) assess(args []string) error {
 	check := f.Bool("check", false, "re-evaluate every step of the worksheet, and the printed values of a published case")
 	maps := mapFiles{}
 	f.Var(maps, "map", "flash-density map `ID=FILE`, with FILE.json beside it; may be repeated")
+	file := f.String("reviews", "", "reviewed table of values, a `file`")
 	if err := parse(f, args, 1); err != nil {
 		return err
 	}
@@ -26,10 +27,14 @@ func (p *program) assess(args []string) error {
 	if err != nil {
 		return err
 	}
-	if *check {
-		return p.check(text, maps)
+	reviewed, err := p.readReviews(*file)
+	if err != nil {
+		return err
 	}
-	answer, err := compute(text, maps, nil)
+	if *check {
+		return p.check(text, maps, reviewed.Reviews)
+	}
+	answer, err := compute(text, maps, reviewed.Reviews, nil)
 	if err != nil {
 		return err
 	}
@@ -39,7 +44,7 @@ func (p *program) assess(args []string) error {
 		e.SetIndent("", "  ")
 		return e.Encode(answer)
 	}
-	stress, err := api.Stress(contract, text, maps)
+	stress, err := api.Stress(contract, text, maps, reviewed.Reviews)
 	if err != nil {
 		return err
 	}
@@ -68,14 +73,14 @@ func (p *program) read(name string) ([]byte, error) {
 
 // check re-evaluates every formula from the recorded values. A published case
 // is compared with its printed values as well.
-func (p *program) check(text []byte, maps mapFiles) error {
+func (p *program) check(text []byte, maps mapFiles, reviews *trace.Reviews) error {
 	cases, isCase, err := assess.ParseCases(text)
 	if err != nil {
 		return err
 	}
 	if !isCase {
 		t := trace.New(0)
-		if _, err := compute(text, maps, t); err != nil {
+		if _, err := compute(text, maps, reviews, t); err != nil {
 			return err
 		}
 		if err := t.Check(); err != nil {
@@ -87,7 +92,7 @@ func (p *program) check(text []byte, maps mapFiles) error {
 	var faults []error
 	for _, c := range cases {
 		t := trace.New(0)
-		answer, err := compute(c.Input, maps, t)
+		answer, err := compute(c.Input, maps, reviews, t)
 		if err == nil {
 			err = errors.Join(t.Check(), c.Compare(p.out, answer))
 		}
@@ -99,6 +104,6 @@ func (p *program) check(text []byte, maps mapFiles) error {
 }
 
 // compute decodes and computes an input; the error lists all faults.
-func compute(text []byte, maps mapFiles, t *trace.Trace) (*api.Result, error) {
-	return api.Compute(contract, text, engine, maps, t)
+func compute(text []byte, maps mapFiles, reviews *trace.Reviews, t *trace.Trace) (*api.Result, error) {
+	return api.Compute(contract, text, engine, maps, reviews, t)
 }

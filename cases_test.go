@@ -47,7 +47,7 @@ func TestPublishedCases(t *testing.T) {
 	cases(t, func(t *testing.T, _ string, all []assess.Case) {
 		for _, c := range all {
 			sheet := trace.New(0)
-			answer, err := compute(c.Input, nil, sheet)
+			answer, err := compute(c.Input, nil, nil, sheet)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -75,7 +75,7 @@ func TestPublishedCases(t *testing.T) {
 func TestCasesNoticeDifferences(t *testing.T) {
 	cases(t, func(t *testing.T, _ string, all []assess.Case) {
 		for _, c := range all {
-			answer, err := compute(c.Input, nil, nil)
+			answer, err := compute(c.Input, nil, nil, nil)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -218,7 +218,7 @@ func withoutDay(text string) string {
 // holdsWhatMatters: limits beside the values, devices per line, what was assumed, the cautions.
 func holdsWhatMatters(t *testing.T, name, out string) {
 	t.Helper()
-	answer, err := compute(readFile(t, "testdata/demo/"+name+".json"), nil, nil)
+	answer, err := compute(readFile(t, "testdata/demo/"+name+".json"), nil, nil, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

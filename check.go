@@ -12,6 +12,7 @@ import (
 func (p *program) checkDevice(args []string) error {
 	f := p.flags("check-device")
 	asJSON := f.Bool("json", false, "print the result as JSON")
+	file := f.String("reviews", "", "reviewed table of values, a `file`")
 	if err := parse(f, args, 1); err != nil {
 		return err
 	}
@@ -19,7 +20,11 @@ func (p *program) checkDevice(args []string) error {
 	if err != nil {
 		return err
 	}
-	r, err := api.CheckDevice(contract, text)
+	reviewed, err := p.readReviews(*file)
+	if err != nil {
+		return err
+	}
+	r, err := api.CheckDevice(contract, text, reviewed.Reviews)
 	if err != nil {
 		return err
 	}

@@ -18,7 +18,7 @@ const hut = `{"name": "Invented hut", "location": {"latitude": -3, "longitude": 
 	"tolerable_risk": {"loss_of_human_life": 0.000004}}`
 
 func TestStandardErrorReachesResultAndSummary(t *testing.T) {
-	answer, err := compute([]byte(hut), nil, nil)
+	answer, err := compute([]byte(hut), nil, nil, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -38,7 +38,7 @@ func TestStandardErrorReachesResultAndSummary(t *testing.T) {
 		t.Errorf("status %d, the summary lacks %q:\n%s", status, want, out)
 	}
 	without := strings.Replace(hut, `, "standard_error": 2`, "", 1)
-	if answer, err = compute([]byte(without), nil, nil); err != nil {
+	if answer, err = compute([]byte(without), nil, nil, nil); err != nil {
 		t.Fatal(err)
 	}
 	if text, err := json.Marshal(answer); err != nil || strings.Contains(string(text), "exceedance") || strings.Contains(string(text), "standard_error") {

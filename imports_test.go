@@ -42,6 +42,7 @@ var rows = map[string]row{
 	"store/sqlite":    {project: []string{"store", "risk"}, modules: []string{"modernc.org/sqlite", "github.com/pressly/goose/v3"}},
 	"store/storetest": {project: []string{"store", "risk"}, modules: anything},
 	"api/assess":      {project: []string{"risk…", "geo", "store", "api/wire"}, modules: []string{"github.com/shopspring/decimal"}},
+	"api/reference":   {project: []string{"risk…", "geo", "store", "api/wire", "api/assess"}},
 	"api/wire":        {project: []string{"risk…", "geo"}, modules: []string{"github.com/paulmach/orb"}},
 	"api/jobs":        handlers,
 	"api":             handlers,

@@ -41,14 +41,17 @@ var migrations embed.FS
 const usage = `levinward: lightning risk and surge protection for off-grid and rural sites
 
   levinward serve   [-listen HOST:PORT] [-database FILE|postgres://…] [-allow-private-webhooks]   the service
-  levinward assess  [-json] [-check] [-map ID=FILE]… FILE|-             one site, without a server
-  levinward check-device [-json] FILE|-                                 is this device right for that line?
+  levinward assess  [-json] [-check] [-map ID=FILE]… [-reviews FILE] FILE|-   one site, without a server
+  levinward check-device [-json] [-reviews FILE] FILE|-                 is this device right for that line?
   levinward import  -portfolio NAME FILE                                sites of a file into a portfolio
+  levinward reference [-format text|csv|json] [-reviews FILE|-stored] [-disagreements]   every value and formula in use
+  levinward review  [-database FILE|postgres://…] FILE|-                put a reviewed table of them into use
   levinward migrate [-database FILE|postgres://…]                       bring a database up to date
   levinward version
 
 A map (-map) is an ASCII grid, GeoTIFF or CSV of flash density for inputs whose flash_density.map is ID. FILE.json beside
 it says what the file does not, like {"name": …, "kind": "ground_flashes_per_km2_year", "from_year": …, "to_year": …, "source": …}.
+A reviewed table (-reviews) is the CSV of levinward reference with agrees (yes or no), printed_value, checked_by and date filled in.
 The environment variables LEVINWARD_LISTEN and LEVINWARD_DATABASE stand in for the options.
 A screening and design aid: local codes and a licensed practitioner decide.
 `
@@ -111,6 +114,10 @@ func (p *program) command(ctx context.Context) error {
 		return p.checkDevice(args)
 	case "import":
 		return p.importFile(ctx, args)
+	case "reference":
+		return p.reference(ctx, args)
+	case "review":
+		return p.review(ctx, args)
 	case "migrate":
 		return p.migrate(ctx, args)
 	case "version", "-version", "--version":

@@ -69,13 +69,23 @@ func (s *Server) compute(in *wire.Input, site *wire.Site) (*wire.Result, error) 
 	return done.Result, nil
 }
 
+// decode reads the body of an input, to be computed with the reviews in use.
+func (s *Server) decode(c echo.Context, body []byte) (*wire.Input, *wire.Site, error) {
+	ctx := c.Request().Context()
+	reviews, err := s.reviews.Reviews(ctx)
+	if err != nil {
+		return nil, nil, err
+	}
+	return s.contract.decode(ctx, s.maps, reviews, body)
+}
+
 // calculate computes and stores nothing.
 func (s *Server) calculate(c echo.Context) error {
 	b, err := body(c, mediaJSON)
 	if err != nil {
 		return err
 	}
-	in, site, err := s.contract.decode(c.Request().Context(), s.maps, b)
+	in, site, err := s.decode(c, b)
 	if err != nil {
 		return err
 	}
@@ -96,7 +106,7 @@ func (s *Server) record(c echo.Context, in *wire.Input, site *wire.Site, id stri
 		return r, invalid(faultsOf(faults))
 	}
 	s.metrics.computed.Inc()
-	return r, s.recorder.Define(c.Request().Context(), s.store)
+	return r, s.recorder.Define(c.Request().Context(), s.store, site.Input.Reviews)
 }
 
 // create computes and stores revision 1.
@@ -109,7 +119,7 @@ func (s *Server) create(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	in, site, err := s.contract.decode(c.Request().Context(), s.maps, b)
+	in, site, err := s.decode(c, b)
 	if err != nil {
 		return err
 	}
@@ -195,7 +205,7 @@ func (s *Server) revise(c echo.Context) error {
 	if problem != nil {
 		return problem
 	}
-	in, site, err := s.contract.decode(c.Request().Context(), s.maps, merged)
+	in, site, err := s.decode(c, merged)
 	if err != nil {
 		return err
 	}

@@ -19,6 +19,7 @@ import (
 	"levinward/api/wire"
 	"levinward/risk"
 	"levinward/risk/measures"
+	"levinward/risk/trace"
 	"levinward/store"
 )
 
@@ -90,7 +91,11 @@ func (s *Server) plan(ctx context.Context, portfolio string, req *wire.BudgetReq
 	if totals.Sites > int64(maxBudgetSites) {
 		return nil, tooManySites.problem("it has " + strconv.FormatInt(totals.Sites, 10) + "; " + strconv.Itoa(maxBudgetSites) + " are allowed: divide it")
 	}
-	p := &planner{Server: s, ctx: ctx, portfolio: portfolio, req: req, objective: req.Objective.Core()}
+	reviews, err := s.reviews.Reviews(ctx)
+	if err != nil {
+		return nil, err
+	}
+	p := &planner{Server: s, ctx: ctx, portfolio: portfolio, req: req, objective: req.Objective.Core(), used: reviews}
 	if err := p.read(); err != nil {
 		return nil, err
 	}
@@ -107,6 +112,7 @@ type planner struct {
 	portfolio string
 	req       *wire.BudgetRequest
 	objective measures.Objective
+	used      *trace.Reviews // of table values
 
 	sites   []plannedSite
 	options []measures.SiteOptions
@@ -227,7 +233,7 @@ func (p *planner) compute(in *store.SiteInput) (r computedSite) {
 	case wanted == nil && costs != nil:
 		return computedSite{reason: "has prices in " + costs.Currency + ", not relative costs"}
 	}
-	site := input.Core()
+	site := input.CoreWith(p.used)
 	if p.faulty > 0 { // nothing will be planned, only the other sites at fault named
 		return computedSite{choices: &assess.Choices{Input: &site.Input}}
 	}

@@ -51,7 +51,7 @@ var telling = map[string][]string{
 
 // silent are the operations whose answers tell no result of a site, and what they tell.
 var silent = map[string][]string{
-	"nothing":                            {"deleteAssessment", "deletePortfolio", "deletePreset", "deleteFlashDensityMap", "withdrawDevice", "deleteWebhook"},
+	"nothing":                            {"deleteAssessment", "deletePortfolio", "deletePreset", "deleteFlashDensityMap", "withdrawDevice", "deleteWebhook", "removeReviews"},
 	"names, places and dates of sites":   {"listAssessments", "listRevisions"},
 	"names of portfolios":                {"createPortfolio", "listPortfolios", "renamePortfolio"},
 	"maps, whose own cautions they have": {"createFlashDensityMap", "listFlashDensityMaps", "getFlashDensityMap", "sampleFlashDensityMap"},
@@ -61,7 +61,7 @@ var silent = map[string][]string{
 	"how to write an input":              {"getImportColumns", "getImportTemplateCSV", "getImportTemplateXLSX", "getImportTemplateGeoJSON"},
 	"that something happened":            {"createWebhook", "listWebhooks", "getWebhook", "changeWebhook", "listDeliveries", "retryDelivery"},
 	"the program and its numbers": {"getReference", "getContractYAML", "getContractJSON", "getDocs", "getHealth", "getReadiness", "getMetrics",
-		"getLandingPage", "getFeaturesAPI", "getConformanceDeclaration"},
+		"listReferenceValues", "getReferenceTable", "putReviews", "getReviews", "getReviewsTable", "getLandingPage", "getFeaturesAPI", "getConformanceDeclaration"},
 }
 
 // Whatever tells results of a site says in every form that local codes and a licensed practitioner decide, and that the earth

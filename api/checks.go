@@ -7,6 +7,7 @@ import (
 
 	"levinward/api/assess"
 	"levinward/api/wire"
+	"levinward/risk/trace"
 	"levinward/store"
 )
 
@@ -21,7 +22,11 @@ func (s *Server) checkSPD(c echo.Context) error {
 		return problem
 	}
 	if req.Assessment == nil {
-		result, faults := assess.CheckByValue(req)
+		reviews, err := s.reviews.Reviews(c.Request().Context())
+		if err != nil {
+			return err
+		}
+		result, faults := assess.CheckByValue(req, reviews)
 		if len(faults) > 0 {
 			return invalid(faultsOf(faults))
 		}
@@ -50,7 +55,7 @@ func (s *Server) checkStored(c echo.Context, req *wire.SPDCheck) (*wire.SPDCheck
 	if err != nil {
 		return nil, err
 	}
-	site, err := siteOf(&r)
+	site, err := s.siteOf(ctx, &r)
 	if err != nil {
 		return nil, err
 	}
@@ -62,7 +67,7 @@ func (s *Server) checkStored(c echo.Context, req *wire.SPDCheck) (*wire.SPDCheck
 }
 
 // CheckDevice answers a check of a line given by value, without a server or store, by the same contract.
-func CheckDevice(contractYAML, body []byte) (*wire.SPDCheckResult, error) {
+func CheckDevice(contractYAML, body []byte, reviews *trace.Reviews) (*wire.SPDCheckResult, error) {
 	contract, err := newContract(contractYAML)
 	if err != nil {
 		return nil, err
@@ -74,7 +79,7 @@ func CheckDevice(contractYAML, body []byte) (*wire.SPDCheckResult, error) {
 	if req.Assessment != nil {
 		return nil, invalid([]Fault{at("/assessment", "needs a server with its store; give the line by value")})
 	}
-	result, faults := assess.CheckByValue(req)
+	result, faults := assess.CheckByValue(req, reviews)
 	if len(faults) > 0 {
 		return nil, invalid(faultsOf(faults))
 	}

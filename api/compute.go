@@ -14,13 +14,13 @@ type Result = wire.Result
 
 // Compute answers an input without a server or store, by the same contract. A
 // refusal is a *Problem with every fault. With a trace the worksheet is recorded.
-// N_G comes from one of the maps where the input names one; they may be nil.
-func Compute(contractYAML, body []byte, engine string, maps assess.Maps, t *trace.Trace) (*Result, error) {
+// N_G comes from one of the maps where the input names one; they may be nil, and so may the reviews of table values.
+func Compute(contractYAML, body []byte, engine string, maps assess.Maps, reviews *trace.Reviews, t *trace.Trace) (*Result, error) {
 	contract, err := newContract(contractYAML)
 	if err != nil {
 		return nil, err
 	}
-	in, site, err := contract.decode(context.Background(), maps, body)
+	in, site, err := contract.decode(context.Background(), maps, reviews, body)
 	if err != nil {
 		return nil, err
 	}

@@ -14,9 +14,13 @@ func (s *Server) coordinate(c echo.Context) error {
 	if err != nil {
 		return err
 	}
+	reviews, err := s.reviews.Reviews(c.Request().Context())
+	if err != nil {
+		return err
+	}
 	var result *wire.CoordinationResult
 	_, problem := decodeBody(s.contract, wire.Coordinations, "CoordinationRequest", b, func(req *wire.CoordinationRequest) (faults []risk.Violation) {
-		result, faults = assess.Coordinate(req)
+		result, faults = assess.Coordinate(req, reviews)
 		return faults
 	})
 	if problem != nil {

@@ -13,8 +13,6 @@ import (
 	"levinward/api/assess"
 	"levinward/api/web"
 	"levinward/api/wire"
-	"levinward/risk/earth"
-	"levinward/risk/spd"
 	"levinward/store"
 )
 
@@ -185,16 +183,17 @@ func (s *Server) schedule(c echo.Context) error {
 		return err
 	}
 	var stored struct {
-		Schedule json.RawMessage `json:"spd_schedule"`
-		Matching *wire.Matching  `json:"matching,omitempty"`
-		Cautions []string        `json:"cautions"`
+		ReviewsHash string          `json:"reviews_hash,omitempty"`
+		Schedule    json.RawMessage `json:"spd_schedule"`
+		Matching    *wire.Matching  `json:"matching,omitempty"`
+		Cautions    []string        `json:"cautions"`
 	}
 	if err := s.readSchedule(c, &stored); err != nil {
 		return err
 	}
 	stored.Cautions = cautionsOf(stored.Cautions)
 	if devices > 0 {
-		if stored.Matching, err = s.match(c, stored.Schedule, devices); err != nil {
+		if stored.Matching, err = s.match(c, stored.Schedule, stored.ReviewsHash, devices); err != nil {
 			return err
 		}
 	}
@@ -240,7 +239,8 @@ func (s *Server) scheduleCSV(c echo.Context) error {
 		return err
 	}
 	var stored struct {
-		Schedule json.RawMessage `json:"spd_schedule"`
+		ReviewsHash string          `json:"reviews_hash,omitempty"`
+		Schedule    json.RawMessage `json:"spd_schedule"`
 	}
 	if err := s.readSchedule(c, &stored); err != nil {
 		return err
@@ -255,7 +255,7 @@ func (s *Server) scheduleCSV(c echo.Context) error {
 		rows = append(rows, scheduleRows(&schedule[i])...)
 	}
 	if devices > 0 {
-		m, err := s.match(c, stored.Schedule, devices)
+		m, err := s.match(c, stored.Schedule, stored.ReviewsHash, devices)
 		if err != nil {
 			return err
 		}
@@ -276,14 +276,4 @@ func scheduleRows(e *storedEntry) [][]string {
 			string(e.Leads.MaxLength), string(e.Leads.Earth), string(e.Leads.Live), strings.Join(e.Notes, " ")})
 	}
 	return rows
-}
-
-// reference answers every table, quantity and default in use.
-func (s *Server) reference(c echo.Context) error {
-	r := wire.Reference{SPD: wire.SPDReference{Quantities: wire.Quantities(spd.Quantities(), nil), Tables: wire.Tables(spd.Tables(), nil)},
-		Earth: wire.SPDReference{Quantities: wire.Quantities(earth.Quantities(), nil), Tables: wire.Tables(earth.Tables(), nil)}, Defaults: wire.Defaults()}
-	for _, e := range assess.Editions {
-		r.Editions = append(r.Editions, wire.EditionReference{ID: e.ID(), Quantities: wire.Quantities(e.Quantities(), nil), Tables: wire.Tables(e.Tables(), nil)})
-	}
-	return answer(c, r)
 }

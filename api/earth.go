@@ -14,9 +14,13 @@ func (s *Server) earthElectrode(c echo.Context) error {
 	if err != nil {
 		return err
 	}
+	reviews, err := s.reviews.Reviews(c.Request().Context())
+	if err != nil {
+		return err
+	}
 	var result *wire.EarthResult
 	_, problem := decodeBody(s.contract, wire.EarthRequests, "EarthRequest", b, func(req *wire.EarthRequest) (faults []risk.Violation) {
-		result, faults = assess.Earth(req)
+		result, faults = assess.Earth(req, reviews)
 		return faults
 	})
 	if problem != nil {

@@ -30,7 +30,7 @@ func NewDecoder(contractYAML []byte) (*Decoder, error) {
 
 // Decode is the way of every request.
 func (d *Decoder) Decode(body []byte) (*wire.Input, *wire.Site, *Problem) {
-	in, site, err := d.contract.decode(context.Background(), nil, body)
+	in, site, err := d.contract.decode(context.Background(), nil, nil, body)
 	var p *Problem
 	if errors.As(err, &p) {
 		return nil, nil, p

@@ -32,7 +32,7 @@ func openPortfolio(t testing.TB, s store.Store, name string) *filled {
 	if p.recorder, err = assess.NewRecorder(testEngine, func() time.Time { return p.at }); err != nil {
 		t.Fatal(err)
 	}
-	if err := p.recorder.Define(t.Context(), s); err != nil {
+	if err := p.recorder.Define(t.Context(), s, nil); err != nil {
 		t.Fatal(err)
 	}
 	return p

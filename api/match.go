@@ -10,6 +10,7 @@ import (
 
 	"levinward/api/assess"
 	"levinward/api/wire"
+	"levinward/risk/trace"
 	"levinward/store"
 )
 
@@ -61,9 +62,17 @@ func matching(c echo.Context) (devices int, err error) {
 	return devices, q.problem()
 }
 
-// match matches a stored schedule with the library.
-func (s *Server) match(c echo.Context, schedule []byte, devices int) (*wire.Matching, error) {
-	places, err := wire.ReadPlaces(schedule)
+// match matches a stored schedule with the library. The hash is that of the reviews it was computed with.
+func (s *Server) match(c echo.Context, schedule []byte, reviewsHash string, devices int) (*wire.Matching, error) {
+	named, err := s.reviews.Named(c.Request().Context(), reviewsHash)
+	if err != nil {
+		return nil, err
+	}
+	var reviews *trace.Reviews
+	if named != nil {
+		reviews = named.Reviews
+	}
+	places, err := wire.ReadPlaces(schedule, reviews)
 	if err != nil {
 		return nil, err
 	}

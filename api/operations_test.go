@@ -39,6 +39,7 @@ func TestEveryOperation(t *testing.T) {
 		everyDeviceOperation(c)
 		everySiteDocument(t, c, kept)
 		everyWebhookOperation(c)
+		everyReferenceOperation(t, c)
 		c.Delete(at).Want(http.StatusNoContent)
 		portfolioOperations(t, c)
 		for path, item := range c.Document().Paths.Map() {

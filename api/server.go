@@ -17,6 +17,7 @@ import (
 	"levinward/api/assess"
 	"levinward/api/batch"
 	"levinward/api/jobs"
+	"levinward/api/reference"
 	"levinward/geo"
 	"levinward/store"
 )
@@ -43,6 +44,7 @@ type Server struct {
 	log         *slog.Logger
 	now         func() time.Time
 	recorder    *assess.Recorder
+	reviews     *reference.Current
 	jobs        *jobs.Jobs
 	metrics     *metrics
 	libraries   libraryCache
@@ -76,7 +78,7 @@ func New(c Config) (*Server, error) {
 	if !ok {
 		shelf = newMapShelf(c.Store, shelfRoom)
 	}
-	s := &Server{echo: echo.New(), store: c.Store, contract: contract, engine: c.Engine, log: c.Log, now: c.Now, recorder: c.Jobs.Recorder, privateWebhooks: c.PrivateWebhooks, jobs: c.Jobs, metrics: newMetrics(),
+	s := &Server{echo: echo.New(), store: c.Store, contract: contract, engine: c.Engine, log: c.Log, now: c.Now, recorder: c.Jobs.Recorder, reviews: c.Jobs.Reviews, privateWebhooks: c.PrivateWebhooks, jobs: c.Jobs, metrics: newMetrics(),
 		maps: shelf, mapLimits: geo.DefaultDensityMapLimits, importLimit: maxImport, mapSlots: make(chan struct{}, mapsAtOnce), budgetSlots: make(chan struct{}, 1)}
 	if s.now == nil {
 		s.now = time.Now
@@ -143,6 +145,12 @@ func (s *Server) routes() {
 	e.DELETE("/v1/devices/:id", s.withdrawDevice)
 	s.portfolioRoutes()
 	e.GET("/v1/reference", s.reference)
+	e.GET("/v1/reference/values", s.referenceValues)
+	e.GET("/v1/reference/values.csv", s.referenceCSV)
+	e.PUT("/v1/reference/reviews", s.putReviews)
+	e.GET("/v1/reference/reviews", s.getReviews)
+	e.DELETE("/v1/reference/reviews", s.removeReviews)
+	e.GET("/v1/reference/reviews/:hash", s.reviewsTable)
 	e.GET("/openapi.yaml", s.blob("application/yaml", s.contract.yaml))
 	e.GET("/openapi.json", s.blob("application/json", s.contract.json))
 	docs := echo.WrapHandler(v5emb.New("levinward API", "/openapi.json", "/docs/"))

@@ -9,6 +9,7 @@ import (
 	"levinward/api/assess"
 	"levinward/api/wire"
 	"levinward/risk"
+	"levinward/risk/trace"
 	"levinward/store"
 )
 
@@ -22,7 +23,7 @@ func (s *Server) stress(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	site, err := siteOf(&r)
+	site, err := s.siteOf(c.Request().Context(), &r)
 	if err != nil {
 		return err
 	}
@@ -42,23 +43,31 @@ func (s *Server) stress(c echo.Context) error {
 	return answer(c, result)
 }
 
-// siteOf makes a stored record ready to be computed again. N_G from a map is the one the record was computed
-// with, whatever has become of the map.
-func siteOf(r *store.Record) (*wire.Site, error) {
+// siteOf makes a stored record ready to be computed again. N_G from a map and reviewed table values are those that the
+// record was computed with, whatever has become of the map and whichever reviews are in use now.
+func (s *Server) siteOf(ctx context.Context, r *store.Record) (*wire.Site, error) {
 	var in wire.Input
 	if err := json.Unmarshal(r.Input, &in); err != nil {
 		return nil, err
 	}
-	site := in.Core()
-	d := &site.Input.FlashDensity
-	if d.Origin != risk.DensityMap {
-		return site, nil
-	}
 	var result struct {
+		ReviewsHash  string           `json:"reviews_hash"`
 		FlashDensity wire.DensityUsed `json:"flash_density"`
 	}
 	if err := json.Unmarshal(r.Result, &result); err != nil {
 		return nil, err
+	}
+	reviews, err := s.reviews.Named(ctx, result.ReviewsHash)
+	if err != nil {
+		return nil, err
+	}
+	site := in.Core()
+	if reviews != nil {
+		site = in.CoreWith(reviews.Reviews)
+	}
+	d := &site.Input.FlashDensity
+	if d.Origin != risk.DensityMap {
+		return site, nil
 	}
 	used := &result.FlashDensity
 	d.NG, d.Source, d.Year, d.Note, d.Derivation = used.GroundFlashes, used.Source, used.Year, used.Note, used.Relation
@@ -67,12 +76,12 @@ func siteOf(r *store.Record) (*wire.Site, error) {
 
 // Stress answers what the years do to devices of the ratings that the schedule of an input asks for, without a
 // server or store, by the same contract.
-func Stress(contractYAML, body []byte, maps assess.Maps) (*wire.StressResult, error) {
+func Stress(contractYAML, body []byte, maps assess.Maps, reviews *trace.Reviews) (*wire.StressResult, error) {
 	contract, err := newContract(contractYAML)
 	if err != nil {
 		return nil, err
 	}
-	_, site, err := contract.decode(context.Background(), maps, body)
+	_, site, err := contract.decode(context.Background(), maps, reviews, body)
 	if err != nil {
 		return nil, err
 	}

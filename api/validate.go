@@ -17,6 +17,7 @@ import (
 	"levinward/api/assess"
 	"levinward/api/wire"
 	"levinward/risk"
+	"levinward/risk/trace"
 )
 
 // contract is openapi.yaml as the service uses it: the schema of an input, to
@@ -56,12 +57,12 @@ func newContract(yaml []byte) (*contract, error) {
 }
 
 // decode reads an input body and makes it ready for computation, N_G taken from
-// one of the maps where it names one. A refusal is a *Problem; any other error is one of the maps.
-func (c *contract) decode(ctx context.Context, maps assess.Maps, body []byte) (*wire.Input, *wire.Site, error) {
+// one of the maps where it names one, table values from the reviews. A refusal is a *Problem; any other error is one of the maps.
+func (c *contract) decode(ctx context.Context, maps assess.Maps, reviews *trace.Reviews, body []byte) (*wire.Input, *wire.Site, error) {
 	var site *wire.Site
 	var failed error
 	in, problem := decodeBody(c, wire.Inputs, "Input", body, func(in *wire.Input) []risk.Violation {
-		site = in.Core()
+		site = in.CoreWith(reviews)
 		failed = assess.Resolve(ctx, site, maps)
 		return assess.Faults(site)
 	})

@@ -8,13 +8,15 @@ import (
 // What can go wrong, to be asked for with errors.Is. The text of an error is
 // for the log; it may name the database.
 var (
-	ErrNotFound    = errors.New("not found")
-	ErrExists      = errors.New("a record with this id exists")
-	ErrConflict    = errors.New("another revision is the newest")
-	ErrKeyReused   = errors.New("idempotency key was used with another body")
-	ErrBadCursor   = errors.New("cursor is malformed")
-	ErrInvalid     = errors.New("cannot be stored")
-	ErrNewerSchema = errors.New("the database was migrated by a newer version of the program")
+	ErrNotFound  = errors.New("not found")
+	ErrExists    = errors.New("a record with this id exists")
+	ErrConflict  = errors.New("another revision is the newest")
+	ErrKeyReused = errors.New("idempotency key was used with another body")
+	ErrBadCursor = errors.New("cursor is malformed")
+	ErrInvalid   = errors.New("cannot be stored")
+	// ErrReviewsChanged: other reviews are in use than the caller expected.
+	ErrReviewsChanged = errors.New("other reviews are in use")
+	ErrNewerSchema    = errors.New("the database was migrated by a newer version of the program")
 
 	// ErrUnavailable: the database is away or too busy. The same call may
 	// succeed later, without reopening the store.

@@ -106,20 +106,23 @@ type Changes struct {
 	Cursor string // as in SiteFilter
 }
 
-// Reassess chooses sites to be assessed again. With Due, one of three must
+// Reassess chooses sites to be assessed again. With Due, one of four must
 // hold: the lightning data are too old on the day, another engine computed
-// the site, or N_G is from one of the maps named.
+// the site, N_G is from one of the maps named, or it was computed with other definitions (tables, formulas, reviews).
 type Reassess struct {
 	Due    bool
 	On     time.Time
 	Engine string
 	Maps   []string
+	// Definitions is Header.DefinitionsHash as it would be now; empty: any.
+	Definitions string
 }
 
 // SiteInput is a site with the input of its newest revision.
 type SiteInput struct {
 	Site
-	Input []byte
+	Input           []byte
+	DefinitionsHash string // of the newest revision
 }
 
 // Sites reads what portfolios hold.

@@ -162,6 +162,9 @@ type Store interface {
 	// DeviceLibrary keeps the devices that a schedule is matched with.
 	DeviceLibrary
 
+	// ReviewsLibrary keeps the reviews that table values are taken from.
+	ReviewsLibrary
+
 	// DensityMapLibrary keeps the maps that a flash density is taken from.
 	DensityMapLibrary
 

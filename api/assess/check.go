@@ -9,6 +9,7 @@ import (
 	"levinward/risk"
 	"levinward/risk/earth"
 	"levinward/risk/spd"
+	"levinward/risk/trace"
 )
 
 // CheckFaults lists what the schema of a check cannot state.
@@ -19,7 +20,7 @@ func CheckFaults(req *wire.SPDCheck) []risk.Violation {
 	case req.Assessment != nil && req.Structure != nil:
 		return []risk.Violation{{Rule: risk.RuleContradiction, Pointer: "/structure", Reason: "goes with line only; the assessment has its structure"}}
 	case req.Line != nil:
-		site := req.Site()
+		site := req.Site(nil)
 		// The electrode only has to be one: its resistance is not computed here, so that no soil is needed.
 		electrode := slices.DeleteFunc(electrodeFaults(site), func(f risk.Violation) bool { return f.Pointer == earth.SoilPointer })
 		for i := range electrode {
@@ -30,9 +31,9 @@ func CheckFaults(req *wire.SPDCheck) []risk.Violation {
 	return nil
 }
 
-// CheckByValue checks a device at a line given by value.
-func CheckByValue(req *wire.SPDCheck) (*wire.SPDCheckResult, []risk.Violation) {
-	site := req.Site()
+// CheckByValue checks a device at a line given by value. The reviews may be nil.
+func CheckByValue(req *wire.SPDCheck, reviews *trace.Reviews) (*wire.SPDCheckResult, []risk.Violation) {
+	site := req.Site(reviews)
 	in := &site.Input
 	e, ok := spd.Demand(&in.Lines[0], &in.Structures[0], req.At(), in.Reviews)
 	if !ok {
@@ -46,7 +47,9 @@ func check(req *wire.SPDCheck, in *risk.Input, l *risk.Line, e *spd.Entry) *wire
 	d := req.Device.Core()
 	r := spd.Check(&d, &spd.Place{Entry: e, Line: l, Installation: req.Installation.Core()})
 	r.Cautions = withGeneral(r.Cautions)
-	return wire.NewSPDCheckResult(in, e, &r)
+	w := wire.NewSPDCheckResult(in, e, &r)
+	w.ReviewsHash = reviewsHash(in.Reviews)
+	return w
 }
 
 // CheckOfAssessment checks a device at a line of an assessment, whose input is computed again.

@@ -7,8 +7,8 @@ import (
 	"levinward/risk/trace"
 )
 
-// Coordinate judges devices behind each other on one line, or says what keeps them from being judged.
-func Coordinate(req *wire.CoordinationRequest) (*wire.CoordinationResult, []risk.Violation) {
+// Coordinate judges devices behind each other on one line, or says what keeps them from being judged. The reviews may be nil.
+func Coordinate(req *wire.CoordinationRequest, reviews *trace.Reviews) (*wire.CoordinationResult, []risk.Violation) {
 	stages, o := req.Core()
 	faults := spd.CoordinationViolations(stages, o)
 	if req.Telecom() && req.Current != nil {
@@ -17,8 +17,10 @@ func Coordinate(req *wire.CoordinationRequest) (*wire.CoordinationResult, []risk
 	if len(faults) > 0 {
 		return nil, faults
 	}
-	t := trace.New(32 * len(stages))
+	t := trace.New(32 * len(stages)).With(reviews)
 	c := spd.Coordinate(stages, o, t)
 	c.Cautions = withGeneral(c.Cautions)
-	return wire.NewCoordinationResult(stages, &c, t), nil
+	w := wire.NewCoordinationResult(stages, &c, t)
+	w.ReviewsHash = reviewsHash(reviews)
+	return w, nil
 }

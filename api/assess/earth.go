@@ -9,9 +9,9 @@ import (
 	"levinward/risk/trace"
 )
 
-// Earth answers a request for an electrode, with every step of its computation.
-func Earth(req *wire.EarthRequest) (*wire.EarthResult, []risk.Violation) {
-	t := trace.New(64)
+// Earth answers a request for an electrode, with every step of its computation. The reviews may be nil.
+func Earth(req *wire.EarthRequest, reviews *trace.Reviews) (*wire.EarthResult, []risk.Violation) {
+	t := trace.New(64).With(reviews)
 	rho, faults := soil(req, t)
 	var result *wire.EarthResult
 	var e earth.Electrode
@@ -49,7 +49,7 @@ func Earth(req *wire.EarthRequest) (*wire.EarthResult, []risk.Violation) {
 		result.LeastLength = &wire.EarthLength{Type: check.Type, L1: check.L1, Radius: check.Radius, Horizontal: check.Horizontal, Vertical: check.Vertical, Exempt: check.Exempt, Sufficient: check.Sufficient, Outcome: check.Outcome}
 		result.Notes = append(result.Notes, wire.EarthNotes(check.Notes)...)
 	}
-	result.Steps, result.Cautions = wire.Steps(t), withGeneral(earthCautions)
+	result.Steps, result.Cautions, result.ReviewsHash = wire.Steps(t), withGeneral(earthCautions), reviewsHash(reviews)
 	return result, nil
 }
 

@@ -110,7 +110,7 @@ var schedules = sync.OnceValues(func() ([]spd.Entry, []byte) {
 // TestStoredScheduleAsksTheSame holds the schedule that is read from a stored result against the one that was computed.
 func TestStoredScheduleAsksTheSame(t *testing.T) {
 	computed, stored := schedules()
-	places, err := wire.ReadPlaces(stored)
+	places, err := wire.ReadPlaces(stored, nil)
 	if err != nil || len(places) != len(computed) || len(places) < 12 {
 		t.Fatalf("%d places of %d entries, %v", len(places), len(computed), err)
 	}
@@ -122,12 +122,12 @@ func TestStoredScheduleAsksTheSame(t *testing.T) {
 		}
 	}
 	for _, text := range []string{"", "{}", `[{"line": 1}]`, `[{"up_max_kv": "x"}]`} {
-		if _, err := wire.ReadPlaces([]byte(text)); err == nil {
+		if _, err := wire.ReadPlaces([]byte(text), nil); err == nil {
 			t.Errorf("%q was read", text)
 		}
 	}
 	// A result of before some numbers were kept asks for the others.
-	old, err := wire.ReadPlaces([]byte(`[{"line": "a", "service": "low_voltage", "current": "ac", "test_class": "II", "uc_min_v": 254, "up_max_kv": null}]`))
+	old, err := wire.ReadPlaces([]byte(`[{"line": "a", "service": "low_voltage", "current": "ac", "test_class": "II", "uc_min_v": 254, "up_max_kv": null}]`), nil)
 	if err != nil || len(old) != 1 || old[0].Entry.UcMin != spd.Some(254) || old[0].Entry.UpMax.Valid || old[0].Entry.TOVMin.Valid {
 		t.Errorf("%+v, %v", old, err)
 	}
@@ -136,7 +136,7 @@ func TestStoredScheduleAsksTheSame(t *testing.T) {
 // anyPlace is an entry of the schedule, required or not.
 func anyPlace(r *rand.Rand, n int) wire.ScheduledPlace {
 	_, stored := schedules()
-	places, err := wire.ReadPlaces(stored)
+	places, err := wire.ReadPlaces(stored, nil)
 	if err != nil {
 		panic(err)
 	}

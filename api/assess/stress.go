@@ -87,9 +87,9 @@ func stress(a *wire.Answer, entries []spd.Entry, o spd.StressOptions, req *wire.
 	if req.Steps != nil && *req.Steps {
 		t = trace.New(1000)
 	}
-	w := &wire.StressResult{LineFlash: wire.LineFlash(wire.LineFlash("").Names()[o.LineFlash]), Ends: []wire.StressedEnd{}, Cautions: withGeneral(stressCautions)}
+	w := &wire.StressResult{ReviewsHash: reviewsHash(a.Input.Reviews), LineFlash: wire.LineFlash(wire.LineFlash("").Names()[o.LineFlash]), Ends: []wire.StressedEnd{}, Cautions: withGeneral(stressCautions)}
 	for i, e := range spd.Stress(a.Input, a.Result, entries, o, t) {
-		w.Ends = append(w.Ends, wire.NewStressedEnd(a.Input, &entries[i], &e, tabulatedPSPD(a.Input.Edition, entries[i].Level)))
+		w.Ends = append(w.Ends, wire.NewStressedEnd(a.Input, &entries[i], &e, tabulatedPSPD(a.Input, entries[i].Level)))
 	}
 	if t != nil {
 		w.Steps = wire.Steps(t)
@@ -98,13 +98,13 @@ func stress(a *wire.Answer, entries []spd.Entry, o spd.StressOptions, req *wire.
 }
 
 // tabulatedPSPD is the P_SPD that the edition tabulates for a level, nil for none. Its table has a row for each level, in their order.
-func tabulatedPSPD(id string, level risk.Level) *wire.PSPDFromTable {
-	for _, table := range edition(id).Tables() {
+func tabulatedPSPD(in *risk.Input, level risk.Level) *wire.PSPDFromTable {
+	for _, table := range edition(in.Edition).Tables() {
 		if level == risk.NoSPD || !slices.Equal(table.Symbols, []string{"P_SPD"}) || int(level) >= len(table.Rows) {
 			continue
 		}
-		row := &table.Rows[level]
-		return &wire.PSPDFromTable{Level: level, PSPD: row.Values[0], Clause: table.Clause, Provenance: row.Provenance.String()}
+		return &wire.PSPDFromTable{Level: level, PSPD: in.Reviews.Value(table, int(level), 0), Clause: table.Clause,
+			Provenance: in.Reviews.Provenance(table, int(level), 0).String()}
 	}
 	return nil
 }

@@ -1803,6 +1803,57 @@ func (e ReassessInputWhich) Valid() bool {
 	}
 }
 
+// Defines values for ReferenceValueKind.
+const (
+	Formula ReferenceValueKind = "formula"
+	Value   ReferenceValueKind = "value"
+)
+
+// Valid indicates whether the value is a known member of the ReferenceValueKind enum.
+func (e ReferenceValueKind) Valid() bool {
+	switch e {
+	case Formula:
+		return true
+	case Value:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ReferenceValueProvenance.
+const (
+	ReferenceValueProvenanceAssumed         ReferenceValueProvenance = "assumed"
+	ReferenceValueProvenanceChecked         ReferenceValueProvenance = "checked"
+	ReferenceValueProvenanceCommonPractice  ReferenceValueProvenance = "common_practice"
+	ReferenceValueProvenanceComputed        ReferenceValueProvenance = "computed"
+	ReferenceValueProvenanceGiven           ReferenceValueProvenance = "given"
+	ReferenceValueProvenanceMemory          ReferenceValueProvenance = "memory"
+	ReferenceValueProvenanceSecondarySource ReferenceValueProvenance = "secondary_source"
+)
+
+// Valid indicates whether the value is a known member of the ReferenceValueProvenance enum.
+func (e ReferenceValueProvenance) Valid() bool {
+	switch e {
+	case ReferenceValueProvenanceAssumed:
+		return true
+	case ReferenceValueProvenanceChecked:
+		return true
+	case ReferenceValueProvenanceCommonPractice:
+		return true
+	case ReferenceValueProvenanceComputed:
+		return true
+	case ReferenceValueProvenanceGiven:
+		return true
+	case ReferenceValueProvenanceMemory:
+		return true
+	case ReferenceValueProvenanceSecondarySource:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for RestsOnProvenance.
 const (
 	RestsOnProvenanceAssumed         RestsOnProvenance = "assumed"
@@ -3848,6 +3899,9 @@ type CoordinationResult struct {
 	// FurtherStage Whether one more device is needed at the equipment.
 	FurtherStage bool `json:"further_stage"`
 
+	// ReviewsHash Names the reviews of table values it was computed with; absent: none.
+	ReviewsHash *string `json:"reviews_hash,omitempty"`
+
 	// Sentence The outcome in one plain sentence.
 	Sentence string `json:"sentence"`
 
@@ -4373,6 +4427,9 @@ type EarthResult struct {
 
 	// ResistanceOhm R [ohm] to remote earth at low frequency.
 	ResistanceOhm float64 `json:"resistance_ohm"`
+
+	// ReviewsHash Names the reviews of table values it was computed with; absent: none.
+	ReviewsHash *string `json:"reviews_hash,omitempty"`
 
 	// SoilResistivityOhmM rho [ohm m] that was used.
 	SoilResistivityOhmM float64 `json:"soil_resistivity_ohm_m"`
@@ -5239,6 +5296,33 @@ type Losses struct {
 	LossOfPublicService *LossValues `json:"loss_of_public_service,omitempty"`
 }
 
+// MarkCounts How many there are, by mark.
+type MarkCounts struct {
+	// Assumed An assumption of this computation.
+	Assumed int `json:"assumed"`
+
+	// Checked Compared with the printed standard by a reader who is named.
+	Checked int `json:"checked"`
+
+	// CommonPractice A fact of the trade without a published source.
+	CommonPractice int `json:"common_practice"`
+
+	// Computed Follows from the others.
+	Computed int `json:"computed"`
+
+	// Given As given by the user.
+	Given int `json:"given"`
+
+	// Memory From memory of the standard, not checked against a copy.
+	Memory int `json:"memory"`
+
+	// SecondarySource Read in a public secondary source.
+	SecondarySource int `json:"secondary_source"`
+
+	// Total All of them.
+	Total int `json:"total"`
+}
+
 // MatchItem A device with the number of entries it is chosen for.
 type MatchItem struct {
 	// Amount unit_price times quantity, a decimal text.
@@ -5430,6 +5514,21 @@ type Obstacle struct {
 
 // ObstacleRule The rule.
 type ObstacleRule string
+
+// OutdatedReview A row that is not used until it is reviewed again.
+type OutdatedReview struct {
+	// Column Column of the table.
+	Column *string `json:"column,omitempty"`
+
+	// Line Line of the table, from 1, the header.
+	Line int `json:"line"`
+
+	// Reason What has changed.
+	Reason string `json:"reason"`
+
+	// Value What stands there, shortened.
+	Value *string `json:"value,omitempty"`
+}
 
 // OverstressInYears Probability of at least one overstress.
 type OverstressInYears struct {
@@ -5688,6 +5787,9 @@ type Recommendation struct {
 
 // Reference What the numbers are computed from.
 type Reference struct {
+	// Counts How many table values and formulas there are, by mark.
+	Counts ReferenceCounts `json:"counts"`
+
 	// Defaults What absent fields are taken as.
 	Defaults []DefaultReference `json:"defaults"`
 
@@ -5697,8 +5799,104 @@ type Reference struct {
 	// Editions The editions of the standard that can be computed.
 	Editions []EditionReference `json:"editions"`
 
+	// ReviewsHash Hash of the reviews in use; absent: none.
+	ReviewsHash *string `json:"reviews_hash,omitempty"`
+
 	// SPD Quantities and tables of the SPD schedule.
 	SPD SPDReference `json:"spd"`
+}
+
+// ReferenceCounts How many table values and formulas there are, by mark.
+type ReferenceCounts struct {
+	// Formulas How many there are, by mark.
+	Formulas MarkCounts `json:"formulas"`
+
+	// Values How many there are, by mark.
+	Values MarkCounts `json:"values"`
+}
+
+// ReferenceReviews The reviews in use.
+type ReferenceReviews struct {
+	// Agreed Rows that are printed the same.
+	Agreed int `json:"agreed"`
+
+	// CheckedBy Everyone who looked rows up.
+	CheckedBy []string `json:"checked_by"`
+
+	// Counts How many table values and formulas there are, by mark.
+	Counts ReferenceCounts `json:"counts"`
+
+	// Disagreed Rows that are printed otherwise.
+	Disagreed int `json:"disagreed"`
+
+	// Disagreements The rows that are printed otherwise.
+	Disagreements []ReferenceValue `json:"disagreements"`
+
+	// Hash Names the table; results have it as `reviews_hash`.
+	Hash string `json:"hash"`
+
+	// Outdated Rows that are not used, because this version of the program no longer has the value or has changed it. At most 100.
+	Outdated []OutdatedReview `json:"outdated"`
+
+	// StoredAt When it was put into use.
+	StoredAt time.Time `json:"stored_at"`
+}
+
+// ReferenceValue One value of a table, or the formula of a quantity. What does not apply is absent.
+type ReferenceValue struct {
+	// Clause Document and clause.
+	Clause string `json:"clause"`
+
+	// Column Heading of the column; of a formula the symbol of the quantity.
+	Column string `json:"column"`
+
+	// Formula The formula.
+	Formula *string `json:"formula,omitempty"`
+
+	// Key Stable name: it changes only when what it names does.
+	Key string `json:"key"`
+
+	// Kind What the row is about.
+	Kind ReferenceValueKind `json:"kind"`
+
+	// Provenance How far it can be trusted.
+	Provenance ReferenceValueProvenance `json:"provenance"`
+
+	// Remark What a reader should know of the row besides.
+	Remark *string `json:"remark,omitempty"`
+
+	// Review What a reader of the printed standard says.
+	Review *ValueReview `json:"review,omitempty"`
+
+	// Row Text of the row; of a formula the name of the quantity.
+	Row string `json:"row"`
+
+	// Table Number of the table: A.1.
+	Table *string `json:"table,omitempty"`
+
+	// Unit Unit of the quantity of a formula.
+	Unit *string `json:"unit,omitempty"`
+
+	// Value The program's value.
+	Value *float64 `json:"value,omitempty"`
+}
+
+// ReferenceValueKind What the row is about.
+type ReferenceValueKind string
+
+// ReferenceValueProvenance How far it can be trusted.
+type ReferenceValueProvenance string
+
+// ReferenceValues Every table value and formula.
+type ReferenceValues struct {
+	// Counts How many table values and formulas there are, by mark.
+	Counts ReferenceCounts `json:"counts"`
+
+	// ReviewsHash Hash of the reviews in use; absent: none.
+	ReviewsHash *string `json:"reviews_hash,omitempty"`
+
+	// Values Table values in the order of the tables, then formulas.
+	Values []ReferenceValue `json:"values"`
 }
 
 // RemainingRisk The risks of a structure under a set of measures; one that does not apply is absent.
@@ -5765,6 +5963,9 @@ type Result struct {
 
 	// ReviewDue Day from which the lightning data count as too old.
 	ReviewDue *openapi_types.Date `json:"review_due,omitempty"`
+
+	// ReviewsHash Names the reviews of table values it was computed with, at /v1/reference/reviews; absent: none, every value is the program's.
+	ReviewsHash *string `json:"reviews_hash,omitempty"`
 
 	// Revision Number of the revision, from 1.
 	Revision *int `json:"revision,omitempty"`
@@ -5910,6 +6111,9 @@ type SPDCheckResult struct {
 	// Requirement One device of the SPD schedule. Ratings are given whether or not the device is required.
 	Requirement ScheduleEntry `json:"requirement"`
 
+	// ReviewsHash Names the reviews of table values it was computed with; absent: none.
+	ReviewsHash *string `json:"reviews_hash,omitempty"`
+
 	// Sentence The outcome in one plain sentence.
 	Sentence string `json:"sentence"`
 
@@ -5948,6 +6152,9 @@ type SPDSchedule struct {
 
 	// Matching The devices of the library for each entry of a schedule. What only the installation tells (leads, distance, backup overcurrent device, earth) is not matched.
 	Matching *Matching `json:"matching,omitempty"`
+
+	// ReviewsHash Names the reviews of table values it was computed with; absent: none.
+	ReviewsHash *string `json:"reviews_hash,omitempty"`
 
 	// SPDSchedule Every line end at an assessed structure, required or not.
 	SPDSchedule []ScheduleEntry `json:"spd_schedule"`
@@ -6615,6 +6822,9 @@ type StressResult struct {
 	// LineFlash How the current of a flash to the line was taken to reach the device.
 	LineFlash StressResultLineFlash `json:"line_flash"`
 
+	// ReviewsHash Names the reviews of table values it was computed with; absent: none.
+	ReviewsHash *string `json:"reviews_hash,omitempty"`
+
 	// Revision Its revision.
 	Revision *int `json:"revision,omitempty"`
 
@@ -7006,6 +7216,24 @@ type TolerableRisk struct {
 	LossOfPublicService *float64 `json:"loss_of_public_service,omitempty"`
 }
 
+// ValueReview What a reader of the printed standard says.
+type ValueReview struct {
+	// Agrees Whether the same is printed.
+	Agrees bool `json:"agrees"`
+
+	// CheckedBy Who looked.
+	CheckedBy string `json:"checked_by"`
+
+	// Comment What else the reader wrote.
+	Comment *string `json:"comment,omitempty"`
+
+	// Date When.
+	Date openapi_types.Date `json:"date"`
+
+	// PrintedValue What is printed instead, and used.
+	PrintedValue *float64 `json:"printed_value,omitempty"`
+}
+
 // Values Economic values of a zone; they ask for R_4 and the cost comparison.
 type Values struct {
 	// Animals c_a [money], animals.
@@ -7299,6 +7527,9 @@ type IdempotencyKey = string
 
 // IfMatch defines model for IfMatch.
 type IfMatch = string
+
+// IfMatchReviews defines model for IfMatchReviews.
+type IfMatchReviews = string
 
 // IfMatchVersion defines model for IfMatchVersion.
 type IfMatchVersion = string
@@ -7779,6 +8010,18 @@ type ListWorkParams struct {
 
 // PutPresetJSONBody defines parameters for PutPreset.
 type PutPresetJSONBody = map[string]interface{}
+
+// RemoveReviewsParams defines parameters for RemoveReviews.
+type RemoveReviewsParams struct {
+	// IfMatch The `ETag` of the reviews that must be in use.
+	IfMatch *IfMatchReviews `json:"If-Match,omitempty"`
+}
+
+// PutReviewsParams defines parameters for PutReviews.
+type PutReviewsParams struct {
+	// IfMatch The `ETag` of the reviews that must be in use.
+	IfMatch *IfMatchReviews `json:"If-Match,omitempty"`
+}
 
 // ListDeliveriesParams defines parameters for ListDeliveries.
 type ListDeliveriesParams struct {
@@ -8458,6 +8701,42 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/reference (the `GetReference` operationId).
 	GetReference(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// RemoveReviews Use the program's own values again.
+	//
+	// Corresponds with DELETE /v1/reference/reviews (the `RemoveReviews` operationId).
+	RemoveReviews(ctx context.Context, params *RemoveReviewsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetReviews The reviews in use: by whom, since when, how many values are checked, what is printed otherwise.
+	//
+	// Corresponds with GET /v1/reference/reviews (the `GetReviews` operationId).
+	GetReviews(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PutReviewsWithBody Put a reviewed table into use, in place of the one before.
+	//
+	// The table of `/v1/reference/values.csv` with reviews filled in; rows may be left out, and those without `agrees` are not reviewed. It is taken whole or not at all. From then on everything is computed with the printed values, which carry the mark `checked` with who and when, and every result names the table by its hash. Earlier results stay as they are; their sites are due for a re-assessment.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with PUT /v1/reference/reviews (the `PutReviews` operationId).
+	PutReviewsWithBody(ctx context.Context, params *PutReviewsParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetReviewsTable A table of reviews that results name, in use or not.
+	//
+	// Corresponds with GET /v1/reference/reviews/{hash} (the `GetReviewsTable` operationId).
+	GetReviewsTable(ctx context.Context, hash string, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListReferenceValues Every table value and formula in one list, each with a stable key, its mark and its review.
+	//
+	// Corresponds with GET /v1/reference/values (the `ListReferenceValues` operationId).
+	ListReferenceValues(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetReferenceTable The same as a table to be compared with the printed standards and filled in.
+	//
+	// A reader writes `yes` or `no` into `agrees` of each row looked up, `printed_value` where it is another, `checked_by` and `date` (YYYY-MM-DD), and a `comment` if need be. A formula can be agreed with or not; what is printed instead goes into `comment`, and the program's formula stays in use.
+	//
+	// Corresponds with GET /v1/reference/values.csv (the `GetReferenceTable` operationId).
+	GetReferenceTable(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CheckSPDWithBody Is this device right for that line? Nothing is stored.
 	//
@@ -9878,6 +10157,102 @@ func (c *Client) PutPreset(ctx context.Context, kind string, name string, body P
 // Corresponds with GET /v1/reference (the `GetReference` operationId).
 func (c *Client) GetReference(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetReferenceRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// RemoveReviews Use the program's own values again.
+//
+// Corresponds with DELETE /v1/reference/reviews (the `RemoveReviews` operationId).
+func (c *Client) RemoveReviews(ctx context.Context, params *RemoveReviewsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewRemoveReviewsRequest(c.Server, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetReviews The reviews in use: by whom, since when, how many values are checked, what is printed otherwise.
+//
+// Corresponds with GET /v1/reference/reviews (the `GetReviews` operationId).
+func (c *Client) GetReviews(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetReviewsRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PutReviewsWithBody Put a reviewed table into use, in place of the one before.
+//
+// The table of `/v1/reference/values.csv` with reviews filled in; rows may be left out, and those without `agrees` are not reviewed. It is taken whole or not at all. From then on everything is computed with the printed values, which carry the mark `checked` with who and when, and every result names the table by its hash. Earlier results stay as they are; their sites are due for a re-assessment.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with PUT /v1/reference/reviews (the `PutReviews` operationId).
+func (c *Client) PutReviewsWithBody(ctx context.Context, params *PutReviewsParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPutReviewsRequestWithBody(c.Server, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetReviewsTable A table of reviews that results name, in use or not.
+//
+// Corresponds with GET /v1/reference/reviews/{hash} (the `GetReviewsTable` operationId).
+func (c *Client) GetReviewsTable(ctx context.Context, hash string, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetReviewsTableRequest(c.Server, hash)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListReferenceValues Every table value and formula in one list, each with a stable key, its mark and its review.
+//
+// Corresponds with GET /v1/reference/values (the `ListReferenceValues` operationId).
+func (c *Client) ListReferenceValues(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListReferenceValuesRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetReferenceTable The same as a table to be compared with the printed standards and filled in.
+//
+// A reader writes `yes` or `no` into `agrees` of each row looked up, `printed_value` where it is another, `checked_by` and `date` (YYYY-MM-DD), and a `comment` if need be. A formula can be agreed with or not; what is printed instead goes into `comment`, and the program's formula stays in use.
+//
+// Corresponds with GET /v1/reference/values.csv (the `GetReferenceTable` operationId).
+func (c *Client) GetReferenceTable(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetReferenceTableRequest(c.Server)
 	if err != nil {
 		return nil, err
 	}
@@ -13792,6 +14167,207 @@ func NewGetReferenceRequest(server string) (*http.Request, error) {
 	return req, nil
 }
 
+// NewRemoveReviewsRequest constructs an http.Request for the RemoveReviews method
+func NewRemoveReviewsRequest(server string, params *RemoveReviewsParams) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/reference/reviews")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-Match", *params.IfMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewGetReviewsRequest constructs an http.Request for the GetReviews method
+func NewGetReviewsRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/reference/reviews")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewPutReviewsRequestWithBody constructs an http.Request for the PutReviews method, with any body, and a specified content type
+func NewPutReviewsRequestWithBody(server string, params *PutReviewsParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/reference/reviews")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPut, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		if params.IfMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-Match", *params.IfMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewGetReviewsTableRequest constructs an http.Request for the GetReviewsTable method
+func NewGetReviewsTableRequest(server string, hash string) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "hash", hash, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/reference/reviews/%s", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewListReferenceValuesRequest constructs an http.Request for the ListReferenceValues method
+func NewListReferenceValuesRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/reference/values")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetReferenceTableRequest constructs an http.Request for the GetReferenceTable method
+func NewGetReferenceTableRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/reference/values.csv")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewCheckSPDRequest calls the generic CheckSPD builder with application/json body
 func NewCheckSPDRequest(server string, body CheckSPDJSONRequestBody) (*http.Request, error) {
 	var bodyReader io.Reader
@@ -15081,6 +15657,52 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/reference (the `GetReference` operationId).
 	GetReferenceWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetReferenceResponse, error)
+
+	// RemoveReviewsWithResponse Use the program's own values again.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with DELETE /v1/reference/reviews (the `RemoveReviews` operationId).
+	RemoveReviewsWithResponse(ctx context.Context, params *RemoveReviewsParams, reqEditors ...RequestEditorFn) (*RemoveReviewsResponse, error)
+
+	// GetReviewsWithResponse The reviews in use: by whom, since when, how many values are checked, what is printed otherwise.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/reference/reviews (the `GetReviews` operationId).
+	GetReviewsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetReviewsResponse, error)
+
+	// PutReviewsWithBodyWithResponse Put a reviewed table into use, in place of the one before.
+	//
+	// The table of `/v1/reference/values.csv` with reviews filled in; rows may be left out, and those without `agrees` are not reviewed. It is taken whole or not at all. From then on everything is computed with the printed values, which carry the mark `checked` with who and when, and every result names the table by its hash. Earlier results stay as they are; their sites are due for a re-assessment.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/reference/reviews (the `PutReviews` operationId).
+	PutReviewsWithBodyWithResponse(ctx context.Context, params *PutReviewsParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PutReviewsResponse, error)
+
+	// GetReviewsTableWithResponse A table of reviews that results name, in use or not.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/reference/reviews/{hash} (the `GetReviewsTable` operationId).
+	GetReviewsTableWithResponse(ctx context.Context, hash string, reqEditors ...RequestEditorFn) (*GetReviewsTableResponse, error)
+
+	// ListReferenceValuesWithResponse Every table value and formula in one list, each with a stable key, its mark and its review.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/reference/values (the `ListReferenceValues` operationId).
+	ListReferenceValuesWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListReferenceValuesResponse, error)
+
+	// GetReferenceTableWithResponse The same as a table to be compared with the printed standards and filled in.
+	//
+	// A reader writes `yes` or `no` into `agrees` of each row looked up, `printed_value` where it is another, `checked_by` and `date` (YYYY-MM-DD), and a `comment` if need be. A formula can be agreed with or not; what is printed instead goes into `comment`, and the program's formula stays in use.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/reference/values.csv (the `GetReferenceTable` operationId).
+	GetReferenceTableWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetReferenceTableResponse, error)
 
 	// CheckSPDWithBodyWithResponse Is this device right for that line? Nothing is stored.
 	//
@@ -17848,6 +18470,245 @@ func (r GetReferenceResponse) ContentType() string {
 	return ""
 }
 
+type RemoveReviewsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+}
+
+// GetBody returns the raw response body bytes
+func (r RemoveReviewsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r RemoveReviewsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r RemoveReviewsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r RemoveReviewsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// GetReviewsResponse200Headers the declared response headers of an HTTP 200 response for GetReviews
+type GetReviewsResponse200Headers struct {
+	ETag *string
+}
+
+type GetReviewsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *ReferenceReviews
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *GetReviewsResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetReviewsResponse) GetJSON200() *ReferenceReviews {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r GetReviewsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetReviewsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetReviewsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetReviewsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// PutReviewsResponse200Headers the declared response headers of an HTTP 200 response for PutReviews
+type PutReviewsResponse200Headers struct {
+	ETag *string
+}
+
+type PutReviewsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *ReferenceReviews
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *PutReviewsResponse200Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r PutReviewsResponse) GetJSON200() *ReferenceReviews {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r PutReviewsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r PutReviewsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r PutReviewsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r PutReviewsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetReviewsTableResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+}
+
+// GetBody returns the raw response body bytes
+func (r GetReviewsTableResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetReviewsTableResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetReviewsTableResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetReviewsTableResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListReferenceValuesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *ReferenceValues
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListReferenceValuesResponse) GetJSON200() *ReferenceValues {
+	return r.JSON200
+}
+
+// GetBody returns the raw response body bytes
+func (r ListReferenceValuesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListReferenceValuesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListReferenceValuesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListReferenceValuesResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetReferenceTableResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+}
+
+// GetBody returns the raw response body bytes
+func (r GetReferenceTableResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetReferenceTableResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetReferenceTableResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetReferenceTableResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type CheckSPDResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -19552,6 +20413,88 @@ func (c *ClientWithResponses) GetReferenceWithResponse(ctx context.Context, reqE
 		return nil, err
 	}
 	return ParseGetReferenceResponse(rsp)
+}
+
+// RemoveReviewsWithResponse Use the program's own values again.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with DELETE /v1/reference/reviews (the `RemoveReviews` operationId).
+func (c *ClientWithResponses) RemoveReviewsWithResponse(ctx context.Context, params *RemoveReviewsParams, reqEditors ...RequestEditorFn) (*RemoveReviewsResponse, error) {
+	rsp, err := c.RemoveReviews(ctx, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseRemoveReviewsResponse(rsp)
+}
+
+// GetReviewsWithResponse The reviews in use: by whom, since when, how many values are checked, what is printed otherwise.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/reference/reviews (the `GetReviews` operationId).
+func (c *ClientWithResponses) GetReviewsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetReviewsResponse, error) {
+	rsp, err := c.GetReviews(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetReviewsResponse(rsp)
+}
+
+// PutReviewsWithBodyWithResponse Put a reviewed table into use, in place of the one before.
+//
+// The table of `/v1/reference/values.csv` with reviews filled in; rows may be left out, and those without `agrees` are not reviewed. It is taken whole or not at all. From then on everything is computed with the printed values, which carry the mark `checked` with who and when, and every result names the table by its hash. Earlier results stay as they are; their sites are due for a re-assessment.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/reference/reviews (the `PutReviews` operationId).
+func (c *ClientWithResponses) PutReviewsWithBodyWithResponse(ctx context.Context, params *PutReviewsParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PutReviewsResponse, error) {
+	rsp, err := c.PutReviewsWithBody(ctx, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePutReviewsResponse(rsp)
+}
+
+// GetReviewsTableWithResponse A table of reviews that results name, in use or not.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/reference/reviews/{hash} (the `GetReviewsTable` operationId).
+func (c *ClientWithResponses) GetReviewsTableWithResponse(ctx context.Context, hash string, reqEditors ...RequestEditorFn) (*GetReviewsTableResponse, error) {
+	rsp, err := c.GetReviewsTable(ctx, hash, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetReviewsTableResponse(rsp)
+}
+
+// ListReferenceValuesWithResponse Every table value and formula in one list, each with a stable key, its mark and its review.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/reference/values (the `ListReferenceValues` operationId).
+func (c *ClientWithResponses) ListReferenceValuesWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListReferenceValuesResponse, error) {
+	rsp, err := c.ListReferenceValues(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListReferenceValuesResponse(rsp)
+}
+
+// GetReferenceTableWithResponse The same as a table to be compared with the printed standards and filled in.
+//
+// A reader writes `yes` or `no` into `agrees` of each row looked up, `printed_value` where it is another, `checked_by` and `date` (YYYY-MM-DD), and a `comment` if need be. A formula can be agreed with or not; what is printed instead goes into `comment`, and the program's formula stays in use.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/reference/values.csv (the `GetReferenceTable` operationId).
+func (c *ClientWithResponses) GetReferenceTableWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetReferenceTableResponse, error) {
+	rsp, err := c.GetReferenceTable(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetReferenceTableResponse(rsp)
 }
 
 // CheckSPDWithBodyWithResponse Is this device right for that line? Nothing is stored.
@@ -21669,6 +22612,158 @@ func ParseGetReferenceResponse(rsp *http.Response) (*GetReferenceResponse, error
 		}
 		response.JSON200 = &dest
 
+	}
+
+	return response, nil
+}
+
+// ParseRemoveReviewsResponse parses an HTTP response from a RemoveReviewsWithResponse call
+func ParseRemoveReviewsResponse(rsp *http.Response) (*RemoveReviewsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &RemoveReviewsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	return response, nil
+}
+
+// ParseGetReviewsResponse parses an HTTP response from a GetReviewsWithResponse call
+func ParseGetReviewsResponse(rsp *http.Response) (*GetReviewsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetReviewsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest ReferenceReviews
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers GetReviewsResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = &value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParsePutReviewsResponse parses an HTTP response from a PutReviewsWithResponse call
+func ParsePutReviewsResponse(rsp *http.Response) (*PutReviewsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &PutReviewsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest ReferenceReviews
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers PutReviewsResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = &value
+		}
+		response.Headers200 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseGetReviewsTableResponse parses an HTTP response from a GetReviewsTableWithResponse call
+func ParseGetReviewsTableResponse(rsp *http.Response) (*GetReviewsTableResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetReviewsTableResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	return response, nil
+}
+
+// ParseListReferenceValuesResponse parses an HTTP response from a ListReferenceValuesWithResponse call
+func ParseListReferenceValuesResponse(rsp *http.Response) (*ListReferenceValuesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListReferenceValuesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest ReferenceValues
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseGetReferenceTableResponse parses an HTTP response from a GetReferenceTableWithResponse call
+func ParseGetReferenceTableResponse(rsp *http.Response) (*GetReferenceTableResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetReferenceTableResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
 	}
 
 	return response, nil

@@ -14,6 +14,7 @@ import (
 	"levinward/api/assess"
 	"levinward/api/wire"
 	"levinward/risk"
+	"levinward/risk/trace"
 	"levinward/store"
 )
 
@@ -21,7 +22,7 @@ import (
 const bytesOfStep = 16 << 20
 
 // compute does rows of a chunk until all are done or much is to be stored; the rest stays in the chunk.
-func (j *Jobs) compute(ctx context.Context, w *store.Work, c *store.Chunk) (*store.Outcome, error) {
+func (j *Jobs) compute(ctx context.Context, w *store.Work, c *store.Chunk, reviews *trace.Reviews) (*store.Outcome, error) {
 	rows, err := parseRows(c.Rows)
 	if err != nil {
 		return nil, err
@@ -30,7 +31,11 @@ func (j *Jobs) compute(ctx context.Context, w *store.Work, c *store.Chunk) (*sto
 	if err != nil {
 		return nil, err
 	}
-	s := &stage{Jobs: j, ctx: ctx, portfolio: w.Portfolio, begun: w.CreatedAt, options: o, outcome: store.Outcome{Work: c.Work, N: c.N, Step: c.Step, At: j.now()}}
+	definitions, err := j.Recorder.DefinitionsHash(reviews)
+	if err != nil {
+		return nil, err
+	}
+	s := &stage{Jobs: j, ctx: ctx, reviews: reviews, definitions: definitions, portfolio: w.Portfolio, begun: w.CreatedAt, options: o, outcome: store.Outcome{Work: c.Work, N: c.N, Step: c.Step, At: j.now()}}
 	if o.FileOf != nil {
 		s.begun = *o.FileOf
 	}
@@ -49,9 +54,12 @@ type stage struct {
 	portfolio string
 	begun     time.Time // of the import
 	options   options
-	outcome   store.Outcome
-	size      int
-	changed   map[string]*store.SiteInput // of an import: those whose rows say something new
+	reviews   *trace.Reviews // in use; nil: none
+	// definitions is the hash of those that worksheets have now: a site with others was computed with other values.
+	definitions string
+	outcome     store.Outcome
+	size        int
+	changed     map[string]*store.SiteInput // of an import: those whose rows say something new
 }
 
 // full tells that it is time to store, and leaves the rows from the i-th on in the chunk.
@@ -222,7 +230,7 @@ func (s *stage) again(r *row, site *store.SiteInput) error {
 	if newer := s.replaced(in); newer != "" {
 		in.FlashDensity = &wire.FlashDensity{Map: &newer}
 		due = time.Time{}
-	} else if site.Engine == s.Recorder.Engine {
+	} else if site.Engine == s.Recorder.Engine && site.DefinitionsHash == s.definitions {
 		s.outcome.Unchanged++
 		return nil
 	}
@@ -247,7 +255,7 @@ func (s *stage) replaced(in *wire.Input) string {
 
 // record computes a row. What is wrong with it makes the row fail; an error is one of the store.
 func (s *stage) record(r *row, in *wire.Input, before *store.Site, due time.Time, said *store.ImportedRow) error {
-	site := in.Core()
+	site := in.CoreWith(s.reviews)
 	if err := assess.Resolve(s.ctx, site, s.kept); err != nil {
 		return err
 	}

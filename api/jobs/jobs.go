@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"levinward/api/assess"
+	"levinward/api/reference"
 	"levinward/store"
 )
 
@@ -24,7 +25,8 @@ import (
 type Config struct {
 	Store    store.Store
 	Recorder *assess.Recorder
-	Maps     assess.Maps // where N_G is taken from; nil where there are none
+	Reviews  *reference.Current // of table values, as they are when a chunk is computed; nil: those of the store
+	Maps     assess.Maps        // where N_G is taken from; nil where there are none
 	Log      *slog.Logger
 }
 
@@ -45,6 +47,9 @@ type Queue interface {
 
 // New makes the work ready to be done. Without a queue, Drain does it.
 func New(c Config) *Jobs {
+	if c.Reviews == nil {
+		c.Reviews = reference.NewCurrent(c.Store, store.Local)
+	}
 	return &Jobs{Config: c, org: store.Local, kept: newKeptMaps(c.Maps)}
 }
 
@@ -160,10 +165,14 @@ func (j *Jobs) step(ctx context.Context, work string, n int) (more bool, err err
 			return false, err
 		}
 	}
-	if err := j.Recorder.Define(ctx, j.Store); err != nil {
+	reviews, err := j.Reviews.Reviews(ctx)
+	if err != nil {
 		return false, err
 	}
-	o, err := j.compute(ctx, &w, &chunk)
+	if err := j.Recorder.Define(ctx, j.Store, reviews); err != nil {
+		return false, err
+	}
+	o, err := j.compute(ctx, &w, &chunk, reviews)
 	if err != nil {
 		return false, err
 	}

@@ -35,7 +35,7 @@ func optionsOf(w *store.Work) (o options, err error) {
 type Reassessment struct {
 	Portfolio string
 	// Due limits it to sites whose lightning data are too old, that another
-	// engine computed, or whose map was followed by a newer one of the same name. The last take N_G from the newer map.
+	// engine computed or other reviews of table values, or whose map was followed by a newer one of the same name. The last take N_G from the newer map.
 	Due bool
 	// Map is a flash-density map that every site takes N_G from; empty: as it does now.
 	Map string
@@ -43,7 +43,7 @@ type Reassessment struct {
 	Request *store.Idempotency
 }
 
-// Reassess queues sites. Those whose input, map and engine are the same as before would give the same
+// Reassess queues sites. Those whose input, map, engine and reviews are the same as before would give the same
 // result: they count as unchanged. begun tells that an earlier request with the same key began the
 // work; store.ErrKeyReused: that was another request.
 func (j *Jobs) Reassess(ctx context.Context, r Reassessment) (w store.Work, begun bool, err error) {
@@ -54,7 +54,14 @@ func (j *Jobs) Reassess(ctx context.Context, r Reassessment) (w store.Work, begu
 	if err != nil {
 		return w, false, err
 	}
+	reviews, err := j.Reviews.Reviews(ctx)
+	if err != nil {
+		return w, false, err
+	}
 	choose := store.Reassess{Due: r.Due, On: j.now(), Engine: j.Recorder.Engine}
+	if choose.Definitions, err = j.Recorder.DefinitionsHash(reviews); err != nil {
+		return w, false, err
+	}
 	for old := range newer {
 		choose.Maps = append(choose.Maps, old)
 	}

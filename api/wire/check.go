@@ -95,8 +95,8 @@ func (i *DeviceInstallation) Core() spd.Installation {
 	return c
 }
 
-// Site makes a site of the line and structure given by value. Its faults point into the check.
-func (r *SPDCheck) Site() *Site {
+// Site makes a site of the line and structure given by value; the reviews may be nil. Its faults point into the check.
+func (r *SPDCheck) Site(reviews *trace.Reviews) *Site {
 	one, ten, zero := 1.0, 10.0, 0.0
 	s := Structure{ID: "structure", Length: &ten, Width: &ten, Height: &ten}
 	if w := r.Structure; w != nil {
@@ -108,7 +108,7 @@ func (r *SPDCheck) Site() *Site {
 		BondingSPD: w.BondingSPD, CoordinatedSPD: w.CoordinatedSPD, Electrical: w.Electrical}
 	in := &Input{Name: "check", Location: &Location{&zero, &zero}, FlashDensity: &FlashDensity{GroundFlashes: &one}, Environment: w.Environment,
 		Structures: []Structure{s}, Lines: &[]Line{l}}
-	site := in.Core()
+	site := in.CoreWith(reviews)
 	for i := range site.Violations {
 		site.Violations[i].Pointer = checkPointer(site.Violations[i].Pointer)
 	}
@@ -125,6 +125,7 @@ func checkPointer(p string) string {
 
 // SPDCheckResult is the answer to a check.
 type SPDCheckResult struct {
+	ReviewsHash string        `json:"reviews_hash,omitempty"`
 	Verdict     spd.Verdict   `json:"verdict"`
 	Sentence    string        `json:"sentence"`
 	Findings    []Finding     `json:"findings"`

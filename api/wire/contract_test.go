@@ -92,7 +92,13 @@ var operations = map[string][]string{
 	"GET /v1/devices/{id}":                      {"200", "304", "400", "404", "500", "503"},
 	"PUT /v1/devices/{id}":                      {"200", "400", "404", "409", "412", "413", "415", "422", "500", "503"},
 	"DELETE /v1/devices/{id}":                   {"204", "400", "404", "409", "412", "500", "503"},
-	"GET /v1/reference":                         {"200", "400", "500"},
+	"GET /v1/reference":                         {"200", "400", "500", "503"},
+	"GET /v1/reference/values":                  {"200", "400", "500", "503"},
+	"GET /v1/reference/values.csv":              {"200", "400", "500", "503"},
+	"PUT /v1/reference/reviews":                 {"200", "400", "412", "413", "415", "422", "500", "503"},
+	"GET /v1/reference/reviews":                 {"200", "400", "404", "500", "503"},
+	"DELETE /v1/reference/reviews":              {"204", "400", "404", "412", "500", "503"},
+	"GET /v1/reference/reviews/{hash}":          {"200", "400", "404", "500", "503"},
 	"GET /openapi.yaml":                         {"200", "400"},
 	"GET /openapi.json":                         {"200", "400"},
 	"GET /docs":                                 {"301", "400"},
@@ -792,7 +798,7 @@ func TestEarthExamplesAreAccepted(t *testing.T) {
 			t.Errorf("%s is not decoded", name)
 			continue
 		}
-		result, faults := assess.Earth(req)
+		result, faults := assess.Earth(req, nil)
 		if len(faults) > 0 {
 			t.Errorf("%s: %v", name, faults)
 			continue
@@ -817,7 +823,7 @@ func TestCheckExamplesAreAccepted(t *testing.T) {
 			t.Errorf("%s: %v", name, faults)
 			continue
 		}
-		result, faults := assess.CheckByValue(req)
+		result, faults := assess.CheckByValue(req, nil)
 		if len(faults) > 0 {
 			t.Errorf("%s: %v", name, faults)
 			continue
@@ -877,7 +883,7 @@ func TestCoordinationExamplesAreAccepted(t *testing.T) {
 			t.Errorf("%s is not decoded", name)
 			continue
 		}
-		result, faults := assess.Coordinate(req)
+		result, faults := assess.Coordinate(req, nil)
 		if len(faults) > 0 {
 			t.Errorf("%s: %v", name, faults)
 			continue

@@ -65,6 +65,7 @@ func (r *CoordinationRequest) Telecom() bool {
 
 // CoordinationResult says whether the devices fit, stage by stage and rule by rule.
 type CoordinationResult struct {
+	ReviewsHash  string                `json:"reviews_hash,omitempty"`
 	Verdict      spd.Verdict           `json:"verdict"`
 	Sentence     string                `json:"sentence"`
 	FurtherStage bool                  `json:"further_stage"`

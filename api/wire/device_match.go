@@ -5,6 +5,7 @@ import (
 
 	"levinward/risk"
 	"levinward/risk/spd"
+	"levinward/risk/trace"
 )
 
 // ScheduledPlace is an entry of a stored schedule as far as devices are matched with it.
@@ -63,8 +64,8 @@ type storedMode struct {
 	IimpMin storedNumber `json:"iimp_min_ka"`
 }
 
-// ReadPlaces reads the schedule of a stored result.
-func ReadPlaces(schedule []byte) ([]ScheduledPlace, error) {
+// ReadPlaces reads the schedule of a stored result, for devices to be judged with the reviews it was computed with; nil for none.
+func ReadPlaces(schedule []byte, reviews *trace.Reviews) ([]ScheduledPlace, error) {
 	var stored []storedPlace
 	if err := json.Unmarshal(schedule, &stored); err != nil {
 		return nil, err
@@ -77,6 +78,7 @@ func ReadPlaces(schedule []byte) ([]ScheduledPlace, error) {
 			UcMin: s.UcMin.Opt, UcMax: s.UcMax.Opt, UpMax: s.UpMax.Opt, InMin: s.InMin.Opt, IimpMin: s.IimpMin.Opt, ImaxMin: s.ImaxMin.Opt,
 			ShortCircuitMin: s.ShortCircuitMin.Opt, Withstand: s.Withstand.Opt, EffectiveMax: s.EffectiveMax.Opt, AlsoConnection: s.AlsoConnection,
 			TOVMin: s.TOVMin.Opt, LimitingIimpMin: s.LimitingIimpMin.Opt, LimitingInMin: s.LimitingInMin.Opt,
+			Reviews: reviews,
 		}
 		for _, m := range s.Modes {
 			e.Modes = append(e.Modes, spd.Mode{Mode: m.Mode, UcMin: m.UcMin.Opt, UpMax: m.UpMax.Opt, InMin: m.InMin.Opt, IimpMin: m.IimpMin.Opt})

@@ -150,6 +150,7 @@ func (s *EarthSoil) Core() earth.Soil {
 
 // EarthResult is the answer to an EarthRequest.
 type EarthResult struct {
+	ReviewsHash     string          `json:"reviews_hash,omitempty"`
 	SoilResistivity float64         `json:"soil_resistivity_ohm_m"`
 	Electrode       *Electrode      `json:"electrode"`
 	Resistance      float64         `json:"resistance_ohm"`

@@ -18,6 +18,7 @@ type Result struct {
 	Edition        string            `json:"edition"`
 	Engine         string            `json:"engine"`
 	InputHash      string            `json:"input_hash"`
+	ReviewsHash    string            `json:"reviews_hash,omitempty"`
 	Input          *Input            `json:"input"`
 	Assumptions    []Assumption      `json:"assumptions"`
 	FlashDensity   DensityUsed       `json:"flash_density"`

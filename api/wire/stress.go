@@ -57,12 +57,13 @@ func (r *StressRequest) Core() spd.StressOptions {
 
 // StressResult says for each line end what passes a device there, and what that does to devices over the years.
 type StressResult struct {
-	Assessment string          `json:"assessment,omitempty"`
-	Revision   int             `json:"revision,omitempty"`
-	LineFlash  LineFlash       `json:"line_flash"`
-	Ends       []StressedEnd   `json:"line_ends"`
-	Steps      []WorksheetStep `json:"steps,omitempty"`
-	Cautions   []string        `json:"cautions"`
+	ReviewsHash string          `json:"reviews_hash,omitempty"`
+	Assessment  string          `json:"assessment,omitempty"`
+	Revision    int             `json:"revision,omitempty"`
+	LineFlash   LineFlash       `json:"line_flash"`
+	Ends        []StressedEnd   `json:"line_ends"`
+	Steps       []WorksheetStep `json:"steps,omitempty"`
+	Cautions    []string        `json:"cautions"`
 }
 
 // StressedEnd is what one line end is exposed to. Currents are those of one line conductor.

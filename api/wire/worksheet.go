@@ -474,8 +474,10 @@ type SPDReference struct {
 
 // Reference is every table and limit in use.
 type Reference struct {
-	Editions []EditionReference  `json:"editions"`
-	SPD      SPDReference        `json:"spd"`
-	Earth    SPDReference        `json:"earth"`
-	Defaults []DefaultDefinition `json:"defaults"`
+	ReviewsHash string              `json:"reviews_hash,omitempty"`
+	Counts      ReferenceCounts     `json:"counts"`
+	Editions    []EditionReference  `json:"editions"`
+	SPD         SPDReference        `json:"spd"`
+	Earth       SPDReference        `json:"earth"`
+	Defaults    []DefaultDefinition `json:"defaults"`
 }

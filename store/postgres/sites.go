@@ -299,12 +299,12 @@ func (s *Store) SiteInputs(ctx context.Context, org store.Organisation, portfoli
 		return nil, nil
 	}
 	return collect(ctx, s, func(row pgx.Row) (in store.SiteInput, err error) {
-		in.Site, err = scanSite(row, &in.Input)
+		in.Site, err = scanSite(row, &in.Input, &in.DefinitionsHash)
 		return in, err
-	}, `SELECT `+siteColumns+`, r.input FROM unnest($3::uuid[]) AS t (id)
+	}, `SELECT `+siteColumns+`, r.input, r.definitions_hash FROM unnest($3::uuid[]) AS t (id)
 		JOIN LATERAL (SELECT * FROM portfolio_site s
 			WHERE s.organisation = $1 AND s.assessment = t.id LIMIT 1) AS s ON s.portfolio = $2
-		JOIN LATERAL (SELECT r.input FROM revision r
+		JOIN LATERAL (SELECT r.input, r.definitions_hash FROM revision r
 			WHERE r.organisation = s.organisation AND r.assessment = s.assessment AND r.revision = s.revision LIMIT 1) AS r ON true`,
 		append(key, ids)...)
 }
@@ -328,8 +328,10 @@ func (s *Store) SitesToAssess(ctx context.Context, org store.Organisation, portf
 	}
 	query, args := `SELECT s.assessment FROM portfolio_site s WHERE s.organisation = $1 AND s.portfolio = $2`, append(key, limit)
 	if r.Due {
-		query += ` AND (s.review_due <= $4 OR s.engine <> $5 OR s.density_map = ANY($6::text[]))`
-		args = append(args, store.Date(r.On), r.Engine, r.Maps)
+		query += ` AND (s.review_due <= $4 OR s.engine <> $5 OR s.density_map = ANY($6::text[])
+			OR $7 <> '' AND EXISTS (SELECT 1 FROM revision r
+			WHERE r.organisation = s.organisation AND r.assessment = s.assessment AND r.revision = s.revision AND r.definitions_hash <> $7))`
+		args = append(args, store.Date(r.On), r.Engine, r.Maps, r.Definitions)
 	}
 	if after != "" {
 		query += fmt.Sprintf(` AND s.assessment > $%d`, len(args)+1)

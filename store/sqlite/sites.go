@@ -297,7 +297,7 @@ func (s *Store) SitesByReference(ctx context.Context, org store.Organisation, po
 
 // siteInputs looks sites up by their ids. The plus keeps the portfolio from leading an index:
 // all of its sites would be read.
-const siteInputs = `SELECT ` + siteColumns + `, r.input FROM portfolio_site s
+const siteInputs = `SELECT ` + siteColumns + `, r.input, r.definitions_hash FROM portfolio_site s
 	JOIN revision r ON r.organisation = s.organisation AND r.assessment = s.assessment AND r.revision = s.revision
 	WHERE s.organisation = $1 AND +s.portfolio = $2 AND s.assessment IN (SELECT lower(value) FROM json_each($3))`
 
@@ -312,7 +312,7 @@ func (s *Store) SiteInputs(ctx context.Context, org store.Organisation, portfoli
 		return nil, err
 	}
 	return collect(ctx, s, func(row scanner) (in store.SiteInput, err error) {
-		in.Site, err = scanSite(row, &in.Input)
+		in.Site, err = scanSite(row, &in.Input, &in.DefinitionsHash)
 		return in, err
 	}, siteInputs, append(key, string(list))...)
 }
@@ -329,8 +329,10 @@ func (s *Store) SitesToAssess(ctx context.Context, org store.Organisation, portf
 		if err != nil {
 			return nil, err
 		}
-		query += ` AND (s.review_due <= $5 OR s.engine <> $6 OR s.density_map IN (SELECT value FROM json_each($7)))`
-		args = append(args, store.Date(r.On).Format(time.DateOnly), r.Engine, string(list))
+		query += ` AND (s.review_due <= $5 OR s.engine <> $6 OR s.density_map IN (SELECT value FROM json_each($7))
+			OR $8 <> '' AND EXISTS (SELECT 1 FROM revision r
+			WHERE r.organisation = s.organisation AND r.assessment = s.assessment AND r.revision = s.revision AND r.definitions_hash <> $8))`
+		args = append(args, store.Date(r.On).Format(time.DateOnly), r.Engine, string(list), r.Definitions)
 	}
 	return collect(ctx, s, func(row scanner) (id string, err error) {
 		err = row.Scan(&id)

@@ -310,11 +310,11 @@ func revisedSites(t *testing.T, s suite) {
 		t.Fatalf("%s, %v", references(found), err)
 	}
 	inputs, err := s.SiteInputs(s.ctx, s.org, p.ID, []string{b.ID, newID(), "x"})
-	if err != nil || len(inputs) != 1 || string(inputs[0].Input) != string(b.Input) || inputs[0].Reference != "b" {
+	if err != nil || len(inputs) != 1 || string(inputs[0].Input) != string(b.Input) || inputs[0].DefinitionsHash != b.DefinitionsHash || inputs[0].Reference != "b" {
 		t.Fatalf("%+v, %v", inputs, err)
 	}
 
-	// Due are those of another engine, of old data, of a map.
+	// Due are those of another engine, of old data, of a map, of other definitions.
 	due := func(r store.Reassess) string {
 		t.Helper()
 		var all []string
@@ -339,6 +339,8 @@ func revisedSites(t *testing.T, s suite) {
 		{store.Reassess{Due: true, On: day.AddDate(10, 0, 0), Engine: "engine-1"}, "a2,b,"},
 		{store.Reassess{Due: true, On: day, Engine: "engine-3"}, "a2,b,"},
 		{store.Reassess{Due: true, On: day, Engine: "engine-1", Maps: []string{"m"}}, ""},
+		{store.Reassess{Due: true, On: day, Engine: "engine-1", Definitions: "definitions-1"}, ""},
+		{store.Reassess{Due: true, On: day, Engine: "engine-1", Definitions: "definitions-2"}, "a2,b,"},
 	} {
 		if got := due(test.r); got != test.want {
 			t.Errorf("%+v: %q, want %q", test.r, got, test.want)

@@ -60,6 +60,12 @@ func Run(t *testing.T, open func(t *testing.T) store.Store) {
 		{"contexts that end leave no map", mapContextEnds},
 		{"many store and delete maps at once", manyMaps},
 
+		{"reviews are kept", keptReviews},
+		{"reviews are replaced when they are those expected", expectedReviews},
+		{"faulty reviews are refused", faultyReviews},
+		{"reviews belong to organisations", reviewsOfOrganisations},
+		{"many put reviews at once", reviewsRace},
+
 		{"portfolios have names of their own", portfolios},
 		{"a deleted portfolio leaves nothing", deletedPortfolios},
 		{"a portfolio of many sites is deleted with all work", manyDeleted},
