@@ -446,7 +446,7 @@ var invalidGeometries = []struct {
 	want                     []string // pointer, then what the reason says
 }{
 	{"a polygon that crosses itself", polygonOf(`[[[86.683,-3.117],[86.684,-3.116],[86.684,-3.117],[86.683,-3.116],[86.683,-3.117]]]`), "",
-		[]string{partAt + "/0/2", "crosses the edge"}},
+		[]string{partAt + "/0/0", "crosses the edge at vertex 2"}},
 	{"a hole outside", polygonOf(`[[[86.683,-3.117],[86.684,-3.117],[86.684,-3.116],[86.683,-3.116],[86.683,-3.117]],[[86.685,-3.117],[86.686,-3.117],[86.686,-3.116],[86.685,-3.117]]]`), "",
 		[]string{partAt + "/1/1", "hole lies outside"}},
 	{"round a pole", polygonOf(`[[[0,89.99],[120,89.99],[-120,89.99],[0,89.99]]]`), "", []string{partAt + "/0", "winds round a pole"}},
@@ -486,7 +486,7 @@ var invalidGeometries = []struct {
 		[]string{partAt, "wrong order", "/structures/0/parts/1/geometry/coordinates/1", "wrong order"}},
 
 	{"length and route", "", `{"length_m":5,"route":{"type":"LineString","coordinates":[[86.683,-3.117],[86.684,-3.117]]}}`, []string{"/lines/0/sections/0/length_m", "not both"}},
-	{"a route to the other side of the earth", "", routeOf(`[[86.683,-3.117],[-143.3,3.1]]`), []string{routeAt + "/1", "opposite"}},
+	{"a route to the other side of the earth", "", routeOf(`[[86.683,-3.117],[-93.3,3.1]]`), []string{routeAt + "/1", "opposite"}},
 	{"a route that is too long", "", routeOf(`[[86.683,-3.117],[86.683,-4.217]]`), []string{routeAt, "longer than 100 km"}},
 	{"a route in the wrong order", "", routeOf(`[[-3.117,86.683],[-3.117,86.684]]`), []string{routeAt, "wrong order"}},
 	{"a route beyond 90", "", routeOf(`[[86.683,-3.117],[86.683,-93]]`), []string{routeAt + "/1", "wrong order"}},

@@ -32,6 +32,9 @@ func (lay *layout) checkRings(faults *Faults) {
 						return
 					}
 					r, q := &lay.ribs[i], &lay.ribs[j]
+					if q.ring < r.ring || q.ring == r.ring && q.vertex < r.vertex {
+						r, q = q, r // in the order in which they were given, whatever the sweep meets first
+					}
 					faults.add(Fault{p.input, int(r.ring), int(r.vertex), fmt.Sprintf(
 						"the edge at this vertex crosses the edge at vertex %d of ring %d", q.vertex, q.ring)})
 				}

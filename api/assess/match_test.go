@@ -18,6 +18,7 @@ import (
 	"levinward/api/wire"
 	"levinward/risk"
 	"levinward/risk/spd"
+	"levinward/risk/trace"
 	"levinward/store"
 )
 
@@ -107,6 +108,15 @@ var schedules = sync.OnceValues(func() ([]spd.Entry, []byte) {
 	return answer.Schedule, stored
 })
 
+// withoutGrounds leaves out what the values rest on: a check of a device asks for the reason alone.
+func withoutGrounds(basis []spd.Basis) []spd.Basis {
+	list := slices.Clone(basis)
+	for i := range list {
+		list[i].RestsOn = trace.Ground{}
+	}
+	return list
+}
+
 // TestStoredScheduleAsksTheSame holds the schedule that is read from a stored result against the one that was computed.
 func TestStoredScheduleAsksTheSame(t *testing.T) {
 	computed, stored := schedules()
@@ -117,7 +127,7 @@ func TestStoredScheduleAsksTheSame(t *testing.T) {
 	for i := range places {
 		want, got := spd.NeedOf(&computed[i]), spd.NeedOf(&places[i].Entry)
 		if got != want || places[i].Entry.Position != computed[i].Position || places[i].Entry.Required != computed[i].Required || places[i].Entry.Withstand != computed[i].Withstand ||
-			!slices.Equal(places[i].Entry.Basis, computed[i].Basis) {
+			!slices.Equal(places[i].Entry.Basis, withoutGrounds(computed[i].Basis)) {
 			t.Errorf("%s at %s: read %+v, computed %+v", places[i].Line, places[i].Structure, got, want)
 		}
 	}
