@@ -15,7 +15,7 @@ var (
 		"check-device": {{":check"}, {"-json", ":check"}},
 		"import":       {{"-database", ":db", "-portfolio", "P", "testdata/demo/villages.csv"}},
 	}
-	silent = []string{"serve", "migrate", "version"}
+	silent = []string{"serve", "migrate", "version", "reference", "review"}
 )
 
 // Every command that tells results of a site says that local codes and a licensed practitioner decide, and that the earth
