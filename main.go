@@ -21,6 +21,7 @@ import (
 	"time"
 
 	"levinward/api"
+	"levinward/api/protocol"
 	"levinward/api/webhook"
 	"levinward/store"
 	"levinward/store/postgres"
@@ -91,7 +92,7 @@ func (p *program) run(ctx context.Context) int {
 		return exitUsage
 	}
 	fmt.Fprintf(p.errOut, "levinward: %v\n", err)
-	var refusal *api.Problem
+	var refusal *protocol.Problem
 	if errors.As(err, &refusal) {
 		for _, f := range refusal.Errors {
 			fmt.Fprintf(p.errOut, "  %s\n", f)

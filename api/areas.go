@@ -10,12 +10,11 @@ import (
 	"github.com/labstack/echo/v4"
 	"github.com/paulmach/orb"
 
+	"levinward/api/protocol"
 	"levinward/api/wire"
 	"levinward/geo"
 	"levinward/risk"
 )
-
-const mediaGeoJSON = "application/geo+json"
 
 // feature is a GeoJSON Feature (RFC 7946). What has no place on the map has a null geometry.
 type feature struct {
@@ -48,7 +47,7 @@ func (s *Server) collectionAreas(c echo.Context) error {
 	if c.QueryParams().Has("tolerance_m") {
 		v, err := strconv.ParseFloat(c.QueryParam("tolerance_m"), 64)
 		if err != nil || !(v >= minTolerance && v <= maxTolerance) {
-			return parameter("tolerance_m", "must be a number, at least 0.01, at most 100; found "+strconv.Quote(c.QueryParam("tolerance_m")))
+			return protocol.WrongParameter("tolerance_m", "must be a number, at least 0.01, at most 100; found "+strconv.Quote(c.QueryParam("tolerance_m")))
 		}
 		tolerance = v
 	}
@@ -65,11 +64,11 @@ func (s *Server) collectionAreas(c echo.Context) error {
 	if err := m.draw(); err != nil {
 		return err
 	}
-	b, err := encode(m.collection)
+	b, err := protocol.Encode(m.collection)
 	if err != nil {
 		return err
 	}
-	return c.Blob(http.StatusOK, mediaGeoJSON, b)
+	return c.Blob(http.StatusOK, protocol.MediaGeoJSON, b)
 }
 
 // mapper draws the features of a result.
@@ -87,7 +86,7 @@ const maxDrawn = 2_000_000
 // add appends a feature; one whose outline would be too long for anybody to read is an error.
 func (m *mapper) add(id string, g *geometry, properties map[string]any) error {
 	if m.positions += g.positions(); m.positions > maxDrawn {
-		return parameter("tolerance_m", "the outlines have more than 2000000 positions: give a larger tolerance")
+		return protocol.WrongParameter("tolerance_m", "the outlines have more than 2000000 positions: give a larger tolerance")
 	}
 	m.collection.Features = append(m.collection.Features, feature{"Feature", id, g, properties})
 	return nil

@@ -1,60 +1,20 @@
 package api
 
 import (
-	"bytes"
-	"crypto/sha256"
-	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"net/http"
-	"net/url"
 	"strconv"
-	"sync"
 	"time"
 
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
 
+	"levinward/api/contract"
+	"levinward/api/protocol"
 	"levinward/api/wire"
 	"levinward/store"
 )
-
-const (
-	mediaJSON  = "application/json"
-	mediaPatch = "application/merge-patch+json"
-	mediaCSV   = "text/csv"
-	mediaHTML  = "text/html"
-)
-
-// encode writes a document without escaping what only HTML needs escaped.
-func encode(v any) ([]byte, error) {
-	b := buffers.Get().(*bytes.Buffer)
-	defer buffers.Put(b)
-	if err := encodeTo(b, v); err != nil {
-		return nil, err
-	}
-	return bytes.Clone(b.Bytes()), nil
-}
-
-func encodeTo(b *bytes.Buffer, v any) error {
-	b.Reset()
-	e := json.NewEncoder(b)
-	e.SetEscapeHTML(false)
-	return e.Encode(v)
-}
-
-// buffers are used again from answer to answer: documents are some ten kB long.
-var buffers = sync.Pool{New: func() any { return new(bytes.Buffer) }}
-
-// answerDocument encodes a document and sends it.
-func answerDocument(c echo.Context, status int, v any) error {
-	b := buffers.Get().(*bytes.Buffer)
-	defer buffers.Put(b)
-	if err := encodeTo(b, v); err != nil {
-		return err
-	}
-	return c.Blob(status, mediaJSON, b.Bytes())
-}
 
 // compute answers a decoded input. Faults have been found before.
 func (s *Server) compute(in *wire.Input, site *wire.Site) (*wire.Result, error) {
@@ -63,7 +23,7 @@ func (s *Server) compute(in *wire.Input, site *wire.Site) (*wire.Result, error) 
 		return nil, err
 	}
 	if len(faults) > 0 {
-		return nil, invalid(faultsOf(faults))
+		return nil, protocol.Invalid(protocol.FaultsOf(faults))
 	}
 	s.metrics.computed.Inc()
 	return done.Result, nil
@@ -76,12 +36,12 @@ func (s *Server) decode(c echo.Context, body []byte) (*wire.Input, *wire.Site, e
 	if err != nil {
 		return nil, nil, err
 	}
-	return s.contract.decode(ctx, s.maps, reviews, body)
+	return s.contract.Decode(ctx, s.maps, reviews, body)
 }
 
 // calculate computes and stores nothing.
 func (s *Server) calculate(c echo.Context) error {
-	b, err := body(c, mediaJSON)
+	b, err := protocol.Body(c, protocol.MediaJSON)
 	if err != nil {
 		return err
 	}
@@ -93,7 +53,7 @@ func (s *Server) calculate(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	return answerDocument(c, http.StatusOK, result)
+	return protocol.AnswerDocument(c, http.StatusOK, result)
 }
 
 // record computes an input with its worksheet and makes the record to be stored.
@@ -103,7 +63,7 @@ func (s *Server) record(c echo.Context, in *wire.Input, site *wire.Site, id stri
 		return r, err
 	}
 	if len(faults) > 0 {
-		return r, invalid(faultsOf(faults))
+		return r, protocol.Invalid(protocol.FaultsOf(faults))
 	}
 	s.metrics.computed.Inc()
 	return r, s.recorder.Define(c.Request().Context(), s.store, site.Input.Reviews)
@@ -111,11 +71,11 @@ func (s *Server) record(c echo.Context, in *wire.Input, site *wire.Site, id stri
 
 // create computes and stores revision 1.
 func (s *Server) create(c echo.Context) error {
-	b, err := body(c, mediaJSON)
+	b, err := protocol.Body(c, protocol.MediaJSON)
 	if err != nil {
 		return err
 	}
-	idem, err := idempotency(c, b)
+	idem, err := protocol.Idempotency(c, b)
 	if err != nil {
 		return err
 	}
@@ -135,15 +95,8 @@ func (s *Server) create(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	sayReplayed(c, replayed)
+	protocol.SetReplayed(c, replayed)
 	return created(c, &stored)
-}
-
-// sayReplayed marks an answer as that of an earlier request with the same key.
-func sayReplayed(c echo.Context, replayed bool) {
-	if replayed {
-		c.Response().Header().Set("Idempotency-Replayed", "true")
-	}
 }
 
 // created answers a stored record.
@@ -154,41 +107,14 @@ func created(c echo.Context, r *store.Record) error {
 		location += "/revisions/" + strconv.Itoa(r.Revision)
 	}
 	h.Set("Location", location)
-	h.Set("ETag", etag(r.Revision))
-	return c.Blob(http.StatusCreated, mediaJSON, r.Result)
-}
-
-// idempotency reads the Idempotency-Key header, nil where there is none.
-func idempotency(c echo.Context, body []byte) (*store.Idempotency, error) {
-	key, err := idempotencyKey(c)
-	if err != nil || key == "" {
-		return nil, err
-	}
-	sum := sha256.Sum256(body)
-	return &store.Idempotency{Key: key, BodyHash: hex.EncodeToString(sum[:])}, nil
-}
-
-// idempotencyKey reads the header alone, empty where there is none.
-func idempotencyKey(c echo.Context) (string, error) {
-	values := c.Request().Header.Values("Idempotency-Key")
-	if len(values) == 0 {
-		return "", nil
-	}
-	key := values[0]
-	plain := len(values) == 1 && len(key) >= 1 && len(key) <= store.MaxKey
-	for i := range len(key) {
-		plain = plain && key[i] > ' ' && key[i] < 0x7f
-	}
-	if !plain {
-		return "", parameter("Idempotency-Key", "must be given once, 1 to "+strconv.Itoa(store.MaxKey)+" visible ASCII characters")
-	}
-	return key, nil
+	h.Set("ETag", protocol.RevisionTag(r.Revision))
+	return c.Blob(http.StatusCreated, protocol.MediaJSON, r.Result)
 }
 
 // revise re-assesses: a merge patch on the input of the newest revision becomes the next revision.
 func (s *Server) revise(c echo.Context) error {
 	ctx, id := c.Request().Context(), c.Param("id")
-	patch, err := body(c, mediaPatch)
+	patch, err := protocol.Body(c, protocol.MediaPatch)
 	if err != nil {
 		return err
 	}
@@ -196,9 +122,9 @@ func (s *Server) revise(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	if match := c.Request().Header.Get("If-Match"); match != "" && !matches(match, etag(newest.Revision)) {
-		p := preconditionFails.problem("the newest revision is " + strconv.Itoa(newest.Revision))
-		p.etag = etag(newest.Revision)
+	if match := c.Request().Header.Get("If-Match"); match != "" && !protocol.MatchesTag(match, protocol.RevisionTag(newest.Revision)) {
+		p := protocol.PreconditionFailed.Problem("the newest revision is " + strconv.Itoa(newest.Revision))
+		p.ETag = protocol.RevisionTag(newest.Revision)
 		return p
 	}
 	merged, problem := mergePatch(newest.Input, patch)
@@ -216,8 +142,8 @@ func (s *Server) revise(c echo.Context) error {
 	stored, err := s.store.Revise(ctx, store.Local, r, newest.Revision)
 	var old *store.ConflictError
 	if errors.As(err, &old) && c.Request().Header.Get("If-Match") != "" {
-		p := preconditionFails.problem("the newest revision is " + strconv.Itoa(old.Current))
-		p.etag = etag(old.Current)
+		p := protocol.PreconditionFailed.Problem("the newest revision is " + strconv.Itoa(old.Current))
+		p.ETag = protocol.RevisionTag(old.Current)
 		return p
 	}
 	if err != nil {
@@ -227,28 +153,28 @@ func (s *Server) revise(c echo.Context) error {
 }
 
 // mergePatch applies a patch to an input.
-func mergePatch(input, patch []byte) ([]byte, *Problem) {
-	value, duplicates, err := decodeTree(patch)
+func mergePatch(input, patch []byte) ([]byte, *protocol.Problem) {
+	value, duplicates, err := contract.DecodeTree(patch)
 	if err != nil {
-		return nil, notJSON.problem(err.Error())
+		return nil, protocol.NotJSON.Problem(err.Error())
 	}
 	if _, object := value.(map[string]any); !object {
-		return nil, invalid([]Fault{at("", "must be an object with the fields to change; null removes a field"+found(value))})
+		return nil, protocol.Invalid([]protocol.Fault{protocol.FaultAt("", "must be an object with the fields to change; null removes a field"+contract.Found(value))})
 	}
 	if len(duplicates) > 0 {
-		var faults []Fault
+		var faults []protocol.Fault
 		for _, p := range duplicates {
-			faults = append(faults, at(p, "stands twice in one object"))
+			faults = append(faults, protocol.FaultAt(p, "stands twice in one object"))
 		}
-		return nil, invalid(faults)
+		return nil, protocol.Invalid(faults)
 	}
 	var target any
 	if err := json.Unmarshal(input, &target); err != nil {
-		return nil, internal.problem("the stored input could not be read")
+		return nil, protocol.Internal.Problem("the stored input could not be read")
 	}
-	merged, err := encode(merge(target, value))
+	merged, err := protocol.Encode(merge(target, value))
 	if err != nil {
-		return nil, internal.problem("the patched input could not be written")
+		return nil, protocol.Internal.Problem("the patched input could not be written")
 	}
 	return merged, nil
 }
@@ -284,17 +210,17 @@ func (s *Server) newest(c echo.Context) error {
 }
 
 func answerRecord(c echo.Context, r *store.Record) error {
-	tag := etag(r.Revision)
+	tag := protocol.RevisionTag(r.Revision)
 	c.Response().Header().Set("ETag", tag)
-	if m := c.Request().Header.Get("If-None-Match"); m != "" && matches(m, tag) {
+	if m := c.Request().Header.Get("If-None-Match"); m != "" && protocol.MatchesTag(m, tag) {
 		return c.NoContent(http.StatusNotModified)
 	}
-	return c.Blob(http.StatusOK, mediaJSON, r.Result)
+	return c.Blob(http.StatusOK, protocol.MediaJSON, r.Result)
 }
 
 // revision answers one revision.
 func (s *Server) revision(c echo.Context) error {
-	n, ok := revisionNumber(c.Param("n"))
+	n, ok := protocol.RevisionNumber(c.Param("n"))
 	if !ok {
 		return store.ErrNotFound
 	}
@@ -353,16 +279,9 @@ func (s *Server) list(c echo.Context) error {
 		heads[i].FirstCreatedAt = &page.Entries[i].FirstCreatedAt
 	}
 	if page.Next != "" {
-		c.Response().Header().Set("Link", "<"+nextPage(c.Request().URL, page.Next)+`>; rel="next"`)
+		c.Response().Header().Set("Link", "<"+protocol.NextPage(c.Request().URL, page.Next)+`>; rel="next"`)
 	}
-	return answer(c, map[string]any{"assessments": heads})
-}
-
-// nextPage is the same list from the cursor on.
-func nextPage(u *url.URL, cursor string) string {
-	q := u.Query()
-	q.Set("cursor", cursor)
-	return u.Path + "?" + q.Encode()
+	return protocol.Answer(c, map[string]any{"assessments": heads})
 }
 
 // revisions answers all revisions of an assessment, oldest first.
@@ -375,13 +294,5 @@ func (s *Server) revisions(c echo.Context) error {
 	for i := range all {
 		heads[i] = headOf(&all[i])
 	}
-	return answer(c, map[string]any{"revisions": heads})
-}
-
-func answer(c echo.Context, v any) error {
-	b, err := encode(v)
-	if err != nil {
-		return err
-	}
-	return c.Blob(http.StatusOK, mediaJSON, b)
+	return protocol.Answer(c, map[string]any{"revisions": heads})
 }

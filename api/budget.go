@@ -16,6 +16,8 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"levinward/api/assess"
+	"levinward/api/contract"
+	"levinward/api/protocol"
 	"levinward/api/wire"
 	"levinward/risk"
 	"levinward/risk/measures"
@@ -35,20 +37,20 @@ const (
 // maxBudgetSites bounds the time and memory of one plan.
 var maxBudgetSites = 100_000
 
-var tooManySites = kind{"too-many-sites", http.StatusUnprocessableEntity, "The portfolio has too many sites for this"}
+var tooManySites = protocol.Kind{Name: "too-many-sites", Status: http.StatusUnprocessableEntity, Title: "The portfolio has too many sites for this"}
 
 // budget answers which measures at the sites of a portfolio save most for an amount.
 func (s *Server) budget(c echo.Context) error {
-	media, err := negotiate(c, mediaJSON, mediaCSV)
+	media, err := protocol.Negotiate(c, protocol.MediaJSON, protocol.MediaCSV)
 	if err != nil {
 		return err
 	}
 	c.Response().Header().Add("Vary", "Accept")
-	b, err := body(c, mediaJSON)
+	b, err := protocol.Body(c, protocol.MediaJSON)
 	if err != nil {
 		return err
 	}
-	req, problem := decodeBody(s.contract, wire.BudgetRequests, "BudgetRequest", b, (*wire.BudgetRequest).Faults)
+	req, problem := contract.DecodeBody(s.contract, wire.BudgetRequests, "BudgetRequest", b, (*wire.BudgetRequest).Faults)
 	if problem != nil {
 		return problem
 	}
@@ -64,10 +66,10 @@ func (s *Server) budget(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	if media == mediaCSV {
-		return answerCSV(c, "budget.csv", budgetRows(plan))
+	if media == protocol.MediaCSV {
+		return protocol.AnswerCSV(c, "budget.csv", budgetRows(plan))
 	}
-	return answer(c, plan)
+	return protocol.Answer(c, plan)
 }
 
 // budgetSlot waits until no other plan is being made.
@@ -78,7 +80,7 @@ func (s *Server) budgetSlot(ctx context.Context) (release func(), err error) {
 	case s.budgetSlots <- struct{}{}:
 		return func() { <-s.budgetSlots }, nil
 	case <-waiting.Done():
-		return nil, busy.problem("another plan is being made; try again later")
+		return nil, protocol.Busy.Problem("another plan is being made; try again later")
 	}
 }
 
@@ -86,10 +88,10 @@ func (s *Server) budgetSlot(ctx context.Context) (release func(), err error) {
 func (s *Server) plan(ctx context.Context, portfolio string, req *wire.BudgetRequest) (*wire.BudgetPlan, error) {
 	totals, err := s.store.PortfolioTotals(ctx, store.Local, portfolio, s.now())
 	if err != nil {
-		return nil, noSuch("portfolio", err)
+		return nil, protocol.NoSuch("portfolio", err)
 	}
 	if totals.Sites > int64(maxBudgetSites) {
-		return nil, tooManySites.problem("it has " + strconv.FormatInt(totals.Sites, 10) + "; " + strconv.Itoa(maxBudgetSites) + " are allowed: divide it")
+		return nil, tooManySites.Problem("it has " + strconv.FormatInt(totals.Sites, 10) + "; " + strconv.Itoa(maxBudgetSites) + " are allowed: divide it")
 	}
 	reviews, err := s.reviews.Reviews(ctx)
 	if err != nil {
@@ -116,11 +118,11 @@ type planner struct {
 
 	sites   []plannedSite
 	options []measures.SiteOptions
-	sets    [][]plannedSet // what the options stand for
-	faults  []Fault        // of the first sites that cannot take part
-	faulty  int            // number of all of them
-	bare    int            // number of those that have no prices
-	priced  int            // number of sites that the request gave prices to
+	sets    [][]plannedSet   // what the options stand for
+	faults  []protocol.Fault // of the first sites that cannot take part
+	faulty  int              // number of all of them
+	bare    int              // number of those that have no prices
+	priced  int              // number of sites that the request gave prices to
 }
 
 // plannedSite is a site without what is large about it.
@@ -155,7 +157,7 @@ func (p *planner) read() error {
 			return nil
 		}
 		if len(p.sites)+p.faulty > maxBudgetSites {
-			return tooManySites.problem("there are more than " + strconv.Itoa(maxBudgetSites) + " meanwhile: divide it")
+			return tooManySites.Problem("there are more than " + strconv.Itoa(maxBudgetSites) + " meanwhile: divide it")
 		}
 	}
 }
@@ -260,7 +262,7 @@ func (p *planner) take(in *store.SiteInput, r *computedSite) error {
 	}
 	if r.choices == nil {
 		if p.faulty++; len(p.faults) < maxListedSites {
-			f := at("/currency", "site "+in.Assessment+", reference "+strconv.Quote(in.Reference)+", "+r.reason)
+			f := protocol.FaultAt("/currency", "site "+in.Assessment+", reference "+strconv.Quote(in.Reference)+", "+r.reason)
 			f.Rule, f.Value = string(risk.RuleContradiction), in.Assessment
 			p.faults = append(p.faults, f)
 		}
@@ -302,7 +304,7 @@ func (p *planner) refused() error {
 	if p.bare > 0 {
 		detail += ". " + strconv.Itoa(p.bare) + " of them have no prices: give measure_costs in the request, which stand in for every site without prices, or state measure_costs in the inputs of the sites"
 	}
-	return invalidInput.problem(detail, p.faults...)
+	return protocol.InvalidInput.Problem(detail, p.faults...)
 }
 
 // document chooses and tells what was chosen.
@@ -380,11 +382,11 @@ func budgetRows(p *wire.BudgetPlan) [][]string {
 			ends[j] = l.ID + ": bonding " + spdName(l.Bonding) + ", coordinated " + spdName(l.Coordinated)
 		}
 		row := []string{c.Assessment, c.Reference, c.Name, c.Structure, m.LPS.String(), m.FireProtection.String(), strings.Join(m.StructureShock, " "), strings.Join(m.LineShock, " "),
-			strings.Join(ends, "; "), string(c.Cost), p.CostUnit, full(c.Saved), p.SavedUnit}
+			strings.Join(ends, "; "), string(c.Cost), p.CostUnit, protocol.FullNumber(c.Saved), p.SavedUnit}
 		for k := range risk.Loss(risk.Losses) {
 			after := ""
 			if r := c.RisksAfter.Of(k); r != nil {
-				after = full(*r)
+				after = protocol.FullNumber(*r)
 			}
 			row = append(row, after)
 		}
@@ -392,8 +394,8 @@ func budgetRows(p *wire.BudgetPlan) [][]string {
 	}
 	total := make([]string, len(rows[0]))
 	total[0] = "total"
-	for name, text := range map[string]string{"cost": string(p.Cost), "cost_unit": p.CostUnit, "saved": full(p.Saved), "saved_unit": p.SavedUnit, "budget": string(p.Budget),
-		"bound": full(p.Bound), "gap_percent": full(p.Gap), "plan_cautions": strings.Join(p.Cautions, " ")} {
+	for name, text := range map[string]string{"cost": string(p.Cost), "cost_unit": p.CostUnit, "saved": protocol.FullNumber(p.Saved), "saved_unit": p.SavedUnit, "budget": string(p.Budget),
+		"bound": protocol.FullNumber(p.Bound), "gap_percent": protocol.FullNumber(p.Gap), "plan_cautions": strings.Join(p.Cautions, " ")} {
 		total[slices.Index(rows[0], name)] = text
 	}
 	return append(rows, total)
@@ -402,7 +404,7 @@ func budgetRows(p *wire.BudgetPlan) [][]string {
 // spdName is the level of a set of SPDs, or its probability.
 func spdName(v wire.SPD) string {
 	if v.Level == risk.BetterThanI {
-		return full(v.Probability)
+		return protocol.FullNumber(v.Probability)
 	}
 	return v.Level.String()
 }

@@ -10,6 +10,8 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"levinward/api/assess"
+	"levinward/api/contract"
+	"levinward/api/protocol"
 	"levinward/store"
 )
 
@@ -23,7 +25,7 @@ type change struct {
 // changes answers what differs between two revisions; without parameters between the last two.
 func (s *Server) changes(c echo.Context) error {
 	ctx, id := c.Request().Context(), c.Param("id")
-	numbers, err := queryRevisions(c, "from", "to")
+	numbers, err := protocol.QueryRevisions(c, "from", "to")
 	if err != nil {
 		return err
 	}
@@ -54,7 +56,7 @@ func (s *Server) changes(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	return answer(c, map[string]any{"from": from, "to": to, "inputs": inputs, "results": results, "cautions": assess.Cautions()})
+	return protocol.Answer(c, map[string]any{"from": from, "to": to, "inputs": inputs, "results": results, "cautions": assess.Cautions()})
 }
 
 // differences compares two documents, without some fields of the outermost object.
@@ -81,7 +83,7 @@ func compare(found []change, before, after any, pointer string) []change {
 			keys := maps.Clone(b)
 			maps.Copy(keys, a)
 			for _, k := range slices.Sorted(maps.Keys(keys)) {
-				found = compare(found, b[k], a[k], pointer+"/"+escape(k))
+				found = compare(found, b[k], a[k], pointer+"/"+contract.Escape(k))
 			}
 			return found
 		}

@@ -6,6 +6,8 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"levinward/api/assess"
+	"levinward/api/contract"
+	"levinward/api/protocol"
 	"levinward/api/wire"
 	"levinward/risk/trace"
 	"levinward/store"
@@ -13,11 +15,11 @@ import (
 
 // checkSPD answers whether a device is right for a line.
 func (s *Server) checkSPD(c echo.Context) error {
-	b, err := body(c, mediaJSON)
+	b, err := protocol.Body(c, protocol.MediaJSON)
 	if err != nil {
 		return err
 	}
-	req, problem := decodeBody(s.contract, wire.SPDChecks, "SPDCheck", b, assess.CheckFaults)
+	req, problem := contract.DecodeBody(s.contract, wire.SPDChecks, "SPDCheck", b, assess.CheckFaults)
 	if problem != nil {
 		return problem
 	}
@@ -28,15 +30,15 @@ func (s *Server) checkSPD(c echo.Context) error {
 		}
 		result, faults := assess.CheckByValue(req, reviews)
 		if len(faults) > 0 {
-			return invalid(faultsOf(faults))
+			return protocol.Invalid(protocol.FaultsOf(faults))
 		}
-		return answer(c, result)
+		return protocol.Answer(c, result)
 	}
 	result, err := s.checkStored(c, req)
 	if err != nil {
 		return err
 	}
-	return answer(c, result)
+	return protocol.Answer(c, result)
 }
 
 // checkStored checks a device at a line of a stored assessment.
@@ -50,7 +52,7 @@ func (s *Server) checkStored(c echo.Context, req *wire.SPDCheck) (*wire.SPDCheck
 	}
 	r, err := read()
 	if errors.Is(err, store.ErrNotFound) {
-		return nil, invalid([]Fault{at("/assessment/id", "there is no such assessment or revision")})
+		return nil, protocol.Invalid([]protocol.Fault{protocol.FaultAt("/assessment/id", "there is no such assessment or revision")})
 	}
 	if err != nil {
 		return nil, err
@@ -61,27 +63,27 @@ func (s *Server) checkStored(c echo.Context, req *wire.SPDCheck) (*wire.SPDCheck
 	}
 	result, faults := assess.CheckOfAssessment(req, site)
 	if len(faults) > 0 {
-		return nil, invalid(faultsOf(faults))
+		return nil, protocol.Invalid(protocol.FaultsOf(faults))
 	}
 	return result, nil
 }
 
 // CheckDevice answers a check of a line given by value, without a server or store, by the same contract.
 func CheckDevice(contractYAML, body []byte, reviews *trace.Reviews) (*wire.SPDCheckResult, error) {
-	contract, err := newContract(contractYAML)
+	doc, err := contract.New(contractYAML)
 	if err != nil {
 		return nil, err
 	}
-	req, problem := decodeBody(contract, wire.SPDChecks, "SPDCheck", body, assess.CheckFaults)
+	req, problem := contract.DecodeBody(doc, wire.SPDChecks, "SPDCheck", body, assess.CheckFaults)
 	if problem != nil {
 		return nil, problem
 	}
 	if req.Assessment != nil {
-		return nil, invalid([]Fault{at("/assessment", "needs a server with its store; give the line by value")})
+		return nil, protocol.Invalid([]protocol.Fault{protocol.FaultAt("/assessment", "needs a server with its store; give the line by value")})
 	}
 	result, faults := assess.CheckByValue(req, reviews)
 	if len(faults) > 0 {
-		return nil, invalid(faultsOf(faults))
+		return nil, protocol.Invalid(protocol.FaultsOf(faults))
 	}
 	return result, nil
 }

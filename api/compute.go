@@ -5,6 +5,8 @@ import (
 	"time"
 
 	"levinward/api/assess"
+	"levinward/api/contract"
+	"levinward/api/protocol"
 	"levinward/api/wire"
 	"levinward/risk/trace"
 )
@@ -16,11 +18,11 @@ type Result = wire.Result
 // refusal is a *Problem with every fault. With a trace the worksheet is recorded.
 // N_G comes from one of the maps where the input names one; they may be nil, and so may the reviews of table values.
 func Compute(contractYAML, body []byte, engine string, maps assess.Maps, reviews *trace.Reviews, t *trace.Trace) (*Result, error) {
-	contract, err := newContract(contractYAML)
+	contract, err := contract.New(contractYAML)
 	if err != nil {
 		return nil, err
 	}
-	in, site, err := contract.decode(context.Background(), maps, reviews, body)
+	in, site, err := contract.Decode(context.Background(), maps, reviews, body)
 	if err != nil {
 		return nil, err
 	}
@@ -30,7 +32,7 @@ func Compute(contractYAML, body []byte, engine string, maps assess.Maps, reviews
 		return nil, err
 	}
 	if len(faults) > 0 {
-		return nil, invalid(faultsOf(faults))
+		return nil, protocol.Invalid(protocol.FaultsOf(faults))
 	}
 	return done.Result, nil
 }

@@ -4,13 +4,15 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"levinward/api/assess"
+	"levinward/api/contract"
+	"levinward/api/protocol"
 	"levinward/api/wire"
 	"levinward/risk"
 )
 
 // coordinate answers whether devices fit behind each other on one line.
 func (s *Server) coordinate(c echo.Context) error {
-	b, err := body(c, mediaJSON)
+	b, err := protocol.Body(c, protocol.MediaJSON)
 	if err != nil {
 		return err
 	}
@@ -19,12 +21,12 @@ func (s *Server) coordinate(c echo.Context) error {
 		return err
 	}
 	var result *wire.CoordinationResult
-	_, problem := decodeBody(s.contract, wire.Coordinations, "CoordinationRequest", b, func(req *wire.CoordinationRequest) (faults []risk.Violation) {
+	_, problem := contract.DecodeBody(s.contract, wire.Coordinations, "CoordinationRequest", b, func(req *wire.CoordinationRequest) (faults []risk.Violation) {
 		result, faults = assess.Coordinate(req, reviews)
 		return faults
 	})
 	if problem != nil {
 		return problem
 	}
-	return answer(c, result)
+	return protocol.Answer(c, result)
 }

@@ -2,7 +2,6 @@ package api
 
 import (
 	"bytes"
-	"encoding/json"
 	"errors"
 	"hash/maphash"
 	"io"
@@ -15,6 +14,8 @@ import (
 
 	"github.com/labstack/echo/v4"
 
+	"levinward/api/contract"
+	"levinward/api/protocol"
 	"levinward/api/wire"
 	"levinward/store"
 )
@@ -30,11 +31,11 @@ const (
 
 // importReport is the answer to an upload of several devices.
 type importReport struct {
-	Stored   int     `json:"stored"`
-	Replaced int     `json:"replaced"`
-	Refused  int     `json:"refused"`
-	Faults   int     `json:"faults"`
-	Errors   []Fault `json:"errors"`
+	Stored   int              `json:"stored"`
+	Replaced int              `json:"replaced"`
+	Refused  int              `json:"refused"`
+	Faults   int              `json:"faults"`
+	Errors   []protocol.Fault `json:"errors"`
 }
 
 // upload is an upload of devices under way.
@@ -46,7 +47,7 @@ type upload struct {
 	rows    int
 	refused int // rows with a fault
 	faults  int // all of them
-	told    []Fault
+	told    []protocol.Fault
 	seen    map[[2]uint64]uint32 // line of each reference, by its hash
 	seeds   [2]maphash.Seed
 	fatal   bool // part of the upload could not be read
@@ -65,13 +66,13 @@ func (s *Server) uploadDevices(c echo.Context) error {
 	}
 	defer sp.close()
 	u := &upload{server: s, spool: sp, seen: map[[2]uint64]uint32{}, seeds: [2]maphash.Seed{maphash.MakeSeed(), maphash.MakeSeed()}}
-	switch media := mediaTypeOf(c.Request().Header.Get(echo.HeaderContentType)); media {
-	case mediaJSON:
+	switch media := protocol.MediaTypeOf(c.Request().Header.Get(echo.HeaderContentType)); media {
+	case protocol.MediaJSON:
 		err = u.readJSON(c)
-	case mediaCSV:
+	case protocol.MediaCSV:
 		err = u.readCSV(c)
 	default:
-		err = wrongMediaType.problem("send " + mediaJSON + " or " + mediaCSV + "; found " + strconv.Quote(media))
+		err = protocol.WrongMediaType.Problem("send " + protocol.MediaJSON + " or " + protocol.MediaCSV + "; found " + strconv.Quote(media))
 	}
 	if err != nil {
 		return err
@@ -115,22 +116,22 @@ func (u *upload) store(c echo.Context, how store.Import) error {
 		return answerDevice(c, http.StatusCreated, &stored)
 	}
 	u.sort()
-	b, err := encode(importReport{Stored: done.Stored, Replaced: done.Replaced, Refused: u.refused, Faults: u.faults, Errors: u.told})
+	b, err := protocol.Encode(importReport{Stored: done.Stored, Replaced: done.Replaced, Refused: u.refused, Faults: u.faults, Errors: u.told})
 	if err != nil {
 		return err
 	}
-	return c.Blob(http.StatusOK, mediaJSON, b)
+	return c.Blob(http.StatusOK, protocol.MediaJSON, b)
 }
 
 // sort brings the faults into the order of the upload; those of the store came last.
 func (u *upload) sort() {
 	if u.told == nil {
-		u.told = []Fault{}
+		u.told = []protocol.Fault{}
 	}
-	slices.SortStableFunc(u.told, func(a, b Fault) int { return a.place - b.place })
+	slices.SortStableFunc(u.told, func(a, b protocol.Fault) int { return a.Order - b.Order })
 }
 
-func (u *upload) problem() *Problem {
+func (u *upload) problem() *protocol.Problem {
 	u.sort()
 	text := strconv.Itoa(u.faults) + " faults"
 	if u.faults == 1 {
@@ -139,11 +140,11 @@ func (u *upload) problem() *Problem {
 	if u.faults > len(u.told) {
 		text += ", of which " + strconv.Itoa(len(u.told)) + " are listed"
 	}
-	return invalidInput.problem(text+"; nothing was stored", u.told...)
+	return protocol.InvalidInput.Problem(text+"; nothing was stored", u.told...)
 }
 
 // fault notes a fault; beyond the first ones it only counts.
-func (u *upload) fault(f Fault) {
+func (u *upload) fault(f protocol.Fault) {
 	if u.faults++; len(u.told) < maxTold {
 		u.told = append(u.told, f)
 	}
@@ -153,13 +154,13 @@ func (u *upload) fault(f Fault) {
 func (u *upload) faultAt(line int, field, value, reason string) {
 	switch {
 	case u.single:
-		u.fault(at("/"+field, reason+found(value)))
+		u.fault(protocol.FaultAt("/"+field, reason+contract.Found(value)))
 	case u.list:
-		f := at("/"+strconv.Itoa(line)+"/"+field, reason+found(value))
-		f.place = line
+		f := protocol.FaultAt("/"+strconv.Itoa(line)+"/"+field, reason+contract.Found(value))
+		f.Order = line
 		u.fault(f)
 	default:
-		u.fault(Fault{Line: line, Column: field, Value: value, Reason: reason, place: line})
+		u.fault(protocol.Fault{Line: line, Column: field, Value: value, Reason: reason, Order: line})
 	}
 }
 
@@ -185,25 +186,25 @@ func (u *upload) add(line int, doc *wire.Device) error {
 
 // readJSON takes one device, or a list of devices.
 func (u *upload) readJSON(c echo.Context) error {
-	b, err := bodyUpTo(c, mediaJSON, maxDeviceList)
+	b, err := protocol.BodyUpTo(c, protocol.MediaJSON, maxDeviceList)
 	if err != nil {
 		return err
 	}
 	if text := bytes.TrimLeft(b, " \t\r\n"); len(text) == 0 || text[0] != '[' {
 		u.single = true
-		doc, problem := u.server.contract.device(b)
+		doc, problem := u.server.contract.Device(b)
 		if problem != nil {
 			return problem
 		}
 		return u.add(0, doc)
 	}
 	u.list = true
-	entries, problem := listEntries(b)
+	entries, problem := contract.ListEntries(b, maxDevices, "send more of them as "+protocol.MediaCSV)
 	if problem != nil {
 		return problem
 	}
 	for i, entry := range entries {
-		doc, problem := u.server.contract.device(entry)
+		doc, problem := u.server.contract.Device(entry)
 		if problem == nil {
 			if err := u.add(i, doc); err != nil {
 				return err
@@ -212,42 +213,12 @@ func (u *upload) readJSON(c echo.Context) error {
 		}
 		u.refused++
 		for _, f := range problem.Errors {
-			f = at("/"+strconv.Itoa(i)+*f.Pointer, f.Reason)
-			f.place = i
+			f = protocol.FaultAt("/"+strconv.Itoa(i)+*f.Pointer, f.Reason)
+			f.Order = i
 			u.fault(f)
 		}
 	}
 	return nil
-}
-
-// listEntries takes a JSON list apart.
-func listEntries(b []byte) ([]json.RawMessage, *Problem) {
-	d := json.NewDecoder(bytes.NewReader(b))
-	t := tree{d: d, body: b}
-	if _, err := d.Token(); err != nil {
-		return nil, notJSON.problem(t.syntax(err).Error())
-	}
-	var entries []json.RawMessage
-	for d.More() {
-		var entry json.RawMessage
-		if err := d.Decode(&entry); err != nil {
-			return nil, notJSON.problem(t.syntax(err).Error())
-		}
-		if len(entries) == maxDevices {
-			return nil, invalid([]Fault{at("", "must be a list of at most "+strconv.Itoa(maxDevices)+" entries; send more of them as "+mediaCSV)})
-		}
-		entries = append(entries, entry)
-	}
-	if _, err := d.Token(); err != nil {
-		return nil, notJSON.problem(t.syntax(err).Error())
-	}
-	if _, err := d.Token(); err != io.EOF {
-		return nil, notJSON.problem(t.syntax(errors.New("text after the JSON value")).Error())
-	}
-	if len(entries) == 0 {
-		return nil, invalid([]Fault{at("", "must be a list of at least 1 entry; found 0")})
-	}
-	return entries, nil
 }
 
 // readCSV takes a table row by row.
@@ -301,18 +272,18 @@ func (u *upload) readCSV(c echo.Context) error {
 
 func (u *upload) rowFaults(faults []wire.RowFault) {
 	for _, f := range faults {
-		u.fault(Fault{Line: f.Line, Column: f.Column, Value: f.Value, Reason: f.Reason, place: f.Line})
+		u.fault(protocol.Fault{Line: f.Line, Column: f.Column, Value: f.Value, Reason: f.Reason, Order: f.Line})
 	}
 }
 
 // acceptTable refuses encodings of a table that are not read.
 func acceptTable(r *http.Request) error {
 	if r.Header.Get(echo.HeaderContentEncoding) != "" {
-		return wrongMediaType.problem("send the body without a content encoding")
+		return protocol.WrongMediaType.Problem("send the body without a content encoding")
 	}
 	_, params, err := mime.ParseMediaType(r.Header.Get(echo.HeaderContentType))
 	if charset := params["charset"]; err == nil && charset != "" && !strings.EqualFold(charset, "utf-8") && !strings.EqualFold(charset, "us-ascii") {
-		return wrongMediaType.problem("send the table in UTF-8; found charset " + strconv.Quote(charset))
+		return protocol.WrongMediaType.Problem("send the table in UTF-8; found charset " + strconv.Quote(charset))
 	}
 	if r.ContentLength > maxDeviceTable {
 		return tableTooLarge()
@@ -320,13 +291,13 @@ func acceptTable(r *http.Request) error {
 	return nil
 }
 
-func tableTooLarge() *Problem {
-	return tooLarge.problem("a table has at most " + strconv.Itoa(maxDeviceTable>>20) + " MiB; nothing was stored")
+func tableTooLarge() *protocol.Problem {
+	return protocol.TooLarge.Problem("a table has at most " + strconv.Itoa(maxDeviceTable>>20) + " MiB; nothing was stored")
 }
 
 func tableError(err error) error {
-	if isTooLarge(err) {
+	if protocol.IsTooLarge(err) {
 		return tableTooLarge()
 	}
-	return brokenBody.problem("nothing was stored")
+	return protocol.BrokenBody.Problem("nothing was stored")
 }

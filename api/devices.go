@@ -8,8 +8,8 @@ import (
 
 	"github.com/labstack/echo/v4"
 
+	"levinward/api/protocol"
 	"levinward/api/wire"
-	"levinward/risk"
 	"levinward/store"
 )
 
@@ -30,22 +30,18 @@ func answerDevice(c echo.Context, status int, d *store.Device) error {
 	if err != nil {
 		return err
 	}
-	b, err := encode(w)
+	b, err := protocol.Encode(w)
 	if err != nil {
 		return err
 	}
 	c.Response().Header().Set("ETag", deviceTag(d.Version))
-	return c.Blob(status, mediaJSON, b)
+	return c.Blob(status, protocol.MediaJSON, b)
 }
 
 // deviceRecord makes a stored device of a document.
 func (s *Server) deviceRecord(id string, d *wire.Device) (store.Device, error) {
-	doc, err := encode(d)
+	doc, err := protocol.Encode(d)
 	return store.Device{ID: id, Reference: d.Reference, Name: d.Name, Document: doc, UpdatedAt: s.now()}, err
-}
-
-func (c *contract) device(body []byte) (*wire.Device, *Problem) {
-	return decodeBody(c, wire.Devices, "Device", body, func(d *wire.Device) []risk.Violation { return d.Faults() })
 }
 
 func (s *Server) listDevices(c echo.Context) error {
@@ -64,9 +60,9 @@ func (s *Server) listDevices(c echo.Context) error {
 		}
 	}
 	if page.Next != "" {
-		c.Response().Header().Set("Link", "<"+nextPage(c.Request().URL, page.Next)+`>; rel="next"`)
+		c.Response().Header().Set("Link", "<"+protocol.NextPage(c.Request().URL, page.Next)+`>; rel="next"`)
 	}
-	return answer(c, map[string]any{"devices": devices})
+	return protocol.Answer(c, map[string]any{"devices": devices})
 }
 
 // deviceFilter reads the parameters of a list, all faults at once.
@@ -75,8 +71,8 @@ func deviceFilter(c echo.Context) (store.DeviceFilter, error) {
 	q := parameters{Context: c}
 	f.Limit = q.whole("limit", store.DefaultLimit, 1, store.MaxLimit)
 	f.Withdrawn = q.truth("withdrawn")
-	if !searchable(f.Query) {
-		q.fault("q", mustBeText)
+	if !protocol.Searchable(f.Query) {
+		q.fault("q", protocol.MustBeText)
 	}
 	if q.QueryParams().Has("cursor") && f.Cursor == "" {
 		q.fault("cursor", "is empty; leave it out for the first page")
@@ -87,16 +83,16 @@ func deviceFilter(c echo.Context) (store.DeviceFilter, error) {
 // parameters reads query parameters and collects their faults.
 type parameters struct {
 	echo.Context
-	faults []Fault
+	faults []protocol.Fault
 }
 
 func (p *parameters) fault(name, reason string) {
-	p.faults = append(p.faults, Fault{Parameter: name, Reason: reason})
+	p.faults = append(p.faults, protocol.Fault{Parameter: name, Reason: reason})
 }
 
 func (p *parameters) problem() error {
 	if len(p.faults) > 0 {
-		return badParameter.problem("", p.faults...)
+		return protocol.BadParameter.Problem("", p.faults...)
 	}
 	return nil
 }
@@ -129,7 +125,7 @@ func (p *parameters) whole(name string, absent, low, high int) int {
 func (s *Server) findDevice(c echo.Context) (store.Device, error) {
 	d, err := s.store.Device(c.Request().Context(), store.Local, c.Param("id"))
 	if errors.Is(err, store.ErrNotFound) {
-		return d, notFound.problem("no such device")
+		return d, protocol.NotFound.Problem("no such device")
 	}
 	return d, err
 }
@@ -139,7 +135,7 @@ func (s *Server) device(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	if m := c.Request().Header.Get("If-None-Match"); m != "" && matches(m, deviceTag(d.Version)) {
+	if m := c.Request().Header.Get("If-None-Match"); m != "" && protocol.MatchesTag(m, deviceTag(d.Version)) {
 		c.Response().Header().Set("ETag", deviceTag(d.Version))
 		return c.NoContent(http.StatusNotModified)
 	}
@@ -148,7 +144,7 @@ func (s *Server) device(c echo.Context) error {
 
 // replaceDevice puts the next version of a device in place of the newest.
 func (s *Server) replaceDevice(c echo.Context) error {
-	b, err := body(c, mediaJSON)
+	b, err := protocol.Body(c, protocol.MediaJSON)
 	if err != nil {
 		return err
 	}
@@ -159,7 +155,7 @@ func (s *Server) replaceDevice(c echo.Context) error {
 	if err := expectVersion(c, &now); err != nil {
 		return err
 	}
-	doc, problem := s.contract.device(b)
+	doc, problem := s.contract.Device(b)
 	if problem != nil {
 		return problem
 	}
@@ -169,7 +165,7 @@ func (s *Server) replaceDevice(c echo.Context) error {
 	}
 	d, err = s.store.ReplaceDevice(c.Request().Context(), store.Local, d, now.Version)
 	if errors.Is(err, store.ErrReferenceTaken) {
-		return invalid([]Fault{at("/reference", referenceTaken+"; found "+strconv.Quote(doc.Reference))})
+		return protocol.Invalid([]protocol.Fault{protocol.FaultAt("/reference", referenceTaken+"; found "+strconv.Quote(doc.Reference))})
 	}
 	if err != nil {
 		return deviceProblem(c, err)
@@ -197,15 +193,15 @@ func (s *Server) withdrawDevice(c echo.Context) error {
 
 // expectVersion honours If-Match.
 func expectVersion(c echo.Context, now *store.Device) error {
-	if m := c.Request().Header.Get("If-Match"); m != "" && !matches(m, deviceTag(now.Version)) {
-		return outdated(preconditionFails, now.Version)
+	if m := c.Request().Header.Get("If-Match"); m != "" && !protocol.MatchesTag(m, deviceTag(now.Version)) {
+		return outdated(protocol.PreconditionFailed, now.Version)
 	}
 	return nil
 }
 
-func outdated(k kind, newest int) *Problem {
-	p := k.problem("the newest version is " + strconv.Itoa(newest))
-	p.etag = deviceTag(newest)
+func outdated(k protocol.Kind, newest int) *protocol.Problem {
+	p := k.Problem("the newest version is " + strconv.Itoa(newest))
+	p.ETag = deviceTag(newest)
 	return p
 }
 
@@ -214,13 +210,13 @@ func deviceProblem(c echo.Context, err error) error {
 	var old *store.ConflictError
 	switch {
 	case errors.As(err, &old) && c.Request().Header.Get("If-Match") != "":
-		return outdated(preconditionFails, old.Current)
+		return outdated(protocol.PreconditionFailed, old.Current)
 	case errors.As(err, &old):
-		return outdated(conflict, old.Current)
+		return outdated(protocol.Conflict, old.Current)
 	case errors.Is(err, store.ErrWithdrawn):
-		return conflict.problem("the device was withdrawn; upload it again to use it")
+		return protocol.Conflict.Problem("the device was withdrawn; upload it again to use it")
 	case errors.Is(err, store.ErrNotFound):
-		return notFound.problem("no such device")
+		return protocol.NotFound.Problem("no such device")
 	}
 	return err
 }

@@ -2,7 +2,6 @@ package api
 
 import (
 	"bytes"
-	"encoding/csv"
 	"encoding/json"
 	"net/http"
 	"strconv"
@@ -11,6 +10,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"levinward/api/assess"
+	"levinward/api/protocol"
 	"levinward/api/web"
 	"levinward/api/wire"
 	"levinward/store"
@@ -18,7 +18,7 @@ import (
 
 // chosen reads the revision that the query names, the newest without one.
 func (s *Server) chosen(c echo.Context) (store.Record, error) {
-	numbers, err := queryRevisions(c, "revision")
+	numbers, err := protocol.QueryRevisions(c, "revision")
 	if err != nil {
 		return store.Record{}, err
 	}
@@ -65,22 +65,22 @@ func (s *Server) readWorksheet(c echo.Context) (*wire.Worksheet, *web.Record, er
 }
 
 func (s *Server) worksheet(c echo.Context) error {
-	media, err := negotiate(c, mediaJSON, mediaCSV, mediaHTML)
+	media, err := protocol.Negotiate(c, protocol.MediaJSON, protocol.MediaCSV, protocol.MediaHTML)
 	if err != nil {
 		return err
 	}
 	c.Response().Header().Add("Vary", "Accept")
 	switch media {
-	case mediaCSV:
+	case protocol.MediaCSV:
 		return s.worksheetCSV(c)
-	case mediaHTML:
+	case protocol.MediaHTML:
 		return s.worksheetHTML(c)
 	}
 	w, _, err := s.readWorksheet(c)
 	if err != nil {
 		return err
 	}
-	return answer(c, w)
+	return protocol.Answer(c, w)
 }
 
 func (s *Server) worksheetCSV(c echo.Context) error {
@@ -95,11 +95,11 @@ func (s *Server) worksheetCSV(c echo.Context) error {
 		for i, n := range st.Inputs {
 			inputs[i] = strconv.Itoa(n)
 		}
-		rows = append(rows, []string{strconv.Itoa(st.Index), st.Scope, st.Symbol, st.Name, full(st.Value), st.Unit, st.Formula, strings.Join(inputs, " "),
+		rows = append(rows, []string{strconv.Itoa(st.Index), st.Scope, st.Symbol, st.Name, protocol.FullNumber(st.Value), st.Unit, st.Formula, strings.Join(inputs, " "),
 			st.Clause, st.Table, st.Row, st.Column, st.Note, st.Pointer, st.Provenance,
 			st.Weakest.String(), strconv.Itoa(st.WeakestStep), strconv.FormatBool(st.Assumed), st.Remark, st.CheckedBy, st.CheckedOn})
 	}
-	return answerCSV(c, "worksheet.csv", rows)
+	return protocol.AnswerCSV(c, "worksheet.csv", rows)
 }
 
 func (s *Server) worksheetHTML(c echo.Context) error {
@@ -114,50 +114,12 @@ func (s *Server) worksheetHTML(c echo.Context) error {
 	return c.HTMLBlob(http.StatusOK, b.Bytes())
 }
 
-func full(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
-
 // cautionsOf are the cautions stored with a result, or those of today where a record has none.
 func cautionsOf(stored []string) []string {
 	if len(stored) == 0 {
 		return assess.Cautions()
 	}
 	return stored
-}
-
-// cautionColumn is the last column of every table that tells of sites; each row holds the cautions in short.
-const cautionColumn = "cautions"
-
-// answerCSV writes rows of a site (RFC 4180) and the column of cautions behind them. A text that a spreadsheet
-// would take for a formula gets an apostrophe.
-func answerCSV(c echo.Context, name string, rows [][]string) error {
-	var b bytes.Buffer
-	w := csv.NewWriter(&b)
-	w.UseCRLF = true
-	for n, row := range rows {
-		for i, cell := range row {
-			row[i] = plainCell(cell)
-		}
-		last := assess.CautionsInShort
-		if n == 0 {
-			last = cautionColumn
-		}
-		if err := w.Write(append(row, last)); err != nil {
-			return err
-		}
-	}
-	w.Flush()
-	c.Response().Header().Set(echo.HeaderContentDisposition, `attachment; filename="`+name+`"`)
-	return c.Blob(http.StatusOK, "text/csv; charset=utf-8; header=present", b.Bytes())
-}
-
-func plainCell(cell string) string {
-	if cell == "" || !strings.ContainsRune("=+-@\t\r", rune(cell[0])) {
-		return cell
-	}
-	if _, err := strconv.ParseFloat(cell, 64); err == nil {
-		return cell
-	}
-	return "'" + cell
 }
 
 // readSchedule reads the SPD schedule of a stored record.
@@ -170,12 +132,12 @@ func (s *Server) readSchedule(c echo.Context, into any) error {
 }
 
 func (s *Server) schedule(c echo.Context) error {
-	media, err := negotiate(c, mediaJSON, mediaCSV)
+	media, err := protocol.Negotiate(c, protocol.MediaJSON, protocol.MediaCSV)
 	if err != nil {
 		return err
 	}
 	c.Response().Header().Add("Vary", "Accept")
-	if media == mediaCSV {
+	if media == protocol.MediaCSV {
 		return s.scheduleCSV(c)
 	}
 	devices, err := matching(c)
@@ -197,7 +159,7 @@ func (s *Server) schedule(c echo.Context) error {
 			return err
 		}
 	}
-	return answer(c, stored)
+	return protocol.Answer(c, stored)
 }
 
 // storedEntry is a device of a stored schedule. What was null is empty.
@@ -261,7 +223,7 @@ func (s *Server) scheduleCSV(c echo.Context) error {
 		}
 		rows = withMatches(rows, schedule, m)
 	}
-	return answerCSV(c, "spd-schedule.csv", rows)
+	return protocol.AnswerCSV(c, "spd-schedule.csv", rows)
 }
 
 func scheduleRows(e *storedEntry) [][]string {

@@ -4,13 +4,15 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"levinward/api/assess"
+	"levinward/api/contract"
+	"levinward/api/protocol"
 	"levinward/api/wire"
 	"levinward/risk"
 )
 
 // earthElectrode answers the resistance of an electrode, or the electrode for a wanted resistance.
 func (s *Server) earthElectrode(c echo.Context) error {
-	b, err := body(c, mediaJSON)
+	b, err := protocol.Body(c, protocol.MediaJSON)
 	if err != nil {
 		return err
 	}
@@ -19,12 +21,12 @@ func (s *Server) earthElectrode(c echo.Context) error {
 		return err
 	}
 	var result *wire.EarthResult
-	_, problem := decodeBody(s.contract, wire.EarthRequests, "EarthRequest", b, func(req *wire.EarthRequest) (faults []risk.Violation) {
+	_, problem := contract.DecodeBody(s.contract, wire.EarthRequests, "EarthRequest", b, func(req *wire.EarthRequest) (faults []risk.Violation) {
 		result, faults = assess.Earth(req, reviews)
 		return faults
 	})
 	if problem != nil {
 		return problem
 	}
-	return answer(c, result)
+	return protocol.Answer(c, result)
 }

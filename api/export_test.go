@@ -5,6 +5,8 @@ import (
 	"errors"
 
 	"levinward/api/assess"
+	"levinward/api/contract"
+	"levinward/api/protocol"
 	"levinward/api/wire"
 	"levinward/geo"
 	"levinward/risk"
@@ -20,18 +22,18 @@ func (s *Server) Routes() []string {
 }
 
 // Decoder reads inputs by the contract as the server does.
-type Decoder struct{ contract *contract }
+type Decoder struct{ contract *contract.Contract }
 
 // NewDecoder makes a decoder of the contract in openapi.yaml.
 func NewDecoder(contractYAML []byte) (*Decoder, error) {
-	c, err := newContract(contractYAML)
+	c, err := contract.New(contractYAML)
 	return &Decoder{c}, err
 }
 
 // Decode is the way of every request.
-func (d *Decoder) Decode(body []byte) (*wire.Input, *wire.Site, *Problem) {
-	in, site, err := d.contract.decode(context.Background(), nil, nil, body)
-	var p *Problem
+func (d *Decoder) Decode(body []byte) (*wire.Input, *wire.Site, *protocol.Problem) {
+	in, site, err := d.contract.Decode(context.Background(), nil, nil, body)
+	var p *protocol.Problem
 	if errors.As(err, &p) {
 		return nil, nil, p
 	}
@@ -39,8 +41,8 @@ func (d *Decoder) Decode(body []byte) (*wire.Input, *wire.Site, *Problem) {
 }
 
 // Explain reads an input the slow way.
-func (d *Decoder) Explain(body []byte) (*wire.Input, *Problem) {
-	return explain(d.contract.schemas["Input"], body, func(in *wire.Input) []risk.Violation {
+func (d *Decoder) Explain(body []byte) (*wire.Input, *protocol.Problem) {
+	return contract.Explain(d.contract.Schemas["Input"], body, func(in *wire.Input) []risk.Violation {
 		site := in.Core()
 		if err := assess.Resolve(context.Background(), site, nil); err != nil {
 			panic(err) // there are no maps to fail
@@ -50,7 +52,7 @@ func (d *Decoder) Explain(body []byte) (*wire.Input, *Problem) {
 }
 
 // MergePatch applies a patch to an input as a revision does.
-func MergePatch(input, patch []byte) ([]byte, *Problem) { return mergePatch(input, patch) }
+func MergePatch(input, patch []byte) ([]byte, *protocol.Problem) { return mergePatch(input, patch) }
 
 // LimitMaps bounds the maps that are taken, and the bytes of them that stay in memory.
 func (s *Server) LimitMaps(limits geo.DensityMapLimits, room int64) {

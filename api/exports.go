@@ -17,6 +17,7 @@ import (
 	"github.com/xuri/excelize/v2"
 
 	"levinward/api/assess"
+	"levinward/api/protocol"
 	"levinward/api/wire"
 	"levinward/store"
 )
@@ -52,7 +53,7 @@ func (s *Server) export(name, mediaType string, open func(io.Writer) (siteWriter
 		}
 		ctx, id := c.Request().Context(), c.Param("id")
 		if _, err := s.store.Portfolio(ctx, store.Local, id); err != nil {
-			return noSuch("portfolio", err)
+			return protocol.NoSuch("portfolio", err)
 		}
 		page, err := s.store.ListSites(ctx, store.Local, id, filter)
 		if err != nil {
@@ -157,7 +158,7 @@ func newCSVSites(out io.Writer) (siteWriter, error) {
 	w := csv.NewWriter(out)
 	w.UseCRLF = true
 	row := append(make([]string, len(siteColumns)), assess.CautionsInShort)
-	return &csvSites{w, row}, w.Write(append(slices.Clip(siteColumns), cautionColumn))
+	return &csvSites{w, row}, w.Write(append(slices.Clip(siteColumns), protocol.CautionColumn))
 }
 
 func (f *csvSites) write(s *store.Site) error {
@@ -166,9 +167,9 @@ func (f *csvSites) write(s *store.Site) error {
 		case nil:
 			f.row[i] = ""
 		case string:
-			f.row[i] = plainCell(cell)
+			f.row[i] = protocol.PlainCell(cell)
 		case float64:
-			f.row[i] = full(cell)
+			f.row[i] = protocol.FullNumber(cell)
 		case int:
 			f.row[i] = strconv.Itoa(cell)
 		case bool:

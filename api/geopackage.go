@@ -23,8 +23,6 @@ import (
 	"levinward/store"
 )
 
-const mediaGeoPackage = "application/geopackage+sqlite3"
-
 // geoPackageTime is the one form of a time in a GeoPackage 1.3 (clause 1.1.1.1.3): UTC, with milliseconds.
 const geoPackageTime = "2006-01-02T15:04:05.000Z"
 

@@ -18,6 +18,7 @@ import (
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
 
+	"levinward/api/protocol"
 	"levinward/api/wire"
 	"levinward/geo"
 	"levinward/store"
@@ -37,8 +38,10 @@ const (
 // mapMeta reads the parameters of an upload, all faults at once.
 func mapMeta(c echo.Context) (name string, meta geo.DensityMapMeta, err error) {
 	q := c.QueryParams()
-	var faults []Fault
-	fault := func(parameter, reason string) { faults = append(faults, Fault{Parameter: parameter, Reason: reason}) }
+	var faults []protocol.Fault
+	fault := func(parameter, reason string) {
+		faults = append(faults, protocol.Fault{Parameter: parameter, Reason: reason})
+	}
 	for _, required := range []string{"name", "kind", "from_year", "to_year", "source"} {
 		if strings.TrimSpace(q.Get(required)) == "" {
 			fault(required, "is required")
@@ -54,7 +57,7 @@ func mapMeta(c echo.Context) (name string, meta geo.DensityMapMeta, err error) {
 	ratio := 0.0
 	if q.Has("cloud_to_ground_ratio") {
 		var ok bool
-		if ratio, ok = plainNumber(q.Get("cloud_to_ground_ratio")); !ok {
+		if ratio, ok = protocol.PlainNumber(q.Get("cloud_to_ground_ratio")); !ok {
 			fault("cloud_to_ground_ratio", "must be a number; found "+strconv.Quote(q.Get("cloud_to_ground_ratio")))
 		} else if ratio == 0 {
 			fault("cloud_to_ground_ratio", "0: must be above 0")
@@ -74,7 +77,7 @@ func mapMeta(c echo.Context) (name string, meta geo.DensityMapMeta, err error) {
 		}
 	}
 	for _, f := range meta.Faults() {
-		if !slices.ContainsFunc(faults, func(found Fault) bool { return found.Parameter == f.Where }) {
+		if !slices.ContainsFunc(faults, func(found protocol.Fault) bool { return found.Parameter == f.Where }) {
 			fault(f.Where, f.Detail)
 		}
 	}
@@ -82,18 +85,12 @@ func mapMeta(c echo.Context) (name string, meta geo.DensityMapMeta, err error) {
 		fault("relation", "is empty; leave it out")
 	}
 	if len(faults) > 0 {
-		return "", meta, badParameter.problem("", faults...)
+		return "", meta, protocol.BadParameter.Problem("", faults...)
 	}
 	return name, meta, nil
 }
 
 const maxMapName = 200
-
-// plainNumber reads a finite decimal number.
-func plainNumber(text string) (float64, bool) {
-	v, err := strconv.ParseFloat(text, 64)
-	return v, err == nil && v-v == 0 && !strings.ContainsAny(text, "xX_")
-}
 
 // createMap reads and stores a flash-density map.
 func (s *Server) createMap(c echo.Context) error {
@@ -123,20 +120,20 @@ func (s *Server) mapSlot(ctx context.Context) (release func(), err error) {
 	case s.mapSlots <- struct{}{}:
 		return func() { <-s.mapSlots }, nil
 	case <-waiting.Done():
-		return nil, busy.problem("other maps are being read; nothing was stored, try again later")
+		return nil, protocol.Busy.Problem("other maps are being read; nothing was stored, try again later")
 	}
 }
 
 // readMap reads the map in a body.
 func readMap(ctx context.Context, c echo.Context, meta geo.DensityMapMeta, limits geo.DensityMapLimits) (*geo.DensityMap, error) {
 	r := c.Request()
-	if got := mediaTypeOf(r.Header.Get(echo.HeaderContentType)); !slices.Contains(mapMedia, got) {
-		return nil, wrongMediaType.problem("send " + strings.Join(mapMedia, ", ") + "; found " + strconv.Quote(got))
+	if got := protocol.MediaTypeOf(r.Header.Get(echo.HeaderContentType)); !slices.Contains(mapMedia, got) {
+		return nil, protocol.WrongMediaType.Problem("send " + strings.Join(mapMedia, ", ") + "; found " + strconv.Quote(got))
 	}
 	if r.Header.Get(echo.HeaderContentEncoding) != "" {
-		return nil, wrongMediaType.problem("send the body without a content encoding")
+		return nil, protocol.WrongMediaType.Problem("send the body without a content encoding")
 	}
-	mapTooLarge := tooLarge.problem("at most " + strconv.FormatInt(limits.MaxBytes, 10) + " bytes")
+	mapTooLarge := protocol.TooLarge.Problem("at most " + strconv.FormatInt(limits.MaxBytes, 10) + " bytes")
 	if r.ContentLength > limits.MaxBytes {
 		return nil, mapTooLarge
 	}
@@ -146,12 +143,12 @@ func readMap(ctx context.Context, c echo.Context, meta geo.DensityMapMeta, limit
 	m, err := limits.Read(contextReader{ctx, http.MaxBytesReader(c.Response(), r.Body, limits.MaxBytes)}, meta)
 	var faulty *geo.DensityMapError
 	switch {
-	case isTooLarge(err):
+	case protocol.IsTooLarge(err):
 		return nil, mapTooLarge
 	case errors.As(err, &faulty):
 		return nil, mapFaults(faulty)
 	case err != nil:
-		return nil, unreadable.problem("the body ended early; nothing was stored")
+		return nil, protocol.Unreadable.Problem("the body ended early; nothing was stored")
 	}
 	return m, nil
 }
@@ -170,10 +167,10 @@ func (r contextReader) Read(p []byte) (int, error) {
 }
 
 // mapFaults writes the faults of a file. What is at fault is the body as a whole; the reason says where in it.
-func mapFaults(e *geo.DensityMapError) *Problem {
-	faults := make([]Fault, len(e.Faults))
+func mapFaults(e *geo.DensityMapError) *protocol.Problem {
+	faults := make([]protocol.Fault, len(e.Faults))
 	for i, f := range e.Faults {
-		faults[i] = at("", f.String())
+		faults[i] = protocol.FaultAt("", f.String())
 		faults[i].Rule = string(f.Code)
 	}
 	n := len(e.Faults) + e.More
@@ -184,7 +181,7 @@ func mapFaults(e *geo.DensityMapError) *Problem {
 	case e.More > 0:
 		detail += ", the first " + strconv.Itoa(len(e.Faults)) + " of them here"
 	}
-	return invalidMap.problem(detail+"; nothing was stored", faults...)
+	return protocol.InvalidMap.Problem(detail+"; nothing was stored", faults...)
 }
 
 // storeMap stores a map and answers what it holds.
@@ -194,7 +191,7 @@ func (s *Server) storeMap(ctx context.Context, c echo.Context, name string, m *g
 		return err
 	}
 	description := wire.DescribeMap(m)
-	text, err := encode(description)
+	text, err := protocol.Encode(description)
 	if err != nil {
 		return err
 	}
@@ -211,12 +208,12 @@ func (s *Server) storeMap(ctx context.Context, c echo.Context, name string, m *g
 	if err != nil {
 		return err
 	}
-	body, err := encode(doc)
+	body, err := protocol.Encode(doc)
 	if err != nil {
 		return err
 	}
 	c.Response().Header().Set("Location", "/v1/flash-density-maps/"+stored.ID)
-	return c.Blob(http.StatusCreated, mediaJSON, body)
+	return c.Blob(http.StatusCreated, protocol.MediaJSON, body)
 }
 
 // chunks is a long text in memory, without the copies of a buffer that grows.
@@ -257,7 +254,7 @@ func (s *Server) mapDocument(m *store.DensityMap) (*wire.FlashDensityMap, error)
 // noSuchMap turns the error of the store into that of a map.
 func noSuchMap(err error) error {
 	if errors.Is(err, store.ErrNotFound) {
-		return notFound.problem("there is no such flash-density map")
+		return protocol.NotFound.Problem("there is no such flash-density map")
 	}
 	return err
 }
@@ -281,9 +278,9 @@ func (s *Server) listMaps(c echo.Context) error {
 		list.Maps[i] = *doc
 	}
 	if page.Next != "" {
-		c.Response().Header().Set("Link", "<"+nextPage(c.Request().URL, page.Next)+`>; rel="next"`)
+		c.Response().Header().Set("Link", "<"+protocol.NextPage(c.Request().URL, page.Next)+`>; rel="next"`)
 	}
-	return answer(c, list)
+	return protocol.Answer(c, list)
 }
 
 // getMap answers what a map holds.
@@ -296,7 +293,7 @@ func (s *Server) getMap(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	return answer(c, doc)
+	return protocol.Answer(c, doc)
 }
 
 // removeMap deletes a map. No stored result needs it any more.
@@ -311,21 +308,21 @@ func (s *Server) removeMap(c echo.Context) error {
 // sampleMap answers what a map says about one position.
 func (s *Server) sampleMap(c echo.Context) error {
 	var place [2]float64
-	var faults []Fault
+	var faults []protocol.Fault
 	for i, p := range []struct {
 		name  string
 		limit float64
 	}{{"longitude", 180}, {"latitude", 90}} {
 		text := c.QueryParam(p.name)
-		v, ok := plainNumber(text)
+		v, ok := protocol.PlainNumber(text)
 		if !ok || v < -p.limit || v > p.limit {
 			limit := strconv.FormatFloat(p.limit, 'f', -1, 64)
-			faults = append(faults, Fault{Parameter: p.name, Reason: "must be a number in degrees, at least -" + limit + ", at most " + limit + "; found " + strconv.Quote(text)})
+			faults = append(faults, protocol.Fault{Parameter: p.name, Reason: "must be a number in degrees, at least -" + limit + ", at most " + limit + "; found " + strconv.Quote(text)})
 		}
 		place[i] = v
 	}
 	if len(faults) > 0 {
-		return badParameter.problem("", faults...)
+		return protocol.BadParameter.Problem("", faults...)
 	}
 	m, _, err := s.maps.DensityMap(c.Request().Context(), c.Param("id"))
 	if err != nil {
@@ -333,7 +330,7 @@ func (s *Server) sampleMap(c echo.Context) error {
 	}
 	sample, err := m.Sample(place[0], place[1])
 	if err != nil {
-		return noMapValue.problem(err.Error())
+		return protocol.NoMapValue.Problem(err.Error())
 	}
-	return answer(c, wire.NewFlashDensitySample(strings.ToLower(c.Param("id")), place[0], place[1], &sample))
+	return protocol.Answer(c, wire.NewFlashDensitySample(strings.ToLower(c.Param("id")), place[0], place[1], &sample))
 }

@@ -11,6 +11,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"levinward/api/assess"
+	"levinward/api/protocol"
 	"levinward/api/wire"
 	"levinward/store"
 )
@@ -19,9 +20,8 @@ import (
 // 17-069r4), in GeoJSON. Every document has this one form, whatever the request accepts.
 
 const (
-	mediaOpenAPI = "application/vnd.oai.openapi+json;version=3.0"
-	crs84        = "http://www.opengis.net/def/crs/OGC/1.3/CRS84"
-	gregorian    = "http://www.opengis.net/def/uom/ISO-8601/0/Gregorian"
+	crs84     = "http://www.opengis.net/def/crs/OGC/1.3/CRS84"
+	gregorian = "http://www.opengis.net/def/uom/ISO-8601/0/Gregorian"
 )
 
 // conformance are the requirement classes that are met.
@@ -75,24 +75,24 @@ func (s *Server) ogcLanding(c echo.Context) error {
 		Title:       "levinward",
 		Description: "Lightning risk of sites. Every portfolio is a collection of features; its results are a screening and design aid.",
 		Links: []wire.Link{
-			{Href: at + "/ogc", Rel: "self", Type: mediaJSON, Title: "This page"},
-			{Href: at + "/ogc/api", Rel: "service-desc", Type: mediaOpenAPI, Title: "The contract"},
-			{Href: at + "/docs/", Rel: "service-doc", Type: mediaHTML, Title: "The contract to browse"},
-			{Href: at + "/ogc/conformance", Rel: "conformance", Type: mediaJSON, Title: "What the service conforms to"},
-			{Href: at + "/ogc/collections", Rel: "data", Type: mediaJSON, Title: "The portfolios"},
+			{Href: at + "/ogc", Rel: "self", Type: protocol.MediaJSON, Title: "This page"},
+			{Href: at + "/ogc/api", Rel: "service-desc", Type: protocol.MediaOpenAPI, Title: "The contract"},
+			{Href: at + "/docs/", Rel: "service-doc", Type: protocol.MediaHTML, Title: "The contract to browse"},
+			{Href: at + "/ogc/conformance", Rel: "conformance", Type: protocol.MediaJSON, Title: "What the service conforms to"},
+			{Href: at + "/ogc/collections", Rel: "data", Type: protocol.MediaJSON, Title: "The portfolios"},
 		},
 	}
 	setLinks(c, page.Links)
-	return answer(c, page)
+	return protocol.Answer(c, page)
 }
 
-func (s *Server) ogcConformance(c echo.Context) error { return answer(c, conformance) }
+func (s *Server) ogcConformance(c echo.Context) error { return protocol.Answer(c, conformance) }
 
 // ogcCollections answers every portfolio.
 func (s *Server) ogcCollections(c echo.Context) error {
 	at := address(c)
 	all := wire.Collections{
-		Links:       []wire.Link{{Href: at + "/ogc/collections", Rel: "self", Type: mediaJSON}},
+		Links:       []wire.Link{{Href: at + "/ogc/collections", Rel: "self", Type: protocol.MediaJSON}},
 		Collections: []wire.Collection{},
 		Cautions:    assess.Cautions(),
 	}
@@ -108,7 +108,7 @@ func (s *Server) ogcCollections(c echo.Context) error {
 		all.Collections = append(all.Collections, some...)
 		if cursor = page.Next; cursor == "" {
 			setLinks(c, all.Links)
-			return answer(c, all)
+			return protocol.Answer(c, all)
 		}
 	}
 }
@@ -145,8 +145,8 @@ func collection(address string, p *store.Portfolio) wire.Collection {
 	return wire.Collection{
 		ID: p.ID, Title: p.Name, Description: p.Description, ItemType: "feature", CRS: []string{crs84},
 		Links: []wire.Link{
-			{Href: at, Rel: "self", Type: mediaJSON, Title: p.Name},
-			{Href: at + "/items", Rel: "items", Type: mediaGeoJSON, Title: p.Name},
+			{Href: at, Rel: "self", Type: protocol.MediaJSON, Title: p.Name},
+			{Href: at + "/items", Rel: "items", Type: protocol.MediaGeoJSON, Title: p.Name},
 		},
 	}
 }
@@ -155,7 +155,7 @@ func collection(address string, p *store.Portfolio) wire.Collection {
 func (s *Server) collectionOf(c echo.Context) (store.Portfolio, error) {
 	p, err := s.store.Portfolio(c.Request().Context(), store.Local, c.Param("collectionId"))
 	if errors.Is(err, store.ErrNotFound) {
-		return p, notFound.problem("there is no such collection")
+		return p, protocol.NotFound.Problem("there is no such collection")
 	}
 	return p, err
 }
@@ -171,7 +171,7 @@ func (s *Server) ogcCollection(c echo.Context) error {
 	}
 	all[0].Cautions = assess.Cautions()
 	setLinks(c, all[0].Links)
-	return answer(c, all[0])
+	return protocol.Answer(c, all[0])
 }
 
 // Lengths of a page of features. A larger limit counts as the largest, as the standard asks.
@@ -196,15 +196,15 @@ func (s *Server) ogcItems(c echo.Context) error {
 	features := wire.SiteFeatures{
 		Type: "FeatureCollection", Time: s.now().UTC(), Returned: len(sites), Cautions: assess.Cautions(), Features: make([]wire.SiteFeature, len(sites)),
 		Links: []wire.Link{
-			{Href: at + u.RequestURI(), Rel: "self", Type: mediaGeoJSON},
-			{Href: at + "/ogc/collections/" + p.ID, Rel: "collection", Type: mediaJSON, Title: p.Name},
+			{Href: at + u.RequestURI(), Rel: "self", Type: protocol.MediaGeoJSON},
+			{Href: at + "/ogc/collections/" + p.ID, Rel: "collection", Type: protocol.MediaJSON, Title: p.Name},
 		},
 	}
 	for i := range sites {
 		features.Features[i] = siteFeature(&sites[i])
 	}
 	if next != "" {
-		features.Links = append(features.Links, wire.Link{Href: at + nextPage(u, next), Rel: "next", Type: mediaGeoJSON})
+		features.Links = append(features.Links, wire.Link{Href: at + protocol.NextPage(u, next), Rel: "next", Type: protocol.MediaGeoJSON})
 	}
 	if features.Matched, err = s.numberMatched(c, p.ID, &f, len(sites), next); err != nil {
 		return err
@@ -233,7 +233,7 @@ func (s *Server) ogcItem(c echo.Context) error {
 	}
 	site, err := s.store.Site(c.Request().Context(), store.Local, p.ID, c.Param("featureId"))
 	if errors.Is(err, store.ErrNotFound) {
-		return notFound.problem("there is no such feature in this collection")
+		return protocol.NotFound.Problem("there is no such feature in this collection")
 	}
 	if err != nil {
 		return err
@@ -242,33 +242,33 @@ func (s *Server) ogcItem(c echo.Context) error {
 	f := siteFeature(&site)
 	f.Cautions = assess.Cautions()
 	f.Links = []wire.Link{
-		{Href: at + "/ogc/collections/" + p.ID + "/items/" + f.ID, Rel: "self", Type: mediaGeoJSON, Title: site.Name},
-		{Href: at + "/ogc/collections/" + p.ID, Rel: "collection", Type: mediaJSON, Title: p.Name},
-		{Href: at + "/v1/assessments/" + f.ID, Rel: "related", Type: mediaJSON, Title: "The assessment with all its numbers"},
+		{Href: at + "/ogc/collections/" + p.ID + "/items/" + f.ID, Rel: "self", Type: protocol.MediaGeoJSON, Title: site.Name},
+		{Href: at + "/ogc/collections/" + p.ID, Rel: "collection", Type: protocol.MediaJSON, Title: p.Name},
+		{Href: at + "/v1/assessments/" + f.ID, Rel: "related", Type: protocol.MediaJSON, Title: "The assessment with all its numbers"},
 	}
 	setLinks(c, f.Links)
 	return answerFeatures(c, f)
 }
 
 func answerFeatures(c echo.Context, v any) error {
-	b, err := encode(v)
+	b, err := protocol.Encode(v)
 	if err != nil {
 		return err
 	}
-	return c.Blob(http.StatusOK, mediaGeoJSON, b)
+	return c.Blob(http.StatusOK, protocol.MediaGeoJSON, b)
 }
 
 // itemsQuery reads the parameters of a page of features, all faults at once.
 func itemsQuery(c echo.Context) (store.SiteFilter, int, error) {
 	params := c.QueryParams()
 	f, limit := store.SiteFilter{Rank: store.RankName, Cursor: params.Get("cursor")}, defaultFeatures
-	var faults []Fault
+	var faults []protocol.Fault
 	read := func(name string, parse func(text string) (reason string)) {
 		if !params.Has(name) {
 			return
 		}
 		if reason := parse(params.Get(name)); reason != "" {
-			faults = append(faults, Fault{Parameter: name, Reason: reason})
+			faults = append(faults, protocol.Fault{Parameter: name, Reason: reason})
 		}
 	}
 	read("limit", func(text string) (reason string) {
@@ -276,7 +276,7 @@ func itemsQuery(c echo.Context) (store.SiteFilter, int, error) {
 		return reason
 	})
 	read("bbox", func(text string) (reason string) {
-		f.BBox, reason = parseBBox(withoutHeights(text))
+		f.BBox, reason = protocol.ParseBBox(withoutHeights(text))
 		return reason
 	})
 	read("datetime", func(text string) (reason string) {
@@ -294,8 +294,8 @@ func itemsQuery(c echo.Context) (store.SiteFilter, int, error) {
 	exactly := func(into **string) func(string) string {
 		return func(text string) string {
 			*into = &text
-			if !searchable(text) {
-				return mustBeText
+			if !protocol.Searchable(text) {
+				return protocol.MustBeText
 			}
 			return ""
 		}
@@ -309,7 +309,7 @@ func itemsQuery(c echo.Context) (store.SiteFilter, int, error) {
 		return ""
 	})
 	if len(faults) > 0 {
-		return f, 0, badParameter.problem("", faults...)
+		return f, 0, protocol.BadParameter.Problem("", faults...)
 	}
 	return f, limit, nil
 }
@@ -332,8 +332,8 @@ func withoutHeights(box string) string {
 	if len(n) != 6 {
 		return box
 	}
-	low, lowOK := plainNumber(strings.TrimSpace(n[2]))
-	high, highOK := plainNumber(strings.TrimSpace(n[5]))
+	low, lowOK := protocol.PlainNumber(strings.TrimSpace(n[2]))
+	high, highOK := protocol.PlainNumber(strings.TrimSpace(n[5]))
 	if !lowOK || !highOK || low > high {
 		return box
 	}

@@ -13,25 +13,16 @@ import (
 
 	"levinward/api/assess"
 	"levinward/api/batch"
+	"levinward/api/contract"
+	"levinward/api/protocol"
 	"levinward/api/wire"
 	"levinward/risk"
 	"levinward/store"
 )
 
-// noSuch turns the error of the store for what is not there into one that names it.
-func noSuch(what string, err error) error {
-	switch {
-	case errors.Is(err, store.ErrNotFound):
-		return notFound.problem("there is no such " + what)
-	case errors.Is(err, store.ErrNameTaken):
-		return nameTaken.problem("choose another name")
-	}
-	return err
-}
-
 // controls finds control characters in texts of a body.
 func controls(texts map[string]string) (faults []risk.Violation) {
-	for _, pointer := range sortedKeys(texts) {
+	for _, pointer := range protocol.SortedKeys(texts) {
 		if strings.ContainsFunc(texts[pointer], func(r rune) bool { return r < ' ' || r == 0x7f }) {
 			faults = append(faults, risk.Violation{Rule: risk.RuleOutOfRange, Pointer: pointer, Reason: "must not hold control characters"})
 		}
@@ -41,11 +32,11 @@ func controls(texts map[string]string) (faults []risk.Violation) {
 
 // createPortfolio stores an empty portfolio.
 func (s *Server) createPortfolio(c echo.Context) error {
-	b, err := body(c, mediaJSON)
+	b, err := protocol.Body(c, protocol.MediaJSON)
 	if err != nil {
 		return err
 	}
-	in, problem := decodeBody(s.contract, wire.PortfolioInputs, "PortfolioInput", b, func(in *wire.PortfolioInput) []risk.Violation {
+	in, problem := contract.DecodeBody(s.contract, wire.PortfolioInputs, "PortfolioInput", b, func(in *wire.PortfolioInput) []risk.Violation {
 		return controls(map[string]string{"/name": in.Name, "/description": in.Description})
 	})
 	if problem != nil {
@@ -58,10 +49,10 @@ func (s *Server) createPortfolio(c echo.Context) error {
 	p, err := s.store.CreatePortfolio(c.Request().Context(), store.Local,
 		store.Portfolio{ID: id.String(), CreatedAt: s.now(), Name: in.Name, Description: in.Description})
 	if err != nil {
-		return noSuch("organisation", err)
+		return protocol.NoSuch("organisation", err)
 	}
 	c.Response().Header().Set("Location", "/v1/portfolios/"+p.ID)
-	return answerDocument(c, http.StatusCreated, portfolioOf(&p))
+	return protocol.AnswerDocument(c, http.StatusCreated, portfolioOf(&p))
 }
 
 func portfolioOf(p *store.Portfolio) wire.Portfolio {
@@ -70,7 +61,7 @@ func portfolioOf(p *store.Portfolio) wire.Portfolio {
 
 // listPortfolios answers a page, the newest first.
 func (s *Server) listPortfolios(c echo.Context) error {
-	limit, cursor, err := pageOf(c)
+	limit, cursor, err := protocol.PageOf(c)
 	if err != nil {
 		return err
 	}
@@ -82,37 +73,8 @@ func (s *Server) listPortfolios(c echo.Context) error {
 	for i := range page.Portfolios {
 		list.Portfolios[i] = portfolioOf(&page.Portfolios[i])
 	}
-	link(c, page.Next)
-	return answer(c, list)
-}
-
-// pageOf reads limit and cursor of a list, all faults at once.
-func pageOf(c echo.Context) (limit int, cursor string, err error) {
-	q := c.QueryParams()
-	limit, cursor = store.DefaultLimit, q.Get("cursor")
-	var faults []Fault
-	if q.Has("limit") {
-		n, err := strconv.Atoi(q.Get("limit"))
-		if err != nil || n < 1 || n > store.MaxLimit {
-			faults = append(faults, Fault{Parameter: "limit", Reason: "must be a whole number, at least 1, at most " + strconv.Itoa(store.MaxLimit) + "; found " + strconv.Quote(q.Get("limit"))})
-		}
-		limit = n
-	}
-	if q.Has("cursor") && cursor == "" {
-		faults = append(faults, Fault{Parameter: "cursor", Reason: "is empty; leave it out for the first page"})
-	}
-	if len(faults) > 0 {
-		return 0, "", badParameter.problem("", faults...)
-	}
-	return limit, cursor, nil
-}
-
-// link points to the next page of a list; nothing on the last one.
-func link(c echo.Context, next string) {
-	if next == "" {
-		return
-	}
-	c.Response().Header().Set("Link", "<"+nextPage(c.Request().URL, next)+`>; rel="next"`)
+	protocol.SetNextLink(c, page.Next)
+	return protocol.Answer(c, list)
 }
 
 // portfolio answers one with its totals.
@@ -120,25 +82,25 @@ func (s *Server) portfolio(c echo.Context) error {
 	ctx, id := c.Request().Context(), c.Param("id")
 	p, err := s.store.Portfolio(ctx, store.Local, id)
 	if err != nil {
-		return noSuch("portfolio", err)
+		return protocol.NoSuch("portfolio", err)
 	}
 	totals, err := s.store.PortfolioTotals(ctx, store.Local, id, s.now())
 	if err != nil {
-		return noSuch("portfolio", err)
+		return protocol.NoSuch("portfolio", err)
 	}
 	doc := portfolioOf(&p)
 	doc.Cautions = assess.Cautions()
 	doc.Totals = &wire.PortfolioTotals{Sites: totals.Sites, NotAcceptable: totals.NotAcceptable, PersonsAtRisk: totals.PersonsAtRisk, ReviewDue: totals.ReviewDue}
-	return answer(c, doc)
+	return protocol.Answer(c, doc)
 }
 
 // patchPortfolio changes name and description.
 func (s *Server) patchPortfolio(c echo.Context) error {
-	b, err := body(c, mediaPatch)
+	b, err := protocol.Body(c, protocol.MediaPatch)
 	if err != nil {
 		return err
 	}
-	patch, problem := decodeBody(s.contract, wire.PortfolioPatches, "PortfolioPatch", b, func(p *wire.PortfolioPatch) []risk.Violation {
+	patch, problem := contract.DecodeBody(s.contract, wire.PortfolioPatches, "PortfolioPatch", b, func(p *wire.PortfolioPatch) []risk.Violation {
 		texts := map[string]string{}
 		if p.Name != nil {
 			texts["/name"] = *p.Name
@@ -154,7 +116,7 @@ func (s *Server) patchPortfolio(c echo.Context) error {
 	ctx, id := c.Request().Context(), c.Param("id")
 	p, err := s.store.Portfolio(ctx, store.Local, id)
 	if err != nil {
-		return noSuch("portfolio", err)
+		return protocol.NoSuch("portfolio", err)
 	}
 	if patch.Name != nil {
 		p.Name = *patch.Name
@@ -163,9 +125,9 @@ func (s *Server) patchPortfolio(c echo.Context) error {
 		p.Description = *patch.Description
 	}
 	if p, err = s.store.RenamePortfolio(ctx, store.Local, id, p.Name, p.Description); err != nil {
-		return noSuch("portfolio", err)
+		return protocol.NoSuch("portfolio", err)
 	}
-	return answer(c, portfolioOf(&p))
+	return protocol.Answer(c, portfolioOf(&p))
 }
 
 // deletionTime is more than a portfolio of a million sites takes.
@@ -175,7 +137,7 @@ const deletionTime = 30 * time.Minute
 func (s *Server) deletePortfolio(c echo.Context) error {
 	_ = http.NewResponseController(c.Response()).SetWriteDeadline(time.Now().Add(deletionTime)) // not every writer has one
 	if err := s.store.DeletePortfolio(c.Request().Context(), store.Local, c.Param("id")); err != nil {
-		return noSuch("portfolio", err)
+		return protocol.NoSuch("portfolio", err)
 	}
 	return c.NoContent(http.StatusNoContent)
 }
@@ -191,7 +153,7 @@ func (s *Server) listSites(c echo.Context) error {
 	}
 	ctx, id := c.Request().Context(), c.Param("id")
 	if _, err := s.store.Portfolio(ctx, store.Local, id); err != nil {
-		return noSuch("portfolio", err)
+		return protocol.NoSuch("portfolio", err)
 	}
 	page, err := s.store.ListSites(ctx, store.Local, id, f)
 	if err != nil {
@@ -201,15 +163,15 @@ func (s *Server) listSites(c echo.Context) error {
 	for i := range page.Sites {
 		list.Sites[i] = listedSite(&page.Sites[i])
 	}
-	link(c, page.Next)
-	return answer(c, list)
+	protocol.SetNextLink(c, page.Next)
+	return protocol.Answer(c, list)
 }
 
 // siteFilter reads the parameters of a list of sites, all faults at once.
 func (s *Server) siteFilter(c echo.Context) (store.SiteFilter, error) {
-	var faults []Fault
+	var faults []protocol.Fault
 	base, err := s.filter(c)
-	var wrong *Problem
+	var wrong *protocol.Problem
 	if errors.As(err, &wrong) {
 		faults = wrong.Errors
 	} else if err != nil {
@@ -220,19 +182,19 @@ func (s *Server) siteFilter(c echo.Context) (store.SiteFilter, error) {
 	if q.Has("rank") {
 		f.Rank = store.Rank(q.Get("rank"))
 		if !slices.Contains(ranks, q.Get("rank")) {
-			faults = append(faults, Fault{Parameter: "rank", Reason: "must be one of " + strings.Join(ranks, ", ") + "; found " + strconv.Quote(q.Get("rank"))})
+			faults = append(faults, protocol.Fault{Parameter: "rank", Reason: "must be one of " + strings.Join(ranks, ", ") + "; found " + strconv.Quote(q.Get("rank"))})
 		}
 	}
 	if q.Has("acceptable") {
 		text := q.Get("acceptable")
 		acceptable := text == "true"
 		if !acceptable && text != "false" {
-			faults = append(faults, Fault{Parameter: "acceptable", Reason: "must be true or false; found " + strconv.Quote(text)})
+			faults = append(faults, protocol.Fault{Parameter: "acceptable", Reason: "must be true or false; found " + strconv.Quote(text)})
 		}
 		f.Acceptable = &acceptable
 	}
 	if len(faults) > 0 {
-		return f, badParameter.problem("", faults...)
+		return f, protocol.BadParameter.Problem("", faults...)
 	}
 	return f, nil
 }
@@ -250,25 +212,25 @@ func stateOf(s *store.Site) wire.SiteState {
 
 // portfolioChanges answers the sites that a work changed, before and after; without one, the last that changed any.
 func (s *Server) portfolioChanges(c echo.Context) error {
-	limit, cursor, err := pageOf(c)
+	limit, cursor, err := protocol.PageOf(c)
 	if err != nil {
 		return err
 	}
 	ctx, id, work := c.Request().Context(), c.Param("id"), c.QueryParam("work")
 	if _, err := s.store.Portfolio(ctx, store.Local, id); err != nil {
-		return noSuch("portfolio", err)
+		return protocol.NoSuch("portfolio", err)
 	}
 	if work == "" {
 		last, err := s.store.LastChange(ctx, store.Local, id)
 		if err != nil {
-			return noSuch("work: no import or re-assessment of this portfolio has ended", err)
+			return protocol.NoSuch("work: no import or re-assessment of this portfolio has ended", err)
 		}
 		work = last.ID
 	} else if w, err := s.store.Work(ctx, store.Local, work); err != nil || w.Portfolio != strings.ToLower(id) {
 		if err == nil {
 			err = store.ErrNotFound
 		}
-		return noSuch("work on this portfolio", err)
+		return protocol.NoSuch("work on this portfolio", err)
 	}
 	page, err := s.store.ChangedSites(ctx, store.Local, id, store.Changes{Work: work, Limit: limit, Cursor: cursor})
 	if err != nil {
@@ -279,8 +241,8 @@ func (s *Server) portfolioChanges(c echo.Context) error {
 		site := &page.Sites[i]
 		doc.Sites[i] = wire.SiteChange{Assessment: site.Assessment, Reference: site.Reference, Name: site.Name, Before: stateOf(site.Before), After: stateOf(site)}
 	}
-	link(c, page.Next)
-	return answer(c, doc)
+	protocol.SetNextLink(c, page.Next)
+	return protocol.Answer(c, doc)
 }
 
 // importColumns answers what each column of an import means.

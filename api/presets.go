@@ -9,6 +9,8 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"levinward/api/batch"
+	"levinward/api/contract"
+	"levinward/api/protocol"
 	"levinward/api/wire"
 	"levinward/store"
 )
@@ -18,7 +20,7 @@ func presetKey(c echo.Context) (kind, name string, err error) {
 	kind = c.Param("kind")
 	name, err = url.PathUnescape(c.Param("name"))
 	if err != nil || kind != store.PresetStructure && kind != store.PresetLine {
-		return "", "", notFound.problem("a preset is a structure or a line: /v1/presets/structure/… or /v1/presets/line/…")
+		return "", "", protocol.NotFound.Problem("a preset is a structure or a line: /v1/presets/structure/… or /v1/presets/line/…")
 	}
 	return kind, name, nil
 }
@@ -29,14 +31,14 @@ func (s *Server) putPreset(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	doc, err := body(c, mediaJSON)
+	doc, err := protocol.Body(c, protocol.MediaJSON)
 	if err != nil {
 		return err
 	}
-	if _, duplicates, err := decodeTree(doc); err != nil {
-		return notJSON.problem(err.Error())
+	if _, duplicates, err := contract.DecodeTree(doc); err != nil {
+		return protocol.NotJSON.Problem(err.Error())
 	} else if len(duplicates) > 0 {
-		return invalid([]Fault{at(duplicates[0], "stands twice in one object")})
+		return protocol.Invalid([]protocol.Fault{protocol.FaultAt(duplicates[0], "stands twice in one object")})
 	}
 	one := map[string]json.RawMessage{name: doc}
 	presets := batch.Presets{Structures: one}
@@ -45,18 +47,18 @@ func (s *Server) putPreset(c echo.Context) error {
 	}
 	var wrong *batch.PresetError
 	if err := presets.Check(); errors.As(err, &wrong) {
-		faults := make([]Fault, len(wrong.Faults))
+		faults := make([]protocol.Fault, len(wrong.Faults))
 		for i, f := range wrong.Faults {
-			faults[i] = at(f.Pointer, f.Reason)
+			faults[i] = protocol.FaultAt(f.Pointer, f.Reason)
 		}
-		return invalid(faults)
+		return protocol.Invalid(faults)
 	}
 	p, err := s.store.PutPreset(c.Request().Context(), store.Local, store.Preset{Kind: kind, Name: name, Document: doc})
 	switch {
 	case errors.Is(err, store.ErrTooManyPresets):
-		return tooMany.problem("remove presets that are not used any more")
+		return protocol.TooMany.Problem("remove presets that are not used any more")
 	case errors.Is(err, store.ErrInvalid):
-		return invalid([]Fault{at("", err.Error())})
+		return protocol.Invalid([]protocol.Fault{protocol.FaultAt("", err.Error())})
 	case err != nil:
 		return err
 	}
@@ -64,7 +66,7 @@ func (s *Server) putPreset(c echo.Context) error {
 	if p.Version == 1 {
 		status = http.StatusCreated
 	}
-	return answerDocument(c, status, presetOf(&p))
+	return protocol.AnswerDocument(c, status, presetOf(&p))
 }
 
 // preset answers one.
@@ -75,9 +77,9 @@ func (s *Server) preset(c echo.Context) error {
 	}
 	p, err := s.store.Preset(c.Request().Context(), store.Local, kind, name)
 	if err != nil {
-		return noSuch("preset", err)
+		return protocol.NoSuch("preset", err)
 	}
-	return answer(c, presetOf(&p))
+	return protocol.Answer(c, presetOf(&p))
 }
 
 // listPresets answers all.
@@ -90,7 +92,7 @@ func (s *Server) listPresets(c echo.Context) error {
 	for i := range all {
 		list.Presets[i] = presetOf(&all[i])
 	}
-	return answer(c, list)
+	return protocol.Answer(c, list)
 }
 
 func presetOf(p *store.Preset) wire.Preset {
@@ -104,7 +106,7 @@ func (s *Server) deletePreset(c echo.Context) error {
 		return err
 	}
 	if err := s.store.DeletePreset(c.Request().Context(), store.Local, kind, name); err != nil {
-		return noSuch("preset", err)
+		return protocol.NoSuch("preset", err)
 	}
 	return c.NoContent(http.StatusNoContent)
 }

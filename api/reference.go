@@ -12,6 +12,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"levinward/api/assess"
+	"levinward/api/protocol"
 	"levinward/api/reference"
 	"levinward/api/wire"
 	"levinward/risk/earth"
@@ -45,7 +46,7 @@ func (s *Server) reference(c echo.Context) error {
 	for _, e := range assess.Editions {
 		r.Editions = append(r.Editions, wire.EditionReference{ID: e.ID(), Quantities: wire.Quantities(e.Quantities(), reviews), Tables: wire.Tables(e.Tables(), reviews)})
 	}
-	return answer(c, r)
+	return protocol.Answer(c, r)
 }
 
 // referenceValues answers every value and formula in one list.
@@ -54,7 +55,7 @@ func (s *Server) referenceValues(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	return answer(c, wire.ReferenceValues{ReviewsHash: hash, Counts: reference.Count(rows).Document(), Values: reference.Documents(rows)})
+	return protocol.Answer(c, wire.ReferenceValues{ReviewsHash: hash, Counts: reference.Count(rows).Document(), Values: reference.Documents(rows)})
 }
 
 // referenceCSV answers the table that a reader fills in.
@@ -88,19 +89,19 @@ func (s *Server) expectedReviews(c echo.Context) (*string, error) {
 	if err != nil {
 		return nil, err
 	}
-	if hash == "" || !matches(m, reviewsTag(hash)) {
+	if hash == "" || !protocol.MatchesTag(m, reviewsTag(hash)) {
 		return nil, otherReviews()
 	}
 	return &hash, nil
 }
 
-func otherReviews() *Problem {
-	return preconditionFails.problem("other reviews are in use; read them first")
+func otherReviews() *protocol.Problem {
+	return protocol.PreconditionFailed.Problem("other reviews are in use; read them first")
 }
 
 // putReviews puts a reviewed table into use.
 func (s *Server) putReviews(c echo.Context) error {
-	text, err := body(c, mediaCSV)
+	text, err := protocol.Body(c, protocol.MediaCSV)
 	if err != nil {
 		return err
 	}
@@ -128,12 +129,12 @@ func (s *Server) putReviews(c echo.Context) error {
 }
 
 // faultyTable tells the faults of a reviewed table by line and column.
-func faultyTable(e *reference.FaultyTable) *Problem {
-	faults := make([]Fault, len(e.Faults))
+func faultyTable(e *reference.FaultyTable) *protocol.Problem {
+	faults := make([]protocol.Fault, len(e.Faults))
 	for i, f := range e.Faults {
-		faults[i] = Fault{Line: f.Line, Column: f.Column, Value: f.Value, Reason: f.Reason}
+		faults[i] = protocol.Fault{Line: f.Line, Column: f.Column, Value: f.Value, Reason: f.Reason}
 	}
-	p := invalid(faults)
+	p := protocol.Invalid(faults)
 	if e.Count > len(faults) {
 		p.Detail = strconv.Itoa(e.Count) + " faults, the first " + strconv.Itoa(len(faults)) + " of them listed; nothing was stored"
 	}
@@ -154,7 +155,7 @@ func answerReviews(c echo.Context, r *reference.Stored) error {
 		d.Outdated[i] = wire.OutdatedReview(f)
 	}
 	c.Response().Header().Set("ETag", reviewsTag(r.Hash))
-	return answerDocument(c, http.StatusOK, d)
+	return protocol.AnswerDocument(c, http.StatusOK, d)
 }
 
 // getReviews answers what is known of the reviews in use.
@@ -164,7 +165,7 @@ func (s *Server) getReviews(c echo.Context) error {
 		return err
 	}
 	if r == nil {
-		return notFound.problem("no reviews are in use: every value is the program's own")
+		return protocol.NotFound.Problem("no reviews are in use: every value is the program's own")
 	}
 	return answerReviews(c, r)
 }
@@ -180,7 +181,7 @@ func (s *Server) removeReviews(c echo.Context) error {
 	case errors.Is(err, store.ErrReviewsChanged):
 		return otherReviews()
 	case errors.Is(err, store.ErrNotFound):
-		return notFound.problem("no reviews are in use")
+		return protocol.NotFound.Problem("no reviews are in use")
 	case err != nil:
 		return err
 	}
@@ -192,7 +193,7 @@ func (s *Server) removeReviews(c echo.Context) error {
 func (s *Server) reviewsTable(c echo.Context) error {
 	t, err := s.store.Reviews(c.Request().Context(), store.Local, c.Param("hash"))
 	if err != nil {
-		return noSuch("table of reviews", err)
+		return protocol.NoSuch("table of reviews", err)
 	}
 	return tableOf(c, "reviews.csv", t.Document)
 }

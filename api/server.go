@@ -3,11 +3,9 @@
 package api
 
 import (
-	"io"
 	"log/slog"
 	"net/http"
 	"slices"
-	"strconv"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -16,7 +14,9 @@ import (
 
 	"levinward/api/assess"
 	"levinward/api/batch"
+	"levinward/api/contract"
 	"levinward/api/jobs"
+	"levinward/api/protocol"
 	"levinward/api/reference"
 	"levinward/geo"
 	"levinward/store"
@@ -39,7 +39,7 @@ type Config struct {
 type Server struct {
 	echo        *echo.Echo
 	store       store.Store
-	contract    *contract
+	contract    *contract.Contract
 	engine      string
 	log         *slog.Logger
 	now         func() time.Time
@@ -57,15 +57,9 @@ type Server struct {
 	privateWebhooks bool
 }
 
-// Limits of a request body.
-const (
-	maxBody     = 2 << 20
-	maxBodyText = "2 MiB"
-)
-
 // New makes a server. It does not ask the store for anything yet.
 func New(c Config) (*Server, error) {
-	contract, err := newContract(c.Contract)
+	contract, err := contract.New(c.Contract)
 	if err != nil {
 		return nil, err
 	}
@@ -151,8 +145,8 @@ func (s *Server) routes() {
 	e.GET("/v1/reference/reviews", s.getReviews)
 	e.DELETE("/v1/reference/reviews", s.removeReviews)
 	e.GET("/v1/reference/reviews/:hash", s.reviewsTable)
-	e.GET("/openapi.yaml", s.blob("application/yaml", s.contract.yaml))
-	e.GET("/openapi.json", s.blob("application/json", s.contract.json))
+	e.GET("/openapi.yaml", s.blob("application/yaml", s.contract.YAML))
+	e.GET("/openapi.json", s.blob("application/json", s.contract.JSON))
 	docs := echo.WrapHandler(v5emb.New("levinward API", "/openapi.json", "/docs/"))
 	e.GET("/docs", func(c echo.Context) error { return c.Redirect(http.StatusMovedPermanently, "/docs/") })
 	e.GET("/docs/*", docs)
@@ -192,16 +186,16 @@ func (s *Server) portfolioRoutes() {
 	e.GET("/v1/webhooks/:id/deliveries", s.listDeliveries)
 	e.POST("/v1/webhooks/:id/deliveries/:n/retries", s.retryDelivery)
 	e.GET("/v1/import-columns.csv", importColumns)
-	e.GET("/v1/import-template.csv", s.template(batch.CSV, mediaCSV))
-	e.GET("/v1/import-template.xlsx", s.template(batch.XLSX, mediaXLSX))
-	e.GET("/v1/import-template.geojson", s.template(batch.GeoJSON, mediaGeoJSON))
+	e.GET("/v1/import-template.csv", s.template(batch.CSV, protocol.MediaCSV))
+	e.GET("/v1/import-template.xlsx", s.template(batch.XLSX, protocol.MediaXLSX))
+	e.GET("/v1/import-template.geojson", s.template(batch.GeoJSON, protocol.MediaGeoJSON))
 	e.GET("/v1/portfolios/:id/sites.csv", s.export("sites.csv", "text/csv; charset=utf-8; header=present", newCSVSites))
-	e.GET("/v1/portfolios/:id/sites.xlsx", s.export("sites.xlsx", mediaXLSX, newXLSXSites))
-	e.GET("/v1/portfolios/:id/sites.geojson", s.export("sites.geojson", mediaGeoJSON, newGeoSites))
-	e.GET("/v1/portfolios/:id/sites.gpkg", s.export("sites.gpkg", mediaGeoPackage, newGPKGSites))
+	e.GET("/v1/portfolios/:id/sites.xlsx", s.export("sites.xlsx", protocol.MediaXLSX, newXLSXSites))
+	e.GET("/v1/portfolios/:id/sites.geojson", s.export("sites.geojson", protocol.MediaGeoJSON, newGeoSites))
+	e.GET("/v1/portfolios/:id/sites.gpkg", s.export("sites.gpkg", protocol.MediaGeoPackage, newGPKGSites))
 	e.POST("/v1/portfolios/:id/budget", s.budget)
 	e.GET("/ogc", s.ogcLanding)
-	e.GET("/ogc/api", s.blob(mediaOpenAPI, s.contract.json))
+	e.GET("/ogc/api", s.blob(protocol.MediaOpenAPI, s.contract.JSON))
 	e.GET("/ogc/conformance", s.ogcConformance)
 	e.GET("/ogc/collections", s.ogcCollections)
 	e.GET("/ogc/collections/:collectionId", s.ogcCollection)
@@ -217,7 +211,7 @@ func (s *Server) blob(mediaType string, body []byte) echo.HandlerFunc {
 func (s *Server) ready(c echo.Context) error {
 	if err := s.store.Ping(c.Request().Context()); err != nil {
 		s.log.Warn("not ready", "error", err)
-		return unavailable.problem("the database does not answer")
+		return protocol.Unavailable.Problem("the database does not answer")
 	}
 	return c.JSON(http.StatusOK, map[string]string{"status": "ready"})
 }
@@ -228,19 +222,19 @@ func (s *Server) knownParameters(next echo.HandlerFunc) echo.HandlerFunc {
 		if c.Request().URL.RawQuery == "" || c.Path() == "" || c.Path() == "/docs/*" {
 			return next(c)
 		}
-		known := s.contract.parameters[c.Request().Method+" "+contractPath(c.Path())]
-		var faults []Fault
+		known := s.contract.Parameters[c.Request().Method+" "+contractPath(c.Path())]
+		var faults []protocol.Fault
 		query := c.QueryParams()
-		for _, name := range sortedKeys(query) {
+		for _, name := range protocol.SortedKeys(query) {
 			switch {
 			case !slices.Contains(known, name):
-				faults = append(faults, Fault{Parameter: name, Reason: "unknown query parameter; allowed here: " + orNone(known)})
+				faults = append(faults, protocol.Fault{Parameter: name, Reason: "unknown query parameter; allowed here: " + protocol.OrNone(known)})
 			case len(query[name]) > 1:
-				faults = append(faults, Fault{Parameter: name, Reason: "is given more than once"})
+				faults = append(faults, protocol.Fault{Parameter: name, Reason: "is given more than once"})
 			}
 		}
 		if len(faults) > 0 {
-			return badParameter.problem("", faults...)
+			return protocol.BadParameter.Problem("", faults...)
 		}
 		return next(c)
 	}
@@ -262,43 +256,4 @@ func contractPath(route string) string {
 		i = end - 1
 	}
 	return string(out)
-}
-
-// body reads a request body of the given media type.
-func body(c echo.Context, mediaType string) ([]byte, error) { return bodyUpTo(c, mediaType, maxBody) }
-
-// bodyUpTo reads a request body of the given media type and of so many bytes, a number of MiB.
-func bodyUpTo(c echo.Context, mediaType string, most int64) ([]byte, error) {
-	exceeded := tooLarge.problem("at most " + strconv.FormatInt(most>>20, 10) + " MiB")
-	r := c.Request()
-	if got := mediaTypeOf(r.Header.Get(echo.HeaderContentType)); got != mediaType {
-		return nil, wrongMediaType.problem("send " + mediaType + "; found " + strconv.Quote(got))
-	}
-	if r.Header.Get(echo.HeaderContentEncoding) != "" {
-		return nil, wrongMediaType.problem("send the body without a content encoding")
-	}
-	if r.ContentLength > most {
-		return nil, exceeded
-	}
-	size := r.ContentLength
-	if size < 0 {
-		size = 4096
-	}
-	buffer := make([]byte, 0, size+1)
-	reader := http.MaxBytesReader(c.Response(), r.Body, most)
-	for {
-		n, err := reader.Read(buffer[len(buffer):cap(buffer)])
-		buffer = buffer[:len(buffer)+n]
-		switch {
-		case err == io.EOF:
-			return buffer, nil
-		case isTooLarge(err):
-			return nil, exceeded
-		case err != nil:
-			return nil, notJSON.problem("the body ended early")
-		}
-		if len(buffer) == cap(buffer) {
-			buffer = append(buffer, 0)[:len(buffer)]
-		}
-	}
 }

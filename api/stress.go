@@ -7,6 +7,8 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"levinward/api/assess"
+	"levinward/api/contract"
+	"levinward/api/protocol"
 	"levinward/api/wire"
 	"levinward/risk"
 	"levinward/risk/trace"
@@ -15,7 +17,7 @@ import (
 
 // stress answers what the years do to the devices of a stored assessment, which is computed again.
 func (s *Server) stress(c echo.Context) error {
-	b, err := body(c, mediaJSON)
+	b, err := protocol.Body(c, protocol.MediaJSON)
 	if err != nil {
 		return err
 	}
@@ -29,10 +31,10 @@ func (s *Server) stress(c echo.Context) error {
 	}
 	computed, faults := assess.Run(site, nil)
 	if len(faults) > 0 {
-		return invalidInput.problem("this program does not compute the stored input any more; the pointers are those of the input", faultsOf(faults)...)
+		return protocol.InvalidInput.Problem("this program does not compute the stored input any more; the pointers are those of the input", protocol.FaultsOf(faults)...)
 	}
 	var result *wire.StressResult
-	_, problem := decodeBody(s.contract, wire.StressRequests, "StressRequest", b, func(req *wire.StressRequest) (faults []risk.Violation) {
+	_, problem := contract.DecodeBody(s.contract, wire.StressRequests, "StressRequest", b, func(req *wire.StressRequest) (faults []risk.Violation) {
 		result, faults = assess.Stress(computed, req)
 		return faults
 	})
@@ -40,7 +42,7 @@ func (s *Server) stress(c echo.Context) error {
 		return problem
 	}
 	result.Assessment, result.Revision = r.ID, r.Revision
-	return answer(c, result)
+	return protocol.Answer(c, result)
 }
 
 // siteOf makes a stored record ready to be computed again. N_G from a map and reviewed table values are those that the
@@ -77,21 +79,21 @@ func (s *Server) siteOf(ctx context.Context, r *store.Record) (*wire.Site, error
 // Stress answers what the years do to devices of the ratings that the schedule of an input asks for, without a
 // server or store, by the same contract.
 func Stress(contractYAML, body []byte, maps assess.Maps, reviews *trace.Reviews) (*wire.StressResult, error) {
-	contract, err := newContract(contractYAML)
+	contract, err := contract.New(contractYAML)
 	if err != nil {
 		return nil, err
 	}
-	_, site, err := contract.decode(context.Background(), maps, reviews, body)
+	_, site, err := contract.Decode(context.Background(), maps, reviews, body)
 	if err != nil {
 		return nil, err
 	}
 	computed, faults := assess.Run(site, nil)
 	if len(faults) > 0 {
-		return nil, invalid(faultsOf(faults))
+		return nil, protocol.Invalid(protocol.FaultsOf(faults))
 	}
 	result, faults := assess.Stress(computed, &wire.StressRequest{})
 	if len(faults) > 0 {
-		return nil, invalid(faultsOf(faults))
+		return nil, protocol.Invalid(protocol.FaultsOf(faults))
 	}
 	return result, nil
 }

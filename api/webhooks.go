@@ -9,6 +9,8 @@ import (
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
 
+	"levinward/api/contract"
+	"levinward/api/protocol"
 	"levinward/api/webhook"
 	"levinward/api/wire"
 	"levinward/risk"
@@ -17,11 +19,11 @@ import (
 
 // webhookInput reads the body that makes or changes a webhook.
 func (s *Server) webhookInput(c echo.Context) (*wire.WebhookInput, []string, error) {
-	b, err := body(c, mediaJSON)
+	b, err := protocol.Body(c, protocol.MediaJSON)
 	if err != nil {
 		return nil, nil, err
 	}
-	in, problem := decodeBody(s.contract, wire.WebhookInputs, "WebhookInput", b, func(in *wire.WebhookInput) (faults []risk.Violation) {
+	in, problem := contract.DecodeBody(s.contract, wire.WebhookInputs, "WebhookInput", b, func(in *wire.WebhookInput) (faults []risk.Violation) {
 		if reason := webhook.CheckAddress(in.URL, s.privateWebhooks); reason != "" {
 			faults = append(faults, risk.Violation{Rule: risk.RuleOutOfRange, Pointer: "/url", Reason: reason})
 		}
@@ -55,7 +57,7 @@ func (s *Server) createWebhook(c echo.Context) error {
 	w, err := s.store.CreateWebhook(c.Request().Context(), store.Local,
 		store.Webhook{ID: id.String(), CreatedAt: s.now(), URL: in.URL, Events: events, Secret: webhook.NewSecret()})
 	if errors.Is(err, store.ErrTooManyWebhooks) {
-		return tooMany.problem("at most " + strconv.Itoa(store.MaxWebhooks) + " webhooks")
+		return protocol.TooMany.Problem("at most " + strconv.Itoa(store.MaxWebhooks) + " webhooks")
 	}
 	if err != nil {
 		return err
@@ -65,7 +67,7 @@ func (s *Server) createWebhook(c echo.Context) error {
 	h := c.Response().Header()
 	h.Set("Location", "/v1/webhooks/"+w.ID)
 	h.Set("Cache-Control", "no-store")
-	return answerDocument(c, http.StatusCreated, doc)
+	return protocol.AnswerDocument(c, http.StatusCreated, doc)
 }
 
 // webhookOf is a webhook without its secret.
@@ -87,16 +89,16 @@ func (s *Server) listWebhooks(c echo.Context) error {
 	for i := range all {
 		list.Webhooks[i] = webhookOf(&all[i])
 	}
-	return answer(c, list)
+	return protocol.Answer(c, list)
 }
 
 // webhook answers one.
 func (s *Server) webhook(c echo.Context) error {
 	w, err := s.store.Webhook(c.Request().Context(), store.Local, c.Param("id"))
 	if err != nil {
-		return noSuch("webhook", err)
+		return protocol.NoSuch("webhook", err)
 	}
-	return answer(c, webhookOf(&w))
+	return protocol.Answer(c, webhookOf(&w))
 }
 
 // changeWebhook sets address and events.
@@ -107,35 +109,35 @@ func (s *Server) changeWebhook(c echo.Context) error {
 	}
 	w, err := s.store.ChangeWebhook(c.Request().Context(), store.Local, c.Param("id"), in.URL, events)
 	if err != nil {
-		return noSuch("webhook", err)
+		return protocol.NoSuch("webhook", err)
 	}
-	return answer(c, webhookOf(&w))
+	return protocol.Answer(c, webhookOf(&w))
 }
 
 // deleteWebhook removes one with its deliveries.
 func (s *Server) deleteWebhook(c echo.Context) error {
 	if err := s.store.DeleteWebhook(c.Request().Context(), store.Local, c.Param("id")); err != nil {
-		return noSuch("webhook", err)
+		return protocol.NoSuch("webhook", err)
 	}
 	return c.NoContent(http.StatusNoContent)
 }
 
 // listDeliveries answers a page of what a webhook was told or has to be told, the newest first.
 func (s *Server) listDeliveries(c echo.Context) error {
-	limit, cursor, err := pageOf(c)
+	limit, cursor, err := protocol.PageOf(c)
 	if err != nil {
 		return err
 	}
 	page, err := s.store.ListDeliveries(c.Request().Context(), store.Local, c.Param("id"), limit, cursor)
 	if err != nil {
-		return noSuch("webhook", err)
+		return protocol.NoSuch("webhook", err)
 	}
 	list := wire.DeliveryList{Deliveries: make([]wire.Delivery, len(page.Deliveries))}
 	for i := range page.Deliveries {
 		list.Deliveries[i] = deliveryOf(&page.Deliveries[i])
 	}
-	link(c, page.Next)
-	return answer(c, list)
+	protocol.SetNextLink(c, page.Next)
+	return protocol.Answer(c, list)
 }
 
 func deliveryOf(d *store.Delivery) wire.Delivery {
@@ -154,11 +156,11 @@ func deliveryOf(d *store.Delivery) wire.Delivery {
 func (s *Server) retryDelivery(c echo.Context) error {
 	n, err := strconv.ParseInt(c.Param("n"), 10, 64)
 	if err != nil {
-		return notFound.problem("there is no such delivery")
+		return protocol.NotFound.Problem("there is no such delivery")
 	}
 	d, err := s.store.RetryDelivery(c.Request().Context(), store.Local, c.Param("id"), n, s.now())
 	if err != nil {
-		return noSuch("delivery", err)
+		return protocol.NoSuch("delivery", err)
 	}
-	return answerDocument(c, http.StatusAccepted, deliveryOf(&d))
+	return protocol.AnswerDocument(c, http.StatusAccepted, deliveryOf(&d))
 }

@@ -15,16 +15,16 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"levinward/api/batch"
+	"levinward/api/contract"
 	"levinward/api/jobs"
+	"levinward/api/protocol"
 	"levinward/api/wire"
 	"levinward/risk"
 	"levinward/store"
 )
 
-const mediaXLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-
 // importFormats are the files that can be imported.
-var importFormats = map[string]batch.Format{mediaCSV: batch.CSV, mediaXLSX: batch.XLSX, mediaGeoJSON: batch.GeoJSON}
+var importFormats = map[string]batch.Format{protocol.MediaCSV: batch.CSV, protocol.MediaXLSX: batch.XLSX, protocol.MediaGeoJSON: batch.GeoJSON}
 
 // Limits of an import.
 const (
@@ -47,16 +47,16 @@ func (s *Server) importSites(c echo.Context) error {
 	w, begun, err := s.jobs.Import(r.Context(), im, http.MaxBytesReader(c.Response(), r.Body, s.importLimit))
 	var presets *batch.PresetError
 	switch {
-	case isTooLarge(err):
-		return tooLarge.problem("at most 1 GiB; nothing was stored")
+	case protocol.IsTooLarge(err):
+		return protocol.TooLarge.Problem("at most 1 GiB; nothing was stored")
 	case errors.As(err, &presets):
-		return conflict.problem("a preset does not fit any more, put it again: " + presets.Error())
+		return protocol.Conflict.Problem("a preset does not fit any more, put it again: " + presets.Error())
 	case errors.Is(err, store.ErrNotFound):
-		return noSuch("portfolio", err)
+		return protocol.NoSuch("portfolio", err)
 	case errors.Is(err, store.ErrWorkEnded):
-		return cancelled.problem("the import was cancelled while its file was read; nothing was stored")
+		return protocol.Cancelled.Problem("the import was cancelled while its file was read; nothing was stored")
 	case errors.Is(err, io.ErrUnexpectedEOF):
-		return unreadable.problem("the body ended early; nothing was stored")
+		return protocol.Unreadable.Problem("the body ended early; nothing was stored")
 	case err != nil:
 		return err
 	}
@@ -64,7 +64,7 @@ func (s *Server) importSites(c echo.Context) error {
 		c.Response().Header().Set("Location", "/v1/work/"+w.ID)
 		return s.refusedFile(c, &w)
 	}
-	sayReplayed(c, begun)
+	protocol.SetReplayed(c, begun)
 	return s.accepted(c, &w)
 }
 
@@ -73,10 +73,10 @@ func importOf(c echo.Context, most int64) (jobs.Import, error) {
 	q := c.QueryParams()
 	im := jobs.Import{Portfolio: c.Param("id"), Mode: store.AllOrNothing,
 		File: batch.Options{Sheet: q.Get("sheet"), Decimal: batch.Decimal(q.Get("decimal")), MaxBytes: most}}
-	var faults []Fault
+	var faults []protocol.Fault
 	choice := func(name string, allowed ...string) {
 		if q.Has(name) && !slices.Contains(allowed, q.Get(name)) {
-			faults = append(faults, Fault{Parameter: name, Reason: "must be one of " + strings.Join(allowed, ", ") + "; found " + strconv.Quote(q.Get(name))})
+			faults = append(faults, protocol.Fault{Parameter: name, Reason: "must be one of " + strings.Join(allowed, ", ") + "; found " + strconv.Quote(q.Get(name))})
 		}
 	}
 	choice("mode", store.AllOrNothing, store.GoodRowsOnly)
@@ -84,25 +84,25 @@ func importOf(c echo.Context, most int64) (jobs.Import, error) {
 	if q.Has("mode") {
 		im.Mode = q.Get("mode")
 	}
-	if len([]rune(im.File.Sheet)) > maxQuery {
-		faults = append(faults, Fault{Parameter: "sheet", Reason: "must be a text of at most " + strconv.Itoa(maxQuery) + " characters"})
+	if len([]rune(im.File.Sheet)) > protocol.MaxQuery {
+		faults = append(faults, protocol.Fault{Parameter: "sheet", Reason: "must be a text of at most " + strconv.Itoa(protocol.MaxQuery) + " characters"})
 	}
-	key, err := idempotencyKey(c)
-	if wrong := (*Problem)(nil); errors.As(err, &wrong) {
+	key, err := protocol.IdempotencyKey(c)
+	if wrong := (*protocol.Problem)(nil); errors.As(err, &wrong) {
 		faults = append(faults, wrong.Errors...)
 	}
 	if im.Key = key; len(faults) > 0 {
-		return im, badParameter.problem("", faults...)
+		return im, protocol.BadParameter.Problem("", faults...)
 	}
-	media := mediaTypeOf(c.Request().Header.Get(echo.HeaderContentType))
+	media := protocol.MediaTypeOf(c.Request().Header.Get(echo.HeaderContentType))
 	format, ok := importFormats[media]
 	switch {
 	case !ok:
-		return im, wrongMediaType.problem("send " + strings.Join(sortedKeys(importFormats), ", ") + "; found " + strconv.Quote(media))
+		return im, protocol.WrongMediaType.Problem("send " + strings.Join(protocol.SortedKeys(importFormats), ", ") + "; found " + strconv.Quote(media))
 	case c.Request().Header.Get(echo.HeaderContentEncoding) != "":
-		return im, wrongMediaType.problem("send the body without a content encoding")
+		return im, protocol.WrongMediaType.Problem("send the body without a content encoding")
 	case c.Request().ContentLength > most:
-		return im, tooLarge.problem("at most 1 GiB")
+		return im, protocol.TooLarge.Problem("at most 1 GiB")
 	}
 	im.File.Format = format
 	return im, nil
@@ -114,11 +114,11 @@ func (s *Server) refusedFile(c echo.Context, w *store.Work) error {
 	if err != nil {
 		return err
 	}
-	faults := make([]Fault, len(page.Faults))
+	faults := make([]protocol.Fault, len(page.Faults))
 	for i, f := range page.Faults {
-		faults[i] = Fault{Line: int(f.Row), Column: f.Column, Value: f.Value, Reason: f.Reason}
+		faults[i] = protocol.Fault{Line: int(f.Row), Column: f.Column, Value: f.Value, Reason: f.Reason}
 		if f.Row == 0 {
-			faults[i] = at("", f.Reason)
+			faults[i] = protocol.FaultAt("", f.Reason)
 			if f.Column != "" {
 				faults[i].Reason = "column " + strconv.Quote(f.Column) + ": " + f.Reason
 			}
@@ -131,16 +131,16 @@ func (s *Server) refusedFile(c echo.Context, w *store.Work) error {
 	if page.Next != "" {
 		detail += "; the first faults are here, all under /v1/work/" + w.ID + "/faults"
 	}
-	return invalidInput.problem(detail, faults...)
+	return protocol.InvalidInput.Problem(detail, faults...)
 }
 
 // reassess queues sites to be assessed again.
 func (s *Server) reassess(c echo.Context) error {
-	b, err := body(c, mediaJSON)
+	b, err := protocol.Body(c, protocol.MediaJSON)
 	if err != nil {
 		return err
 	}
-	in, problem := decodeBody(s.contract, wire.ReassessInputs, "ReassessInput", b, func(in *wire.ReassessInput) []risk.Violation {
+	in, problem := contract.DecodeBody(s.contract, wire.ReassessInputs, "ReassessInput", b, func(in *wire.ReassessInput) []risk.Violation {
 		if in.Which != "all" && in.Which != "due" {
 			return []risk.Violation{{Rule: risk.RuleOutOfRange, Pointer: "/which", Reason: "must be one of all, due; found " + strconv.Quote(in.Which)}}
 		}
@@ -149,7 +149,7 @@ func (s *Server) reassess(c echo.Context) error {
 	if problem != nil {
 		return problem
 	}
-	key, err := idempotencyKey(c)
+	key, err := protocol.IdempotencyKey(c)
 	if err != nil {
 		return err
 	}
@@ -158,13 +158,13 @@ func (s *Server) reassess(c echo.Context) error {
 	if w, begun, err := s.jobs.Begun(c.Request().Context(), r.Request); err != nil {
 		return err
 	} else if begun {
-		sayReplayed(c, true)
+		protocol.SetReplayed(c, true)
 		return s.accepted(c, &w)
 	}
 	if in.FlashDensityMap != nil {
 		m, err := s.store.DensityMap(c.Request().Context(), store.Local, *in.FlashDensityMap)
 		if errors.Is(err, store.ErrNotFound) {
-			return invalid([]Fault{at("/flash_density_map", "there is no flash-density map "+strconv.Quote(*in.FlashDensityMap))})
+			return protocol.Invalid([]protocol.Fault{protocol.FaultAt("/flash_density_map", "there is no flash-density map "+strconv.Quote(*in.FlashDensityMap))})
 		}
 		if err != nil {
 			return err
@@ -173,16 +173,16 @@ func (s *Server) reassess(c echo.Context) error {
 	}
 	w, begun, err := s.jobs.Reassess(c.Request().Context(), r)
 	if err != nil {
-		return noSuch("portfolio", err)
+		return protocol.NoSuch("portfolio", err)
 	}
-	sayReplayed(c, begun)
+	protocol.SetReplayed(c, begun)
 	return s.accepted(c, &w)
 }
 
 // accepted answers a work that was queued.
 func (s *Server) accepted(c echo.Context, w *store.Work) error {
 	c.Response().Header().Set("Location", "/v1/work/"+w.ID)
-	return answerDocument(c, http.StatusAccepted, s.workOf(w))
+	return protocol.AnswerDocument(c, http.StatusAccepted, s.workOf(w))
 }
 
 // retryWork makes the rows that failed a new work.
@@ -190,24 +190,24 @@ func (s *Server) retryWork(c echo.Context) error {
 	w, err := s.jobs.Retry(c.Request().Context(), c.Param("id"))
 	switch {
 	case errors.Is(err, jobs.ErrNothingToRetry):
-		return notRetried.problem("no row failed in a way that can be tried again; correct the file and import it again")
+		return protocol.NotRetried.Problem("no row failed in a way that can be tried again; correct the file and import it again")
 	case errors.Is(err, jobs.ErrNotEnded):
-		return notRetried.problem("the work has not ended; wait for it or cancel it")
+		return protocol.NotRetried.Problem("the work has not ended; wait for it or cancel it")
 	case err != nil:
-		return noSuch("work", err)
+		return protocol.NoSuch("work", err)
 	}
 	return s.accepted(c, &w)
 }
 
 // listWork answers a page of the works on a portfolio, the newest first.
 func (s *Server) listWork(c echo.Context) error {
-	limit, cursor, err := pageOf(c)
+	limit, cursor, err := protocol.PageOf(c)
 	if err != nil {
 		return err
 	}
 	ctx, id := c.Request().Context(), c.Param("id")
 	if _, err := s.store.Portfolio(ctx, store.Local, id); err != nil {
-		return noSuch("portfolio", err)
+		return protocol.NoSuch("portfolio", err)
 	}
 	page, err := s.store.ListWorks(ctx, store.Local, id, limit, cursor)
 	if err != nil {
@@ -217,26 +217,26 @@ func (s *Server) listWork(c echo.Context) error {
 	for i := range page.Works {
 		list.Work[i] = s.workOf(&page.Works[i])
 	}
-	link(c, page.Next)
-	return answer(c, list)
+	protocol.SetNextLink(c, page.Next)
+	return protocol.Answer(c, list)
 }
 
 // work answers how far a work is.
 func (s *Server) work(c echo.Context) error {
 	w, err := s.store.Work(c.Request().Context(), store.Local, c.Param("id"))
 	if err != nil {
-		return noSuch("work", err)
+		return protocol.NoSuch("work", err)
 	}
-	return answer(c, s.workOf(&w))
+	return protocol.Answer(c, s.workOf(&w))
 }
 
 // cancelWork ends a work; what is stored stays.
 func (s *Server) cancelWork(c echo.Context) error {
 	w, err := s.store.CancelWork(c.Request().Context(), store.Local, c.Param("id"), s.now())
 	if err != nil {
-		return noSuch("work", err)
+		return protocol.NoSuch("work", err)
 	}
-	return answer(c, s.workOf(&w))
+	return protocol.Answer(c, s.workOf(&w))
 }
 
 // workOf writes a work with its rate, over the time since it started.
@@ -262,27 +262,27 @@ func (s *Server) workOf(w *store.Work) wire.Work {
 
 // workFaults answers a page of the faults of rows.
 func (s *Server) workFaults(c echo.Context) error {
-	limit, cursor, err := pageOf(c)
+	limit, cursor, err := protocol.PageOf(c)
 	if err != nil {
 		return err
 	}
 	page, err := s.store.WorkFaults(c.Request().Context(), store.Local, c.Param("id"), limit, cursor)
 	if err != nil {
-		return noSuch("work", err)
+		return protocol.NoSuch("work", err)
 	}
 	list := wire.WorkFaultList{Faults: make([]wire.WorkFault, len(page.Faults))}
 	for i, f := range page.Faults {
 		list.Faults[i] = wire.WorkFault(f)
 	}
-	link(c, page.Next)
-	return answer(c, list)
+	protocol.SetNextLink(c, page.Next)
+	return protocol.Answer(c, list)
 }
 
 // workNotes answers what was noted of rows.
 func (s *Server) workNotes(c echo.Context) error {
 	all, err := s.store.WorkNotes(c.Request().Context(), store.Local, c.Param("id"))
 	if err != nil {
-		return noSuch("work", err)
+		return protocol.NoSuch("work", err)
 	}
 	list := wire.WorkNoteList{Notes: make([]wire.WorkNote, len(all))}
 	for i, n := range all {
@@ -291,7 +291,7 @@ func (s *Server) workNotes(c echo.Context) error {
 			list.Notes[i].Rows[k] = wire.RowSpan(span)
 		}
 	}
-	return answer(c, list)
+	return protocol.Answer(c, list)
 }
 
 // Times of a stream of events.
@@ -306,7 +306,7 @@ func (s *Server) workEvents(c echo.Context) error {
 	ctx, id := c.Request().Context(), c.Param("id")
 	w, err := s.store.Work(ctx, store.Local, id)
 	if err != nil {
-		return noSuch("work", err)
+		return protocol.NoSuch("work", err)
 	}
 	response := c.Response()
 	// Not every writer can change the time limit of the server.
