@@ -21,7 +21,7 @@ import (
 	"time"
 
 	"levinward/api"
-	"levinward/api/protocol"
+	"levinward/api/refusal"
 	"levinward/api/webhook"
 	"levinward/store"
 	"levinward/store/postgres"
@@ -92,9 +92,9 @@ func (p *program) run(ctx context.Context) int {
 		return exitUsage
 	}
 	fmt.Fprintf(p.errOut, "levinward: %v\n", err)
-	var refusal *protocol.Problem
-	if errors.As(err, &refusal) {
-		for _, f := range refusal.Errors {
+	var refused *refusal.Problem
+	if errors.As(err, &refused) {
+		for _, f := range refused.Errors {
 			fmt.Fprintf(p.errOut, "  %s\n", f)
 		}
 	}

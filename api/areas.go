@@ -11,6 +11,7 @@ import (
 	"github.com/paulmach/orb"
 
 	"levinward/api/protocol"
+	"levinward/api/refusal"
 	"levinward/api/wire"
 	"levinward/geo"
 	"levinward/risk"
@@ -47,7 +48,7 @@ func (s *Server) collectionAreas(c echo.Context) error {
 	if c.QueryParams().Has("tolerance_m") {
 		v, err := strconv.ParseFloat(c.QueryParam("tolerance_m"), 64)
 		if err != nil || !(v >= minTolerance && v <= maxTolerance) {
-			return protocol.WrongParameter("tolerance_m", "must be a number, at least 0.01, at most 100; found "+strconv.Quote(c.QueryParam("tolerance_m")))
+			return refusal.WrongParameter("tolerance_m", "must be a number, at least 0.01, at most 100; found "+strconv.Quote(c.QueryParam("tolerance_m")))
 		}
 		tolerance = v
 	}
@@ -86,7 +87,7 @@ const maxDrawn = 2_000_000
 // add appends a feature; one whose outline would be too long for anybody to read is an error.
 func (m *mapper) add(id string, g *geometry, properties map[string]any) error {
 	if m.positions += g.positions(); m.positions > maxDrawn {
-		return protocol.WrongParameter("tolerance_m", "the outlines have more than 2000000 positions: give a larger tolerance")
+		return refusal.WrongParameter("tolerance_m", "the outlines have more than 2000000 positions: give a larger tolerance")
 	}
 	m.collection.Features = append(m.collection.Features, feature{"Feature", id, g, properties})
 	return nil

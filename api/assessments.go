@@ -12,6 +12,7 @@ import (
 
 	"levinward/api/contract"
 	"levinward/api/protocol"
+	"levinward/api/refusal"
 	"levinward/api/wire"
 	"levinward/store"
 )
@@ -23,7 +24,7 @@ func (s *Server) compute(in *wire.Input, site *wire.Site) (*wire.Result, error) 
 		return nil, err
 	}
 	if len(faults) > 0 {
-		return nil, protocol.Invalid(protocol.FaultsOf(faults))
+		return nil, refusal.Invalid(refusal.FaultsOf(faults))
 	}
 	s.metrics.computed.Inc()
 	return done.Result, nil
@@ -63,7 +64,7 @@ func (s *Server) record(c echo.Context, in *wire.Input, site *wire.Site, id stri
 		return r, err
 	}
 	if len(faults) > 0 {
-		return r, protocol.Invalid(protocol.FaultsOf(faults))
+		return r, refusal.Invalid(refusal.FaultsOf(faults))
 	}
 	s.metrics.computed.Inc()
 	return r, s.recorder.Define(c.Request().Context(), s.store, site.Input.Reviews)
@@ -123,7 +124,7 @@ func (s *Server) revise(c echo.Context) error {
 		return err
 	}
 	if match := c.Request().Header.Get("If-Match"); match != "" && !protocol.MatchesTag(match, protocol.RevisionTag(newest.Revision)) {
-		p := protocol.PreconditionFailed.Problem("the newest revision is " + strconv.Itoa(newest.Revision))
+		p := refusal.PreconditionFailed.Problem("the newest revision is " + strconv.Itoa(newest.Revision))
 		p.ETag = protocol.RevisionTag(newest.Revision)
 		return p
 	}
@@ -142,7 +143,7 @@ func (s *Server) revise(c echo.Context) error {
 	stored, err := s.store.Revise(ctx, store.Local, r, newest.Revision)
 	var old *store.ConflictError
 	if errors.As(err, &old) && c.Request().Header.Get("If-Match") != "" {
-		p := protocol.PreconditionFailed.Problem("the newest revision is " + strconv.Itoa(old.Current))
+		p := refusal.PreconditionFailed.Problem("the newest revision is " + strconv.Itoa(old.Current))
 		p.ETag = protocol.RevisionTag(old.Current)
 		return p
 	}
@@ -153,28 +154,28 @@ func (s *Server) revise(c echo.Context) error {
 }
 
 // mergePatch applies a patch to an input.
-func mergePatch(input, patch []byte) ([]byte, *protocol.Problem) {
+func mergePatch(input, patch []byte) ([]byte, *refusal.Problem) {
 	value, duplicates, err := contract.DecodeTree(patch)
 	if err != nil {
-		return nil, protocol.NotJSON.Problem(err.Error())
+		return nil, refusal.NotJSON.Problem(err.Error())
 	}
 	if _, object := value.(map[string]any); !object {
-		return nil, protocol.Invalid([]protocol.Fault{protocol.FaultAt("", "must be an object with the fields to change; null removes a field"+contract.Found(value))})
+		return nil, refusal.Invalid([]refusal.Fault{refusal.FaultAt("", "must be an object with the fields to change; null removes a field"+contract.Found(value))})
 	}
 	if len(duplicates) > 0 {
-		var faults []protocol.Fault
+		var faults []refusal.Fault
 		for _, p := range duplicates {
-			faults = append(faults, protocol.FaultAt(p, "stands twice in one object"))
+			faults = append(faults, refusal.FaultAt(p, "stands twice in one object"))
 		}
-		return nil, protocol.Invalid(faults)
+		return nil, refusal.Invalid(faults)
 	}
 	var target any
 	if err := json.Unmarshal(input, &target); err != nil {
-		return nil, protocol.Internal.Problem("the stored input could not be read")
+		return nil, refusal.Internal.Problem("the stored input could not be read")
 	}
 	merged, err := protocol.Encode(merge(target, value))
 	if err != nil {
-		return nil, protocol.Internal.Problem("the patched input could not be written")
+		return nil, refusal.Internal.Problem("the patched input could not be written")
 	}
 	return merged, nil
 }

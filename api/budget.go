@@ -18,6 +18,7 @@ import (
 	"levinward/api/assess"
 	"levinward/api/contract"
 	"levinward/api/protocol"
+	"levinward/api/refusal"
 	"levinward/api/wire"
 	"levinward/risk"
 	"levinward/risk/measures"
@@ -37,7 +38,7 @@ const (
 // maxBudgetSites bounds the time and memory of one plan.
 var maxBudgetSites = 100_000
 
-var tooManySites = protocol.Kind{Name: "too-many-sites", Status: http.StatusUnprocessableEntity, Title: "The portfolio has too many sites for this"}
+var tooManySites = refusal.Kind{Name: "too-many-sites", Status: http.StatusUnprocessableEntity, Title: "The portfolio has too many sites for this"}
 
 // budget answers which measures at the sites of a portfolio save most for an amount.
 func (s *Server) budget(c echo.Context) error {
@@ -80,7 +81,7 @@ func (s *Server) budgetSlot(ctx context.Context) (release func(), err error) {
 	case s.budgetSlots <- struct{}{}:
 		return func() { <-s.budgetSlots }, nil
 	case <-waiting.Done():
-		return nil, protocol.Busy.Problem("another plan is being made; try again later")
+		return nil, refusal.Busy.Problem("another plan is being made; try again later")
 	}
 }
 
@@ -118,11 +119,11 @@ type planner struct {
 
 	sites   []plannedSite
 	options []measures.SiteOptions
-	sets    [][]plannedSet   // what the options stand for
-	faults  []protocol.Fault // of the first sites that cannot take part
-	faulty  int              // number of all of them
-	bare    int              // number of those that have no prices
-	priced  int              // number of sites that the request gave prices to
+	sets    [][]plannedSet  // what the options stand for
+	faults  []refusal.Fault // of the first sites that cannot take part
+	faulty  int             // number of all of them
+	bare    int             // number of those that have no prices
+	priced  int             // number of sites that the request gave prices to
 }
 
 // plannedSite is a site without what is large about it.
@@ -262,7 +263,7 @@ func (p *planner) take(in *store.SiteInput, r *computedSite) error {
 	}
 	if r.choices == nil {
 		if p.faulty++; len(p.faults) < maxListedSites {
-			f := protocol.FaultAt("/currency", "site "+in.Assessment+", reference "+strconv.Quote(in.Reference)+", "+r.reason)
+			f := refusal.FaultAt("/currency", "site "+in.Assessment+", reference "+strconv.Quote(in.Reference)+", "+r.reason)
 			f.Rule, f.Value = string(risk.RuleContradiction), in.Assessment
 			p.faults = append(p.faults, f)
 		}
@@ -304,7 +305,7 @@ func (p *planner) refused() error {
 	if p.bare > 0 {
 		detail += ". " + strconv.Itoa(p.bare) + " of them have no prices: give measure_costs in the request, which stand in for every site without prices, or state measure_costs in the inputs of the sites"
 	}
-	return protocol.InvalidInput.Problem(detail, p.faults...)
+	return refusal.InvalidInput.Problem(detail, p.faults...)
 }
 
 // document chooses and tells what was chosen.

@@ -8,6 +8,7 @@ import (
 	"levinward/api/assess"
 	"levinward/api/contract"
 	"levinward/api/protocol"
+	"levinward/api/refusal"
 	"levinward/api/wire"
 	"levinward/risk/trace"
 	"levinward/store"
@@ -30,7 +31,7 @@ func (s *Server) checkSPD(c echo.Context) error {
 		}
 		result, faults := assess.CheckByValue(req, reviews)
 		if len(faults) > 0 {
-			return protocol.Invalid(protocol.FaultsOf(faults))
+			return refusal.Invalid(refusal.FaultsOf(faults))
 		}
 		return protocol.Answer(c, result)
 	}
@@ -52,7 +53,7 @@ func (s *Server) checkStored(c echo.Context, req *wire.SPDCheck) (*wire.SPDCheck
 	}
 	r, err := read()
 	if errors.Is(err, store.ErrNotFound) {
-		return nil, protocol.Invalid([]protocol.Fault{protocol.FaultAt("/assessment/id", "there is no such assessment or revision")})
+		return nil, refusal.Invalid([]refusal.Fault{refusal.FaultAt("/assessment/id", "there is no such assessment or revision")})
 	}
 	if err != nil {
 		return nil, err
@@ -63,7 +64,7 @@ func (s *Server) checkStored(c echo.Context, req *wire.SPDCheck) (*wire.SPDCheck
 	}
 	result, faults := assess.CheckOfAssessment(req, site)
 	if len(faults) > 0 {
-		return nil, protocol.Invalid(protocol.FaultsOf(faults))
+		return nil, refusal.Invalid(refusal.FaultsOf(faults))
 	}
 	return result, nil
 }
@@ -79,11 +80,11 @@ func CheckDevice(contractYAML, body []byte, reviews *trace.Reviews) (*wire.SPDCh
 		return nil, problem
 	}
 	if req.Assessment != nil {
-		return nil, protocol.Invalid([]protocol.Fault{protocol.FaultAt("/assessment", "needs a server with its store; give the line by value")})
+		return nil, refusal.Invalid([]refusal.Fault{refusal.FaultAt("/assessment", "needs a server with its store; give the line by value")})
 	}
 	result, faults := assess.CheckByValue(req, reviews)
 	if len(faults) > 0 {
-		return nil, protocol.Invalid(protocol.FaultsOf(faults))
+		return nil, refusal.Invalid(refusal.FaultsOf(faults))
 	}
 	return result, nil
 }

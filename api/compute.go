@@ -6,7 +6,7 @@ import (
 
 	"levinward/api/assess"
 	"levinward/api/contract"
-	"levinward/api/protocol"
+	"levinward/api/refusal"
 	"levinward/api/wire"
 	"levinward/risk/trace"
 )
@@ -32,7 +32,7 @@ func Compute(contractYAML, body []byte, engine string, maps assess.Maps, reviews
 		return nil, err
 	}
 	if len(faults) > 0 {
-		return nil, protocol.Invalid(protocol.FaultsOf(faults))
+		return nil, refusal.Invalid(refusal.FaultsOf(faults))
 	}
 	return done.Result, nil
 }

@@ -16,6 +16,7 @@ import (
 
 	"levinward/api/contract"
 	"levinward/api/protocol"
+	"levinward/api/refusal"
 	"levinward/api/wire"
 	"levinward/store"
 )
@@ -31,11 +32,11 @@ const (
 
 // importReport is the answer to an upload of several devices.
 type importReport struct {
-	Stored   int              `json:"stored"`
-	Replaced int              `json:"replaced"`
-	Refused  int              `json:"refused"`
-	Faults   int              `json:"faults"`
-	Errors   []protocol.Fault `json:"errors"`
+	Stored   int             `json:"stored"`
+	Replaced int             `json:"replaced"`
+	Refused  int             `json:"refused"`
+	Faults   int             `json:"faults"`
+	Errors   []refusal.Fault `json:"errors"`
 }
 
 // upload is an upload of devices under way.
@@ -47,7 +48,7 @@ type upload struct {
 	rows    int
 	refused int // rows with a fault
 	faults  int // all of them
-	told    []protocol.Fault
+	told    []refusal.Fault
 	seen    map[[2]uint64]uint32 // line of each reference, by its hash
 	seeds   [2]maphash.Seed
 	fatal   bool // part of the upload could not be read
@@ -72,7 +73,7 @@ func (s *Server) uploadDevices(c echo.Context) error {
 	case protocol.MediaCSV:
 		err = u.readCSV(c)
 	default:
-		err = protocol.WrongMediaType.Problem("send " + protocol.MediaJSON + " or " + protocol.MediaCSV + "; found " + strconv.Quote(media))
+		err = refusal.WrongMediaType.Problem("send " + protocol.MediaJSON + " or " + protocol.MediaCSV + "; found " + strconv.Quote(media))
 	}
 	if err != nil {
 		return err
@@ -126,12 +127,12 @@ func (u *upload) store(c echo.Context, how store.Import) error {
 // sort brings the faults into the order of the upload; those of the store came last.
 func (u *upload) sort() {
 	if u.told == nil {
-		u.told = []protocol.Fault{}
+		u.told = []refusal.Fault{}
 	}
-	slices.SortStableFunc(u.told, func(a, b protocol.Fault) int { return a.Order - b.Order })
+	slices.SortStableFunc(u.told, func(a, b refusal.Fault) int { return a.Order - b.Order })
 }
 
-func (u *upload) problem() *protocol.Problem {
+func (u *upload) problem() *refusal.Problem {
 	u.sort()
 	text := strconv.Itoa(u.faults) + " faults"
 	if u.faults == 1 {
@@ -140,11 +141,11 @@ func (u *upload) problem() *protocol.Problem {
 	if u.faults > len(u.told) {
 		text += ", of which " + strconv.Itoa(len(u.told)) + " are listed"
 	}
-	return protocol.InvalidInput.Problem(text+"; nothing was stored", u.told...)
+	return refusal.InvalidInput.Problem(text+"; nothing was stored", u.told...)
 }
 
 // fault notes a fault; beyond the first ones it only counts.
-func (u *upload) fault(f protocol.Fault) {
+func (u *upload) fault(f refusal.Fault) {
 	if u.faults++; len(u.told) < maxTold {
 		u.told = append(u.told, f)
 	}
@@ -154,13 +155,13 @@ func (u *upload) fault(f protocol.Fault) {
 func (u *upload) faultAt(line int, field, value, reason string) {
 	switch {
 	case u.single:
-		u.fault(protocol.FaultAt("/"+field, reason+contract.Found(value)))
+		u.fault(refusal.FaultAt("/"+field, reason+contract.Found(value)))
 	case u.list:
-		f := protocol.FaultAt("/"+strconv.Itoa(line)+"/"+field, reason+contract.Found(value))
+		f := refusal.FaultAt("/"+strconv.Itoa(line)+"/"+field, reason+contract.Found(value))
 		f.Order = line
 		u.fault(f)
 	default:
-		u.fault(protocol.Fault{Line: line, Column: field, Value: value, Reason: reason, Order: line})
+		u.fault(refusal.Fault{Line: line, Column: field, Value: value, Reason: reason, Order: line})
 	}
 }
 
@@ -213,7 +214,7 @@ func (u *upload) readJSON(c echo.Context) error {
 		}
 		u.refused++
 		for _, f := range problem.Errors {
-			f = protocol.FaultAt("/"+strconv.Itoa(i)+*f.Pointer, f.Reason)
+			f = refusal.FaultAt("/"+strconv.Itoa(i)+*f.Pointer, f.Reason)
 			f.Order = i
 			u.fault(f)
 		}
@@ -272,18 +273,18 @@ func (u *upload) readCSV(c echo.Context) error {
 
 func (u *upload) rowFaults(faults []wire.RowFault) {
 	for _, f := range faults {
-		u.fault(protocol.Fault{Line: f.Line, Column: f.Column, Value: f.Value, Reason: f.Reason, Order: f.Line})
+		u.fault(refusal.Fault{Line: f.Line, Column: f.Column, Value: f.Value, Reason: f.Reason, Order: f.Line})
 	}
 }
 
 // acceptTable refuses encodings of a table that are not read.
 func acceptTable(r *http.Request) error {
 	if r.Header.Get(echo.HeaderContentEncoding) != "" {
-		return protocol.WrongMediaType.Problem("send the body without a content encoding")
+		return refusal.WrongMediaType.Problem("send the body without a content encoding")
 	}
 	_, params, err := mime.ParseMediaType(r.Header.Get(echo.HeaderContentType))
 	if charset := params["charset"]; err == nil && charset != "" && !strings.EqualFold(charset, "utf-8") && !strings.EqualFold(charset, "us-ascii") {
-		return protocol.WrongMediaType.Problem("send the table in UTF-8; found charset " + strconv.Quote(charset))
+		return refusal.WrongMediaType.Problem("send the table in UTF-8; found charset " + strconv.Quote(charset))
 	}
 	if r.ContentLength > maxDeviceTable {
 		return tableTooLarge()
@@ -291,13 +292,13 @@ func acceptTable(r *http.Request) error {
 	return nil
 }
 
-func tableTooLarge() *protocol.Problem {
-	return protocol.TooLarge.Problem("a table has at most " + strconv.Itoa(maxDeviceTable>>20) + " MiB; nothing was stored")
+func tableTooLarge() *refusal.Problem {
+	return refusal.TooLarge.Problem("a table has at most " + strconv.Itoa(maxDeviceTable>>20) + " MiB; nothing was stored")
 }
 
 func tableError(err error) error {
 	if protocol.IsTooLarge(err) {
 		return tableTooLarge()
 	}
-	return protocol.BrokenBody.Problem("nothing was stored")
+	return refusal.BrokenBody.Problem("nothing was stored")
 }

@@ -9,6 +9,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"levinward/api/protocol"
+	"levinward/api/refusal"
 	"levinward/api/wire"
 	"levinward/store"
 )
@@ -83,16 +84,16 @@ func deviceFilter(c echo.Context) (store.DeviceFilter, error) {
 // parameters reads query parameters and collects their faults.
 type parameters struct {
 	echo.Context
-	faults []protocol.Fault
+	faults []refusal.Fault
 }
 
 func (p *parameters) fault(name, reason string) {
-	p.faults = append(p.faults, protocol.Fault{Parameter: name, Reason: reason})
+	p.faults = append(p.faults, refusal.Fault{Parameter: name, Reason: reason})
 }
 
 func (p *parameters) problem() error {
 	if len(p.faults) > 0 {
-		return protocol.BadParameter.Problem("", p.faults...)
+		return refusal.BadParameter.Problem("", p.faults...)
 	}
 	return nil
 }
@@ -125,7 +126,7 @@ func (p *parameters) whole(name string, absent, low, high int) int {
 func (s *Server) findDevice(c echo.Context) (store.Device, error) {
 	d, err := s.store.Device(c.Request().Context(), store.Local, c.Param("id"))
 	if errors.Is(err, store.ErrNotFound) {
-		return d, protocol.NotFound.Problem("no such device")
+		return d, refusal.NotFound.Problem("no such device")
 	}
 	return d, err
 }
@@ -165,7 +166,7 @@ func (s *Server) replaceDevice(c echo.Context) error {
 	}
 	d, err = s.store.ReplaceDevice(c.Request().Context(), store.Local, d, now.Version)
 	if errors.Is(err, store.ErrReferenceTaken) {
-		return protocol.Invalid([]protocol.Fault{protocol.FaultAt("/reference", referenceTaken+"; found "+strconv.Quote(doc.Reference))})
+		return refusal.Invalid([]refusal.Fault{refusal.FaultAt("/reference", referenceTaken+"; found "+strconv.Quote(doc.Reference))})
 	}
 	if err != nil {
 		return deviceProblem(c, err)
@@ -194,12 +195,12 @@ func (s *Server) withdrawDevice(c echo.Context) error {
 // expectVersion honours If-Match.
 func expectVersion(c echo.Context, now *store.Device) error {
 	if m := c.Request().Header.Get("If-Match"); m != "" && !protocol.MatchesTag(m, deviceTag(now.Version)) {
-		return outdated(protocol.PreconditionFailed, now.Version)
+		return outdated(refusal.PreconditionFailed, now.Version)
 	}
 	return nil
 }
 
-func outdated(k protocol.Kind, newest int) *protocol.Problem {
+func outdated(k refusal.Kind, newest int) *refusal.Problem {
 	p := k.Problem("the newest version is " + strconv.Itoa(newest))
 	p.ETag = deviceTag(newest)
 	return p
@@ -210,13 +211,13 @@ func deviceProblem(c echo.Context, err error) error {
 	var old *store.ConflictError
 	switch {
 	case errors.As(err, &old) && c.Request().Header.Get("If-Match") != "":
-		return outdated(protocol.PreconditionFailed, old.Current)
+		return outdated(refusal.PreconditionFailed, old.Current)
 	case errors.As(err, &old):
-		return outdated(protocol.Conflict, old.Current)
+		return outdated(refusal.Conflict, old.Current)
 	case errors.Is(err, store.ErrWithdrawn):
-		return protocol.Conflict.Problem("the device was withdrawn; upload it again to use it")
+		return refusal.Conflict.Problem("the device was withdrawn; upload it again to use it")
 	case errors.Is(err, store.ErrNotFound):
-		return protocol.NotFound.Problem("no such device")
+		return refusal.NotFound.Problem("no such device")
 	}
 	return err
 }

@@ -6,7 +6,7 @@ import (
 
 	"levinward/api/assess"
 	"levinward/api/contract"
-	"levinward/api/protocol"
+	"levinward/api/refusal"
 	"levinward/api/wire"
 	"levinward/geo"
 	"levinward/risk"
@@ -31,9 +31,9 @@ func NewDecoder(contractYAML []byte) (*Decoder, error) {
 }
 
 // Decode is the way of every request.
-func (d *Decoder) Decode(body []byte) (*wire.Input, *wire.Site, *protocol.Problem) {
+func (d *Decoder) Decode(body []byte) (*wire.Input, *wire.Site, *refusal.Problem) {
 	in, site, err := d.contract.Decode(context.Background(), nil, nil, body)
-	var p *protocol.Problem
+	var p *refusal.Problem
 	if errors.As(err, &p) {
 		return nil, nil, p
 	}
@@ -41,7 +41,7 @@ func (d *Decoder) Decode(body []byte) (*wire.Input, *wire.Site, *protocol.Proble
 }
 
 // Explain reads an input the slow way.
-func (d *Decoder) Explain(body []byte) (*wire.Input, *protocol.Problem) {
+func (d *Decoder) Explain(body []byte) (*wire.Input, *refusal.Problem) {
 	return contract.Explain(d.contract.Schemas["Input"], body, func(in *wire.Input) []risk.Violation {
 		site := in.Core()
 		if err := assess.Resolve(context.Background(), site, nil); err != nil {
@@ -52,7 +52,7 @@ func (d *Decoder) Explain(body []byte) (*wire.Input, *protocol.Problem) {
 }
 
 // MergePatch applies a patch to an input as a revision does.
-func MergePatch(input, patch []byte) ([]byte, *protocol.Problem) { return mergePatch(input, patch) }
+func MergePatch(input, patch []byte) ([]byte, *refusal.Problem) { return mergePatch(input, patch) }
 
 // LimitMaps bounds the maps that are taken, and the bytes of them that stay in memory.
 func (s *Server) LimitMaps(limits geo.DensityMapLimits, room int64) {

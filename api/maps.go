@@ -19,6 +19,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"levinward/api/protocol"
+	"levinward/api/refusal"
 	"levinward/api/wire"
 	"levinward/geo"
 	"levinward/store"
@@ -38,9 +39,9 @@ const (
 // mapMeta reads the parameters of an upload, all faults at once.
 func mapMeta(c echo.Context) (name string, meta geo.DensityMapMeta, err error) {
 	q := c.QueryParams()
-	var faults []protocol.Fault
+	var faults []refusal.Fault
 	fault := func(parameter, reason string) {
-		faults = append(faults, protocol.Fault{Parameter: parameter, Reason: reason})
+		faults = append(faults, refusal.Fault{Parameter: parameter, Reason: reason})
 	}
 	for _, required := range []string{"name", "kind", "from_year", "to_year", "source"} {
 		if strings.TrimSpace(q.Get(required)) == "" {
@@ -77,7 +78,7 @@ func mapMeta(c echo.Context) (name string, meta geo.DensityMapMeta, err error) {
 		}
 	}
 	for _, f := range meta.Faults() {
-		if !slices.ContainsFunc(faults, func(found protocol.Fault) bool { return found.Parameter == f.Where }) {
+		if !slices.ContainsFunc(faults, func(found refusal.Fault) bool { return found.Parameter == f.Where }) {
 			fault(f.Where, f.Detail)
 		}
 	}
@@ -85,7 +86,7 @@ func mapMeta(c echo.Context) (name string, meta geo.DensityMapMeta, err error) {
 		fault("relation", "is empty; leave it out")
 	}
 	if len(faults) > 0 {
-		return "", meta, protocol.BadParameter.Problem("", faults...)
+		return "", meta, refusal.BadParameter.Problem("", faults...)
 	}
 	return name, meta, nil
 }
@@ -120,7 +121,7 @@ func (s *Server) mapSlot(ctx context.Context) (release func(), err error) {
 	case s.mapSlots <- struct{}{}:
 		return func() { <-s.mapSlots }, nil
 	case <-waiting.Done():
-		return nil, protocol.Busy.Problem("other maps are being read; nothing was stored, try again later")
+		return nil, refusal.Busy.Problem("other maps are being read; nothing was stored, try again later")
 	}
 }
 
@@ -128,12 +129,12 @@ func (s *Server) mapSlot(ctx context.Context) (release func(), err error) {
 func readMap(ctx context.Context, c echo.Context, meta geo.DensityMapMeta, limits geo.DensityMapLimits) (*geo.DensityMap, error) {
 	r := c.Request()
 	if got := protocol.MediaTypeOf(r.Header.Get(echo.HeaderContentType)); !slices.Contains(mapMedia, got) {
-		return nil, protocol.WrongMediaType.Problem("send " + strings.Join(mapMedia, ", ") + "; found " + strconv.Quote(got))
+		return nil, refusal.WrongMediaType.Problem("send " + strings.Join(mapMedia, ", ") + "; found " + strconv.Quote(got))
 	}
 	if r.Header.Get(echo.HeaderContentEncoding) != "" {
-		return nil, protocol.WrongMediaType.Problem("send the body without a content encoding")
+		return nil, refusal.WrongMediaType.Problem("send the body without a content encoding")
 	}
-	mapTooLarge := protocol.TooLarge.Problem("at most " + strconv.FormatInt(limits.MaxBytes, 10) + " bytes")
+	mapTooLarge := refusal.TooLarge.Problem("at most " + strconv.FormatInt(limits.MaxBytes, 10) + " bytes")
 	if r.ContentLength > limits.MaxBytes {
 		return nil, mapTooLarge
 	}
@@ -148,7 +149,7 @@ func readMap(ctx context.Context, c echo.Context, meta geo.DensityMapMeta, limit
 	case errors.As(err, &faulty):
 		return nil, mapFaults(faulty)
 	case err != nil:
-		return nil, protocol.Unreadable.Problem("the body ended early; nothing was stored")
+		return nil, refusal.Unreadable.Problem("the body ended early; nothing was stored")
 	}
 	return m, nil
 }
@@ -167,10 +168,10 @@ func (r contextReader) Read(p []byte) (int, error) {
 }
 
 // mapFaults writes the faults of a file. What is at fault is the body as a whole; the reason says where in it.
-func mapFaults(e *geo.DensityMapError) *protocol.Problem {
-	faults := make([]protocol.Fault, len(e.Faults))
+func mapFaults(e *geo.DensityMapError) *refusal.Problem {
+	faults := make([]refusal.Fault, len(e.Faults))
 	for i, f := range e.Faults {
-		faults[i] = protocol.FaultAt("", f.String())
+		faults[i] = refusal.FaultAt("", f.String())
 		faults[i].Rule = string(f.Code)
 	}
 	n := len(e.Faults) + e.More
@@ -181,7 +182,7 @@ func mapFaults(e *geo.DensityMapError) *protocol.Problem {
 	case e.More > 0:
 		detail += ", the first " + strconv.Itoa(len(e.Faults)) + " of them here"
 	}
-	return protocol.InvalidMap.Problem(detail+"; nothing was stored", faults...)
+	return refusal.InvalidMap.Problem(detail+"; nothing was stored", faults...)
 }
 
 // storeMap stores a map and answers what it holds.
@@ -254,7 +255,7 @@ func (s *Server) mapDocument(m *store.DensityMap) (*wire.FlashDensityMap, error)
 // noSuchMap turns the error of the store into that of a map.
 func noSuchMap(err error) error {
 	if errors.Is(err, store.ErrNotFound) {
-		return protocol.NotFound.Problem("there is no such flash-density map")
+		return refusal.NotFound.Problem("there is no such flash-density map")
 	}
 	return err
 }
@@ -308,7 +309,7 @@ func (s *Server) removeMap(c echo.Context) error {
 // sampleMap answers what a map says about one position.
 func (s *Server) sampleMap(c echo.Context) error {
 	var place [2]float64
-	var faults []protocol.Fault
+	var faults []refusal.Fault
 	for i, p := range []struct {
 		name  string
 		limit float64
@@ -317,12 +318,12 @@ func (s *Server) sampleMap(c echo.Context) error {
 		v, ok := protocol.PlainNumber(text)
 		if !ok || v < -p.limit || v > p.limit {
 			limit := strconv.FormatFloat(p.limit, 'f', -1, 64)
-			faults = append(faults, protocol.Fault{Parameter: p.name, Reason: "must be a number in degrees, at least -" + limit + ", at most " + limit + "; found " + strconv.Quote(text)})
+			faults = append(faults, refusal.Fault{Parameter: p.name, Reason: "must be a number in degrees, at least -" + limit + ", at most " + limit + "; found " + strconv.Quote(text)})
 		}
 		place[i] = v
 	}
 	if len(faults) > 0 {
-		return protocol.BadParameter.Problem("", faults...)
+		return refusal.BadParameter.Problem("", faults...)
 	}
 	m, _, err := s.maps.DensityMap(c.Request().Context(), c.Param("id"))
 	if err != nil {
@@ -330,7 +331,7 @@ func (s *Server) sampleMap(c echo.Context) error {
 	}
 	sample, err := m.Sample(place[0], place[1])
 	if err != nil {
-		return protocol.NoMapValue.Problem(err.Error())
+		return refusal.NoMapValue.Problem(err.Error())
 	}
 	return protocol.Answer(c, wire.NewFlashDensitySample(strings.ToLower(c.Param("id")), place[0], place[1], &sample))
 }

@@ -12,6 +12,7 @@ import (
 
 	"levinward/api/assess"
 	"levinward/api/protocol"
+	"levinward/api/refusal"
 	"levinward/api/wire"
 	"levinward/store"
 )
@@ -155,7 +156,7 @@ func collection(address string, p *store.Portfolio) wire.Collection {
 func (s *Server) collectionOf(c echo.Context) (store.Portfolio, error) {
 	p, err := s.store.Portfolio(c.Request().Context(), store.Local, c.Param("collectionId"))
 	if errors.Is(err, store.ErrNotFound) {
-		return p, protocol.NotFound.Problem("there is no such collection")
+		return p, refusal.NotFound.Problem("there is no such collection")
 	}
 	return p, err
 }
@@ -233,7 +234,7 @@ func (s *Server) ogcItem(c echo.Context) error {
 	}
 	site, err := s.store.Site(c.Request().Context(), store.Local, p.ID, c.Param("featureId"))
 	if errors.Is(err, store.ErrNotFound) {
-		return protocol.NotFound.Problem("there is no such feature in this collection")
+		return refusal.NotFound.Problem("there is no such feature in this collection")
 	}
 	if err != nil {
 		return err
@@ -262,13 +263,13 @@ func answerFeatures(c echo.Context, v any) error {
 func itemsQuery(c echo.Context) (store.SiteFilter, int, error) {
 	params := c.QueryParams()
 	f, limit := store.SiteFilter{Rank: store.RankName, Cursor: params.Get("cursor")}, defaultFeatures
-	var faults []protocol.Fault
+	var faults []refusal.Fault
 	read := func(name string, parse func(text string) (reason string)) {
 		if !params.Has(name) {
 			return
 		}
 		if reason := parse(params.Get(name)); reason != "" {
-			faults = append(faults, protocol.Fault{Parameter: name, Reason: reason})
+			faults = append(faults, refusal.Fault{Parameter: name, Reason: reason})
 		}
 	}
 	read("limit", func(text string) (reason string) {
@@ -309,7 +310,7 @@ func itemsQuery(c echo.Context) (store.SiteFilter, int, error) {
 		return ""
 	})
 	if len(faults) > 0 {
-		return f, 0, protocol.BadParameter.Problem("", faults...)
+		return f, 0, refusal.BadParameter.Problem("", faults...)
 	}
 	return f, limit, nil
 }

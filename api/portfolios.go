@@ -15,6 +15,7 @@ import (
 	"levinward/api/batch"
 	"levinward/api/contract"
 	"levinward/api/protocol"
+	"levinward/api/refusal"
 	"levinward/api/wire"
 	"levinward/risk"
 	"levinward/store"
@@ -169,9 +170,9 @@ func (s *Server) listSites(c echo.Context) error {
 
 // siteFilter reads the parameters of a list of sites, all faults at once.
 func (s *Server) siteFilter(c echo.Context) (store.SiteFilter, error) {
-	var faults []protocol.Fault
+	var faults []refusal.Fault
 	base, err := s.filter(c)
-	var wrong *protocol.Problem
+	var wrong *refusal.Problem
 	if errors.As(err, &wrong) {
 		faults = wrong.Errors
 	} else if err != nil {
@@ -182,19 +183,19 @@ func (s *Server) siteFilter(c echo.Context) (store.SiteFilter, error) {
 	if q.Has("rank") {
 		f.Rank = store.Rank(q.Get("rank"))
 		if !slices.Contains(ranks, q.Get("rank")) {
-			faults = append(faults, protocol.Fault{Parameter: "rank", Reason: "must be one of " + strings.Join(ranks, ", ") + "; found " + strconv.Quote(q.Get("rank"))})
+			faults = append(faults, refusal.Fault{Parameter: "rank", Reason: "must be one of " + strings.Join(ranks, ", ") + "; found " + strconv.Quote(q.Get("rank"))})
 		}
 	}
 	if q.Has("acceptable") {
 		text := q.Get("acceptable")
 		acceptable := text == "true"
 		if !acceptable && text != "false" {
-			faults = append(faults, protocol.Fault{Parameter: "acceptable", Reason: "must be true or false; found " + strconv.Quote(text)})
+			faults = append(faults, refusal.Fault{Parameter: "acceptable", Reason: "must be true or false; found " + strconv.Quote(text)})
 		}
 		f.Acceptable = &acceptable
 	}
 	if len(faults) > 0 {
-		return f, protocol.BadParameter.Problem("", faults...)
+		return f, refusal.BadParameter.Problem("", faults...)
 	}
 	return f, nil
 }

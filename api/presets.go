@@ -11,6 +11,7 @@ import (
 	"levinward/api/batch"
 	"levinward/api/contract"
 	"levinward/api/protocol"
+	"levinward/api/refusal"
 	"levinward/api/wire"
 	"levinward/store"
 )
@@ -20,7 +21,7 @@ func presetKey(c echo.Context) (kind, name string, err error) {
 	kind = c.Param("kind")
 	name, err = url.PathUnescape(c.Param("name"))
 	if err != nil || kind != store.PresetStructure && kind != store.PresetLine {
-		return "", "", protocol.NotFound.Problem("a preset is a structure or a line: /v1/presets/structure/… or /v1/presets/line/…")
+		return "", "", refusal.NotFound.Problem("a preset is a structure or a line: /v1/presets/structure/… or /v1/presets/line/…")
 	}
 	return kind, name, nil
 }
@@ -36,9 +37,9 @@ func (s *Server) putPreset(c echo.Context) error {
 		return err
 	}
 	if _, duplicates, err := contract.DecodeTree(doc); err != nil {
-		return protocol.NotJSON.Problem(err.Error())
+		return refusal.NotJSON.Problem(err.Error())
 	} else if len(duplicates) > 0 {
-		return protocol.Invalid([]protocol.Fault{protocol.FaultAt(duplicates[0], "stands twice in one object")})
+		return refusal.Invalid([]refusal.Fault{refusal.FaultAt(duplicates[0], "stands twice in one object")})
 	}
 	one := map[string]json.RawMessage{name: doc}
 	presets := batch.Presets{Structures: one}
@@ -47,18 +48,18 @@ func (s *Server) putPreset(c echo.Context) error {
 	}
 	var wrong *batch.PresetError
 	if err := presets.Check(); errors.As(err, &wrong) {
-		faults := make([]protocol.Fault, len(wrong.Faults))
+		faults := make([]refusal.Fault, len(wrong.Faults))
 		for i, f := range wrong.Faults {
-			faults[i] = protocol.FaultAt(f.Pointer, f.Reason)
+			faults[i] = refusal.FaultAt(f.Pointer, f.Reason)
 		}
-		return protocol.Invalid(faults)
+		return refusal.Invalid(faults)
 	}
 	p, err := s.store.PutPreset(c.Request().Context(), store.Local, store.Preset{Kind: kind, Name: name, Document: doc})
 	switch {
 	case errors.Is(err, store.ErrTooManyPresets):
-		return protocol.TooMany.Problem("remove presets that are not used any more")
+		return refusal.TooMany.Problem("remove presets that are not used any more")
 	case errors.Is(err, store.ErrInvalid):
-		return protocol.Invalid([]protocol.Fault{protocol.FaultAt("", err.Error())})
+		return refusal.Invalid([]refusal.Fault{refusal.FaultAt("", err.Error())})
 	case err != nil:
 		return err
 	}

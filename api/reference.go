@@ -14,6 +14,7 @@ import (
 	"levinward/api/assess"
 	"levinward/api/protocol"
 	"levinward/api/reference"
+	"levinward/api/refusal"
 	"levinward/api/wire"
 	"levinward/risk/earth"
 	"levinward/risk/spd"
@@ -95,8 +96,8 @@ func (s *Server) expectedReviews(c echo.Context) (*string, error) {
 	return &hash, nil
 }
 
-func otherReviews() *protocol.Problem {
-	return protocol.PreconditionFailed.Problem("other reviews are in use; read them first")
+func otherReviews() *refusal.Problem {
+	return refusal.PreconditionFailed.Problem("other reviews are in use; read them first")
 }
 
 // putReviews puts a reviewed table into use.
@@ -129,12 +130,12 @@ func (s *Server) putReviews(c echo.Context) error {
 }
 
 // faultyTable tells the faults of a reviewed table by line and column.
-func faultyTable(e *reference.FaultyTable) *protocol.Problem {
-	faults := make([]protocol.Fault, len(e.Faults))
+func faultyTable(e *reference.FaultyTable) *refusal.Problem {
+	faults := make([]refusal.Fault, len(e.Faults))
 	for i, f := range e.Faults {
-		faults[i] = protocol.Fault{Line: f.Line, Column: f.Column, Value: f.Value, Reason: f.Reason}
+		faults[i] = refusal.Fault{Line: f.Line, Column: f.Column, Value: f.Value, Reason: f.Reason}
 	}
-	p := protocol.Invalid(faults)
+	p := refusal.Invalid(faults)
 	if e.Count > len(faults) {
 		p.Detail = strconv.Itoa(e.Count) + " faults, the first " + strconv.Itoa(len(faults)) + " of them listed; nothing was stored"
 	}
@@ -165,7 +166,7 @@ func (s *Server) getReviews(c echo.Context) error {
 		return err
 	}
 	if r == nil {
-		return protocol.NotFound.Problem("no reviews are in use: every value is the program's own")
+		return refusal.NotFound.Problem("no reviews are in use: every value is the program's own")
 	}
 	return answerReviews(c, r)
 }
@@ -181,7 +182,7 @@ func (s *Server) removeReviews(c echo.Context) error {
 	case errors.Is(err, store.ErrReviewsChanged):
 		return otherReviews()
 	case errors.Is(err, store.ErrNotFound):
-		return protocol.NotFound.Problem("no reviews are in use")
+		return refusal.NotFound.Problem("no reviews are in use")
 	case err != nil:
 		return err
 	}

@@ -6,6 +6,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"levinward/api/protocol"
+	"levinward/api/refusal"
 	"levinward/store"
 )
 
@@ -13,8 +14,8 @@ import (
 func (s *Server) filter(c echo.Context) (store.Filter, error) {
 	f := store.Filter{Limit: store.DefaultLimit, Cursor: c.QueryParam("cursor"), Query: c.QueryParam("q")}
 	q := c.QueryParams()
-	var faults []protocol.Fault
-	fault := func(name, reason string) { faults = append(faults, protocol.Fault{Parameter: name, Reason: reason}) }
+	var faults []refusal.Fault
+	fault := func(name, reason string) { faults = append(faults, refusal.Fault{Parameter: name, Reason: reason}) }
 	if q.Has("limit") {
 		n, err := strconv.Atoi(q.Get("limit"))
 		if err != nil || n < 1 || n > store.MaxLimit {
@@ -44,7 +45,7 @@ func (s *Server) filter(c echo.Context) (store.Filter, error) {
 		fault("cursor", "is empty; leave it out for the first page")
 	}
 	if len(faults) > 0 {
-		return f, protocol.BadParameter.Problem("", faults...)
+		return f, refusal.BadParameter.Problem("", faults...)
 	}
 	return f, nil
 }

@@ -18,6 +18,7 @@ import (
 	"levinward/api/jobs"
 	"levinward/api/protocol"
 	"levinward/api/reference"
+	"levinward/api/refusal"
 	"levinward/geo"
 	"levinward/store"
 )
@@ -211,7 +212,7 @@ func (s *Server) blob(mediaType string, body []byte) echo.HandlerFunc {
 func (s *Server) ready(c echo.Context) error {
 	if err := s.store.Ping(c.Request().Context()); err != nil {
 		s.log.Warn("not ready", "error", err)
-		return protocol.Unavailable.Problem("the database does not answer")
+		return refusal.Unavailable.Problem("the database does not answer")
 	}
 	return c.JSON(http.StatusOK, map[string]string{"status": "ready"})
 }
@@ -223,18 +224,18 @@ func (s *Server) knownParameters(next echo.HandlerFunc) echo.HandlerFunc {
 			return next(c)
 		}
 		known := s.contract.Parameters[c.Request().Method+" "+contractPath(c.Path())]
-		var faults []protocol.Fault
+		var faults []refusal.Fault
 		query := c.QueryParams()
 		for _, name := range protocol.SortedKeys(query) {
 			switch {
 			case !slices.Contains(known, name):
-				faults = append(faults, protocol.Fault{Parameter: name, Reason: "unknown query parameter; allowed here: " + protocol.OrNone(known)})
+				faults = append(faults, refusal.Fault{Parameter: name, Reason: "unknown query parameter; allowed here: " + protocol.OrNone(known)})
 			case len(query[name]) > 1:
-				faults = append(faults, protocol.Fault{Parameter: name, Reason: "is given more than once"})
+				faults = append(faults, refusal.Fault{Parameter: name, Reason: "is given more than once"})
 			}
 		}
 		if len(faults) > 0 {
-			return protocol.BadParameter.Problem("", faults...)
+			return refusal.BadParameter.Problem("", faults...)
 		}
 		return next(c)
 	}

@@ -9,6 +9,7 @@ import (
 	"levinward/api/assess"
 	"levinward/api/contract"
 	"levinward/api/protocol"
+	"levinward/api/refusal"
 	"levinward/api/wire"
 	"levinward/risk"
 	"levinward/risk/trace"
@@ -31,7 +32,7 @@ func (s *Server) stress(c echo.Context) error {
 	}
 	computed, faults := assess.Run(site, nil)
 	if len(faults) > 0 {
-		return protocol.InvalidInput.Problem("this program does not compute the stored input any more; the pointers are those of the input", protocol.FaultsOf(faults)...)
+		return refusal.InvalidInput.Problem("this program does not compute the stored input any more; the pointers are those of the input", refusal.FaultsOf(faults)...)
 	}
 	var result *wire.StressResult
 	_, problem := contract.DecodeBody(s.contract, wire.StressRequests, "StressRequest", b, func(req *wire.StressRequest) (faults []risk.Violation) {
@@ -89,11 +90,11 @@ func Stress(contractYAML, body []byte, maps assess.Maps, reviews *trace.Reviews)
 	}
 	computed, faults := assess.Run(site, nil)
 	if len(faults) > 0 {
-		return nil, protocol.Invalid(protocol.FaultsOf(faults))
+		return nil, refusal.Invalid(refusal.FaultsOf(faults))
 	}
 	result, faults := assess.Stress(computed, &wire.StressRequest{})
 	if len(faults) > 0 {
-		return nil, protocol.Invalid(protocol.FaultsOf(faults))
+		return nil, refusal.Invalid(refusal.FaultsOf(faults))
 	}
 	return result, nil
 }

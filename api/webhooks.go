@@ -11,6 +11,7 @@ import (
 
 	"levinward/api/contract"
 	"levinward/api/protocol"
+	"levinward/api/refusal"
 	"levinward/api/webhook"
 	"levinward/api/wire"
 	"levinward/risk"
@@ -57,7 +58,7 @@ func (s *Server) createWebhook(c echo.Context) error {
 	w, err := s.store.CreateWebhook(c.Request().Context(), store.Local,
 		store.Webhook{ID: id.String(), CreatedAt: s.now(), URL: in.URL, Events: events, Secret: webhook.NewSecret()})
 	if errors.Is(err, store.ErrTooManyWebhooks) {
-		return protocol.TooMany.Problem("at most " + strconv.Itoa(store.MaxWebhooks) + " webhooks")
+		return refusal.TooMany.Problem("at most " + strconv.Itoa(store.MaxWebhooks) + " webhooks")
 	}
 	if err != nil {
 		return err
@@ -156,7 +157,7 @@ func deliveryOf(d *store.Delivery) wire.Delivery {
 func (s *Server) retryDelivery(c echo.Context) error {
 	n, err := strconv.ParseInt(c.Param("n"), 10, 64)
 	if err != nil {
-		return protocol.NotFound.Problem("there is no such delivery")
+		return refusal.NotFound.Problem("there is no such delivery")
 	}
 	d, err := s.store.RetryDelivery(c.Request().Context(), store.Local, c.Param("id"), n, s.now())
 	if err != nil {

@@ -18,6 +18,7 @@ import (
 	"levinward/api/contract"
 	"levinward/api/jobs"
 	"levinward/api/protocol"
+	"levinward/api/refusal"
 	"levinward/api/wire"
 	"levinward/risk"
 	"levinward/store"
@@ -48,15 +49,15 @@ func (s *Server) importSites(c echo.Context) error {
 	var presets *batch.PresetError
 	switch {
 	case protocol.IsTooLarge(err):
-		return protocol.TooLarge.Problem("at most 1 GiB; nothing was stored")
+		return refusal.TooLarge.Problem("at most 1 GiB; nothing was stored")
 	case errors.As(err, &presets):
-		return protocol.Conflict.Problem("a preset does not fit any more, put it again: " + presets.Error())
+		return refusal.Conflict.Problem("a preset does not fit any more, put it again: " + presets.Error())
 	case errors.Is(err, store.ErrNotFound):
 		return protocol.NoSuch("portfolio", err)
 	case errors.Is(err, store.ErrWorkEnded):
-		return protocol.Cancelled.Problem("the import was cancelled while its file was read; nothing was stored")
+		return refusal.Cancelled.Problem("the import was cancelled while its file was read; nothing was stored")
 	case errors.Is(err, io.ErrUnexpectedEOF):
-		return protocol.Unreadable.Problem("the body ended early; nothing was stored")
+		return refusal.Unreadable.Problem("the body ended early; nothing was stored")
 	case err != nil:
 		return err
 	}
@@ -73,10 +74,10 @@ func importOf(c echo.Context, most int64) (jobs.Import, error) {
 	q := c.QueryParams()
 	im := jobs.Import{Portfolio: c.Param("id"), Mode: store.AllOrNothing,
 		File: batch.Options{Sheet: q.Get("sheet"), Decimal: batch.Decimal(q.Get("decimal")), MaxBytes: most}}
-	var faults []protocol.Fault
+	var faults []refusal.Fault
 	choice := func(name string, allowed ...string) {
 		if q.Has(name) && !slices.Contains(allowed, q.Get(name)) {
-			faults = append(faults, protocol.Fault{Parameter: name, Reason: "must be one of " + strings.Join(allowed, ", ") + "; found " + strconv.Quote(q.Get(name))})
+			faults = append(faults, refusal.Fault{Parameter: name, Reason: "must be one of " + strings.Join(allowed, ", ") + "; found " + strconv.Quote(q.Get(name))})
 		}
 	}
 	choice("mode", store.AllOrNothing, store.GoodRowsOnly)
@@ -85,24 +86,24 @@ func importOf(c echo.Context, most int64) (jobs.Import, error) {
 		im.Mode = q.Get("mode")
 	}
 	if len([]rune(im.File.Sheet)) > protocol.MaxQuery {
-		faults = append(faults, protocol.Fault{Parameter: "sheet", Reason: "must be a text of at most " + strconv.Itoa(protocol.MaxQuery) + " characters"})
+		faults = append(faults, refusal.Fault{Parameter: "sheet", Reason: "must be a text of at most " + strconv.Itoa(protocol.MaxQuery) + " characters"})
 	}
 	key, err := protocol.IdempotencyKey(c)
-	if wrong := (*protocol.Problem)(nil); errors.As(err, &wrong) {
+	if wrong := (*refusal.Problem)(nil); errors.As(err, &wrong) {
 		faults = append(faults, wrong.Errors...)
 	}
 	if im.Key = key; len(faults) > 0 {
-		return im, protocol.BadParameter.Problem("", faults...)
+		return im, refusal.BadParameter.Problem("", faults...)
 	}
 	media := protocol.MediaTypeOf(c.Request().Header.Get(echo.HeaderContentType))
 	format, ok := importFormats[media]
 	switch {
 	case !ok:
-		return im, protocol.WrongMediaType.Problem("send " + strings.Join(protocol.SortedKeys(importFormats), ", ") + "; found " + strconv.Quote(media))
+		return im, refusal.WrongMediaType.Problem("send " + strings.Join(protocol.SortedKeys(importFormats), ", ") + "; found " + strconv.Quote(media))
 	case c.Request().Header.Get(echo.HeaderContentEncoding) != "":
-		return im, protocol.WrongMediaType.Problem("send the body without a content encoding")
+		return im, refusal.WrongMediaType.Problem("send the body without a content encoding")
 	case c.Request().ContentLength > most:
-		return im, protocol.TooLarge.Problem("at most 1 GiB")
+		return im, refusal.TooLarge.Problem("at most 1 GiB")
 	}
 	im.File.Format = format
 	return im, nil
@@ -114,11 +115,11 @@ func (s *Server) refusedFile(c echo.Context, w *store.Work) error {
 	if err != nil {
 		return err
 	}
-	faults := make([]protocol.Fault, len(page.Faults))
+	faults := make([]refusal.Fault, len(page.Faults))
 	for i, f := range page.Faults {
-		faults[i] = protocol.Fault{Line: int(f.Row), Column: f.Column, Value: f.Value, Reason: f.Reason}
+		faults[i] = refusal.Fault{Line: int(f.Row), Column: f.Column, Value: f.Value, Reason: f.Reason}
 		if f.Row == 0 {
-			faults[i] = protocol.FaultAt("", f.Reason)
+			faults[i] = refusal.FaultAt("", f.Reason)
 			if f.Column != "" {
 				faults[i].Reason = "column " + strconv.Quote(f.Column) + ": " + f.Reason
 			}
@@ -131,7 +132,7 @@ func (s *Server) refusedFile(c echo.Context, w *store.Work) error {
 	if page.Next != "" {
 		detail += "; the first faults are here, all under /v1/work/" + w.ID + "/faults"
 	}
-	return protocol.InvalidInput.Problem(detail, faults...)
+	return refusal.InvalidInput.Problem(detail, faults...)
 }
 
 // reassess queues sites to be assessed again.
@@ -164,7 +165,7 @@ func (s *Server) reassess(c echo.Context) error {
 	if in.FlashDensityMap != nil {
 		m, err := s.store.DensityMap(c.Request().Context(), store.Local, *in.FlashDensityMap)
 		if errors.Is(err, store.ErrNotFound) {
-			return protocol.Invalid([]protocol.Fault{protocol.FaultAt("/flash_density_map", "there is no flash-density map "+strconv.Quote(*in.FlashDensityMap))})
+			return refusal.Invalid([]refusal.Fault{refusal.FaultAt("/flash_density_map", "there is no flash-density map "+strconv.Quote(*in.FlashDensityMap))})
 		}
 		if err != nil {
 			return err
@@ -190,9 +191,9 @@ func (s *Server) retryWork(c echo.Context) error {
 	w, err := s.jobs.Retry(c.Request().Context(), c.Param("id"))
 	switch {
 	case errors.Is(err, jobs.ErrNothingToRetry):
-		return protocol.NotRetried.Problem("no row failed in a way that can be tried again; correct the file and import it again")
+		return refusal.NotRetried.Problem("no row failed in a way that can be tried again; correct the file and import it again")
 	case errors.Is(err, jobs.ErrNotEnded):
-		return protocol.NotRetried.Problem("the work has not ended; wait for it or cancel it")
+		return refusal.NotRetried.Problem("the work has not ended; wait for it or cancel it")
 	case err != nil:
 		return protocol.NoSuch("work", err)
 	}

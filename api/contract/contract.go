@@ -9,13 +9,13 @@ import (
 	"github.com/getkin/kin-openapi/openapi3"
 
 	"levinward/api/assess"
-	"levinward/api/protocol"
+	"levinward/api/refusal"
 	"levinward/api/wire"
 	"levinward/risk"
 	"levinward/risk/trace"
 )
 
-func (c *Contract) Device(body []byte) (*wire.Device, *protocol.Problem) {
+func (c *Contract) Device(body []byte) (*wire.Device, *refusal.Problem) {
 	return DecodeBody(c, wire.Devices, "Device", body, func(d *wire.Device) []risk.Violation { return d.Faults() })
 }
 

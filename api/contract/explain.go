@@ -11,7 +11,7 @@ import (
 	"github.com/getkin/kin-openapi/openapi3"
 
 	"levinward/api/assess"
-	"levinward/api/protocol"
+	"levinward/api/refusal"
 	"levinward/api/wire"
 	"levinward/risk"
 )
@@ -19,23 +19,23 @@ import (
 // DecodeBody reads a body of type T, whose schema has the given name; check finds
 // the faults that the schema cannot state. The usual body goes the fast way; only a refusal asks
 // the schema for every fault.
-func DecodeBody[T any](c *Contract, decoder *wire.Decoder[T], schema string, body []byte, check func(*T) []risk.Violation) (*T, *protocol.Problem) {
+func DecodeBody[T any](c *Contract, decoder *wire.Decoder[T], schema string, body []byte, check func(*T) []risk.Violation) (*T, *refusal.Problem) {
 	v, ok := decoder.Decode(body)
 	if !ok {
 		return Explain(c.Schemas[schema], body, check)
 	}
 	if faults := check(v); len(faults) > 0 {
-		return nil, protocol.Invalid(protocol.FaultsOf(faults))
+		return nil, refusal.Invalid(refusal.FaultsOf(faults))
 	}
 	return v, nil
 }
 
 // Explain reads a body the slow way. What the schema refuses is replaced by
 // something it accepts, so that the faults check finds are in the same answer.
-func Explain[T any](schema *openapi3.Schema, body []byte, check func(*T) []risk.Violation) (*T, *protocol.Problem) {
+func Explain[T any](schema *openapi3.Schema, body []byte, check func(*T) []risk.Violation) (*T, *refusal.Problem) {
 	value, duplicates, err := DecodeTree(body)
 	if err != nil {
-		return nil, protocol.NotJSON.Problem(err.Error())
+		return nil, refusal.NotJSON.Problem(err.Error())
 	}
 	v := visit{}
 	for _, p := range duplicates {
@@ -44,36 +44,36 @@ func Explain[T any](schema *openapi3.Schema, body []byte, check func(*T) []risk.
 	sound, _ := v.sound(schema, value, "", "")
 	text, err := json.Marshal(sound)
 	if err != nil {
-		return nil, protocol.Invalid(v.faults)
+		return nil, refusal.Invalid(v.faults)
 	}
 	doc := new(T)
 	if err := json.Unmarshal(text, doc); err != nil {
 		if len(v.faults) == 0 { // the schema accepts what the decoder does not: a fault of ours
-			return nil, protocol.Internal.Problem("the body could not be decoded")
+			return nil, refusal.Internal.Problem("the body could not be decoded")
 		}
-		return nil, protocol.Invalid(v.faults)
+		return nil, refusal.Invalid(v.faults)
 	}
 	faults := v.faults
-	for _, f := range protocol.FaultsOf(check(doc)) {
+	for _, f := range refusal.FaultsOf(check(doc)) {
 		if !v.covers(*f.Pointer, risk.Rule(f.Rule)) {
 			faults = append(faults, f)
 		}
 	}
 	if len(faults) > 0 {
-		return nil, protocol.Invalid(faults)
+		return nil, refusal.Invalid(faults)
 	}
 	return doc, nil
 }
 
 // visit collects the faults of a value against a schema.
 type visit struct {
-	faults []protocol.Fault
+	faults []refusal.Fault
 	made   []string // places of values that are not what the client meant
 }
 
 // add notes a fault and that the value there is made up.
 func (v *visit) add(pointer, reason string) {
-	v.faults, v.made = append(v.faults, protocol.FaultAt(pointer, reason)), append(v.made, pointer)
+	v.faults, v.made = append(v.faults, refusal.FaultAt(pointer, reason)), append(v.made, pointer)
 }
 
 // covers reports that a fault at a place may only follow from a value made up:
@@ -128,7 +128,7 @@ func (v *visit) object(s *openapi3.Schema, m map[string]any, pointer string, sil
 	for _, key := range slices.Sorted(maps.Keys(m)) {
 		p := s.Properties[key]
 		if p == nil {
-			v.faults = append(v.faults, protocol.FaultAt(pointer+"/"+Escape(key), "unknown field; allowed here: "+strings.Join(slices.Sorted(maps.Keys(s.Properties)), ", ")))
+			v.faults = append(v.faults, refusal.FaultAt(pointer+"/"+Escape(key), "unknown field; allowed here: "+strings.Join(slices.Sorted(maps.Keys(s.Properties)), ", ")))
 			continue
 		}
 		if r, keep := v.sound(p.Value, m[key], pointer+"/"+Escape(key), key); keep || slices.Contains(s.Required, key) {

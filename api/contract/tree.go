@@ -9,7 +9,7 @@ import (
 	"strconv"
 	"strings"
 
-	"levinward/api/protocol"
+	"levinward/api/refusal"
 )
 
 // DecodeTree reads exactly one JSON value and the pointers of keys that stand twice in an object.
@@ -115,31 +115,31 @@ var escaper = strings.NewReplacer("~", "~0", "/", "~1")
 func Escape(key string) string { return escaper.Replace(key) }
 
 // ListEntries takes a JSON list of 1 to most entries apart; advice says what to do with more.
-func ListEntries(b []byte, most int, advice string) ([]json.RawMessage, *protocol.Problem) {
+func ListEntries(b []byte, most int, advice string) ([]json.RawMessage, *refusal.Problem) {
 	d := json.NewDecoder(bytes.NewReader(b))
 	t := tree{d: d, body: b}
 	if _, err := d.Token(); err != nil {
-		return nil, protocol.NotJSON.Problem(t.syntax(err).Error())
+		return nil, refusal.NotJSON.Problem(t.syntax(err).Error())
 	}
 	var entries []json.RawMessage
 	for d.More() {
 		var entry json.RawMessage
 		if err := d.Decode(&entry); err != nil {
-			return nil, protocol.NotJSON.Problem(t.syntax(err).Error())
+			return nil, refusal.NotJSON.Problem(t.syntax(err).Error())
 		}
 		if len(entries) == most {
-			return nil, protocol.Invalid([]protocol.Fault{protocol.FaultAt("", "must be a list of at most "+strconv.Itoa(most)+" entries; "+advice)})
+			return nil, refusal.Invalid([]refusal.Fault{refusal.FaultAt("", "must be a list of at most "+strconv.Itoa(most)+" entries; "+advice)})
 		}
 		entries = append(entries, entry)
 	}
 	if _, err := d.Token(); err != nil {
-		return nil, protocol.NotJSON.Problem(t.syntax(err).Error())
+		return nil, refusal.NotJSON.Problem(t.syntax(err).Error())
 	}
 	if _, err := d.Token(); err != io.EOF {
-		return nil, protocol.NotJSON.Problem(t.syntax(errors.New("text after the JSON value")).Error())
+		return nil, refusal.NotJSON.Problem(t.syntax(errors.New("text after the JSON value")).Error())
 	}
 	if len(entries) == 0 {
-		return nil, protocol.Invalid([]protocol.Fault{protocol.FaultAt("", "must be a list of at least 1 entry; found 0")})
+		return nil, refusal.Invalid([]refusal.Fault{refusal.FaultAt("", "must be a list of at least 1 entry; found 0")})
 	}
 	return entries, nil
 }

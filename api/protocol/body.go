@@ -7,6 +7,8 @@ import (
 	"net/http"
 	"strconv"
 
+	"levinward/api/refusal"
+
 	"github.com/labstack/echo/v4"
 )
 
@@ -38,13 +40,13 @@ func Body(c echo.Context, mediaType string) ([]byte, error) { return BodyUpTo(c,
 
 // BodyUpTo reads a request body of the given media type and of so many bytes, a number of MiB.
 func BodyUpTo(c echo.Context, mediaType string, most int64) ([]byte, error) {
-	exceeded := TooLarge.Problem("at most " + strconv.FormatInt(most>>20, 10) + " MiB")
+	exceeded := refusal.TooLarge.Problem("at most " + strconv.FormatInt(most>>20, 10) + " MiB")
 	r := c.Request()
 	if got := MediaTypeOf(r.Header.Get(echo.HeaderContentType)); got != mediaType {
-		return nil, WrongMediaType.Problem("send " + mediaType + "; found " + strconv.Quote(got))
+		return nil, refusal.WrongMediaType.Problem("send " + mediaType + "; found " + strconv.Quote(got))
 	}
 	if r.Header.Get(echo.HeaderContentEncoding) != "" {
-		return nil, WrongMediaType.Problem("send the body without a content encoding")
+		return nil, refusal.WrongMediaType.Problem("send the body without a content encoding")
 	}
 	if r.ContentLength > most {
 		return nil, exceeded
@@ -64,7 +66,7 @@ func BodyUpTo(c echo.Context, mediaType string, most int64) ([]byte, error) {
 		case IsTooLarge(err):
 			return nil, exceeded
 		case err != nil:
-			return nil, NotJSON.Problem("the body ended early")
+			return nil, refusal.NotJSON.Problem("the body ended early")
 		}
 		if len(buffer) == cap(buffer) {
 			buffer = append(buffer, 0)[:len(buffer)]

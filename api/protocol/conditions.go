@@ -8,6 +8,7 @@ import (
 
 	"github.com/labstack/echo/v4"
 
+	"levinward/api/refusal"
 	"levinward/store"
 )
 
@@ -40,7 +41,7 @@ func IdempotencyKey(c echo.Context) (string, error) {
 		plain = plain && key[i] > ' ' && key[i] < 0x7f
 	}
 	if !plain {
-		return "", WrongParameter("Idempotency-Key", "must be given once, 1 to "+strconv.Itoa(store.MaxKey)+" visible ASCII characters")
+		return "", refusal.WrongParameter("Idempotency-Key", "must be given once, 1 to "+strconv.Itoa(store.MaxKey)+" visible ASCII characters")
 	}
 	return key, nil
 }

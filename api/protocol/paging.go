@@ -6,6 +6,7 @@ import (
 
 	"github.com/labstack/echo/v4"
 
+	"levinward/api/refusal"
 	"levinward/store"
 )
 
@@ -20,19 +21,19 @@ func NextPage(u *url.URL, cursor string) string {
 func PageOf(c echo.Context) (limit int, cursor string, err error) {
 	q := c.QueryParams()
 	limit, cursor = store.DefaultLimit, q.Get("cursor")
-	var faults []Fault
+	var faults []refusal.Fault
 	if q.Has("limit") {
 		n, err := strconv.Atoi(q.Get("limit"))
 		if err != nil || n < 1 || n > store.MaxLimit {
-			faults = append(faults, Fault{Parameter: "limit", Reason: "must be a whole number, at least 1, at most " + strconv.Itoa(store.MaxLimit) + "; found " + strconv.Quote(q.Get("limit"))})
+			faults = append(faults, refusal.Fault{Parameter: "limit", Reason: "must be a whole number, at least 1, at most " + strconv.Itoa(store.MaxLimit) + "; found " + strconv.Quote(q.Get("limit"))})
 		}
 		limit = n
 	}
 	if q.Has("cursor") && cursor == "" {
-		faults = append(faults, Fault{Parameter: "cursor", Reason: "is empty; leave it out for the first page"})
+		faults = append(faults, refusal.Fault{Parameter: "cursor", Reason: "is empty; leave it out for the first page"})
 	}
 	if len(faults) > 0 {
-		return 0, "", BadParameter.Problem("", faults...)
+		return 0, "", refusal.BadParameter.Problem("", faults...)
 	}
 	return limit, cursor, nil
 }

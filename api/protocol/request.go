@@ -10,6 +10,7 @@ import (
 
 	"github.com/labstack/echo/v4"
 
+	"levinward/api/refusal"
 	"levinward/store"
 )
 
@@ -41,7 +42,7 @@ func Negotiate(c echo.Context, offered ...string) (string, error) {
 		}
 	}
 	if best == "" {
-		return "", NotAcceptable.Problem("there is " + strings.Join(offered, ", "))
+		return "", refusal.NotAcceptable.Problem("there is " + strings.Join(offered, ", "))
 	}
 	return best, nil
 }
@@ -76,19 +77,19 @@ func RevisionNumber(text string) (int, bool) {
 // QueryRevisions reads optional revision parameters, all faults at once; 0 for one that is not given.
 func QueryRevisions(c echo.Context, names ...string) ([]int, error) {
 	numbers := make([]int, len(names))
-	var faults []Fault
+	var faults []refusal.Fault
 	for i, name := range names {
 		if !c.QueryParams().Has(name) {
 			continue
 		}
 		n, ok := RevisionNumber(c.QueryParam(name))
 		if !ok {
-			faults = append(faults, Fault{Parameter: name, Reason: "must be a revision number, 1 or more; found " + strconv.Quote(c.QueryParam(name))})
+			faults = append(faults, refusal.Fault{Parameter: name, Reason: "must be a revision number, 1 or more; found " + strconv.Quote(c.QueryParam(name))})
 		}
 		numbers[i] = n
 	}
 	if len(faults) > 0 {
-		return nil, BadParameter.Problem("", faults...)
+		return nil, refusal.BadParameter.Problem("", faults...)
 	}
 	return numbers, nil
 }
