@@ -5,8 +5,12 @@ import (
 	"errors"
 
 	"levinward/api/assess"
+	"levinward/api/assessments"
 	"levinward/api/contract"
+	"levinward/api/maps"
+	"levinward/api/portfolios"
 	"levinward/api/refusal"
+	"levinward/api/sites"
 	"levinward/api/wire"
 	"levinward/geo"
 	"levinward/risk"
@@ -52,48 +56,44 @@ func (d *Decoder) Explain(body []byte) (*wire.Input, *refusal.Problem) {
 }
 
 // MergePatch applies a patch to an input as a revision does.
-func MergePatch(input, patch []byte) ([]byte, *refusal.Problem) { return mergePatch(input, patch) }
+func MergePatch(input, patch []byte) ([]byte, *refusal.Problem) {
+	return assessments.MergePatch(input, patch)
+}
 
 // LimitMaps bounds the maps that are taken, and the bytes of them that stay in memory.
 func (s *Server) LimitMaps(limits geo.DensityMapLimits, room int64) {
-	s.mapLimits, s.maps = limits, newMapShelf(s.store, room)
+	s.mapUploads.Limits = limits
+	s.maps.SetRoom(room)
 }
 
 // LimitImports bounds the bytes of a file of sites.
-func (s *Server) LimitImports(bytes int64) { s.importLimit = bytes }
+func (s *Server) LimitImports(bytes int64) { s.imports.Limit = bytes }
 
 // MapsInMemory lists the ids of the maps in memory, the one used last first, and the bytes they count for.
-func (s *Server) MapsInMemory() (ids []string, taken int64) {
-	s.maps.mu.Lock()
-	defer s.maps.mu.Unlock()
-	for e := s.maps.recent.Front(); e != nil; e = e.Next() {
-		ids = append(ids, e.Value.(*shelved).id)
-	}
-	return ids, s.maps.taken
-}
+func (s *Server) MapsInMemory() (ids []string, taken int64) { return s.maps.Held() }
 
 // FillMapSlots takes every place for an upload until release is called.
 func (s *Server) FillMapSlots() (release func()) {
-	for range mapsAtOnce {
-		s.mapSlots <- struct{}{}
+	for range maps.AtOnce {
+		s.mapUploads.Slots <- struct{}{}
 	}
 	return func() {
-		for range mapsAtOnce {
-			<-s.mapSlots
+		for range maps.AtOnce {
+			<-s.mapUploads.Slots
 		}
 	}
 }
 
 // SetSheetRows lets a sheet have room for fewer rows until restore is called.
 func SetSheetRows(n int) (restore func()) {
-	before := sheetRows
-	sheetRows = n
-	return func() { sheetRows = before }
+	before := sites.SheetRows
+	sites.SheetRows = n
+	return func() { sites.SheetRows = before }
 }
 
 // SetMaxBudgetSites bounds plans to fewer sites until restore is called.
 func SetMaxBudgetSites(n int) (restore func()) {
-	before := maxBudgetSites
-	maxBudgetSites = n
-	return func() { maxBudgetSites = before }
+	before := portfolios.MaxBudgetSites
+	portfolios.MaxBudgetSites = n
+	return func() { portfolios.MaxBudgetSites = before }
 }

@@ -5,13 +5,12 @@ import (
 	"encoding/csv"
 	"encoding/json"
 	"net/http"
-	"strconv"
-	"strings"
 	"sync"
 
 	"github.com/labstack/echo/v4"
 
 	"levinward/api/assess"
+	"levinward/api/table"
 )
 
 const MediaGeoJSON = "application/geo+json"
@@ -61,8 +60,6 @@ func Answer(c echo.Context, v any) error {
 	return c.Blob(http.StatusOK, MediaJSON, b)
 }
 
-func FullNumber(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
-
 // AnswerCSV writes rows of a site (RFC 4180) and the column of cautions behind them. A text that a spreadsheet
 // would take for a formula gets an apostrophe.
 func AnswerCSV(c echo.Context, name string, rows [][]string) error {
@@ -71,11 +68,11 @@ func AnswerCSV(c echo.Context, name string, rows [][]string) error {
 	w.UseCRLF = true
 	for n, row := range rows {
 		for i, cell := range row {
-			row[i] = PlainCell(cell)
+			row[i] = table.PlainCell(cell)
 		}
 		last := assess.CautionsInShort
 		if n == 0 {
-			last = CautionColumn
+			last = table.CautionColumn
 		}
 		if err := w.Write(append(row, last)); err != nil {
 			return err
@@ -86,21 +83,8 @@ func AnswerCSV(c echo.Context, name string, rows [][]string) error {
 	return c.Blob(http.StatusOK, "text/csv; charset=utf-8; header=present", b.Bytes())
 }
 
-func PlainCell(cell string) string {
-	if cell == "" || !strings.ContainsRune("=+-@\t\r", rune(cell[0])) {
-		return cell
-	}
-	if _, err := strconv.ParseFloat(cell, 64); err == nil {
-		return cell
-	}
-	return "'" + cell
-}
-
 const MediaGeoPackage = "application/geopackage+sqlite3"
 
 const MediaOpenAPI = "application/vnd.oai.openapi+json;version=3.0"
 
 const MediaXLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-
-// CautionColumn is the last column of every table that tells of sites; each row holds the cautions in short.
-const CautionColumn = "cautions"

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 	"unicode/utf8"
 
 	"github.com/labstack/echo/v4"
@@ -124,3 +125,5 @@ func ParseBBox(text string) (*store.BBox, string) {
 	}
 	return &store.BBox{West: v[0], South: v[1], East: v[2], North: v[3]}, ""
 }
+
+const SlotTime = 10 * time.Second
