@@ -15,6 +15,7 @@ import (
 	"levinward/risk/trace"
 )
 
+// Device reads a device of the library.
 func (c *Contract) Device(body []byte) (*wire.Device, *refusal.Problem) {
 	return DecodeBody(c, wire.Devices, "Device", body, func(d *wire.Device) []risk.Violation { return d.Faults() })
 }
@@ -28,6 +29,7 @@ type Contract struct {
 	Paths      []string                    // "GET /v1/assessments/{id}"
 }
 
+// New reads openapi.yaml.
 func New(yaml []byte) (*Contract, error) {
 	doc, err := openapi3.NewLoader().LoadFromData(yaml)
 	if err != nil {

@@ -18,6 +18,7 @@ type Cache struct {
 	library *assess.Library
 }
 
+// Library returns the library of an organisation as it is now, decoded.
 func (l *Cache) Library(ctx context.Context, s store.DeviceLibrary, org store.Organisation) (*assess.Library, error) {
 	version, err := s.DeviceLibraryVersion(ctx, org)
 	if err != nil {

@@ -13,13 +13,16 @@ import (
 	"levinward/api/table"
 )
 
-const MediaGeoJSON = "application/geo+json"
-
+// Media types of bodies and answers.
 const (
-	MediaJSON  = "application/json"
-	MediaPatch = "application/merge-patch+json"
-	MediaCSV   = "text/csv"
-	MediaHTML  = "text/html"
+	MediaGeoJSON    = "application/geo+json"
+	MediaGeoPackage = "application/geopackage+sqlite3"
+	MediaOpenAPI    = "application/vnd.oai.openapi+json;version=3.0"
+	MediaXLSX       = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+	MediaJSON       = "application/json"
+	MediaPatch      = "application/merge-patch+json"
+	MediaCSV        = "text/csv"
+	MediaHTML       = "text/html"
 )
 
 // Encode writes a document without escaping what only HTML needs escaped.
@@ -52,6 +55,7 @@ func AnswerDocument(c echo.Context, status int, v any) error {
 	return c.Blob(status, MediaJSON, b.Bytes())
 }
 
+// Answer sends a document with status 200.
 func Answer(c echo.Context, v any) error {
 	b, err := Encode(v)
 	if err != nil {
@@ -82,9 +86,3 @@ func AnswerCSV(c echo.Context, name string, rows [][]string) error {
 	c.Response().Header().Set(echo.HeaderContentDisposition, `attachment; filename="`+name+`"`)
 	return c.Blob(http.StatusOK, "text/csv; charset=utf-8; header=present", b.Bytes())
 }
-
-const MediaGeoPackage = "application/geopackage+sqlite3"
-
-const MediaOpenAPI = "application/vnd.oai.openapi+json;version=3.0"
-
-const MediaXLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"

@@ -12,6 +12,7 @@ import (
 	"github.com/labstack/echo/v4"
 )
 
+// IsTooLarge reports whether reading ended at the limit of the body.
 func IsTooLarge(err error) bool {
 	var m *http.MaxBytesError
 	return errors.As(err, &m)

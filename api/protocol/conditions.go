@@ -46,7 +46,7 @@ func IdempotencyKey(c echo.Context) (string, error) {
 	return key, nil
 }
 
-// ETag names a revision.
+// RevisionTag is the entity tag of a revision.
 func RevisionTag(revision int) string { return `"revision-` + strconv.Itoa(revision) + `"` }
 
 // MatchesTag reports whether a list of entity tags (If-Match, If-None-Match) names one, by weak comparison.

@@ -14,10 +14,12 @@ type Parameters struct {
 	faults []refusal.Fault
 }
 
+// Fault notes what is wrong with a parameter.
 func (p *Parameters) Fault(name, reason string) {
 	p.faults = append(p.faults, refusal.Fault{Parameter: name, Reason: reason})
 }
 
+// Problem is the refusal that names every fault, nil where there is none.
 func (p *Parameters) Problem() error {
 	if len(p.faults) > 0 {
 		return refusal.BadParameter.Problem("", p.faults...)

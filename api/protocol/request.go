@@ -21,8 +21,10 @@ func PlainNumber(text string) (float64, bool) {
 	return v, err == nil && v-v == 0 && !strings.ContainsAny(text, "xX_")
 }
 
+// SortedKeys lists the keys of a map in order.
 func SortedKeys[V any](m map[string]V) []string { return slices.Sorted(maps.Keys(m)) }
 
+// OrNone joins names with commas; without any it is "none".
 func OrNone(names []string) string {
 	if len(names) == 0 {
 		return "none"
@@ -98,6 +100,7 @@ func QueryRevisions(c echo.Context, names ...string) ([]int, error) {
 // MaxQuery is the longest text that can be searched for.
 const MaxQuery = 200
 
+// MustBeText says which texts can be searched for.
 const MustBeText = "must be a text in UTF-8 of at most 200 characters"
 
 // Searchable tells whether a text can be searched for: both databases have to be able to compare it.
@@ -126,4 +129,5 @@ func ParseBBox(text string) (*store.BBox, string) {
 	return &store.BBox{West: v[0], South: v[1], East: v[2], North: v[3]}, ""
 }
 
+// SlotTime is how long a request waits for its turn where only some can run at once.
 const SlotTime = 10 * time.Second

@@ -59,6 +59,7 @@ type Kind struct {
 	Title  string
 }
 
+// The kinds of problems.
 var (
 	NotJSON            = Kind{"not-json", http.StatusBadRequest, "The body is not JSON"}
 	BrokenBody         = Kind{"broken-body", http.StatusBadRequest, "The body could not be read to its end"}
@@ -85,12 +86,15 @@ var (
 	Internal           = Kind{"internal", http.StatusInternalServerError, "Something went wrong here"}
 )
 
+// Problem is a refusal of this kind.
 func (k Kind) Problem(detail string, faults ...Fault) *Problem {
 	return &Problem{Type: "urn:levinward:problem:" + k.Name, Title: k.Title, Status: k.Status, Detail: detail, Errors: faults}
 }
 
+// FaultAt is a fault at a place in the body (RFC 6901).
 func FaultAt(pointer, reason string) Fault { return Fault{Pointer: &pointer, Reason: reason} }
 
+// WrongParameter is the refusal of one parameter.
 func WrongParameter(name, reason string) *Problem {
 	return BadParameter.Problem("", Fault{Parameter: name, Reason: reason})
 }
@@ -104,6 +108,7 @@ func FaultsOf(violations []risk.Violation) []Fault {
 	return faults
 }
 
+// Invalid is the refusal of an input with faults.
 func Invalid(faults []Fault) *Problem {
 	detail := "1 fault; nothing was stored"
 	if n := len(faults); n != 1 {

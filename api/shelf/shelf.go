@@ -40,6 +40,7 @@ type shelved struct {
 	size int64
 }
 
+// New makes a shelf for so many bytes of maps.
 func New(s store.Store, room int64) *Shelf {
 	return &Shelf{store: s, room: room, turn: make(chan struct{}, 1), recent: list.New(), byID: map[string]*list.Element{}}
 }

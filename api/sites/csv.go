@@ -18,6 +18,7 @@ type csvWriter struct {
 	row []string
 }
 
+// NewCSV writes a table as RFC 4180 has it.
 func NewCSV(out io.Writer) (Writer, error) {
 	w := csv.NewWriter(out)
 	w.UseCRLF = true

@@ -15,6 +15,7 @@ type geoJSONWriter struct {
 	some bool
 }
 
+// NewGeoJSON writes a FeatureCollection (RFC 7946).
 func NewGeoJSON(out io.Writer) (Writer, error) {
 	cautions, err := json.Marshal(assess.Cautions())
 	if err != nil {

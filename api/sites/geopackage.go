@@ -107,6 +107,7 @@ type geoPackageWriter struct {
 	some   bool
 }
 
+// NewGeoPackage writes an OGC GeoPackage with one layer. It is made on the disk and sent when it is closed.
 func NewGeoPackage(out io.Writer) (Writer, error) {
 	file, err := os.CreateTemp("", "levinward-sites-*.gpkg")
 	if err != nil {

@@ -68,6 +68,7 @@ func PropertiesOf(s *store.Site) wire.SiteProperties {
 	return p
 }
 
+// FeatureOf is a site as a GeoJSON feature.
 func FeatureOf(s *store.Site) wire.SiteFeature {
 	return wire.SiteFeature{
 		Type: "Feature", ID: s.Assessment,

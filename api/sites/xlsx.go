@@ -26,6 +26,7 @@ type xlsxWriter struct {
 	row   int // the next one of the sheet, from 1
 }
 
+// NewXLSX writes a workbook with one sheet. It is sent when it is closed.
 func NewXLSX(out io.Writer) (Writer, error) {
 	f := &xlsxWriter{out: out, file: excelize.NewFile(excelize.Options{})}
 	if err := f.writeCautions(); err != nil {

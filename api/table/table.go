@@ -6,8 +6,10 @@ import (
 	"strings"
 )
 
+// FullNumber writes a number at full precision.
 func FullNumber(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
 
+// PlainCell keeps a spreadsheet from taking a text for a formula.
 func PlainCell(cell string) string {
 	if cell == "" || !strings.ContainsRune("=+-@\t\r", rune(cell[0])) {
 		return cell
