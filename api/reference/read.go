@@ -312,7 +312,6 @@ func (p *parser) review(r *Row) Row {
 		v.Reviewed, v.Agrees = true, agrees == "yes"
 	default:
 		p.fault(colAgrees, p.text(colAgrees), "must be yes, no or empty")
-		v.Reviewed = true
 	}
 	v.Comment = p.plain(colComment, maxComment)
 	v.CheckedBy = p.plain(colCheckedBy, maxReader)
@@ -321,6 +320,7 @@ func (p *parser) review(r *Row) Row {
 	}
 	v.Date = p.date()
 	switch {
+	case !v.Reviewed: // what the printed value has to be follows from agrees
 	case r.Kind == Formula:
 		p.formula(&v)
 	case v.Agrees:
