@@ -2,10 +2,12 @@
 package ogc
 
 import (
+	"net/http"
 	"time"
 
 	"github.com/labstack/echo/v4"
 
+	"levinward/api/protocol"
 	"levinward/store"
 )
 
@@ -24,9 +26,15 @@ type Service struct {
 // Routes adds the operations to a server.
 func (s *Service) Routes(e *echo.Echo) {
 	e.GET("/ogc", s.ogcLanding)
+	e.GET("/ogc/api", s.api)
 	e.GET("/ogc/conformance", s.ogcConformance)
 	e.GET("/ogc/collections", s.ogcCollections)
 	e.GET("/ogc/collections/:collectionId", s.ogcCollection)
 	e.GET("/ogc/collections/:collectionId/items", s.ogcItems)
 	e.GET("/ogc/collections/:collectionId/items/:featureId", s.ogcItem)
+}
+
+// api answers the contract, where clients of the standard look for it.
+func (s *Service) api(c echo.Context) error {
+	return c.Blob(http.StatusOK, protocol.MediaOpenAPI, s.Contract)
 }
