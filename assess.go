@@ -7,8 +7,9 @@ import (
 	"io"
 	"os"
 
-	"levinward/api"
 	"levinward/api/assess"
+	"levinward/api/single"
+	"levinward/api/wire"
 	"levinward/risk/trace"
 )
 
@@ -44,7 +45,7 @@ func (p *program) assess(args []string) error {
 		e.SetIndent("", "  ")
 		return e.Encode(answer)
 	}
-	stress, err := api.Stress(contract, text, maps, reviewed.Reviews)
+	stress, err := single.Stress(contract, text, maps, reviewed.Reviews)
 	if err != nil {
 		return err
 	}
@@ -104,6 +105,6 @@ func (p *program) check(text []byte, maps mapFiles, reviews *trace.Reviews) erro
 }
 
 // compute decodes and computes an input; the error lists all faults.
-func compute(text []byte, maps mapFiles, reviews *trace.Reviews, t *trace.Trace) (*api.Result, error) {
-	return api.Compute(contract, text, engine, maps, reviews, t)
+func compute(text []byte, maps mapFiles, reviews *trace.Reviews, t *trace.Trace) (*wire.Result, error) {
+	return single.Compute(contract, text, engine, maps, reviews, t)
 }

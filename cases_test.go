@@ -9,8 +9,8 @@ import (
 	"strings"
 	"testing"
 
-	"levinward/api"
 	"levinward/api/assess"
+	"levinward/api/wire"
 	"levinward/risk/trace"
 )
 
@@ -88,7 +88,7 @@ func TestCasesNoticeDifferences(t *testing.T) {
 }
 
 // scale makes every risk, area and number of events larger.
-func scale(r *api.Result, by float64) {
+func scale(r *wire.Result, by float64) {
 	for i := range r.Structures {
 		s := &r.Structures[i]
 		s.Area.Direct *= by

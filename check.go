@@ -4,7 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 
-	"levinward/api"
+	"levinward/api/single"
 	"levinward/api/wire"
 )
 
@@ -24,7 +24,7 @@ func (p *program) checkDevice(args []string) error {
 	if err != nil {
 		return err
 	}
-	r, err := api.CheckDevice(contract, text, reviewed.Reviews)
+	r, err := single.CheckDevice(contract, text, reviewed.Reviews)
 	if err != nil {
 		return err
 	}

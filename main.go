@@ -21,6 +21,7 @@ import (
 	"time"
 
 	"levinward/api"
+	"levinward/api/refusal"
 	"levinward/api/webhook"
 	"levinward/store"
 	"levinward/store/postgres"
@@ -91,9 +92,9 @@ func (p *program) run(ctx context.Context) int {
 		return exitUsage
 	}
 	fmt.Fprintf(p.errOut, "levinward: %v\n", err)
-	var refusal *api.Problem
-	if errors.As(err, &refusal) {
-		for _, f := range refusal.Errors {
+	var refused *refusal.Problem
+	if errors.As(err, &refused) {
+		for _, f := range refused.Errors {
 			fmt.Fprintf(p.errOut, "  %s\n", f)
 		}
 	}

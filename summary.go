@@ -8,7 +8,6 @@ import (
 	"strings"
 	"text/tabwriter"
 
-	"levinward/api"
 	"levinward/api/wire"
 	"levinward/risk"
 	"levinward/risk/spd"
@@ -17,14 +16,14 @@ import (
 // page writes the summary of a result for a person. The first error stops it.
 type page struct {
 	w      io.Writer
-	r      *api.Result
+	r      *wire.Result
 	stress *wire.StressResult
 	err    error
 }
 
 // summary writes what a person needs: the risks beside their limits, what to
 // buy for each line and how long it will last, what was assumed, and the cautions.
-func summary(w io.Writer, r *api.Result, stress *wire.StressResult) error {
+func summary(w io.Writer, r *wire.Result, stress *wire.StressResult) error {
 	p := &page{w: w, r: r, stress: stress}
 	p.head()
 	p.risks()

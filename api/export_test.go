@@ -5,6 +5,12 @@ import (
 	"errors"
 
 	"levinward/api/assess"
+	"levinward/api/assessments"
+	"levinward/api/contract"
+	"levinward/api/maps"
+	"levinward/api/portfolios"
+	"levinward/api/refusal"
+	"levinward/api/sites"
 	"levinward/api/wire"
 	"levinward/geo"
 	"levinward/risk"
@@ -20,18 +26,18 @@ func (s *Server) Routes() []string {
 }
 
 // Decoder reads inputs by the contract as the server does.
-type Decoder struct{ contract *contract }
+type Decoder struct{ contract *contract.Contract }
 
 // NewDecoder makes a decoder of the contract in openapi.yaml.
 func NewDecoder(contractYAML []byte) (*Decoder, error) {
-	c, err := newContract(contractYAML)
+	c, err := contract.New(contractYAML)
 	return &Decoder{c}, err
 }
 
 // Decode is the way of every request.
-func (d *Decoder) Decode(body []byte) (*wire.Input, *wire.Site, *Problem) {
-	in, site, err := d.contract.decode(context.Background(), nil, nil, body)
-	var p *Problem
+func (d *Decoder) Decode(body []byte) (*wire.Input, *wire.Site, *refusal.Problem) {
+	in, site, err := d.contract.Decode(context.Background(), nil, nil, body)
+	var p *refusal.Problem
 	if errors.As(err, &p) {
 		return nil, nil, p
 	}
@@ -39,8 +45,8 @@ func (d *Decoder) Decode(body []byte) (*wire.Input, *wire.Site, *Problem) {
 }
 
 // Explain reads an input the slow way.
-func (d *Decoder) Explain(body []byte) (*wire.Input, *Problem) {
-	return explain(d.contract.schemas["Input"], body, func(in *wire.Input) []risk.Violation {
+func (d *Decoder) Explain(body []byte) (*wire.Input, *refusal.Problem) {
+	return contract.Explain(d.contract.Schemas["Input"], body, func(in *wire.Input) []risk.Violation {
 		site := in.Core()
 		if err := assess.Resolve(context.Background(), site, nil); err != nil {
 			panic(err) // there are no maps to fail
@@ -50,48 +56,44 @@ func (d *Decoder) Explain(body []byte) (*wire.Input, *Problem) {
 }
 
 // MergePatch applies a patch to an input as a revision does.
-func MergePatch(input, patch []byte) ([]byte, *Problem) { return mergePatch(input, patch) }
+func MergePatch(input, patch []byte) ([]byte, *refusal.Problem) {
+	return assessments.MergePatch(input, patch)
+}
 
 // LimitMaps bounds the maps that are taken, and the bytes of them that stay in memory.
 func (s *Server) LimitMaps(limits geo.DensityMapLimits, room int64) {
-	s.mapLimits, s.maps = limits, newMapShelf(s.store, room)
+	s.mapUploads.Limits = limits
+	s.maps.SetRoom(room)
 }
 
 // LimitImports bounds the bytes of a file of sites.
-func (s *Server) LimitImports(bytes int64) { s.importLimit = bytes }
+func (s *Server) LimitImports(bytes int64) { s.imports.Limit = bytes }
 
 // MapsInMemory lists the ids of the maps in memory, the one used last first, and the bytes they count for.
-func (s *Server) MapsInMemory() (ids []string, taken int64) {
-	s.maps.mu.Lock()
-	defer s.maps.mu.Unlock()
-	for e := s.maps.recent.Front(); e != nil; e = e.Next() {
-		ids = append(ids, e.Value.(*shelved).id)
-	}
-	return ids, s.maps.taken
-}
+func (s *Server) MapsInMemory() (ids []string, taken int64) { return s.maps.Held() }
 
 // FillMapSlots takes every place for an upload until release is called.
 func (s *Server) FillMapSlots() (release func()) {
-	for range mapsAtOnce {
-		s.mapSlots <- struct{}{}
+	for range maps.AtOnce {
+		s.mapUploads.Slots <- struct{}{}
 	}
 	return func() {
-		for range mapsAtOnce {
-			<-s.mapSlots
+		for range maps.AtOnce {
+			<-s.mapUploads.Slots
 		}
 	}
 }
 
 // SetSheetRows lets a sheet have room for fewer rows until restore is called.
 func SetSheetRows(n int) (restore func()) {
-	before := sheetRows
-	sheetRows = n
-	return func() { sheetRows = before }
+	before := sites.SheetRows
+	sites.SheetRows = n
+	return func() { sites.SheetRows = before }
 }
 
 // SetMaxBudgetSites bounds plans to fewer sites until restore is called.
 func SetMaxBudgetSites(n int) (restore func()) {
-	before := maxBudgetSites
-	maxBudgetSites = n
-	return func() { maxBudgetSites = before }
+	before := portfolios.MaxBudgetSites
+	portfolios.MaxBudgetSites = n
+	return func() { portfolios.MaxBudgetSites = before }
 }

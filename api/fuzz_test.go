@@ -10,6 +10,7 @@ import (
 
 	"levinward/api"
 	"levinward/api/assess"
+	"levinward/api/refusal"
 	"levinward/risk/trace"
 )
 
@@ -58,7 +59,7 @@ func FuzzDecode(f *testing.F) {
 }
 
 // refusedAlike holds that a refusal names faults, none twice, and the same ones either way.
-func refusedAlike(t *testing.T, fast, slow *api.Problem) {
+func refusedAlike(t *testing.T, fast, slow *refusal.Problem) {
 	t.Helper()
 	if slow == nil || fast.Status != slow.Status || !slices.Equal(placesIn(fast), placesIn(slow)) {
 		t.Fatalf("refused for %v\nthe slow way for %v", placesIn(fast), slow)
@@ -71,7 +72,7 @@ func refusedAlike(t *testing.T, fast, slow *api.Problem) {
 	}
 }
 
-func placesIn(p *api.Problem) []string {
+func placesIn(p *refusal.Problem) []string {
 	var places []string
 	for _, f := range p.Errors {
 		places = append(places, strings.TrimSpace(*f.Pointer+" "+f.Rule))

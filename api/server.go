@@ -3,11 +3,9 @@
 package api
 
 import (
-	"io"
 	"log/slog"
 	"net/http"
 	"slices"
-	"strconv"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -15,9 +13,20 @@ import (
 	"github.com/swaggest/swgui/v5emb"
 
 	"levinward/api/assess"
-	"levinward/api/batch"
+	"levinward/api/assessments"
+	"levinward/api/contract"
+	"levinward/api/devices"
+	"levinward/api/documents"
 	"levinward/api/jobs"
-	"levinward/api/reference"
+	"levinward/api/library"
+	"levinward/api/maps"
+	"levinward/api/ogc"
+	"levinward/api/portfolios"
+	"levinward/api/protocol"
+	"levinward/api/refusal"
+	"levinward/api/shelf"
+	"levinward/api/webhooks"
+	"levinward/api/work"
 	"levinward/geo"
 	"levinward/store"
 )
@@ -37,35 +46,21 @@ type Config struct {
 // Server answers requests. It holds no state of its own but its metrics: any
 // number of servers may share one store.
 type Server struct {
-	echo        *echo.Echo
-	store       store.Store
-	contract    *contract
-	engine      string
-	log         *slog.Logger
-	now         func() time.Time
-	recorder    *assess.Recorder
-	reviews     *reference.Current
-	jobs        *jobs.Jobs
-	metrics     *metrics
-	libraries   libraryCache
-	maps        *mapShelf
-	mapLimits   geo.DensityMapLimits
-	importLimit int64         // bytes of a file of sites
-	mapSlots    chan struct{} // one for each upload of a map
-	budgetSlots chan struct{} // one for the plan that is being made
+	echo     *echo.Echo
+	store    store.Store
+	contract *contract.Contract
+	log      *slog.Logger
+	now      func() time.Time
+	metrics  *metrics
 
-	privateWebhooks bool
+	maps       *shelf.Shelf
+	mapUploads *maps.Service
+	imports    *work.Service
 }
-
-// Limits of a request body.
-const (
-	maxBody     = 2 << 20
-	maxBodyText = "2 MiB"
-)
 
 // New makes a server. It does not ask the store for anything yet.
 func New(c Config) (*Server, error) {
-	contract, err := newContract(c.Contract)
+	doc, err := contract.New(c.Contract)
 	if err != nil {
 		return nil, err
 	}
@@ -74,12 +69,11 @@ func New(c Config) (*Server, error) {
 			return nil, err
 		}
 	}
-	shelf, ok := c.Jobs.Maps.(*mapShelf) // one for both
+	shelved, ok := c.Jobs.Maps.(*shelf.Shelf) // one for both
 	if !ok {
-		shelf = newMapShelf(c.Store, shelfRoom)
+		shelved = shelf.New(c.Store, shelf.DefaultRoom)
 	}
-	s := &Server{echo: echo.New(), store: c.Store, contract: contract, engine: c.Engine, log: c.Log, now: c.Now, recorder: c.Jobs.Recorder, reviews: c.Jobs.Reviews, privateWebhooks: c.PrivateWebhooks, jobs: c.Jobs, metrics: newMetrics(),
-		maps: shelf, mapLimits: geo.DefaultDensityMapLimits, importLimit: maxImport, mapSlots: make(chan struct{}, mapsAtOnce), budgetSlots: make(chan struct{}, 1)}
+	s := &Server{echo: echo.New(), store: c.Store, contract: doc, log: c.Log, now: c.Now, metrics: newMetrics(), maps: shelved}
 	if s.now == nil {
 		s.now = time.Now
 	}
@@ -87,7 +81,7 @@ func New(c Config) (*Server, error) {
 	s.echo.HTTPErrorHandler = s.handleError
 	s.echo.Pre(s.metrics.middleware)
 	s.echo.Use(middleware.RequestID(), middleware.RecoverWithConfig(middleware.RecoverConfig{LogErrorFunc: s.logPanic}), s.knownParameters)
-	s.routes()
+	s.routes(&c)
 	return s, nil
 }
 
@@ -97,12 +91,12 @@ func NewJobs(c Config) (*jobs.Jobs, error) {
 	if err != nil {
 		return nil, err
 	}
-	return jobs.New(jobs.Config{Store: c.Store, Recorder: recorder, Maps: newMapShelf(c.Store, shelfRoom), Log: c.Log}), nil
+	return jobs.New(jobs.Config{Store: c.Store, Recorder: recorder, Maps: shelf.New(c.Store, shelf.DefaultRoom), Log: c.Log}), nil
 }
 
 // ServeHTTP answers one request.
 func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
-	s.echo.ServeHTTP(w, featuresRequest(r))
+	s.echo.ServeHTTP(w, ogc.PlainRequest(r))
 }
 
 func (s *Server) logPanic(c echo.Context, err error, stack []byte) error {
@@ -111,48 +105,13 @@ func (s *Server) logPanic(c echo.Context, err error, stack []byte) error {
 }
 
 // routes are the operations of openapi.yaml; a test holds one against the other.
-func (s *Server) routes() {
+func (s *Server) routes(c *Config) {
 	e := s.echo
-	e.POST("/v1/calculations", s.calculate)
-	e.POST("/v1/assessments", s.create)
-	e.GET("/v1/assessments", s.list)
-	e.GET("/v1/assessments/:id", s.newest)
-	e.DELETE("/v1/assessments/:id", s.remove)
-	e.POST("/v1/assessments/:id/revisions", s.revise)
-	e.GET("/v1/assessments/:id/revisions", s.revisions)
-	e.GET("/v1/assessments/:id/revisions/:n", s.revision)
-	e.GET("/v1/assessments/:id/changes", s.changes)
-	e.GET("/v1/assessments/:id/worksheet", s.worksheet)
-	e.GET("/v1/assessments/:id/worksheet.csv", s.worksheetCSV)
-	e.GET("/v1/assessments/:id/worksheet.html", s.worksheetHTML)
-	e.GET("/v1/assessments/:id/collection-areas", s.collectionAreas)
-	e.GET("/v1/assessments/:id/spd-schedule", s.schedule)
-	e.GET("/v1/assessments/:id/spd-schedule.csv", s.scheduleCSV)
-	e.POST("/v1/assessments/:id/spd-stress", s.stress)
-	e.POST("/v1/flash-density-maps", s.createMap)
-	e.GET("/v1/flash-density-maps", s.listMaps)
-	e.GET("/v1/flash-density-maps/:id", s.getMap)
-	e.DELETE("/v1/flash-density-maps/:id", s.removeMap)
-	e.GET("/v1/flash-density-maps/:id/sample", s.sampleMap)
-	e.POST("/v1/spd-checks", s.checkSPD)
-	e.POST("/v1/spd-coordinations", s.coordinate)
-	e.POST("/v1/earth-electrodes", s.earthElectrode)
-	e.POST("/v1/devices", s.uploadDevices)
-	e.GET("/v1/devices", s.listDevices)
-	e.GET("/v1/devices/columns.csv", s.deviceColumns)
-	e.GET("/v1/devices/:id", s.device)
-	e.PUT("/v1/devices/:id", s.replaceDevice)
-	e.DELETE("/v1/devices/:id", s.withdrawDevice)
-	s.portfolioRoutes()
-	e.GET("/v1/reference", s.reference)
-	e.GET("/v1/reference/values", s.referenceValues)
-	e.GET("/v1/reference/values.csv", s.referenceCSV)
-	e.PUT("/v1/reference/reviews", s.putReviews)
-	e.GET("/v1/reference/reviews", s.getReviews)
-	e.DELETE("/v1/reference/reviews", s.removeReviews)
-	e.GET("/v1/reference/reviews/:hash", s.reviewsTable)
-	e.GET("/openapi.yaml", s.blob("application/yaml", s.contract.yaml))
-	e.GET("/openapi.json", s.blob("application/json", s.contract.json))
+	for _, resource := range s.resources(c) {
+		resource.Routes(e)
+	}
+	e.GET("/openapi.yaml", s.blob("application/yaml", s.contract.YAML))
+	e.GET("/openapi.json", s.blob("application/json", s.contract.JSON))
 	docs := echo.WrapHandler(v5emb.New("levinward API", "/openapi.json", "/docs/"))
 	e.GET("/docs", func(c echo.Context) error { return c.Redirect(http.StatusMovedPermanently, "/docs/") })
 	e.GET("/docs/*", docs)
@@ -161,52 +120,24 @@ func (s *Server) routes() {
 	e.GET("/metrics", s.metrics.handler())
 }
 
-// portfolioRoutes are those of many sites at once.
-func (s *Server) portfolioRoutes() {
-	e := s.echo
-	e.POST("/v1/portfolios", s.createPortfolio)
-	e.GET("/v1/portfolios", s.listPortfolios)
-	e.GET("/v1/portfolios/:id", s.portfolio)
-	e.PATCH("/v1/portfolios/:id", s.patchPortfolio)
-	e.DELETE("/v1/portfolios/:id", s.deletePortfolio)
-	e.GET("/v1/portfolios/:id/sites", s.listSites)
-	e.GET("/v1/portfolios/:id/changes", s.portfolioChanges)
-	e.GET("/v1/portfolios/:id/work", s.listWork)
-	e.POST("/v1/portfolios/:id/imports", s.importSites)
-	e.POST("/v1/portfolios/:id/assessments", s.reassess)
-	e.GET("/v1/work/:id", s.work)
-	e.DELETE("/v1/work/:id", s.cancelWork)
-	e.GET("/v1/work/:id/events", s.workEvents)
-	e.GET("/v1/work/:id/faults", s.workFaults)
-	e.GET("/v1/work/:id/notes", s.workNotes)
-	e.POST("/v1/work/:id/retries", s.retryWork)
-	e.GET("/v1/presets", s.listPresets)
-	e.PUT("/v1/presets/:kind/:name", s.putPreset)
-	e.GET("/v1/presets/:kind/:name", s.preset)
-	e.DELETE("/v1/presets/:kind/:name", s.deletePreset)
-	e.POST("/v1/webhooks", s.createWebhook)
-	e.GET("/v1/webhooks", s.listWebhooks)
-	e.GET("/v1/webhooks/:id", s.webhook)
-	e.PUT("/v1/webhooks/:id", s.changeWebhook)
-	e.DELETE("/v1/webhooks/:id", s.deleteWebhook)
-	e.GET("/v1/webhooks/:id/deliveries", s.listDeliveries)
-	e.POST("/v1/webhooks/:id/deliveries/:n/retries", s.retryDelivery)
-	e.GET("/v1/import-columns.csv", importColumns)
-	e.GET("/v1/import-template.csv", s.template(batch.CSV, mediaCSV))
-	e.GET("/v1/import-template.xlsx", s.template(batch.XLSX, mediaXLSX))
-	e.GET("/v1/import-template.geojson", s.template(batch.GeoJSON, mediaGeoJSON))
-	e.GET("/v1/portfolios/:id/sites.csv", s.export("sites.csv", "text/csv; charset=utf-8; header=present", newCSVSites))
-	e.GET("/v1/portfolios/:id/sites.xlsx", s.export("sites.xlsx", mediaXLSX, newXLSXSites))
-	e.GET("/v1/portfolios/:id/sites.geojson", s.export("sites.geojson", mediaGeoJSON, newGeoSites))
-	e.GET("/v1/portfolios/:id/sites.gpkg", s.export("sites.gpkg", mediaGeoPackage, newGPKGSites))
-	e.POST("/v1/portfolios/:id/budget", s.budget)
-	e.GET("/ogc", s.ogcLanding)
-	e.GET("/ogc/api", s.blob(mediaOpenAPI, s.contract.json))
-	e.GET("/ogc/conformance", s.ogcConformance)
-	e.GET("/ogc/collections", s.ogcCollections)
-	e.GET("/ogc/collections/:collectionId", s.ogcCollection)
-	e.GET("/ogc/collections/:collectionId/items", s.ogcItems)
-	e.GET("/ogc/collections/:collectionId/items/:featureId", s.ogcItem)
+// resource is a group of operations with its own package.
+type resource interface{ Routes(e *echo.Echo) }
+
+// resources gives each group of operations what it needs, and no more.
+func (s *Server) resources(c *Config) []resource {
+	doc, now, reviews := s.contract, s.now, c.Jobs.Reviews
+	s.mapUploads = &maps.Service{Store: c.Store, Maps: s.maps, Now: now, Limits: geo.DefaultDensityMapLimits, Slots: make(chan struct{}, maps.AtOnce)}
+	s.imports = &work.Service{Store: c.Store, Contract: doc, Now: now, Jobs: c.Jobs, Limit: work.MaxImport}
+	return []resource{
+		&assessments.Service{Store: c.Store, Contract: doc, Now: now, Reviews: reviews, Maps: s.maps, Recorder: c.Jobs.Recorder, Computed: s.metrics.computed.Inc},
+		&documents.Service{Store: c.Store, Contract: doc, Now: now, Reviews: reviews, Library: &library.Cache{}},
+		s.mapUploads,
+		&devices.Service{Store: c.Store, Contract: doc, Now: now},
+		&portfolios.Service{Store: c.Store, Contract: doc, Now: now, Reviews: reviews, Log: c.Log, Engine: c.Engine, Slots: make(chan struct{}, 1)},
+		s.imports,
+		&webhooks.Service{Store: c.Store, Contract: doc, Now: now, PrivateURLs: c.PrivateWebhooks},
+		&ogc.Service{Store: c.Store, Contract: doc.JSON, Now: now},
+	}
 }
 
 func (s *Server) blob(mediaType string, body []byte) echo.HandlerFunc {
@@ -217,7 +148,7 @@ func (s *Server) blob(mediaType string, body []byte) echo.HandlerFunc {
 func (s *Server) ready(c echo.Context) error {
 	if err := s.store.Ping(c.Request().Context()); err != nil {
 		s.log.Warn("not ready", "error", err)
-		return unavailable.problem("the database does not answer")
+		return refusal.Unavailable.Problem("the database does not answer")
 	}
 	return c.JSON(http.StatusOK, map[string]string{"status": "ready"})
 }
@@ -228,19 +159,19 @@ func (s *Server) knownParameters(next echo.HandlerFunc) echo.HandlerFunc {
 		if c.Request().URL.RawQuery == "" || c.Path() == "" || c.Path() == "/docs/*" {
 			return next(c)
 		}
-		known := s.contract.parameters[c.Request().Method+" "+contractPath(c.Path())]
-		var faults []Fault
+		known := s.contract.Parameters[c.Request().Method+" "+contractPath(c.Path())]
+		var faults []refusal.Fault
 		query := c.QueryParams()
-		for _, name := range sortedKeys(query) {
+		for _, name := range protocol.SortedKeys(query) {
 			switch {
 			case !slices.Contains(known, name):
-				faults = append(faults, Fault{Parameter: name, Reason: "unknown query parameter; allowed here: " + orNone(known)})
+				faults = append(faults, refusal.Fault{Parameter: name, Reason: "unknown query parameter; allowed here: " + protocol.OrNone(known)})
 			case len(query[name]) > 1:
-				faults = append(faults, Fault{Parameter: name, Reason: "is given more than once"})
+				faults = append(faults, refusal.Fault{Parameter: name, Reason: "is given more than once"})
 			}
 		}
 		if len(faults) > 0 {
-			return badParameter.problem("", faults...)
+			return refusal.BadParameter.Problem("", faults...)
 		}
 		return next(c)
 	}
@@ -262,43 +193,4 @@ func contractPath(route string) string {
 		i = end - 1
 	}
 	return string(out)
-}
-
-// body reads a request body of the given media type.
-func body(c echo.Context, mediaType string) ([]byte, error) { return bodyUpTo(c, mediaType, maxBody) }
-
-// bodyUpTo reads a request body of the given media type and of so many bytes, a number of MiB.
-func bodyUpTo(c echo.Context, mediaType string, most int64) ([]byte, error) {
-	exceeded := tooLarge.problem("at most " + strconv.FormatInt(most>>20, 10) + " MiB")
-	r := c.Request()
-	if got := mediaTypeOf(r.Header.Get(echo.HeaderContentType)); got != mediaType {
-		return nil, wrongMediaType.problem("send " + mediaType + "; found " + strconv.Quote(got))
-	}
-	if r.Header.Get(echo.HeaderContentEncoding) != "" {
-		return nil, wrongMediaType.problem("send the body without a content encoding")
-	}
-	if r.ContentLength > most {
-		return nil, exceeded
-	}
-	size := r.ContentLength
-	if size < 0 {
-		size = 4096
-	}
-	buffer := make([]byte, 0, size+1)
-	reader := http.MaxBytesReader(c.Response(), r.Body, most)
-	for {
-		n, err := reader.Read(buffer[len(buffer):cap(buffer)])
-		buffer = buffer[:len(buffer)+n]
-		switch {
-		case err == io.EOF:
-			return buffer, nil
-		case isTooLarge(err):
-			return nil, exceeded
-		case err != nil:
-			return nil, notJSON.problem("the body ended early")
-		}
-		if len(buffer) == cap(buffer) {
-			buffer = append(buffer, 0)[:len(buffer)]
-		}
-	}
 }

@@ -118,6 +118,34 @@ type Page struct {
 // database is confirming a write, the write may have happened. Repeat a Create
 // with the same Idempotency, a Revise with the same expected revision.
 type Store interface {
+	// Assessments keeps assessments and their revisions.
+	Assessments
+
+	// DeviceLibrary keeps the devices that a schedule is matched with.
+	DeviceLibrary
+
+	// ReviewsLibrary keeps the reviews that table values are taken from.
+	ReviewsLibrary
+
+	// DensityMapLibrary keeps the maps that a flash density is taken from.
+	DensityMapLibrary
+
+	// Portfolios keeps lists of sites and the work on them.
+	Portfolios
+
+	// Webhooks keeps addresses that are told of every Create, Revise and Delete, also of sites.
+	Webhooks
+
+	// AddOrganisation makes an organisation known unless it already is.
+	AddOrganisation(ctx context.Context, org Organisation, name string) error
+
+	// Ping tells whether the database answers; ErrUnavailable.
+	Ping(ctx context.Context) error
+	Close() error
+}
+
+// Assessments is the part of a Store that keeps assessments.
+type Assessments interface {
 	// Create stores r as revision 1 of a new assessment. With idem, and when a
 	// record has already been stored under its key, nothing is stored: with
 	// the same body hash, the first revision of that record is returned and
@@ -158,26 +186,4 @@ type Store interface {
 	PutDefinitions(ctx context.Context, org Organisation, hash string, doc []byte) error
 	// Definitions returns them; ErrNotFound.
 	Definitions(ctx context.Context, org Organisation, hash string) ([]byte, error)
-
-	// DeviceLibrary keeps the devices that a schedule is matched with.
-	DeviceLibrary
-
-	// ReviewsLibrary keeps the reviews that table values are taken from.
-	ReviewsLibrary
-
-	// DensityMapLibrary keeps the maps that a flash density is taken from.
-	DensityMapLibrary
-
-	// Portfolios keeps lists of sites and the work on them.
-	Portfolios
-
-	// Webhooks keeps addresses that are told of every Create, Revise and Delete, also of sites.
-	Webhooks
-
-	// AddOrganisation makes an organisation known unless it already is.
-	AddOrganisation(ctx context.Context, org Organisation, name string) error
-
-	// Ping tells whether the database answers; ErrUnavailable.
-	Ping(ctx context.Context) error
-	Close() error
 }
