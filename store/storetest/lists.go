@@ -284,7 +284,7 @@ func byReviewDate(t *testing.T, s suite) {
 		}
 	}
 	on := date("2030-03-01T00:00:00Z")
-	both := store.Filter{DueOn: &on, Due: true, Query: "B", BBox: &store.BBox{West: 30, South: -5, East: 40, North: 0}}
+	both := store.Filter{DueOn: &on, Due: true, Query: "B", BBox: &store.BBox{West: 80, South: -5, East: 90, North: 0}}
 	if got := s.names(t, both); got != "b" {
 		t.Errorf("all conditions at once: %q", got)
 	}
