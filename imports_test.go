@@ -44,6 +44,7 @@ var rows = map[string]row{
 	"api/assess":      {project: []string{"risk…", "geo", "store", "api/wire"}, modules: []string{"github.com/shopspring/decimal"}},
 	"api/reference":   {project: []string{"risk…", "geo", "store", "api/wire", "api/assess"}},
 	"api/wire":        {project: []string{"risk…", "geo"}, modules: []string{"github.com/paulmach/orb"}},
+	"api/queue":       {project: []string{"store"}},
 	"api/jobs":        handlers,
 	"api":             handlers,
 	"":                {project: anything, modules: anything},
