@@ -32,7 +32,8 @@ func TestImportTakesUpWhatTheDeadClaimed(t *testing.T) {
 			t.Fatal(err)
 		}
 		file := "reference,name,latitude,longitude,ground_flashes_per_km2_year,length_m,width_m,height_m\nA,Invented site,1,2,4,9,8,5\n"
-		w, _, err := j.Import(t.Context(), jobs.Import{Portfolio: p.ID, Mode: store.GoodRowsOnly, File: batch.Options{Format: batch.CSV}}, strings.NewReader(file))
+		im := jobs.Import{Portfolio: p.ID, Mode: store.GoodRowsOnly, File: batch.Options{Format: batch.CSV}}
+		w, _, err := j.Import(t.Context(), im, strings.NewReader(file))
 		if err != nil {
 			t.Fatal(err)
 		}

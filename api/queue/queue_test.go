@@ -143,7 +143,8 @@ func TestTurns(t *testing.T) {
 		return nil
 	})
 	n, err := queue.Drain(t.Context(), config(t, k))
-	if got, want := strings.Join(order, " "), "long0 long1 late0 last0 long2 late1 long3 long4 long5 long6 long7"; got != want || n != 11 || err != nil {
+	const want = "long0 long1 late0 last0 long2 late1 long3 long4 long5 long6 long7"
+	if got := strings.Join(order, " "); got != want || n != 11 || err != nil {
 		t.Errorf("%d done in the order %q, want %q, %v", n, got, want, err)
 	}
 }
@@ -311,7 +312,8 @@ func TestDrainEnds(t *testing.T) {
 		t.Errorf("%d ended, %v", n, err)
 	}
 	done := b.kind(1, 0, func(context.Context, *task) error { return nil })
-	if n, err = queue.Drain(t.Context(), queue.Config{Kinds: []queue.Kind{done}, Now: func() time.Time { return time.Now().Add(time.Second) }}); n != 3 || err != nil {
+	soon := func() time.Time { return time.Now().Add(time.Second) }
+	if n, err = queue.Drain(t.Context(), queue.Config{Kinds: []queue.Kind{done}, Now: soon}); n != 3 || err != nil {
 		t.Errorf("then %d done, %v", n, err)
 	}
 	failing := queue.Kind{AtOnce: 1, Due: func(context.Context, time.Time) ([]string, error) { return nil, errBad }}
@@ -419,7 +421,8 @@ func TestChores(t *testing.T) {
 func TestEachOnce(t *testing.T) {
 	rapid.Check(t, func(r *rapid.T) {
 		lanes := rapid.SliceOfN(rapid.IntRange(0, 5), 1, 5).Draw(r, "lanes")
-		atOnce, perLane, processes := rapid.IntRange(1, 6).Draw(r, "at once"), rapid.IntRange(0, 3).Draw(r, "per lane"), rapid.IntRange(1, 3).Draw(r, "processes")
+		atOnce, perLane := rapid.IntRange(1, 6).Draw(r, "at once"), rapid.IntRange(0, 3).Draw(r, "per lane")
+		processes := rapid.IntRange(1, 3).Draw(r, "processes")
 		failing := rapid.IntRange(1, 7).Draw(r, "every so many fail")
 		synctest.Test(t, func(t *testing.T) {
 			var b table

@@ -46,8 +46,8 @@ func onBothStores(t *testing.T, test func(t *testing.T, s store.Store)) {
 func tell(t *testing.T, s store.Store, receivers ...*httptest.Server) {
 	t.Helper()
 	for _, r := range receivers {
-		_, err := s.CreateWebhook(t.Context(), store.Local, store.Webhook{ID: uuid.NewString(), CreatedAt: time.Now(), URL: r.URL, Events: store.Events, Secret: "secret"})
-		if err != nil {
+		w := store.Webhook{ID: uuid.NewString(), CreatedAt: time.Now(), URL: r.URL, Events: store.Events, Secret: "secret"}
+		if _, err := s.CreateWebhook(t.Context(), store.Local, w); err != nil {
 			t.Fatal(err)
 		}
 	}

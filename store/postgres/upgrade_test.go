@@ -2,6 +2,7 @@ package postgres
 
 import (
 	"io/fs"
+	"strings"
 	"testing"
 	"testing/fstest"
 	"time"
@@ -46,32 +47,32 @@ func TestUpgradeFromTheFormerQueue(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer pool.Close()
-	for _, statement := range []string{
-		`CREATE TYPE river_job_state AS ENUM ('available', 'running')`,
-		`CREATE FUNCTION river_job_state_in_bitmask(bitmask bit(8), state river_job_state) RETURNS boolean LANGUAGE sql IMMUTABLE AS 'SELECT true'`,
-		`CREATE TABLE river_migration (line text, version bigint)`,
-		`CREATE TABLE river_job (id bigserial PRIMARY KEY, state river_job_state, unique_key bytea, unique_states bit(8))`,
-		`CREATE UNIQUE INDEX river_job_unique_idx ON river_job (unique_key) WHERE river_job_state_in_bitmask(unique_states, state)`,
-		`CREATE UNLOGGED TABLE river_leader (name text PRIMARY KEY)`,
-		`CREATE TABLE river_queue (name text PRIMARY KEY)`,
-		`CREATE TABLE river_notification (id bigserial PRIMARY KEY, topic text)`,
-		`INSERT INTO river_job (state) VALUES ('running')`,
-		`INSERT INTO portfolio (organisation, id, created_at, name, description) VALUES ('` + string(store.Local) + `', '` + portfolio + `', now(), 'P', '')`,
-		`INSERT INTO work (organisation, portfolio, id, kind, mode, state, options, created_at, touched_at, chunks, total)
-			VALUES ('` + string(store.Local) + `', '` + portfolio + `', '` + work + `', 'import', 'good_rows_only', 'running', '{}', now(), now(), 1, 1)`,
-		`INSERT INTO work_chunk (organisation, work, n, state, rows, failed) VALUES ('` + string(store.Local) + `', '` + work + `', 0, 'queued', 'x', '')`,
-		`INSERT INTO webhook (organisation, id, created_at, url, events, secret) VALUES ('` + string(store.Local) + `', '` + hook + `', now(), 'u', ' assessment.created ', 's')`,
-		`INSERT INTO webhook_delivery (organisation, webhook, event, assessment, revision, reference, happened_at, due_at)
-			VALUES ('` + string(store.Local) + `', '` + hook + `', 'assessment.created', '` + hook + `', 1, '', now(), now())`,
-	} {
-		if _, err := pool.Exec(t.Context(), statement); err != nil {
-			t.Fatal(statement, err)
-		}
+	const statements = `
+		CREATE TYPE river_job_state AS ENUM ('available', 'running');
+		CREATE FUNCTION river_job_state_in_bitmask(bitmask bit(8), state river_job_state) RETURNS boolean LANGUAGE sql IMMUTABLE AS 'SELECT true';
+		CREATE TABLE river_migration (line text, version bigint);
+		CREATE TABLE river_job (id bigserial PRIMARY KEY, state river_job_state, unique_key bytea, unique_states bit(8));
+		CREATE UNIQUE INDEX river_job_unique_idx ON river_job (unique_key) WHERE river_job_state_in_bitmask(unique_states, state);
+		CREATE UNLOGGED TABLE river_leader (name text PRIMARY KEY);
+		CREATE TABLE river_queue (name text PRIMARY KEY);
+		CREATE TABLE river_notification (id bigserial PRIMARY KEY, topic text);
+		INSERT INTO river_job (state) VALUES ('running');
+		INSERT INTO portfolio (organisation, id, created_at, name, description) VALUES ('ORG', 'PORTFOLIO', now(), 'P', '');
+		INSERT INTO work (organisation, portfolio, id, kind, mode, state, options, created_at, touched_at, chunks, total)
+			VALUES ('ORG', 'PORTFOLIO', 'WORK', 'import', 'good_rows_only', 'running', '{}', now(), now(), 1, 1);
+		INSERT INTO work_chunk (organisation, work, n, state, rows, failed) VALUES ('ORG', 'WORK', 0, 'queued', 'x', '');
+		INSERT INTO webhook (organisation, id, created_at, url, events, secret) VALUES ('ORG', 'HOOK', now(), 'u', ' assessment.created ', 's');
+		INSERT INTO webhook_delivery (organisation, webhook, event, assessment, revision, reference, happened_at, due_at)
+			VALUES ('ORG', 'HOOK', 'assessment.created', 'HOOK', 1, '', now(), now());`
+	named := strings.NewReplacer("ORG", string(store.Local), "PORTFOLIO", portfolio, "WORK", work, "HOOK", hook).Replace(statements)
+	if _, err := pool.Exec(t.Context(), named); err != nil {
+		t.Fatal(err)
 	}
 
 	s := open(t, url)
 	var left int
-	err = pool.QueryRow(t.Context(), `SELECT (SELECT count(*) FROM pg_class WHERE relname LIKE 'river%') + (SELECT count(*) FROM pg_proc WHERE proname LIKE 'river%')
+	err = pool.QueryRow(t.Context(), `SELECT (SELECT count(*) FROM pg_class WHERE relname LIKE 'river%')
+		+ (SELECT count(*) FROM pg_proc WHERE proname LIKE 'river%')
 		+ (SELECT count(*) FROM pg_type WHERE typname LIKE 'river%')`).Scan(&left)
 	if err != nil || left != 0 {
 		t.Errorf("%d parts of the former queue are left, %v", left, err)

@@ -184,7 +184,9 @@ func (s *Store) WebhooksToTell(ctx context.Context, org store.Organisation, at t
 }
 
 // ClaimDeliveries takes deliveries to a webhook that are due. Those that another replica is taking at this moment are passed over.
-func (s *Store) ClaimDeliveries(ctx context.Context, org store.Organisation, webhook string, at, until time.Time, limit int) ([]store.Claimed, error) {
+func (s *Store) ClaimDeliveries(
+	ctx context.Context, org store.Organisation, webhook string, at, until time.Time, limit int,
+) ([]store.Claimed, error) {
 	key, err := address(org, webhook)
 	if err != nil {
 		return nil, nil

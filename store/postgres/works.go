@@ -80,7 +80,8 @@ func (s *Store) AddChunk(ctx context.Context, org store.Organisation, work strin
 			return ended(ctx, tx, key)
 		}
 		if err == nil && n > 0 {
-			_, err = tx.Exec(ctx, `INSERT INTO work_chunk (organisation, work, n, state, rows, failed, due_at) VALUES ($1, $2, $3, 'queued', $4, '', $5)`,
+			_, err = tx.Exec(ctx, `INSERT INTO work_chunk (organisation, work, n, state, rows, failed, due_at)
+				VALUES ($1, $2, $3, 'queued', $4, '', $5)`,
 				append(key, chunks-1, chunk.Rows, at)...)
 		}
 		if err != nil {
@@ -361,7 +362,9 @@ func (s *Store) lanes(ctx context.Context, org store.Organisation, query string,
 }
 
 // ClaimChunks takes chunks that are due. Those that another replica is taking or storing at this moment are passed over.
-func (s *Store) ClaimChunks(ctx context.Context, org store.Organisation, work string, at, until time.Time, limit int) ([]store.ClaimedChunk, error) {
+func (s *Store) ClaimChunks(
+	ctx context.Context, org store.Organisation, work string, at, until time.Time, limit int,
+) ([]store.ClaimedChunk, error) {
 	key, err := address(org, work)
 	if err != nil {
 		return nil, nil
@@ -388,7 +391,8 @@ func (s *Store) HoldChunk(ctx context.Context, org store.Organisation, work stri
 	}
 	return s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
 		tag, err := c.Exec(ctx, `UPDATE work_chunk SET due_at = $5
-			WHERE organisation = $1 AND work = $2 AND n = $3::bigint AND claims = $4::bigint AND state = 'queued'`, append(key, chunk.N, chunk.Claims, until)...)
+			WHERE organisation = $1 AND work = $2 AND n = $3::bigint AND claims = $4::bigint AND state = 'queued'`,
+			append(key, chunk.N, chunk.Claims, until)...)
 		if err == nil && tag.RowsAffected() == 0 {
 			return store.ErrNotFound
 		}

@@ -94,7 +94,8 @@ func removePart(ctx context.Context, tx *sql.Tx, key []any) (more bool, err erro
 			WHERE w.organisation = $1 AND w.portfolio = $2 LIMIT `+strconv.Itoa(part.limit)+`)`, key...))
 	}
 	if err == nil && more {
-		_, err = tx.ExecContext(ctx, `UPDATE portfolio SET removal_due = $3 WHERE organisation = $1 AND id = $2`, append(key[:2:2], leaseEnd())...)
+		_, err = tx.ExecContext(ctx, `UPDATE portfolio SET removal_due = $3 WHERE organisation = $1 AND id = $2`,
+			append(key[:2:2], leaseEnd())...)
 		return true, err
 	}
 	if err == nil {

@@ -188,7 +188,9 @@ func (s *Store) WebhooksToTell(ctx context.Context, org store.Organisation, at t
 }
 
 // ClaimDeliveries takes deliveries to a webhook that are due.
-func (s *Store) ClaimDeliveries(ctx context.Context, org store.Organisation, webhook string, at, until time.Time, limit int) (claimed []store.Claimed, err error) {
+func (s *Store) ClaimDeliveries(
+	ctx context.Context, org store.Organisation, webhook string, at, until time.Time, limit int,
+) (claimed []store.Claimed, err error) {
 	key, err := address(org, webhook)
 	if err != nil {
 		return nil, nil

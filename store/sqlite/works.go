@@ -80,7 +80,8 @@ func (s *Store) AddChunk(ctx context.Context, org store.Organisation, work strin
 			return ended(ctx, tx, key)
 		}
 		if err == nil && n > 0 {
-			_, err = tx.ExecContext(ctx, `INSERT INTO work_chunk (organisation, work, n, state, rows, failed, due_at) VALUES ($1, $2, $3, 'queued', $4, x'', $5)`,
+			_, err = tx.ExecContext(ctx, `INSERT INTO work_chunk (organisation, work, n, state, rows, failed, due_at)
+				VALUES ($1, $2, $3, 'queued', $4, x'', $5)`,
 				append(key, chunks-1, chunk.Rows, at.UnixMicro())...)
 		}
 		if err != nil {
@@ -344,7 +345,9 @@ func (s *Store) lanes(ctx context.Context, org store.Organisation, query string,
 }
 
 // ClaimChunks takes chunks that are due.
-func (s *Store) ClaimChunks(ctx context.Context, org store.Organisation, work string, at, until time.Time, limit int) (claimed []store.ClaimedChunk, err error) {
+func (s *Store) ClaimChunks(
+	ctx context.Context, org store.Organisation, work string, at, until time.Time, limit int,
+) (claimed []store.ClaimedChunk, err error) {
 	key, err := address(org, work)
 	if err != nil {
 		return nil, nil
@@ -380,7 +383,8 @@ func (s *Store) HoldChunk(ctx context.Context, org store.Organisation, work stri
 	}
 	return s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		held, err := affected(tx.ExecContext(ctx, `UPDATE work_chunk SET due_at = $5
-			WHERE organisation = $1 AND work = $2 AND n = $3 AND claims = $4 AND state = 'queued'`, append(key, c.N, c.Claims, until.UnixMicro())...))
+			WHERE organisation = $1 AND work = $2 AND n = $3 AND claims = $4 AND state = 'queued'`,
+			append(key, c.N, c.Claims, until.UnixMicro())...))
 		if err == nil && !held {
 			return store.ErrNotFound
 		}

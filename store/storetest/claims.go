@@ -71,7 +71,8 @@ func worksToDo(t *testing.T, s suite) {
 		}
 	}
 	due(day)
-	w, err := s.CreateWork(s.ctx, s.org, store.Work{ID: newID(), Portfolio: p.ID, Kind: store.WorkImport, Mode: store.GoodRowsOnly, Options: []byte("{}"), CreatedAt: day.Add(-time.Hour)})
+	w, err := s.CreateWork(s.ctx, s.org, store.Work{ID: newID(), Portfolio: p.ID, Kind: store.WorkImport,
+		Mode: store.GoodRowsOnly, Options: []byte("{}"), CreatedAt: day.Add(-time.Hour)})
 	noError(t, err)
 	noError(t, s.AddChunk(s.ctx, s.org, w.ID, store.NewChunk{Rows: []byte("x"), Count: 1}, day))
 	due(day)
@@ -148,7 +149,8 @@ func claimedByReceiver(t *testing.T, s suite) {
 	at := day.Add(time.Hour)
 	claimed, err := s.ClaimDeliveries(s.ctx, s.org, one.ID, at, at.Add(store.Lease), 9)
 	noError(t, err)
-	if len(claimed) != 3 || slices.ContainsFunc(claimed, func(c store.Claimed) bool { return c.Webhook != one.ID || c.URL != one.URL || c.Secret != one.Secret }) {
+	foreign := func(c store.Claimed) bool { return c.Webhook != one.ID || c.URL != one.URL || c.Secret != one.Secret }
+	if len(claimed) != 3 || slices.ContainsFunc(claimed, foreign) {
 		t.Fatalf("claimed %+v", claimed)
 	}
 	lanes(at, other.ID)
