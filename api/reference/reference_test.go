@@ -26,7 +26,7 @@ const (
 	isolated = "iec-62305-2:2010/a.1/isolated-no-other-objects-in-the-vicinity/c_d"
 	bonded   = "iec-62305-2:2010/b.8/shield-bonded-5-r_s-20-ohm-km/2.5-kv"
 	manual   = "iec-62305-2:2010/c.4/extinguishers-manual-installations-or-alarms-hydrants-fire-compartments-escape-routes/r_p"
-	// printf 'N_G*A_D*C_D*1e-6' | sha256sum
+	// The key ends in what printf 'N_G*A_D*C_D*1e-6' | sha256sum begins with.
 	flashes = "iec-62305-2:2010/formula/n_d/dangerous-flashes-to-the-structure-cd2960e8"
 )
 

@@ -515,10 +515,10 @@ func (b *builder) lineOf(i int, w *Line) {
 }
 
 func (b *builder) withstand(l *risk.Line, where Where, at []any) {
-	kv, reason, clause, mark := spd.Withstand(l.Service, &l.Electrical, b.site.Input.Reviews)
-	l.Withstand = kv
+	u := spd.Withstand(l.Service, &l.Electrical, b.site.Input.Reviews)
+	l.Withstand = u.Withstand
 	d := *defaultWithstand
-	d.Value, d.Reason, d.Clause, d.Mark = format(kv), "not given: "+reason, clause, mark
+	d.Value, d.Reason, d.Clause, d.Mark = format(u.Withstand), "not given: "+u.Reason, u.Clause, u.Provenance
 	b.assume(&d, where, at...)
 }
 

@@ -57,10 +57,10 @@ func at(place Position, in *risk.Input) (Entry, bool) {
 
 // unstatedWithstand is U_W [kV] by the tables.
 func unstatedWithstand(l *risk.Line, r *trace.Reviews) float64 {
-	U, _, _, _ := Withstand(l.Service, &l.Electrical, r)
+	U := Withstand(l.Service, &l.Electrical, r).Withstand
 	if limit := l.Electrical.EquipmentMaxInput; limit > 0 && l.Service != risk.Telecom && l.Electrical.Current == risk.DC {
-		other, _, _, _ := photovoltaicWithstand(&risk.Electrical{OpenCircuit: limit, Equipment: risk.OtherEquipment}, r)
-		U = min(U, other)
+		other := photovoltaicWithstand(&risk.Electrical{OpenCircuit: limit, Equipment: risk.OtherEquipment}, r)
+		U = min(U, other.Withstand)
 	}
 	return U
 }

@@ -352,8 +352,8 @@ func TestWithstand(t *testing.T) {
 		{risk.LowVoltage, pv(299, risk.Module), 1.5},
 		{risk.LowVoltage, pv(0, risk.OtherEquipment), 0.8},
 	} {
-		if kV, reason, clause, _ := Withstand(c.service, &c.el, nil); kV != c.want || reason == "" || clause == "" {
-			t.Errorf("%+v: %v kV, want %v (%s, %s)", c.el, kV, c.want, reason, clause)
+		if u := Withstand(c.service, &c.el, nil); u.Withstand != c.want || u.Reason == "" || u.Clause == "" {
+			t.Errorf("%+v: %v kV, want %v (%s, %s)", c.el, u.Withstand, c.want, u.Reason, u.Clause)
 		}
 	}
 }

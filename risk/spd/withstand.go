@@ -25,14 +25,21 @@ const categoryII = 2 // column of ratedWithstand: equipment, the category an unk
 // telecomWithstand is U_W of telecommunication equipment not stated otherwise [kV]; common practice, no published source.
 const telecomWithstand = 1.5
 
+// Rated is a rated impulse withstand voltage U_W [kV] with its reason, clause and mark.
+type Rated struct {
+	Withstand      float64
+	Reason, Clause string
+	Provenance     trace.Provenance
+}
+
 // Withstand is the rated impulse withstand voltage U_W [kV] of equipment where
 // it is not stated: 1.5 kV on telecommunication lines; the photovoltaic table by U_OC,MAX on
 // PV lines; category II of the voltage otherwise. The reason names the row, the mark is that of its value.
 // Unknown voltages take the lowest row, the safe side. Values that r holds go before those of the program.
-func Withstand(service risk.Service, e *risk.Electrical, r *trace.Reviews) (kV float64, reason, clause string, mark trace.Provenance) {
+func Withstand(service risk.Service, e *risk.Electrical, r *trace.Reviews) Rated {
 	switch {
 	case service == risk.Telecom:
-		return telecomWithstand, "telecommunication equipment", "common practice, no published source", trace.CommonPractice
+		return Rated{telecomWithstand, "telecommunication equipment", "common practice, no published source", trace.CommonPractice}
 	case e.Current == risk.DC && e.Origin == risk.Photovoltaic:
 		return photovoltaicWithstand(e, r)
 	}
@@ -42,11 +49,11 @@ func Withstand(service risk.Service, e *risk.Electrical, r *trace.Reviews) (kV f
 			row = i + 1
 		}
 	}
-	return r.Value(ratedWithstand, row, categoryII), "overvoltage category II at " + ratedWithstand.Rows[row].Text, ratedWithstand.Clause, r.Provenance(ratedWithstand, row, categoryII)
+	return Rated{r.Value(ratedWithstand, row, categoryII), "overvoltage category II at " + ratedWithstand.Rows[row].Text, ratedWithstand.Clause, r.Provenance(ratedWithstand, row, categoryII)}
 }
 
 // photovoltaicWithstand reads the row at or below U_OC,STC, which never lies above U_OC,MAX: the safe side.
-func photovoltaicWithstand(e *risk.Electrical, r *trace.Reviews) (kV float64, reason, clause string, mark trace.Provenance) {
+func photovoltaicWithstand(e *risk.Electrical, r *trace.Reviews) Rated {
 	col := 2
 	switch e.Equipment {
 	case risk.Module:
@@ -60,5 +67,5 @@ func photovoltaicWithstand(e *risk.Electrical, r *trace.Reviews) (kV float64, re
 			row = i
 		}
 	}
-	return r.Value(pvWithstand, row, col), "photovoltaic equipment (" + e.Equipment.String() + ") at " + pvWithstand.Rows[row].Text, pvWithstand.Clause, r.Provenance(pvWithstand, row, col)
+	return Rated{r.Value(pvWithstand, row, col), "photovoltaic equipment (" + e.Equipment.String() + ") at " + pvWithstand.Rows[row].Text, pvWithstand.Clause, r.Provenance(pvWithstand, row, col)}
 }

@@ -38,7 +38,8 @@ func TestUnstatedWithstandIsCategoryII(t *testing.T) {
 	} {
 		for _, el := range []risk.Electrical{{Nominal: c.nominal}, {Current: risk.DC, Origin: risk.Battery, Nominal: c.nominal},
 			{Current: risk.DC, Origin: risk.Load, Nominal: c.nominal}} {
-			kV, reason, clause, _ := Withstand(risk.LowVoltage, &el, nil)
+			u := Withstand(risk.LowVoltage, &el, nil)
+			kV, reason, clause := u.Withstand, u.Reason, u.Clause
 			near(t, fmt.Sprint(c.nominal, " V"), kV, c.want, 0)
 			if !strings.HasPrefix(reason, "overvoltage category II at ") || clause != "IEC 60664-1 Table F.1" {
 				t.Errorf("%s, %s", reason, clause)
@@ -50,7 +51,8 @@ func TestUnstatedWithstandIsCategoryII(t *testing.T) {
 			t.Errorf("%v V: a place asks for %v", c.nominal, e.Withstand)
 		}
 	}
-	kV, _, clause, _ := Withstand(risk.Telecom, &risk.Electrical{Nominal: 48}, nil)
+	u := Withstand(risk.Telecom, &risk.Electrical{Nominal: 48}, nil)
+	kV, clause := u.Withstand, u.Clause
 	near(t, "telecommunication: common practice, no published source", kV, 1.5, 0)
 	if clause != trade {
 		t.Error(clause)
@@ -70,7 +72,8 @@ func TestUnstatedWithstandOfPhotovoltaics(t *testing.T) {
 		for i, row := range pvPrinted {
 			below := pvPrinted[max(i-1, 0)][col]
 			for U, want := range map[float64]float64{row[0]: row[col], row[0] + 0.1: row[col], row[0] - 0.1: below} {
-				kV, reason, _, _ := Withstand(risk.LowVoltage, &risk.Electrical{Current: risk.DC, OpenCircuit: U, Equipment: equipment}, nil)
+				u := Withstand(risk.LowVoltage, &risk.Electrical{Current: risk.DC, OpenCircuit: U, Equipment: equipment}, nil)
+				kV, reason := u.Withstand, u.Reason
 				near(t, fmt.Sprint(equipment, " at ", U, " V"), kV, want, 0)
 				if !strings.Contains(reason, equipment.String()) {
 					t.Error(reason)
