@@ -174,7 +174,7 @@ func (r *importRun) interrupted(ctx context.Context, id string) error {
 	return fmt.Errorf("interrupted: %d of %d rows were stored and stay, the rest was cancelled; import the file again for them", w.Done, w.Total)
 }
 
-// await waits for chunks that a service on the same database is at.
+// await waits for chunks that a service on the same database is at, and does those of one that was killed.
 func (r *importRun) await(ctx context.Context, id string) (store.Work, error) {
 	for {
 		w, err := r.store.Work(ctx, store.Local, id)
@@ -186,6 +186,9 @@ func (r *importRun) await(ctx context.Context, id string) (store.Work, error) {
 			return w, ctx.Err()
 		case <-time.After(r.meter.every):
 			r.meter.working(&w)
+		}
+		if err := r.jobs.Drain(ctx, id); err != nil {
+			return w, err
 		}
 	}
 }

@@ -66,6 +66,7 @@ var rows = map[string]row{
 	"api/portfolios":  operations,
 	"api/webhooks":    operations,
 	"api/work":        operations,
+	"api/queue":       {project: []string{"store"}},
 	"api/jobs":        server,
 	"api":             server,
 	"":                {project: anything, modules: anything},

@@ -16,13 +16,11 @@ import (
 	"os"
 	"os/signal"
 	"strings"
-	"sync"
 	"syscall"
 	"time"
 
 	"levinward/api"
 	"levinward/api/refusal"
-	"levinward/api/webhook"
 	"levinward/store"
 	"levinward/store/postgres"
 	"levinward/store/sqlite"
@@ -196,11 +194,6 @@ func (p *program) migrate(ctx context.Context, args []string) error {
 	} else {
 		applied, err = sqlite.Migrate(ctx, *dsn, migrationsOf("sqlite"))
 	}
-	if err == nil {
-		var queue []string
-		queue, err = migrateQueue(ctx, *dsn)
-		applied = append(applied, queue...)
-	}
 	for _, name := range applied {
 		fmt.Fprintln(p.out, "applied", name)
 	}
@@ -243,16 +236,7 @@ func (p *program) serve(ctx context.Context, args []string) error {
 	if err != nil {
 		return err
 	}
-	stopJobs, err := startJobs(ctx, *dsn, config.Jobs)
-	if err != nil {
-		return errors.Join(err, l.Close())
-	}
-	var telling sync.WaitGroup
-	defer telling.Wait() // ctx has ended, or the process does; attempts under way end in seconds
-	sending, stopSending := context.WithCancel(ctx)
-	defer stopSending()
-	sender := webhook.New(webhook.Config{Store: db, Log: config.Log, Private: *private, Agent: engine})
-	telling.Go(func() { sender.Run(sending) })
+	working := startQueue(ctx, config)
 	fmt.Fprintf(p.errOut, "levinward listens on http://%s\n", l.Addr())
 	fmt.Fprintf(p.errOut, "every operation, to read and try: http://%s/docs\n", l.Addr())
 	if p.listening != nil {
@@ -261,7 +245,7 @@ func (p *program) serve(ctx context.Context, args []string) error {
 	err = serveUntilDone(ctx, l, handler)
 	end, cancel := context.WithTimeout(context.WithoutCancel(ctx), shutdownTimeout)
 	defer cancel()
-	return errors.Join(err, stopJobs(end))
+	return errors.Join(err, working.Stop(end))
 }
 
 // serveUntilDone serves until ctx is done, then lets running requests finish.

@@ -25,26 +25,13 @@ import (
 	"levinward/store"
 )
 
-// here does the chunks of a server under test as soon as they are queued.
-type here struct {
-	jobs  *jobs.Jobs
-	tasks sync.WaitGroup
-}
-
+// workHere does the works of a server under test as soon as they are queued.
 func workHere(t testing.TB, j *jobs.Jobs) {
-	h := &here{jobs: j}
-	j.UseQueue(h)
-	t.Cleanup(h.tasks.Wait)
-}
-
-// Enqueue does the chunks one after the other.
-func (h *here) Enqueue(ctx context.Context, work string, chunks []int, _ int64) error {
-	h.tasks.Go(func() {
-		for _, n := range chunks {
-			_ = h.jobs.DoChunk(context.WithoutCancel(ctx), work, n) // the work shows what came of it
-		}
+	var tasks sync.WaitGroup
+	j.WhenQueued(func(work string) {
+		tasks.Go(func() { _ = j.Drain(context.Background(), work) }) // the work shows what came of it
 	})
-	return nil
+	t.Cleanup(tasks.Wait)
 }
 
 type portfolioDoc struct {

@@ -18,6 +18,7 @@ import (
 	"levinward/api"
 	"levinward/api/apitest"
 	"levinward/api/client"
+	"levinward/api/queue"
 	"levinward/api/webhook"
 	"levinward/store"
 )
@@ -212,10 +213,15 @@ func (s *told) sender(private bool) *webhook.Sender {
 	return webhook.New(webhook.Config{Store: s.kept, Log: slog.New(slog.DiscardHandler), Now: s.clock.now, Private: private, Agent: testEngine})
 }
 
+// sendAll sends all that is due and returns how many deliveries that were.
+func (s *told) sendAll(t *testing.T, private bool) (int, error) {
+	return queue.Drain(t.Context(), queue.Config{Kinds: []queue.Kind{s.sender(private).Kind()}, Now: s.clock.now})
+}
+
 // send sends what is due and demands how many that were.
 func (s *told) send(t *testing.T, want int) {
 	t.Helper()
-	n, err := s.sender(true).SendDue(t.Context())
+	n, err := s.sendAll(t, true)
 	if err != nil || n != want {
 		t.Fatalf("%d sent, want %d, %v", n, want, err)
 	}
@@ -230,7 +236,7 @@ func TestWebhookIsTold(t *testing.T) {
 		s.Post("/v1/assessments", []byte(`{}`)).Want(http.StatusUnprocessableEntity) // refused: nobody is told
 		s.Delete(at).Want(http.StatusNotFound)
 		for range 3 { // the deletion has the time of the database
-			s.sender(true).SendDue(t.Context())
+			s.sendAll(t, true)
 		}
 		got := map[string]string{}
 		for _, m := range s.got {
@@ -302,15 +308,14 @@ func TestSendersShare(t *testing.T) {
 		for range n {
 			create(s.Client, smallest(t))
 		}
-		dead, err := s.kept.ClaimDeliveries(t.Context(), store.Local, s.clock.now(), s.clock.now().Add(time.Minute), 2)
+		dead, err := s.kept.ClaimDeliveries(t.Context(), store.Local, s.hook.ID, s.clock.now(), s.clock.now().Add(time.Minute), 2)
 		if err != nil || len(dead) != 2 {
 			t.Fatal(len(dead), err)
 		}
 		share := func() {
 			together(2, func(int) {
-				sender := s.sender(true)
 				for {
-					if sent, err := sender.SendDue(t.Context()); sent == 0 || err != nil {
+					if sent, err := s.sendAll(t, true); sent == 0 || err != nil {
 						if err != nil {
 							t.Error(err)
 						}
@@ -335,7 +340,7 @@ func TestSendersShare(t *testing.T) {
 func TestPrivateAddressesAreRefused(t *testing.T) {
 	onBothWithReceiver(t, func(t *testing.T, s *told) {
 		create(s.Client, smallest(t))
-		if _, err := s.sender(false).SendDue(t.Context()); err != nil {
+		if _, err := s.sendAll(t, false); err != nil {
 			t.Fatal(err)
 		}
 		if d := deliveriesOf(s.Client, s.hook.ID)[0]; d.Attempts != 1 || d.Status != 0 || d.Error != webhook.ErrNotPublic.Error() || len(s.bodies) != 0 {
@@ -366,7 +371,6 @@ func TestOtherAnswers(t *testing.T) {
 // A sender that is stopped lets what is under way arrive, and is done.
 func TestSenderStops(t *testing.T) {
 	onBothWithReceiver(t, func(t *testing.T, s *told) {
-		ctx, stop := context.WithCancel(t.Context())
 		begun, finish := make(chan struct{}), make(chan struct{})
 		slow := httptest.NewServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { close(begun); <-finish }))
 		t.Cleanup(slow.Close)
@@ -374,10 +378,10 @@ func TestSenderStops(t *testing.T) {
 		first, _ := create(s.Client, smallest(t))
 		s.send(t, 1)
 		s.Patch("/v1/assessments/"+first.ID+"/revisions", `{"reference": "second"}`).Want(http.StatusCreated)
-		done := make(chan struct{})
-		go func() { s.sender(true).Run(ctx); close(done) }()
+		done := make(chan error)
+		q := queue.Start(t.Context(), queue.Config{Kinds: []queue.Kind{s.sender(true).Kind()}, Now: s.clock.now})
 		<-begun
-		stop()
+		go func() { done <- q.Stop(context.Background()) }()
 		select {
 		case <-done:
 			t.Error("stopped before the delivery arrived")
@@ -385,7 +389,10 @@ func TestSenderStops(t *testing.T) {
 		}
 		close(finish)
 		select {
-		case <-done:
+		case err := <-done:
+			if err != nil {
+				t.Error(err)
+			}
 		case <-time.After(time.Minute):
 			t.Fatal("it does not stop")
 		}

@@ -77,6 +77,9 @@ type Portfolios interface {
 	// DeletePortfolio removes a portfolio with its sites, their assessments and
 	// all work on it; ErrNotFound.
 	DeletePortfolio(ctx context.Context, org Organisation, id string) error
+	// RemovalsToDo returns portfolios whose removal was broken off and that nobody goes on with at a time. They
+	// are as good as gone; another DeletePortfolio takes away what is left.
+	RemovalsToDo(ctx context.Context, org Organisation, at time.Time) ([]string, error)
 	// PortfolioTotals adds up the sites of a portfolio; ErrNotFound.
 	PortfolioTotals(ctx context.Context, org Organisation, id string, day time.Time) (Totals, error)
 

@@ -116,9 +116,11 @@ type Webhooks interface {
 	// RetryDelivery makes a delivery due, whatever came of it; ErrNotFound.
 	RetryDelivery(ctx context.Context, org Organisation, webhook string, n int64, at time.Time) (Delivery, error)
 
-	// ClaimDeliveries takes deliveries that are due, the longest due first, and counts an attempt of each. Nobody
-	// else gets them before until, when whoever claimed them counts as dead.
-	ClaimDeliveries(ctx context.Context, org Organisation, at, until time.Time, limit int) ([]Claimed, error)
+	// WebhooksToTell returns the webhooks that have deliveries to be claimed at a time, the oldest first.
+	WebhooksToTell(ctx context.Context, org Organisation, at time.Time) ([]string, error)
+	// ClaimDeliveries takes deliveries to a webhook that are due, the longest due first, and counts an attempt of
+	// each. Nobody else gets them before until, when whoever claimed them counts as dead.
+	ClaimDeliveries(ctx context.Context, org Organisation, webhook string, at, until time.Time, limit int) ([]Claimed, error)
 	// SettleDelivery notes what came of an attempt; ErrNotFound where it is not the newest one.
 	SettleDelivery(ctx context.Context, org Organisation, a Attempt) error
 	// ForgetDeliveries removes deliveries that ended before a time, at most limit of them, and returns how many.

@@ -169,7 +169,8 @@ type Confirmed struct {
 }
 
 // Works keeps imports and re-assessments. What is done of them is in the
-// chunks alone: whoever completes a chunk, and however often, its rows are stored once.
+// chunks alone: whoever completes a chunk, and however often, its rows are stored once. A claim
+// only keeps others from doing the same meanwhile.
 type Works interface {
 	// CreateWork begins a work in the state reading; ErrExists, ErrNotFound: no such portfolio.
 	CreateWork(ctx context.Context, org Organisation, w Work) (Work, error)
@@ -201,9 +202,14 @@ type Works interface {
 
 	// Chunk returns one; ErrNotFound.
 	Chunk(ctx context.Context, org Organisation, work string, n int) (Chunk, error)
-	// QueuedChunks returns the numbers of chunks of a work still to be done, in
-	// their order, at most limit of them from the n-th on.
-	QueuedChunks(ctx context.Context, org Organisation, work string, from, limit int) ([]int, error)
+	// WorksToDo returns the works that have chunks to be claimed at a time, the oldest first.
+	WorksToDo(ctx context.Context, org Organisation, at time.Time) ([]string, error)
+	// ClaimChunks takes chunks of a work that are due, in their order, at most limit of them. Nobody else gets
+	// them before until, when whoever claimed them counts as dead.
+	ClaimChunks(ctx context.Context, org Organisation, work string, at, until time.Time, limit int) ([]ClaimedChunk, error)
+	// HoldChunk makes a claimed chunk due at another time: later while it is being done, soon where that failed.
+	// ErrNotFound: it has ended, or the claim is not the newest one.
+	HoldChunk(ctx context.Context, org Organisation, work string, c ClaimedChunk, until time.Time) error
 	// StartWork notes when the first chunk was begun.
 	StartWork(ctx context.Context, org Organisation, work string, at time.Time) error
 	// StoreChunk stores the outcome of rows. ErrNotFound; ErrChunkChanged, also where a newer

@@ -4,8 +4,8 @@
 // What is to be done and what has been done stands in the chunks of the store
 // alone. Storing the outcome of a chunk and noting that it is done is one
 // transaction, so a process that is killed or a database that restarts neither loses nor
-// doubles a row. The queue only says who looks at which chunk next; it may say so twice,
-// and what it forgets is found by Watch.
+// doubles a row. A claim of a chunk only keeps others from doing the same meanwhile; it ends
+// with its lease where the process died.
 package jobs
 
 import (
@@ -13,7 +13,6 @@ import (
 	"errors"
 	"log/slog"
 	"runtime"
-	"sync"
 	"time"
 
 	"levinward/api/assess"
@@ -33,97 +32,27 @@ type Config struct {
 // Jobs does the work of one organisation. Any number of processes may do so on one store.
 type Jobs struct {
 	Config
-	org   store.Organisation
-	queue Queue
-	kept  *keptMaps
+	org    store.Organisation
+	queued func(work string)
+	kept   *keptMaps
 }
 
-// Queue hands chunks to workers, at least once each.
-type Queue interface {
-	// Enqueue lets workers look at chunks of a work. A chunk that was enqueued
-	// in the same round already may be left out.
-	Enqueue(ctx context.Context, work string, chunks []int, round int64) error
-}
-
-// New makes the work ready to be done. Without a queue, Drain does it.
+// New makes the work ready to be done: by a queue of Kinds, or by Drain.
 func New(c Config) *Jobs {
 	if c.Reviews == nil {
 		c.Reviews = reference.NewCurrent(c.Store, store.Local)
 	}
-	return &Jobs{Config: c, org: store.Local, kept: newKeptMaps(c.Maps)}
+	return &Jobs{Config: c, org: store.Local, queued: func(string) {}, kept: newKeptMaps(c.Maps)}
 }
 
-// UseQueue lets q hand out the chunks. Call it before any work is begun.
-func (j *Jobs) UseQueue(q Queue) { j.queue = q }
-
-// enqueueAtOnce bounds how many chunks are handed over at a time.
-const enqueueAtOnce = 1000
-
-// enqueue hands the queued chunks of a work to the workers.
-func (j *Jobs) enqueue(ctx context.Context, work string, round int64) error {
-	if j.queue == nil {
-		return nil
-	}
-	for from := 0; ; {
-		chunks, err := j.Store.QueuedChunks(ctx, j.org, work, from, enqueueAtOnce)
-		if err != nil || len(chunks) == 0 {
-			return err
-		}
-		if err := j.queue.Enqueue(ctx, work, chunks, round); err != nil {
-			return err
-		}
-		from = chunks[len(chunks)-1] + 1
-	}
-}
+// WhenQueued has call told of each work that was queued here. Say so before any work is begun.
+func (j *Jobs) WhenQueued(call func(work string)) { j.queued = call }
 
 func (j *Jobs) now() time.Time { return j.Recorder.Now() }
 
 // Workers is how many chunks are computed at once: one for each processor, and
 // one whose rows are being stored meanwhile.
 func Workers() int { return runtime.GOMAXPROCS(0) + 1 }
-
-// Drain does all chunks of a work here, Workers at once. It returns at
-// the first error, and when nothing is left to do; another process may still be at some chunks.
-func (j *Jobs) Drain(ctx context.Context, work string) error {
-	ctx, cancel := context.WithCancelCause(ctx)
-	defer cancel(nil)
-	chunks := make(chan int)
-	var workers sync.WaitGroup
-	for range Workers() {
-		workers.Go(func() {
-			for n := range chunks {
-				if err := j.DoChunk(ctx, work, n); err != nil {
-					cancel(err)
-				}
-			}
-		})
-	}
-	err := j.each(ctx, work, chunks)
-	close(chunks)
-	workers.Wait()
-	if cause := context.Cause(ctx); cause != nil {
-		return cause
-	}
-	return err
-}
-
-// each sends the numbers of the queued chunks.
-func (j *Jobs) each(ctx context.Context, work string, to chan<- int) error {
-	for from := 0; ; {
-		chunks, err := j.Store.QueuedChunks(ctx, j.org, work, from, enqueueAtOnce)
-		if err != nil || len(chunks) == 0 {
-			return err
-		}
-		for _, n := range chunks {
-			select {
-			case to <- n:
-			case <-ctx.Done():
-				return ctx.Err()
-			}
-		}
-		from = chunks[len(chunks)-1] + 1
-	}
-}
 
 // triesOfChunk is how often a chunk is looked at again at once because
 // something else changed it or its sites.

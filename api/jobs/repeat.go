@@ -83,7 +83,6 @@ func (j *Jobs) begunByFile(ctx context.Context, key string, h hash.Hash, file io
 
 // begin ends the reading of a work and lets the workers at it. Where another
 // request with the same key was faster, that work is returned and the rows of this one are dropped.
-// Whether the queue takes it is not the caller's concern: Watch finds what it does not.
 func (j *Jobs) begin(ctx context.Context, work string, n store.Notes, request *store.Idempotency) (w store.Work, begun bool, err error) {
 	w, err = j.Store.BeginWork(ctx, j.org, work, n, request, j.now())
 	if errors.Is(err, store.ErrExists) {
@@ -97,8 +96,6 @@ func (j *Jobs) begin(ctx context.Context, work string, n store.Notes, request *s
 	if err != nil {
 		return w, false, err
 	}
-	if err := j.enqueue(ctx, work, 0); err != nil {
-		j.Log.Warn("work not enqueued, will be found later", "work", work, "error", err)
-	}
+	j.queued(w.ID)
 	return w, false, nil
 }

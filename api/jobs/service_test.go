@@ -3,7 +3,6 @@ package jobs_test
 import (
 	"bytes"
 	"context"
-	"database/sql"
 	"fmt"
 	"io"
 	"log/slog"
@@ -15,13 +14,11 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5/pgxpool"
-	"github.com/riverqueue/river/riverdriver/riverpgxv5"
-	"github.com/riverqueue/river/riverdriver/riversqlite"
 
 	"levinward/api/assess"
 	"levinward/api/batch"
 	"levinward/api/jobs"
+	"levinward/api/queue"
 	"levinward/store"
 	"levinward/store/postgres"
 	"levinward/store/sqlite"
@@ -51,11 +48,9 @@ func workFor(ctx context.Context, dsn string) error {
 	if err != nil {
 		return err
 	}
-	_, err = start(ctx, dsn, j)
-	if err == nil {
-		fmt.Println("working")
-	}
-	return err
+	start(ctx, j)
+	fmt.Println("working")
+	return nil
 }
 
 func openStore(ctx context.Context, dsn string) (store.Store, error) {
@@ -70,31 +65,14 @@ func newJobs(s store.Store, engine string) (*jobs.Jobs, error) {
 	return jobs.New(jobs.Config{Store: s, Recorder: r, Log: slog.New(slog.NewTextHandler(os.Stderr, nil))}), err
 }
 
-// start begins to work with a queue in the database.
-func start(ctx context.Context, dsn string, j *jobs.Jobs) (stop func(context.Context) error, err error) {
-	if strings.HasPrefix(dsn, "postgres") {
-		pool, err := pgxpool.New(ctx, dsn)
-		if err != nil {
-			return nil, err
-		}
-		driver := riverpgxv5.New(pool)
-		if _, err := jobs.Migrate(ctx, driver); err != nil {
-			return nil, err
-		}
-		end, err := jobs.Start(ctx, j, driver)
-		return func(ctx context.Context) error { defer pool.Close(); return end(ctx) }, err
-	}
-	db, err := sql.Open("sqlite", "file:"+dsn+"?_pragma=busy_timeout(10000)&_pragma=journal_mode(WAL)&_pragma=synchronous(NORMAL)&_txlock=immediate")
-	if err != nil {
-		return nil, err
-	}
-	db.SetMaxOpenConns(1)
-	driver := riversqlite.New(db)
-	if _, err := jobs.Migrate(ctx, driver); err != nil {
-		return nil, err
-	}
-	end, err := jobs.Start(ctx, j, driver)
-	return func(ctx context.Context) error { defer db.Close(); return end(ctx) }, err
+// testLease is short, so that tests which kill a process do not wait long.
+const testLease = 2 * time.Second
+
+// start begins to work in the background.
+func start(ctx context.Context, j *jobs.Jobs) *queue.Queue {
+	q := queue.Start(ctx, queue.Config{Kinds: j.Kinds(), Chores: j.Chores(), Log: j.Log, Lease: testLease})
+	j.WhenQueued(func(string) { q.Wake() })
+	return q
 }
 
 // onBothStores runs a test on the address of a database of each kind.
@@ -141,14 +119,11 @@ func (b *bench) use(engine string) {
 // start works in the background until the end of the test.
 func (b *bench) start(j *jobs.Jobs) {
 	b.t.Helper()
-	stop, err := start(b.t.Context(), b.dsn, j)
-	if err != nil {
-		b.t.Fatal(err)
-	}
+	q := start(b.t.Context(), j)
 	b.t.Cleanup(func() {
 		ctx, cancel := context.WithTimeout(context.Background(), 5*time.Minute)
 		defer cancel()
-		if err := stop(ctx); err != nil {
+		if err := q.Stop(ctx); err != nil {
 			b.t.Error(err)
 		}
 	})

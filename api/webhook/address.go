@@ -103,7 +103,7 @@ func newClient(private bool) *http.Client {
 		Timeout: timeout,
 		Transport: &http.Transport{
 			DialContext: dialer.DialContext, ForceAttemptHTTP2: true, TLSHandshakeTimeout: timeout,
-			MaxIdleConnsPerHost: atOnce, IdleConnTimeout: time.Minute, MaxResponseHeaderBytes: 64 << 10, DisableCompression: true,
+			MaxIdleConnsPerHost: perReceiver, IdleConnTimeout: time.Minute, MaxResponseHeaderBytes: 64 << 10, DisableCompression: true,
 		},
 		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },
 	}

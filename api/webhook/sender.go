@@ -10,9 +10,9 @@ import (
 	"net/http"
 	"strconv"
 	"strings"
-	"sync"
 	"time"
 
+	"levinward/api/queue"
 	"levinward/store"
 )
 
@@ -37,11 +37,9 @@ func New(c Config) *Sender {
 }
 
 const (
-	atOnce      = 16              // deliveries under way in one process
-	pollEvery   = time.Second     // how soon what is due is noticed
+	perReceiver = 8               // deliveries under way to one receiver, in one process
 	forgetEvery = time.Hour       // how often old deliveries are looked for
-	lease       = 3 * timeout     // how long a claim lasts; an attempt and its note take less
-	settleLimit = 5 * time.Second // to note what came of an attempt
+	settleLimit = 5 * time.Second // to note what came of an attempt: with timeout it ends before the lease does
 )
 
 func (s *Sender) now() time.Time {
@@ -51,54 +49,31 @@ func (s *Sender) now() time.Time {
 	return time.Now()
 }
 
-// Run sends until ctx is done, and returns when the attempts under way have ended.
-func (s *Sender) Run(ctx context.Context) {
-	poll, old := time.NewTicker(pollEvery), time.NewTicker(forgetEvery)
-	defer poll.Stop()
-	defer old.Stop()
-	defer s.client.CloseIdleConnections()
-	for {
-		n, err := s.SendDue(ctx)
-		s.report(ctx, "deliveries are not sent", err)
-		if n == atOnce {
-			if ctx.Err() == nil {
-				continue // there may be more
-			}
-		}
-		select {
-		case <-ctx.Done():
-			return
-		case <-poll.C:
-		case <-old.C:
-			s.report(ctx, "old deliveries are not removed", s.forget(ctx))
-		}
+// Kind is what a queue does to send deliveries; a lane is a receiver. Every receiver has slots of its
+// own, so that none waits for another.
+func (s *Sender) Kind() queue.Kind {
+	return queue.Kind{
+		Name: "deliveries", AtOnce: store.MaxWebhooks * perReceiver, PerLane: perReceiver,
+		Due: func(ctx context.Context, at time.Time) ([]string, error) {
+			return s.Store.WebhooksToTell(ctx, store.Local, at)
+		},
+		Claim: s.claim,
 	}
 }
 
-func (s *Sender) report(ctx context.Context, what string, err error) {
-	if err != nil && ctx.Err() == nil {
-		s.Log.Warn(what, "error", err)
-	}
+// Chores are what a queue does for deliveries now and then.
+func (s *Sender) Chores() []queue.Chore {
+	return []queue.Chore{{Name: "forget old deliveries", Every: forgetEvery, Do: s.forget}}
 }
 
-// SendDue sends some of what is due, at the same time, and returns how many when all of them have ended.
-func (s *Sender) SendDue(ctx context.Context) (int, error) {
-	if ctx.Err() != nil {
-		return 0, nil
-	}
-	now := s.now()
-	claimed, err := s.Store.ClaimDeliveries(ctx, store.Local, now, now.Add(lease), atOnce)
-	if err != nil {
-		return 0, err
-	}
-	var all sync.WaitGroup
-	errs := make([]error, len(claimed))
+func (s *Sender) claim(ctx context.Context, webhook string, at, until time.Time, limit int) ([]queue.Task, error) {
+	claimed, err := s.Store.ClaimDeliveries(ctx, store.Local, webhook, at, until, limit)
+	tasks := make([]queue.Task, len(claimed))
 	for i := range claimed {
 		// What is claimed is sent to the end, so that none arrives twice because the service stops.
-		all.Go(func() { errs[i] = s.deliver(context.WithoutCancel(ctx), &claimed[i]) })
+		tasks[i].Do = func(ctx context.Context) error { return s.deliver(context.WithoutCancel(ctx), &claimed[i]) }
 	}
-	all.Wait()
-	return len(claimed), errors.Join(errs...)
+	return tasks, err
 }
 
 // deliver makes one attempt and notes what came of it.

@@ -29,6 +29,13 @@ func TestBackoff(t *testing.T) {
 	}
 }
 
+// A claim outlasts the attempt and its note: nobody sends the same meanwhile.
+func TestAttemptEndsBeforeItsLease(t *testing.T) {
+	if longest := timeout + settleLimit; longest >= store.Lease {
+		t.Errorf("an attempt takes up to %v, its lease is %v", longest, store.Lease)
+	}
+}
+
 func TestCheckAddress(t *testing.T) {
 	for address, want := range map[string][2]bool{ // allowed: to public addresses only, to private ones also
 		"https://quotes.example/told":            {true, true},

@@ -159,6 +159,11 @@ func (s *Store) DeletePortfolio(ctx context.Context, org store.Organisation, id 
 	})
 }
 
+// RemovalsToDo returns none: a removal is one transaction here.
+func (s *Store) RemovalsToDo(context.Context, store.Organisation, time.Time) ([]string, error) {
+	return nil, nil
+}
+
 // PortfolioTotals adds up the sites of a portfolio.
 func (s *Store) PortfolioTotals(ctx context.Context, org store.Organisation, id string, day time.Time) (t store.Totals, err error) {
 	key, err := address(org, id)

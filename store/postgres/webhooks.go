@@ -177,23 +177,31 @@ func (s *Store) RetryDelivery(ctx context.Context, org store.Organisation, webho
 		`UPDATE webhook_delivery d SET state = 'due', due_at = $4 WHERE d.organisation = $1 AND d.webhook = $2 AND d.n = $3 RETURNING `+deliveryColumns, n, at)
 }
 
-// ClaimDeliveries takes deliveries that are due. Those that another replica is taking at this moment are passed over.
-func (s *Store) ClaimDeliveries(ctx context.Context, org store.Organisation, at, until time.Time, limit int) ([]store.Claimed, error) {
-	owner, ok := store.CanonicalID(string(org))
-	if !ok {
+// WebhooksToTell returns webhooks with deliveries that are due.
+func (s *Store) WebhooksToTell(ctx context.Context, org store.Organisation, at time.Time) ([]string, error) {
+	return s.lanes(ctx, org, `SELECT w.id FROM webhook w WHERE w.organisation = $1 AND EXISTS (SELECT 1 FROM webhook_delivery d
+		WHERE d.organisation = $1 AND d.webhook = w.id AND d.state = 'due' AND d.due_at <= $2) ORDER BY w.created_at, w.id`, at)
+}
+
+// ClaimDeliveries takes deliveries to a webhook that are due. Those that another replica is taking at this moment are passed over.
+func (s *Store) ClaimDeliveries(
+	ctx context.Context, org store.Organisation, webhook string, at, until time.Time, limit int,
+) ([]store.Claimed, error) {
+	key, err := address(org, webhook)
+	if err != nil {
 		return nil, nil
 	}
 	return collect(ctx, s, func(row pgx.Row) (c store.Claimed, err error) {
 		c.Delivery, err = scanDelivery(row, &c.URL, &c.Secret)
 		return c, err
 	}, `WITH c AS (
-			SELECT webhook, n FROM webhook_delivery WHERE organisation = $1 AND state = 'due' AND due_at <= $2
-			ORDER BY due_at, n LIMIT $4 FOR UPDATE SKIP LOCKED
+			SELECT n FROM webhook_delivery WHERE organisation = $1 AND webhook = $2 AND state = 'due' AND due_at <= $3
+			ORDER BY due_at, n LIMIT $5 FOR UPDATE SKIP LOCKED
 		)
-		UPDATE webhook_delivery d SET attempts = d.attempts + 1, due_at = $3
+		UPDATE webhook_delivery d SET attempts = d.attempts + 1, due_at = $4
 		FROM c, webhook w
-		WHERE d.organisation = $1 AND d.webhook = c.webhook AND d.n = c.n AND w.organisation = $1 AND w.id = c.webhook
-		RETURNING `+deliveryColumns+`, w.url, w.secret`, owner, at, until, limit)
+		WHERE d.organisation = $1 AND d.webhook = $2 AND d.n = c.n AND w.organisation = $1 AND w.id = $2
+		RETURNING `+deliveryColumns+`, w.url, w.secret`, append(key, at, until, limit)...)
 }
 
 // SettleDelivery notes what came of an attempt.

@@ -80,8 +80,9 @@ func (s *Store) AddChunk(ctx context.Context, org store.Organisation, work strin
 			return ended(ctx, tx, key)
 		}
 		if err == nil && n > 0 {
-			_, err = tx.Exec(ctx, `INSERT INTO work_chunk (organisation, work, n, state, rows, failed) VALUES ($1, $2, $3, 'queued', $4, '')`,
-				append(key, chunks-1, chunk.Rows)...)
+			_, err = tx.Exec(ctx, `INSERT INTO work_chunk (organisation, work, n, state, rows, failed, due_at)
+				VALUES ($1, $2, $3, 'queued', $4, '', $5)`,
+				append(key, chunks-1, chunk.Rows, at)...)
 		}
 		if err != nil {
 			return err
@@ -341,16 +342,62 @@ func (s *Store) Chunk(ctx context.Context, org store.Organisation, work string, 
 	return c, nil
 }
 
-// QueuedChunks returns chunks still to be done.
-func (s *Store) QueuedChunks(ctx context.Context, org store.Organisation, work string, from, limit int) ([]int, error) {
+// WorksToDo returns works with chunks that are due.
+func (s *Store) WorksToDo(ctx context.Context, org store.Organisation, at time.Time) ([]string, error) {
+	return s.lanes(ctx, org, `SELECT w.id FROM work w WHERE w.organisation = $1 AND w.state IN ('queued', 'running')
+		AND EXISTS (SELECT 1 FROM work_chunk k WHERE k.organisation = $1 AND k.work = w.id AND k.state = 'queued' AND k.due_at <= $2)
+		ORDER BY w.created_at, w.id`, at)
+}
+
+// lanes reads ids of an organisation, which is $1.
+func (s *Store) lanes(ctx context.Context, org store.Organisation, query string, at time.Time) ([]string, error) {
+	owner, ok := store.CanonicalID(string(org))
+	if !ok {
+		return nil, nil
+	}
+	return collect(ctx, s, func(row pgx.Row) (id string, err error) {
+		err = row.Scan(&id)
+		return id, err
+	}, query, owner, at)
+}
+
+// ClaimChunks takes chunks that are due. Those that another replica is taking or storing at this moment are passed over.
+func (s *Store) ClaimChunks(
+	ctx context.Context, org store.Organisation, work string, at, until time.Time, limit int,
+) ([]store.ClaimedChunk, error) {
 	key, err := address(org, work)
 	if err != nil {
 		return nil, nil
 	}
-	return collect(ctx, s, func(row pgx.Row) (n int, err error) {
-		err = row.Scan(&n)
-		return n, err
-	}, `SELECT n FROM work_chunk WHERE organisation = $1 AND work = $2 AND state = 'queued' AND n >= $3::bigint ORDER BY n LIMIT $4`, append(key, from, limit)...)
+	claimed, err := collect(ctx, s, func(row pgx.Row) (c store.ClaimedChunk, err error) {
+		err = row.Scan(&c.N, &c.Claims)
+		return c, err
+	}, `WITH c AS (
+			SELECT k.n FROM work_chunk k JOIN work w ON w.organisation = k.organisation AND w.id = k.work
+			WHERE k.organisation = $1 AND k.work = $2 AND k.state = 'queued' AND k.due_at <= $3 AND w.state IN ('queued', 'running')
+			ORDER BY k.n LIMIT $5 FOR UPDATE OF k SKIP LOCKED
+		)
+		UPDATE work_chunk k SET due_at = $4, claims = k.claims + 1 FROM c
+		WHERE k.organisation = $1 AND k.work = $2 AND k.n = c.n RETURNING k.n, k.claims`, append(key, at, until, limit)...)
+	slices.SortFunc(claimed, func(a, b store.ClaimedChunk) int { return a.N - b.N })
+	return claimed, err
+}
+
+// HoldChunk sets when a claimed chunk is due.
+func (s *Store) HoldChunk(ctx context.Context, org store.Organisation, work string, chunk store.ClaimedChunk, until time.Time) error {
+	key, err := address(org, work)
+	if err != nil {
+		return err
+	}
+	return s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
+		tag, err := c.Exec(ctx, `UPDATE work_chunk SET due_at = $5
+			WHERE organisation = $1 AND work = $2 AND n = $3::bigint AND claims = $4::bigint AND state = 'queued'`,
+			append(key, chunk.N, chunk.Claims, until)...)
+		if err == nil && tag.RowsAffected() == 0 {
+			return store.ErrNotFound
+		}
+		return err
+	})
 }
 
 // StartWork notes the beginning.

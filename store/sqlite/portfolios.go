@@ -97,17 +97,23 @@ func collect[T any](ctx context.Context, s *Store, scan func(scanner) (T, error)
 		if err != nil {
 			return err
 		}
-		defer rows.Close()
-		for rows.Next() {
-			v, err := scan(rows)
-			if err != nil {
-				return err
-			}
-			all = append(all, v)
-		}
-		return rows.Err()
+		all, err = scanAll(rows, scan)
+		return err
 	})
 	return all, err
+}
+
+// scanAll reads rows to their end and closes them.
+func scanAll[T any](rows *sql.Rows, scan func(scanner) (T, error)) (all []T, err error) {
+	defer rows.Close()
+	for rows.Next() {
+		v, err := scan(rows)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, v)
+	}
+	return all, rows.Err()
 }
 
 // RenamePortfolio sets name and description.

@@ -10,14 +10,17 @@ import (
 )
 
 // A portfolio of many sites is removed in parts, so that others can write
-// between them. The first transaction gives it a name that no portfolio can
-// have: it begins with a zero byte. From then on the portfolio is nowhere to
-// be found and takes no work, its name is free, and the removal goes on until
-// nothing is left: in the call that began it, in another call of
-// DeletePortfolio, or, after the program was killed, when the file is opened.
+// between them. The first transaction says when somebody else may go on with it,
+// and each part moves that time to the end of a lease. From then on the portfolio is nowhere to
+// be found and takes no work, and the removal goes on until nothing is left: in the call that began
+// it, or, after the program was killed, in another one of those that RemovalsToDo names. Its name
+// is free: it gets one that no portfolio can have, which begins with a zero byte.
 
 // standing is the condition on portfolios that are not being removed.
-const standing = `name >= char(1)`
+const standing = `removal_due IS NULL`
+
+// leaseEnd is when a removal that is going on now counts as broken off.
+func leaseEnd() int64 { return time.Now().Add(store.Lease).UnixMicro() }
 
 // Sizes of a part, which takes some tenths of a second, and the pause behind
 // it, in which another process gets its turn: those wait by asking again and again.
@@ -35,7 +38,8 @@ func (s *Store) DeletePortfolio(ctx context.Context, org store.Organisation, id 
 		return err
 	}
 	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		marked, err := affected(tx.ExecContext(ctx, `UPDATE portfolio SET name = char(0) || id WHERE organisation = $1 AND id = $2`, key...))
+		marked, err := affected(tx.ExecContext(ctx, `UPDATE portfolio SET name = char(0) || id, removal_due = $3 WHERE organisation = $1 AND id = $2`,
+			append(key, leaseEnd())...))
 		if err == nil && !marked {
 			return store.ErrNotFound
 		}
@@ -83,37 +87,24 @@ func removePart(ctx context.Context, tx *sql.Tx, key []any) (more bool, err erro
 		limit int
 	}{{"work_fault", faultsOfPart}, {"work_chunk", chunksOfPart}} {
 		if more || err != nil {
-			return more, err
+			break
 		}
 		more, err = affected(tx.ExecContext(ctx, `DELETE FROM `+part.table+` WHERE rowid IN (SELECT part.rowid FROM work w
 				JOIN `+part.table+` part ON part.organisation = w.organisation AND part.work = w.id
 			WHERE w.organisation = $1 AND w.portfolio = $2 LIMIT `+strconv.Itoa(part.limit)+`)`, key...))
 	}
-	if more || err != nil {
-		return more, err
+	if err == nil && more {
+		_, err = tx.ExecContext(ctx, `UPDATE portfolio SET removal_due = $3 WHERE organisation = $1 AND id = $2`,
+			append(key[:2:2], leaseEnd())...)
+		return true, err
 	}
-	_, err = tx.ExecContext(ctx, `DELETE FROM portfolio WHERE organisation = $1 AND id = $2`, key...)
+	if err == nil {
+		_, err = tx.ExecContext(ctx, `DELETE FROM portfolio WHERE organisation = $1 AND id = $2`, key...)
+	}
 	return false, err
 }
 
-// resume goes on, beside all else, with removals that were broken off. What
-// fails is left for the next time. The file may be closed once s.stop has returned.
-func (s *Store) resume(ctx context.Context) error {
-	broken, err := collect(ctx, s, func(row scanner) (key []any, err error) {
-		var owner, id string
-		err = row.Scan(&owner, &id)
-		return []any{owner, id}, err
-	}, `SELECT organisation, id FROM portfolio WHERE NOT `+standing)
-	ctx, cancel := context.WithCancel(context.WithoutCancel(ctx))
-	ended := make(chan struct{})
-	s.stop = func() { cancel(); <-ended }
-	go func() {
-		defer close(ended)
-		for _, key := range broken {
-			if s.remove(ctx, key) != nil {
-				return
-			}
-		}
-	}()
-	return err
+// RemovalsToDo returns portfolios whose removal was broken off.
+func (s *Store) RemovalsToDo(ctx context.Context, org store.Organisation, at time.Time) ([]string, error) {
+	return s.lanes(ctx, org, `SELECT id FROM portfolio WHERE organisation = $1 AND removal_due <= $2`, at)
 }

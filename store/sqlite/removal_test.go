@@ -3,6 +3,7 @@ package sqlite
 import (
 	"errors"
 	"path/filepath"
+	"slices"
 	"testing"
 	"time"
 
@@ -113,30 +114,34 @@ func TestRemovalGoesOnWhenAskedAgain(t *testing.T) {
 	}
 }
 
-// Removals that were broken off go on when the file is opened, and do not keep it from being closed.
-func TestRemovalGoesOnAtTheNextStart(t *testing.T) {
+// Removals that were broken off are named when the lease of their last part ends, also after the file was opened again.
+func TestRemovalsThatWereBrokenOff(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "levinward.db")
 	s, err := Open(t.Context(), file, migrations)
 	must(t, err)
+	begun := time.Now()
+	var want []string
 	for _, name := range []string{"P", "Q"} {
 		p, _ := filled(t, s, name, 2*sitesOfPart+5)
 		breakOff(t, s, p)
 		_, err = s.writer.Exec("DROP TRIGGER breaks")
 		must(t, err)
+		want = append(want, p.ID)
 	}
 	must(t, s.Close())
 
-	s, err = Open(t.Context(), file, migrations)
-	must(t, err)
-	must(t, s.Close()) // at once: what is left goes at a later start
-
 	s = open(t, file)
-	for end := time.Now().Add(time.Minute); count(t, s, "portfolio") > 0; time.Sleep(10 * time.Millisecond) {
-		if time.Now().After(end) {
-			t.Fatal("the removals did not go on")
+	for at, want := range map[time.Time][]string{begun.Add(store.Lease): nil, time.Now().Add(store.Lease): want} {
+		left, err := s.RemovalsToDo(t.Context(), store.Local, at)
+		slices.Sort(left)
+		if must(t, err); !slices.Equal(left, want) {
+			t.Errorf("%v after the begin: %q, want %q", at.Sub(begun), left, want)
 		}
 	}
-	for _, table := range []string{"portfolio_site", "assessment", "revision", "work", "work_chunk", "work_fault"} {
+	for _, id := range want {
+		must(t, s.DeletePortfolio(t.Context(), store.Local, id))
+	}
+	for _, table := range []string{"portfolio", "portfolio_site", "assessment", "revision", "work", "work_chunk", "work_fault"} {
 		if n := count(t, s, table); n != 0 {
 			t.Errorf("%s: %d rows are left", table, n)
 		}

@@ -33,8 +33,6 @@ type Store struct {
 	patience time.Duration
 
 	create, revise, appendRevision, tell *sql.Stmt // on writer
-
-	stop func() // ends what goes on beside all calls; nil: nothing does
 }
 
 var _ store.Store = (*Store)(nil)
@@ -58,9 +56,6 @@ func Open(ctx context.Context, file string, migrations fs.FS) (*Store, error) {
 	s := &Store{writer: writer, reader: reader, patience: 10 * time.Second}
 	if err := s.prepare(ctx); err != nil {
 		return nil, errors.Join(translate(ctx, err), s.Close())
-	}
-	if err := s.resume(ctx); err != nil {
-		return nil, errors.Join(err, s.Close())
 	}
 	return s, nil
 }
@@ -86,9 +81,6 @@ func (s *Store) Ping(ctx context.Context) error {
 
 // Close waits for running calls and closes the file.
 func (s *Store) Close() error {
-	if s.stop != nil {
-		s.stop()
-	}
 	// The last connection to close moves the log into the file, and a reader may not.
 	return errors.Join(s.reader.Close(), s.writer.Close())
 }

@@ -181,47 +181,39 @@ func (s *Store) RetryDelivery(ctx context.Context, org store.Organisation, webho
 		`UPDATE webhook_delivery SET state = 'due', due_at = $4 WHERE organisation = $1 AND webhook = $2 AND n = $3 RETURNING `+deliveryColumns, n, at.UnixMicro())
 }
 
-const dueDeliveries = ` FROM webhook_delivery WHERE organisation = $1 AND state = 'due' AND due_at <= $2 ORDER BY due_at, n LIMIT $3`
+// WebhooksToTell returns webhooks with deliveries that are due.
+func (s *Store) WebhooksToTell(ctx context.Context, org store.Organisation, at time.Time) ([]string, error) {
+	return s.lanes(ctx, org, `SELECT w.id FROM webhook w WHERE w.organisation = $1 AND EXISTS (SELECT 1 FROM webhook_delivery d
+		WHERE d.organisation = $1 AND d.webhook = w.id AND d.state = 'due' AND d.due_at <= $2) ORDER BY w.created_at, w.id`, at)
+}
 
-// ClaimDeliveries takes deliveries that are due. Where none is, nothing waits for the file.
-func (s *Store) ClaimDeliveries(ctx context.Context, org store.Organisation, at, until time.Time, limit int) (claimed []store.Claimed, err error) {
-	owner, ok := store.CanonicalID(string(org))
-	if !ok {
+// ClaimDeliveries takes deliveries to a webhook that are due.
+func (s *Store) ClaimDeliveries(
+	ctx context.Context, org store.Organisation, webhook string, at, until time.Time, limit int,
+) (claimed []store.Claimed, err error) {
+	key, err := address(org, webhook)
+	if err != nil {
 		return nil, nil
 	}
-	number := func(row scanner) (n int64, err error) {
-		err = row.Scan(&n)
-		return n, err
-	}
-	due, err := collect(ctx, s, number, `SELECT n`+dueDeliveries, owner, at.UnixMicro(), 1)
-	if err != nil || len(due) == 0 {
-		return nil, err
-	}
 	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		rows, err := tx.QueryContext(ctx, `UPDATE webhook_delivery SET attempts = attempts + 1, due_at = $4
-			WHERE n IN (SELECT n`+dueDeliveries+`) RETURNING `+deliveryColumns, owner, at.UnixMicro(), limit, until.UnixMicro())
+		w, err := scanWebhook(tx.QueryRowContext(ctx, `SELECT `+webhookColumns+` FROM webhook WHERE organisation = $1 AND id = $2`, key...))
+		if errors.Is(err, store.ErrNotFound) {
+			return nil
+		}
 		if err != nil {
 			return err
 		}
-		defer rows.Close()
-		for rows.Next() {
-			d, err := scanDelivery(rows)
-			if err != nil {
-				return err
-			}
-			claimed = append(claimed, store.Claimed{Delivery: d})
-		}
-		if err := rows.Err(); err != nil {
+		rows, err := tx.QueryContext(ctx, `UPDATE webhook_delivery SET attempts = attempts + 1, due_at = $4 WHERE n IN (
+				SELECT n FROM webhook_delivery WHERE organisation = $1 AND webhook = $2 AND state = 'due' AND due_at <= $3 ORDER BY due_at, n LIMIT $5)
+			RETURNING `+deliveryColumns, append(key, at.UnixMicro(), until.UnixMicro(), limit)...)
+		if err != nil {
 			return err
 		}
-		for i := range claimed {
-			c := &claimed[i]
-			const query = `SELECT url, secret FROM webhook WHERE organisation = $1 AND id = $2`
-			if err := tx.QueryRowContext(ctx, query, owner, c.Webhook).Scan(&c.URL, &c.Secret); err != nil {
-				return err
-			}
-		}
-		return nil
+		claimed, err = scanAll(rows, func(row scanner) (store.Claimed, error) {
+			d, err := scanDelivery(row)
+			return store.Claimed{Delivery: d, URL: w.URL, Secret: w.Secret}, err
+		})
+		return err
 	})
 	if err != nil {
 		return nil, err

@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"slices"
 	"time"
 
 	sqlite3 "modernc.org/sqlite/lib"
@@ -79,8 +80,9 @@ func (s *Store) AddChunk(ctx context.Context, org store.Organisation, work strin
 			return ended(ctx, tx, key)
 		}
 		if err == nil && n > 0 {
-			_, err = tx.ExecContext(ctx, `INSERT INTO work_chunk (organisation, work, n, state, rows, failed) VALUES ($1, $2, $3, 'queued', $4, x'')`,
-				append(key, chunks-1, chunk.Rows)...)
+			_, err = tx.ExecContext(ctx, `INSERT INTO work_chunk (organisation, work, n, state, rows, failed, due_at)
+				VALUES ($1, $2, $3, 'queued', $4, x'', $5)`,
+				append(key, chunks-1, chunk.Rows, at.UnixMicro())...)
 		}
 		if err != nil {
 			return err
@@ -323,16 +325,71 @@ func (s *Store) Chunk(ctx context.Context, org store.Organisation, work string, 
 	}, `SELECT work, n, state, step, rows, failed FROM work_chunk WHERE organisation = $1 AND work = $2 AND n = $3`, n)
 }
 
-// QueuedChunks returns chunks still to be done.
-func (s *Store) QueuedChunks(ctx context.Context, org store.Organisation, work string, from, limit int) ([]int, error) {
+// WorksToDo returns works with chunks that are due.
+func (s *Store) WorksToDo(ctx context.Context, org store.Organisation, at time.Time) ([]string, error) {
+	return s.lanes(ctx, org, `SELECT w.id FROM work w WHERE w.organisation = $1 AND w.state IN ('queued', 'running')
+		AND EXISTS (SELECT 1 FROM work_chunk k WHERE k.organisation = $1 AND k.work = w.id AND k.state = 'queued' AND k.due_at <= $2)
+		ORDER BY w.created_at, w.id`, at)
+}
+
+// lanes reads ids of an organisation, which is $1.
+func (s *Store) lanes(ctx context.Context, org store.Organisation, query string, at time.Time) ([]string, error) {
+	owner, ok := store.CanonicalID(string(org))
+	if !ok {
+		return nil, nil
+	}
+	return collect(ctx, s, func(row scanner) (id string, err error) {
+		err = row.Scan(&id)
+		return id, err
+	}, query, owner, at.UnixMicro())
+}
+
+// ClaimChunks takes chunks that are due.
+func (s *Store) ClaimChunks(
+	ctx context.Context, org store.Organisation, work string, at, until time.Time, limit int,
+) (claimed []store.ClaimedChunk, err error) {
 	key, err := address(org, work)
 	if err != nil {
 		return nil, nil
 	}
-	return collect(ctx, s, func(row scanner) (n int, err error) {
-		err = row.Scan(&n)
-		return n, err
-	}, `SELECT n FROM work_chunk WHERE organisation = $1 AND work = $2 AND state = 'queued' AND n >= $3 ORDER BY n LIMIT $4`, append(key, from, limit)...)
+	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		rows, err := tx.QueryContext(ctx, `UPDATE work_chunk SET due_at = $4, claims = claims + 1
+			WHERE organisation = $1 AND work = $2 AND n IN (
+				SELECT k.n FROM work_chunk k JOIN work w ON w.organisation = k.organisation AND w.id = k.work
+				WHERE k.organisation = $1 AND k.work = $2 AND k.state = 'queued' AND k.due_at <= $3 AND w.state IN ('queued', 'running')
+				ORDER BY k.n LIMIT $5)
+			RETURNING n, claims`, append(key, at.UnixMicro(), until.UnixMicro(), limit)...)
+		if err != nil {
+			return err
+		}
+		claimed, err = scanAll(rows, func(row scanner) (c store.ClaimedChunk, err error) {
+			err = row.Scan(&c.N, &c.Claims)
+			return c, err
+		})
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	slices.SortFunc(claimed, func(a, b store.ClaimedChunk) int { return a.N - b.N })
+	return claimed, nil
+}
+
+// HoldChunk sets when a claimed chunk is due.
+func (s *Store) HoldChunk(ctx context.Context, org store.Organisation, work string, c store.ClaimedChunk, until time.Time) error {
+	key, err := address(org, work)
+	if err != nil {
+		return err
+	}
+	return s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		held, err := affected(tx.ExecContext(ctx, `UPDATE work_chunk SET due_at = $5
+			WHERE organisation = $1 AND work = $2 AND n = $3 AND claims = $4 AND state = 'queued'`,
+			append(key, c.N, c.Claims, until.UnixMicro())...))
+		if err == nil && !held {
+			return store.ErrNotFound
+		}
+		return err
+	})
 }
 
 // StartWork notes the beginning.

@@ -375,8 +375,8 @@ func works(t *testing.T, s suite) {
 	is(t, s.AddChunk(s.ctx, s.org, w.ID, store.NewChunk{Rows: []byte("x"), Count: 1}, day), store.ErrWorkEnded)
 	_, err = s.RefuseWork(s.ctx, s.org, w.ID, store.Notes{}, nil, day)
 	is(t, err, store.ErrWorkEnded)
-	if n, err := s.QueuedChunks(s.ctx, s.org, w.ID, 0, 10); err != nil || !slices.Equal(n, []int{0, 1}) {
-		t.Fatalf("%v, %v", n, err)
+	if got, want := s.take(t, w.ID, day, 10), []store.ClaimedChunk{{N: 0, Claims: 1}, {N: 1, Claims: 1}}; !slices.Equal(got, want) {
+		t.Fatalf("claimed %+v, want %+v", got, want)
 	}
 	noError(t, s.StartWork(s.ctx, s.org, w.ID, day))
 
@@ -440,8 +440,8 @@ func endedWorks(t *testing.T, s suite) {
 		t.Fatalf("%+v, %v", w, err)
 	}
 	is(t, s.StoreChunk(s.ctx, s.org, store.Outcome{Work: w.ID, N: 1, Created: []store.Record{site("b", 2)}, At: day}), store.ErrChunkChanged)
-	if n, err := s.QueuedChunks(s.ctx, s.org, w.ID, 0, 9); err != nil || len(n) != 0 {
-		t.Fatalf("%v, %v", n, err)
+	if got := s.take(t, w.ID, day, 9); len(got) != 0 {
+		t.Fatalf("claimed of a work that has ended: %+v", got)
 	}
 	if got := references(s.sites(t, p.ID, store.SiteFilter{})); got != "a" {
 		t.Fatal(got)

@@ -82,6 +82,9 @@ func Run(t *testing.T, open func(t *testing.T) store.Store) {
 		{"works keep notes", notedWorks},
 		{"one key begins one work", keyedWorks},
 		{"works race", worksRace},
+		{"chunks are claimed under a lease", claimedChunks},
+		{"works have turns while they have something to do", worksToDo},
+		{"many claim chunks at once", claimChunksRace},
 		{"counts of a work add up", countsAddUp},
 
 		{"webhooks come back", webhooks},
@@ -89,6 +92,7 @@ func Run(t *testing.T, open func(t *testing.T) store.Store) {
 		{"webhooks are told of what is kept", toldOfChanges},
 		{"webhooks are told of sites", toldOfSites},
 		{"deliveries are claimed, settled and tried again", claimedDeliveries},
+		{"deliveries are claimed by receiver", claimedByReceiver},
 		{"many claim deliveries at once", claimRace},
 		{"a webhook is deleted while records are stored", webhookDeletedMeanwhile},
 

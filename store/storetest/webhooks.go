@@ -193,11 +193,19 @@ func toldOfSites(t *testing.T, s suite) {
 	}
 }
 
-// claim takes what is due at a time, for a minute.
-func (s suite) claim(t fataler, at time.Time, limit int) []store.Claimed {
+// claim takes what is due at a time, for a minute: at most limit deliveries to each webhook.
+func (s suite) claim(t fataler, at time.Time, limit int) (all []store.Claimed) {
 	t.Helper()
-	all, err := s.ClaimDeliveries(s.ctx, s.org, at, at.Add(time.Minute), limit)
+	due, err := s.WebhooksToTell(s.ctx, s.org, at)
 	noError(t, err)
+	for _, w := range due {
+		claimed, err := s.ClaimDeliveries(s.ctx, s.org, w, at, at.Add(time.Minute), limit)
+		noError(t, err)
+		if len(claimed) == 0 {
+			t.Fatalf("webhook %s is to be told, but nothing is claimed", w)
+		}
+		all = append(all, claimed...)
+	}
 	return all
 }
 
@@ -278,7 +286,7 @@ func claimedDeliveries(t *testing.T, s suite) {
 
 // Many that claim at once never get the same delivery.
 func claimRace(t *testing.T, s suite) {
-	s.webhook(t)
+	w := s.webhook(t)
 	const n = 40
 	for _, r := range named("site", n) {
 		s.create(t, r)
@@ -287,7 +295,7 @@ func claimRace(t *testing.T, s suite) {
 	seen := map[int64]int{}
 	together(4, func(int) {
 		for range n {
-			all, err := s.ClaimDeliveries(s.ctx, s.org, day, day.Add(time.Minute), 3)
+			all, err := s.ClaimDeliveries(s.ctx, s.org, w.ID, day, day.Add(time.Minute), 3)
 			if err != nil {
 				t.Error(err)
 			}
