@@ -9,7 +9,7 @@ import (
 )
 
 // Termination is the type of an earth termination system.
-type Termination uint8
+type Termination = risk.Named[terminationList]
 
 // The values of Termination.
 const (
@@ -19,20 +19,9 @@ const (
 
 var terminationNames = []string{"A", "B"}
 
-func (v Termination) String() string { return text(terminationNames, uint8(v)) }
+type terminationList struct{}
 
-// Names lists the names of all values of Termination, in order.
-func (v Termination) Names() []string { return terminationNames }
-
-// MarshalText gives the name of the value.
-func (v Termination) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *Termination) UnmarshalText(b []byte) error {
-	n, err := parse("type of earth termination", terminationNames, b)
-	*v = Termination(n)
-	return err
-}
+func (terminationList) List() (string, []string) { return "type", terminationNames }
 
 // LengthCheck says whether an electrode is large enough for a lightning protection system.
 type LengthCheck struct {

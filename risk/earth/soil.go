@@ -10,7 +10,7 @@ import (
 )
 
 // Method is how a reading of the soil was taken.
-type Method uint8
+type Method = risk.Named[methodList]
 
 // The values of Method.
 const (
@@ -21,20 +21,9 @@ const (
 
 var methodNames = []string{"four_probes", "test_rod"}
 
-func (v Method) String() string { return text(methodNames, uint8(v)) }
+type methodList struct{}
 
-// Names lists the names of all values of Method, in order.
-func (v Method) Names() []string { return methodNames }
-
-// MarshalText gives the name of the value.
-func (v Method) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *Method) UnmarshalText(b []byte) error {
-	n, err := parse("method", methodNames, b)
-	*v = Method(n)
-	return err
-}
+func (methodList) List() (string, []string) { return "method", methodNames }
 
 // Reading is one measurement of the soil.
 type Reading struct {
