@@ -176,7 +176,8 @@ func TestOrderOfPlots(t *testing.T) {
 		t.Errorf("order %v", order)
 	}
 	for k, p := range lay.plots {
-		if parts[p.input].height != p.height || lay.ribs[p.first].x != parts[p.input].point[0].X || p.end != p.first+1 || lay.ribs[p.first].part != int32(k) {
+		if parts[p.input].height != p.height || lay.ribs[p.first].x != parts[p.input].point[0].X || p.end != p.first+1 ||
+			lay.ribs[p.first].part != int32(k) {
 			t.Errorf("plot %d: %+v", k, p)
 		}
 	}

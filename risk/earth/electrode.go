@@ -87,7 +87,8 @@ const (
 )
 
 // dimensionFields names each dimension in documents.
-var dimensionFields = [dimensions]string{"length_m", "diameter_m", "count", "spacing_m", "depth_m", "ring_diameter_m", "area_m2", "conductor_length_m"}
+var dimensionFields = [dimensions]string{"length_m", "diameter_m", "count", "spacing_m", "depth_m", "ring_diameter_m", "area_m2",
+	"conductor_length_m"}
 
 func (e *Electrode) size(d dimension) float64 {
 	return [dimensions]float64{e.Length, e.Diameter, float64(e.Count), e.Spacing, e.Depth, e.RingDiameter, e.Area, e.ConductorLength}[d]

@@ -68,7 +68,8 @@ func Judge(c Connection, resistance float64, t *trace.Trace) (Judgement, []risk.
 	case c == Measured || c == FromElectrode:
 		f.within(MeasuredPointer, resistance, readingSpan, "ohm")
 	case resistance != 0:
-		f.add(risk.RuleContradiction, MeasuredPointer, number(resistance)+" ohm, though the earth connection is given as "+c.String()+"; leave it out or give it as measured", "")
+		f.add(risk.RuleContradiction, MeasuredPointer,
+			number(resistance)+" ohm, though the earth connection is given as "+c.String()+"; leave it out or give it as measured", "")
 	}
 	if len(f) > 0 {
 		return Judgement{}, f

@@ -89,13 +89,15 @@ func Resistivity(s Soil, t *trace.Trace) (float64, []risk.Violation) {
 		return 0, f
 	}
 	if limit := t.Value(limits, rowUniform, 0); t.Collect(spread, high/low) > limit {
-		f.add(RuleLayeredSoil, "/readings", fmt.Sprintf("the readings give %.4g to %.4g ohm m, a factor of %.3g; up to %g the soil counts as uniform. %s", low, high, high/low, limit, layeredAdvice), uniformClause)
+		f.add(RuleLayeredSoil, "/readings", fmt.Sprintf("the readings give %.4g to %.4g ohm m, a factor of %.3g; up to %g the soil "+
+			"counts as uniform. %s", low, high, high/low, limit, layeredAdvice), uniformClause)
 		return 0, f
 	}
 	return t.Collect(rhoMost, high), nil
 }
 
-const layeredAdvice = "Soil in layers is not computed: a formula for uniform soil can be far off in either direction. Measure the resistance of the finished electrode, or give the resistivity of the worst layer it reaches as the soil's"
+const layeredAdvice = "Soil in layers is not computed: a formula for uniform soil can be far off in either direction. Measure " +
+	"the resistance of the finished electrode, or give the resistivity of the worst layer it reaches as the soil's"
 
 func (r *Reading) resistivity(t *trace.Trace) float64 {
 	if r.Method == TestRod {

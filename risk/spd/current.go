@@ -87,7 +87,8 @@ func (s *scheduler) shares(x *end, en *Entry) (first, impedances float64) {
 		return t.Absent(qI0, note), t.Absent(qIz, note)
 	}
 	I := t.Pick(qI, threat, rowFromI(en.Level), 0)
-	n := t.Noted(qN, float64(max(1, s.site.lines())), "lines that lead away; d.c. lines from generation or storage are not counted, the safe side")
+	n := t.Noted(qN, float64(max(1, s.site.lines())),
+		"lines that lead away; d.c. lines from generation or storage are not counted, the safe side")
 	nc := t.Noted(qNc, x.conductors(), x.conductorNote())
 	first = t.Set(qI0Share, 0.5*I/(n*nc))
 	if s.in.SoilResistivity <= 0 {
@@ -131,7 +132,8 @@ func (s *scheduler) earthingColumn(row int) int {
 	if s.site.classed {
 		return colZ + rowFromI(s.site.level)
 	}
-	s.note("The class of the lightning protection system is not known: its earthing impedance is taken as the largest of the table for this soil.")
+	s.note("The class of the lightning protection system is not known: its earthing impedance is taken as the largest of the " +
+		"table for this soil.")
 	column := colZ
 	for i := range earthing.Rows[row].Values {
 		if i > column && s.t.Value(earthing, row, i) > s.t.Value(earthing, row, column) {

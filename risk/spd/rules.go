@@ -27,9 +27,11 @@ type Need struct {
 
 // NeedOf draws the need from an entry.
 func NeedOf(e *Entry) Need {
-	n := Need{telecom: e.Service == risk.Telecom, current: e.Current, ucMin: e.UcMin, ucMax: e.UcMax, upMax: e.UpMax, limit: e.UpMax, contradiction: !e.UpMax.Valid && e.EffectiveMax.Valid,
-		classes: servingClasses(e.TestClass), connection: connectionSet(e.Connection), also: connectionSet(e.AlsoConnection),
-		in: e.InMin, inLimiting: e.InMin, iimp: e.IimpMin, iimpLimiting: e.IimpMin, shortCircuit: e.ShortCircuitMin, tov: e.TOVMin, reviews: e.Reviews}
+	n := Need{telecom: e.Service == risk.Telecom, current: e.Current, ucMin: e.UcMin, ucMax: e.UcMax, upMax: e.UpMax, limit: e.UpMax,
+		contradiction: !e.UpMax.Valid && e.EffectiveMax.Valid,
+		classes:       servingClasses(e.TestClass), connection: connectionSet(e.Connection), also: connectionSet(e.AlsoConnection),
+		in: e.InMin, inLimiting: e.InMin, iimp: e.IimpMin, iimpLimiting: e.IimpMin, shortCircuit: e.ShortCircuitMin, tov: e.TOVMin,
+		reviews: e.Reviews}
 	if e.EffectiveMax.Valid {
 		n.limit = e.EffectiveMax
 	}

@@ -43,7 +43,8 @@ func (s *Store) DeletePortfolio(ctx context.Context, org store.Organisation, id 
 			return err
 		}
 		_, err = tx.ExecContext(ctx, `UPDATE work SET idempotency_key = NULL, body_hash = NULL,
-				finished_at = coalesce(finished_at, touched_at), state = CASE WHEN state IN ('reading', 'queued', 'running') THEN 'cancelled' ELSE state END
+				finished_at = coalesce(finished_at, touched_at), state = CASE WHEN state IN ('reading', 'queued',
+				'running') THEN 'cancelled' ELSE state END
 			WHERE organisation = $1 AND portfolio = $2`, key...)
 		return err
 	})

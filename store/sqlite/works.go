@@ -18,7 +18,8 @@ func scanWork(row scanner) (w store.Work, err error) {
 	var created, touched int64
 	var started, finished sql.NullInt64
 	var key, bodyHash sql.NullString
-	err = row.Scan(&w.ID, &w.Portfolio, &w.Kind, &w.Mode, &w.State, &w.Options, &w.Chunks, &w.Total, &w.Done, &w.Failed, &w.Unchanged, &w.Noted,
+	err = row.Scan(&w.ID, &w.Portfolio, &w.Kind, &w.Mode, &w.State, &w.Options, &w.Chunks, &w.Total, &w.Done, &w.Failed, &w.Unchanged,
+		&w.Noted,
 		&created, &touched, &started, &finished, &w.CancelRequested, &key, &bodyHash)
 	w.CreatedAt, w.TouchedAt = fromMicros(created), fromMicros(touched)
 	if started.Valid {
@@ -44,7 +45,8 @@ func (s *Store) CreateWork(ctx context.Context, org store.Organisation, w store.
 	}
 	w.Portfolio = key[1].(string)
 	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		created, err := affected(tx.ExecContext(ctx, `INSERT INTO work (organisation, portfolio, id, kind, mode, state, options, created_at, touched_at)
+		created, err := affected(tx.ExecContext(ctx, `INSERT INTO work (organisation, portfolio, id, kind, mode, state, options,
+			created_at, touched_at)
 			SELECT organisation, id, $3, $4, $5, $6, $7, $8, $8 FROM portfolio WHERE organisation = $1 AND id = $2 AND `+standing,
 			append(key, w.ID, w.Kind, w.Mode, w.State, w.Options, w.CreatedAt.UnixMicro())...))
 		switch {
@@ -79,7 +81,8 @@ func (s *Store) AddChunk(ctx context.Context, org store.Organisation, work strin
 			return ended(ctx, tx, key)
 		}
 		if err == nil && n > 0 {
-			_, err = tx.ExecContext(ctx, `INSERT INTO work_chunk (organisation, work, n, state, rows, failed) VALUES ($1, $2, $3, 'queued', $4, x'')`,
+			_, err = tx.ExecContext(ctx, `INSERT INTO work_chunk (organisation, work, n, state, rows, failed)
+			VALUES ($1, $2, $3, 'queued', $4, x'')`,
 				append(key, chunks-1, chunk.Rows)...)
 		}
 		if err != nil {
@@ -111,7 +114,8 @@ func insertFaults(ctx context.Context, tx *sql.Tx, key []any, faults []store.Fau
 	if len(faults) == 0 {
 		return nil
 	}
-	insert, err := tx.PrepareContext(ctx, `INSERT INTO work_fault (organisation, work, row_number, n, column_name, value, reason, assessment, reference)
+	insert, err := tx.PrepareContext(ctx, `INSERT INTO work_fault (organisation, work, row_number, n, column_name, value, reason,
+		assessment, reference)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)`)
 	if err != nil {
 		return err
@@ -127,7 +131,8 @@ func insertFaults(ctx context.Context, tx *sql.Tx, key []any, faults []store.Fau
 }
 
 // BeginWork ends the reading.
-func (s *Store) BeginWork(ctx context.Context, org store.Organisation, work string, n store.Notes, idem *store.Idempotency, at time.Time) (store.Work, error) {
+func (s *Store) BeginWork(ctx context.Context, org store.Organisation, work string, n store.Notes, idem *store.Idempotency,
+	at time.Time) (store.Work, error) {
 	if err := idem.Check(); err != nil {
 		return store.Work{}, err
 	}
@@ -136,7 +141,8 @@ func (s *Store) BeginWork(ctx context.Context, org store.Organisation, work stri
 		key, bodyHash = &idem.Key, &idem.BodyHash
 	}
 	w, err := s.endReading(ctx, org, work, `state = CASE WHEN chunks > 0 THEN 'queued' ELSE 'done' END,
-		finished_at = CASE WHEN chunks > 0 THEN NULL ELSE $3 END, touched_at = $3, idempotency_key = $6, body_hash = $7`, n, at, nil, key, bodyHash)
+		finished_at = CASE WHEN chunks > 0 THEN NULL ELSE $3 END, touched_at = $3, idempotency_key = $6, body_hash = $7`, n, at, nil,
+		key, bodyHash)
 	if code(err) == sqlite3.SQLITE_CONSTRAINT_UNIQUE {
 		return store.Work{}, store.ErrExists
 	}
@@ -144,7 +150,8 @@ func (s *Store) BeginWork(ctx context.Context, org store.Organisation, work stri
 }
 
 // RefuseWork ends the reading and drops the rows.
-func (s *Store) RefuseWork(ctx context.Context, org store.Organisation, work string, n store.Notes, faults []store.Fault, at time.Time) (store.Work, error) {
+func (s *Store) RefuseWork(ctx context.Context, org store.Organisation, work string, n store.Notes, faults []store.Fault,
+	at time.Time) (store.Work, error) {
 	if err := (&store.NewChunk{Faults: faults}).Check(); err != nil {
 		return store.Work{}, err
 	}
@@ -157,13 +164,15 @@ func (s *Store) RefuseWork(ctx context.Context, org store.Organisation, work str
 }
 
 // endReading keeps the notes and does what set says; then comes in the same transaction.
-func (s *Store) endReading(ctx context.Context, org store.Organisation, work, set string, n store.Notes, at time.Time, then func(context.Context, *sql.Tx, []any) error, more ...any) (w store.Work, err error) {
+func (s *Store) endReading(ctx context.Context, org store.Organisation, work, set string, n store.Notes, at time.Time,
+	then func(context.Context, *sql.Tx, []any) error, more ...any) (w store.Work, err error) {
 	notes, err := n.Encode()
 	if err != nil {
 		return store.Work{}, err
 	}
 	err = s.inWork(ctx, org, work, func(ctx context.Context, tx *sql.Tx, key []any) error {
-		changed, err := affected(tx.ExecContext(ctx, `UPDATE work SET noted = $4, notes = $5, `+set+` WHERE organisation = $1 AND id = $2 AND state = 'reading'`,
+		changed, err := affected(tx.ExecContext(ctx,
+			`UPDATE work SET noted = $4, notes = $5, `+set+` WHERE organisation = $1 AND id = $2 AND state = 'reading'`,
 			append(append(key, at.UnixMicro(), n.Rows, notes), more...)...))
 		if err != nil {
 			return err
@@ -246,7 +255,8 @@ func (s *Store) WorkUnder(ctx context.Context, org store.Organisation, key strin
 	if !ok {
 		return store.Work{}, store.ErrNotFound
 	}
-	found, err := collect(ctx, s, scanWork, `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.idempotency_key = $2`, owner, key)
+	found, err := collect(ctx, s, scanWork, `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.idempotency_key = $2`,
+		owner, key)
 	if err == nil && len(found) == 0 {
 		err = store.ErrNotFound
 	}
@@ -332,7 +342,8 @@ func (s *Store) QueuedChunks(ctx context.Context, org store.Organisation, work s
 	return collect(ctx, s, func(row scanner) (n int, err error) {
 		err = row.Scan(&n)
 		return n, err
-	}, `SELECT n FROM work_chunk WHERE organisation = $1 AND work = $2 AND state = 'queued' AND n >= $3 ORDER BY n LIMIT $4`, append(key, from, limit)...)
+	}, `SELECT n FROM work_chunk WHERE organisation = $1 AND work = $2 AND state = 'queued' AND n >= $3 ORDER BY n LIMIT $4`,
+		append(key, from, limit)...)
 }
 
 // StartWork notes the beginning.
@@ -342,7 +353,8 @@ func (s *Store) StartWork(ctx context.Context, org store.Organisation, work stri
 		return err
 	}
 	return s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		_, err := tx.ExecContext(ctx, `UPDATE work SET state = 'running', started_at = $3 WHERE organisation = $1 AND id = $2 AND state = 'queued'`, append(key, at.UnixMicro())...)
+		_, err := tx.ExecContext(ctx, `UPDATE work SET state = 'running', started_at = $3
+			WHERE organisation = $1 AND id = $2 AND state = 'queued'`, append(key, at.UnixMicro())...)
 		return err
 	})
 }
@@ -363,7 +375,8 @@ func (s *Store) StoreChunk(ctx context.Context, org store.Organisation, o store.
 		if len(o.Rest) > 0 {
 			state = store.ChunkQueued
 		}
-		changed, err := affected(tx.ExecContext(ctx, `UPDATE work_chunk SET step = step + 1, rows = $5, failed = CAST(failed || $6 AS BLOB), state = $7
+		changed, err := affected(tx.ExecContext(ctx, `UPDATE work_chunk
+			SET step = step + 1, rows = $5, failed = CAST(failed || $6 AS BLOB), state = $7
 			WHERE organisation = $1 AND work = $2 AND n = $3 AND step = $4 AND state = 'queued'`,
 			append(key, o.N, o.Step, orEmpty(o.Rest), orEmpty(o.Failed), state)...))
 		if err != nil {
@@ -385,14 +398,17 @@ func (s *Store) StoreChunk(ctx context.Context, org store.Organisation, o store.
 			return err
 		}
 		_, err = tx.ExecContext(ctx, `UPDATE work SET done = done + $3, unchanged = unchanged + $4, failed = failed + $5,
-				state = CASE WHEN state IN ('queued', 'running') THEN CASE WHEN done + unchanged + failed + $3 + $4 + $5 >= total THEN 'done' ELSE 'running' END ELSE state END,
+				state = CASE WHEN state IN ('queued', 'running') THEN
+					CASE WHEN done + unchanged + failed + $3 + $4 + $5 >= total THEN 'done' ELSE 'running' END ELSE state END,
 				started_at = coalesce(started_at, $6),
-				finished_at = CASE WHEN state IN ('queued', 'running') AND done + unchanged + failed + $3 + $4 + $5 >= total THEN $6 ELSE finished_at END
+				finished_at = CASE WHEN state IN ('queued', 'running')
+				AND done + unchanged + failed + $3 + $4 + $5 >= total THEN $6 ELSE finished_at END
 			WHERE organisation = $1 AND id = $2`, append(key, len(o.Created)+len(o.Revised), o.Unchanged, o.Faulty, o.At.UnixMicro())...)
 		return err
 	})
 	switch {
-	case errors.Is(err, store.ErrReferenceTaken), code(err) == sqlite3.SQLITE_CONSTRAINT_UNIQUE, code(err) == sqlite3.SQLITE_CONSTRAINT_PRIMARYKEY:
+	case errors.Is(err, store.ErrReferenceTaken), code(err) == sqlite3.SQLITE_CONSTRAINT_UNIQUE,
+		code(err) == sqlite3.SQLITE_CONSTRAINT_PRIMARYKEY:
 		return store.ErrChunkChanged // another work was faster with one of the references
 	case code(err) == sqlite3.SQLITE_CONSTRAINT_FOREIGNKEY:
 		return store.ErrNotFound
@@ -419,7 +435,8 @@ func (s *Store) insertSites(ctx context.Context, tx *sql.Tx, key []any, portfoli
 	defer insert.Close()
 	for i := range records {
 		r := &records[i]
-		_, err := tx.StmtContext(ctx, s.create).ExecContext(ctx, owner, r.ID, r.CreatedAt.UnixMicro(), store.Fold(r.Name), store.Fold(r.Reference),
+		_, err := tx.StmtContext(ctx, s.create).ExecContext(ctx, owner, r.ID, r.CreatedAt.UnixMicro(), store.Fold(r.Name),
+			store.Fold(r.Reference),
 			r.Latitude, r.Longitude, r.ReviewDue.Format(time.DateOnly), nil, nil)
 		if err == nil {
 			err = s.append(ctx, tx, owner, r)
