@@ -294,9 +294,8 @@ func mostlyWithin(hole, ring orb.Ring) bool {
 const MaxCorridorReach = 200_000.0
 
 // Corridor draws the area within half a width [m] of a route, to a tolerance [m], as Outline.Polygons does: for the
-// collection areas of a line, 20 m for A_L and 2000 m for A_I. It is for maps; the areas the standard computes with
-// are 40 L_L and 4000 L_L. A route that reaches farther than MaxReach from its middle is drawn with the error of the
-// plane there, 1e-4 of the distances at most.
+// collection areas of a line, A_L and A_I. It is for maps; the standard computes with length times width.
+// A route that reaches farther than MaxReach from its middle is drawn with the error of the plane there, 1e-4 of the distances at most.
 func Corridor(route orb.LineString, halfWidth, tolerance float64) (orb.MultiPolygon, error) {
 	o, err := CorridorOutline(route, halfWidth)
 	if err != nil {

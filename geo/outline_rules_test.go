@@ -31,7 +31,7 @@ func offCircle(f Frame, ring orb.Ring, radius float64) (within, beyond, atPositi
 // by two fifths of the tolerance at least, and a finer drawing would be waste.
 func TestToleranceOfArcs(t *testing.T) {
 	for _, center := range []orb.Point{{20, 0}, {8, 66}, {-70, -55}} {
-		mast, err := Collect([]Part{{center, 40}})
+		mast, err := tested.Collect([]Part{{center, 40}})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -59,7 +59,7 @@ func TestToleranceOfArcs(t *testing.T) {
 // The number of chords of a full circle is the least n with r (1 - cos pi/n) <= tolerance/2. By hand: pi/acos(1-0.5/120)
 // = 34.4, pi/acos(1-0.0005/120) = 1088.3, pi/acos(1-0.025/500) = 314.2, and five where the tolerance is no bound.
 func TestNumberOfChords(t *testing.T) {
-	mast, err := Collect([]Part{{orb.Point{20, 0}, 40}})
+	mast, err := tested.Collect([]Part{{orb.Point{20, 0}, 40}})
 	if err != nil {
 		t.Fatal(err)
 	}

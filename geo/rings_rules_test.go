@@ -208,7 +208,7 @@ func TestImplausibleAreasAreRefused(t *testing.T) {
 		{Areas{-1, least, leastNear + 1, Outline{}, Outline{}, Outline{}}, false}, {Areas{math.NaN(), math.NaN(), 1, Outline{}, Outline{},
 			Outline{}}, false},
 	} {
-		if err := c.a.check(lay); (err == nil) != c.ok {
+		if err := c.a.check(lay, tested); (err == nil) != c.ok {
 			t.Errorf("%v, %v, %v: %v", c.a.Footprint, c.a.Direct, c.a.Near, err)
 		}
 	}
