@@ -17,20 +17,6 @@ type Outline struct {
 	Loops [][]Edge
 }
 
-// Area returns the area within the outline [m²].
-func (o Outline) Area() float64 { return loopsArea(o.Loops) }
-
-// Length returns the length of the outline [m].
-func (o Outline) Length() float64 {
-	sum := 0.0
-	for _, l := range o.Loops {
-		for i := range l {
-			sum += l[i].size()
-		}
-	}
-	return sum
-}
-
 // Finest and coarsest tolerance for drawing [m]; others are brought to the nearest of them.
 const (
 	MinTolerance = 1e-3

@@ -46,10 +46,9 @@ type sharing struct {
 	n1, n2    float64 // buried, overhead lines
 }
 
-// buried is k_e of one buried line, overhead that of one overhead line, earth the share of the earth termination.
+// buried is k_e of one buried line, overhead that of one overhead line.
 func (h sharing) buried() float64   { return h.Z / (h.Z1 + h.Z*(h.n1+h.n2*h.Z1/h.Z2)) }
 func (h sharing) overhead() float64 { return h.Z / (h.Z2 + h.Z*(h.n2+h.n1*h.Z2/h.Z1)) }
-func (h sharing) earth() float64    { return (1 / h.Z) / (1/h.Z + h.n1/h.Z1 + h.n2/h.Z2) }
 
 // perConductor is the current in one conductor [kA] of a line that carries the share k of I.
 func perConductor(I, k, conductors float64) float64 { return k * I / conductors }

@@ -86,37 +86,6 @@ func (d *Device) Meets(n *Need) (ok bool, firstFailed Rule) {
 	return true, Rules
 }
 
-// decide applies one rule of the device. A rule that does not apply is Suitable; so is I_max, which is guidance.
-func (d *Device) decide(r Rule, n *Need) Verdict {
-	switch r {
-	case RuleCurrentKind:
-		return d.currentKind(n)
-	case RuleLowestUc:
-		return d.lowestUc(n)
-	case RuleHighestUc:
-		return d.highestUc(n)
-	case RuleProtectionLevel:
-		return d.protects(n)
-	case RuleTestClass:
-		return d.tested(n)
-	case RuleNominalCurrent:
-		return max(rated(d.In, d.nominalMin(n)), d.nominalNPE(n))
-	case RuleImpulseCurrent:
-		return max(rated(d.Iimp, d.impulseMin(n)), d.impulseNPE(n))
-	case RuleShortCircuit:
-		return rated(d.ShortCircuit, n.shortCircuit)
-	case RuleFollowCurrent:
-		return d.followCurrent(n)
-	case RuleModes:
-		return d.covers(n)
-	case RuleConnection:
-		return d.connected(n)
-	case RuleTOV:
-		return rated(d.TOV, n.tov)
-	}
-	return Suitable
-}
-
 // falls reports whether a value falls short of what is required; so does one that is not a number.
 func falls(found, required float64) bool { return !(found >= required*(1-1e-9)) }
 
