@@ -102,7 +102,7 @@ func BenchmarkCollect(b *testing.B) {
 		b.Run(c.name, func(b *testing.B) {
 			b.ReportAllocs()
 			for b.Loop() {
-				if _, err := Collect(parts); err != nil {
+				if _, err := tested.Collect(parts); err != nil {
 					b.Fatal(err)
 				}
 			}

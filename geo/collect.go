@@ -5,22 +5,24 @@
 // parts is found as straight edges and circular arcs, and the area within follows from Green's theorem.
 package geo
 
-import "math"
-
-// Rules of IEC 62305-2:2010, Annex A, in metres.
-const (
-	// DirectWidening times the height of a part is the distance by which it is widened for A_D: a slope of 1:3 from
-	// its upper edge reaches the ground there (A.2).
-	DirectWidening = 3.0
-	// NearDistance is how far A_M reaches from the outline of the structure [m] (A.3).
-	NearDistance = 500.0
+import (
+	"fmt"
+	"math"
 )
+
+// Widening says how far the collection areas of a structure reach; an edition of the standard rules on it.
+type Widening struct {
+	// Slope times the height of a part is the distance by which the part is widened for A_D.
+	Slope float64
+	// Near is how far A_M reaches from the outline of the structure [m].
+	Near float64
+}
 
 // Areas are the collection areas of one structure.
 type Areas struct {
 	Footprint float64 // area of the union of the polygons among the parts [m²]
-	Direct    float64 // A_D [m²]: the union of the parts, each widened by 3 times its height
-	Near      float64 // A_M [m²]: within 500 m of the outline of the structure, without its footprint
+	Direct    float64 // A_D [m²]: the union of the parts, each widened by its height times the slope
+	Near      float64 // A_M [m²]: near the outline of the structure, without its footprint
 
 	FootprintOutline Outline
 	DirectOutline    Outline
@@ -28,28 +30,31 @@ type Areas struct {
 }
 
 // Collect returns the collection areas of a structure given as parts. In the plane they are exact to 1e-9 of the
-// area, on the ellipsoid as good as Frame. Edges are straight and heights reach down a slope of 1:3 on flat ground.
+// area, on the ellipsoid as good as Frame. Edges are straight and the ground is flat.
 //
 // The error is of type Faults where the parts are not valid, and otherwise says where edges or arcs of parts run so
-// close to each other that the outline cannot be told with certainty.
-func Collect(parts []Part) (Areas, error) {
+// close to each other that the outline cannot be told with certainty. Slope and Near must be more than 0.
+func (w Widening) Collect(parts []Part) (Areas, error) {
+	if !(w.Slope > 0 && w.Near > 0) {
+		return Areas{}, fmt.Errorf("slope %v and distance %v m of the collection areas must be more than 0", w.Slope, w.Near)
+	}
 	lay, faults := layOut(parts)
 	if len(faults) > 0 {
 		return Areas{}, faults
 	}
-	return lay.areas()
+	return lay.areas(w)
 }
 
-func (lay *layout) areas() (Areas, error) {
+func (lay *layout) areas(w Widening) (Areas, error) {
 	footprint, err := lay.footprint()
 	if err != nil {
 		return Areas{}, err
 	}
-	direct, err := lay.widened(lay.radii(func(h float64) float64 { return DirectWidening * h }))
+	direct, err := lay.widened(lay.radii(func(height float64) float64 { return w.Slope * height }))
 	if err != nil {
 		return Areas{}, err
 	}
-	near, err := lay.widened(lay.radii(func(float64) float64 { return NearDistance }))
+	near, err := lay.widened(lay.radii(func(float64) float64 { return w.Near }))
 	if err != nil {
 		return Areas{}, err
 	}
@@ -64,7 +69,7 @@ func (lay *layout) areas() (Areas, error) {
 		near = append(near, reversed(l))
 	}
 	a.NearOutline = Outline{lay.frame, near}
-	if err := a.check(lay); err != nil {
+	if err := a.check(lay, w); err != nil {
 		return Areas{}, err
 	}
 	return a, nil
@@ -80,12 +85,12 @@ func (lay *layout) radii(of func(height float64) float64) []float64 {
 
 // check holds the areas against bounds that need no geometry: each is at least that of the highest part's disc and
 // at most that of the rectangle around everything.
-func (a *Areas) check(lay *layout) error {
+func (a *Areas) check(lay *layout, w Widening) error {
 	highest := 0.0
 	for k := range lay.plots {
 		highest = math.Max(highest, lay.plots[k].height)
 	}
-	if !lay.plausible(a.Direct, DirectWidening*highest) || !lay.plausible(a.Near+a.Footprint, NearDistance) ||
+	if !lay.plausible(a.Direct, w.Slope*highest) || !lay.plausible(a.Near+a.Footprint, w.Near) ||
 		a.Footprint < 0 || a.Footprint > a.Direct {
 		return lay.located(&openOutline{})
 	}
@@ -97,3 +102,9 @@ func (lay *layout) plausible(area, radius float64) bool {
 	width, depth := lay.all.hiX-lay.all.loX+2*radius, lay.all.hiY-lay.all.loY+2*radius
 	return area >= math.Pi*radius*radius*(1-rounding) && area <= width*depth*(1+rounding)
 }
+
+// DirectWidening is the slope of A_D in IEC 62305-2:2010 (A.2).
+const DirectWidening = 3.0
+
+// Collect is Widening.Collect by IEC 62305-2:2010: A_D reaches three heights (A.2), A_M 500 m (A.3).
+func Collect(parts []Part) (Areas, error) { return Widening{DirectWidening, 500}.Collect(parts) }

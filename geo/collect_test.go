@@ -37,6 +37,24 @@ func turned(parts []planePart, angle, dx, dy float64) []planePart {
 	return out
 }
 
+// tested is the widening of the tests; TestOtherWidening takes another. A_D reaches 3 times the height, A_M 500 m
+// (IEC 62305-2:2010, A.2 and A.3, from memory).
+var tested = Widening{Slope: 3, Near: 500}
+
+// A disc has pi r²: a mast of 10 m has A_D pi 20² at a slope of 2, and A_M pi 250².
+func TestOtherWidening(t *testing.T) {
+	mast := []Part{{orb.Point{20, 10}, 10}}
+	a, err := Widening{Slope: 2, Near: 250}.Collect(mast)
+	if err != nil || math.Abs(a.Direct/1256.637061-1) > 1e-9 || math.Abs(a.Near/196349.540849-1) > 1e-9 {
+		t.Errorf("A_D %v, A_M %v, %v", a.Direct, a.Near, err)
+	}
+	for _, w := range []Widening{{0, 250}, {-1, 250}, {math.NaN(), 250}, {2, 0}, {2, -1}, {2, math.NaN()}} {
+		if _, err := w.Collect(mast); err == nil || !strings.Contains(err.Error(), "must be more than 0") {
+			t.Errorf("%v: %v", w, err)
+		}
+	}
+}
+
 // planeAreas are the areas of parts in the plane: the footprint, within 3 times the height, and near it.
 func planeAreas(t testing.TB, parts []planePart) (footprint, direct, near float64) {
 	t.Helper()
@@ -45,7 +63,7 @@ func planeAreas(t testing.TB, parts []planePart) (footprint, direct, near float6
 	if lay.checkRings(&faults); len(faults) > 0 {
 		t.Fatal(faults)
 	}
-	a, err := lay.areas()
+	a, err := lay.areas(tested)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -106,7 +124,7 @@ func TestClosedForms(t *testing.T) {
 				}
 			}
 			for _, center := range []orb.Point{{8, 47}, {180, -17}, {25, 89.98}, {-70, -89.97}, {0, 0}} {
-				a, err := Collect(onEarth(frameAt(center), []planePart{f.part}))
+				a, err := tested.Collect(onEarth(frameAt(center), []planePart{f.part}))
 				if err != nil {
 					t.Fatal(center, err)
 				}
@@ -263,7 +281,7 @@ func TestCoincidingParts(t *testing.T) {
 		}
 		// On the earth rounding moves what coincides apart by nanometres.
 		center := rapid.SampledFrom([]orb.Point{{8, 47}, {179.9999, -17}, {100, 89.99}, {0, 0}}).Draw(t, "center")
-		onEarth, err := Collect(onEarth(frameAt(center), turned(parts, angle, 30, -10)))
+		onEarth, err := tested.Collect(onEarth(frameAt(center), turned(parts, angle, 30, -10)))
 		if err != nil {
 			t.Fatal(center, err)
 		}
@@ -303,7 +321,7 @@ func TestNearlyCoincidingParts(t *testing.T) {
 		if lay.checkRings(&faults); len(faults) > 0 {
 			return
 		}
-		a, err := lay.areas()
+		a, err := lay.areas(tested)
 		if err != nil {
 			if !strings.Contains(err.Error(), "near longitude") {
 				t.Fatal(err)
@@ -330,7 +348,7 @@ func planeAreas2(t *rapid.T, lay *layout) (footprint, direct, near float64) {
 	if lay.checkRings(&faults); len(faults) > 0 {
 		t.Fatal(faults)
 	}
-	a, err := lay.areas()
+	a, err := lay.areas(tested)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -418,7 +436,7 @@ func TestVillage(t *testing.T) {
 	if want := rowIntegral(parts, heightTimes3, 1000, 0.5); relative(direct, want) > 1e-4 {
 		t.Errorf("direct %v, rows give %v", direct, want)
 	}
-	a, err := Collect(onEarth(frameAt(orb.Point{179.999, -8}), parts))
+	a, err := tested.Collect(onEarth(frameAt(orb.Point{179.999, -8}), parts))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -46,14 +46,16 @@ func TestLimitsOfGrids(t *testing.T) {
 		ok bool
 	}{
 		{DensityGrid{2, 1, 0, 90, 180, 90}, true}, {DensityGrid{1, 1, 0, 90, 180.5, 90}, false}, {DensityGrid{1, 1, 0, 90, 180, 90.5}, false},
-		{DensityGrid{1, 1, 0, 0, 1e-6, 1e-6}, true}, {DensityGrid{1, 1, 0, 0, 0.9e-6, 1e-6}, false}, {DensityGrid{1, 1, 0, 0, 1e-6, 0.9e-6}, false},
+		{DensityGrid{1, 1, 0, 0, 1e-6, 1e-6}, true}, {DensityGrid{1, 1, 0, 0, 0.9e-6, 1e-6}, false},
+		{DensityGrid{1, 1, 0, 0, 1e-6, 0.9e-6}, false},
 		{DensityGrid{1, 2, 0, 90.5, 1, 1}, true}, {DensityGrid{1, 2, 0, 90.505, 1, 1}, true}, {DensityGrid{1, 2, 0, 90.52, 1, 1}, false},
 		{DensityGrid{1, 2, 0, -88.5, 1, 1}, true}, {DensityGrid{1, 2, 0, -88.505, 1, 1}, true}, {DensityGrid{1, 2, 0, -88.52, 1, 1}, false},
 		{DensityGrid{1, 2, 0, 90.02, 4, 4}, true}, {DensityGrid{1, 1, 0, 92.03, 4, 4}, true}, {DensityGrid{1, 1, 0, 92.05, 4, 4}, false},
 		{DensityGrid{1, 1, -360.5, 1, 1, 1}, true}, {DensityGrid{1, 1, -360.6, 1, 1, 1}, false}, {DensityGrid{1, 1, 539.5, 1, 1, 1}, true},
 		{DensityGrid{1, 1, 539.6, 1, 1, 1}, false}, {DensityGrid{3, 1, 537.5, 1, 1, 1}, true}, {DensityGrid{3, 1, 537.6, 1, 1, 1}, false},
 		{DensityGrid{360, 1, -180, 1, 1, 1}, true}, {DensityGrid{361, 1, -180, 1, 1, 1}, true}, {DensityGrid{362, 1, -180, 1, 1, 1}, false},
-		{DensityGrid{1, 1, math.Inf(1), 1, 1, 1}, false}, {DensityGrid{1, 1, 0, math.NaN(), 1, 1}, false}, {DensityGrid{1, 1, 0, 1, math.NaN(), 1}, false},
+		{DensityGrid{1, 1, math.Inf(1), 1, 1, 1}, false}, {DensityGrid{1, 1, 0, math.NaN(), 1, 1}, false},
+		{DensityGrid{1, 1, 0, 1, math.NaN(), 1}, false},
 	} {
 		faults := &rasterFaults{}
 		if c.g.check("here", faults); (faults.total == 0) != c.ok {
@@ -64,7 +66,8 @@ func TestLimitsOfGrids(t *testing.T) {
 	for _, c := range []struct {
 		width          float64
 		global, closes bool
-	}{{10, true, true}, {10 + 2e-7, true, true}, {10 - 2e-7, true, true}, {10 + 4e-7, false, true}, {10 + 0.0138, false, true}, {10 - 0.0138, false, true}, {10 + 0.0145, false, false},
+	}{{10, true, true}, {10 + 2e-7, true, true}, {10 - 2e-7, true, true}, {10 + 4e-7, false, true}, {10 + 0.0138, false, true},
+		{10 - 0.0138, false, true}, {10 + 0.0145, false, false},
 		{10 - 0.0145, false, false}} {
 		g := DensityGrid{36, 1, -180, 1, c.width, 1}
 		if g.Global() != c.global || g.closed().Global() != c.closes {
@@ -218,7 +221,8 @@ func TestFaultsOfMapsAreExact(t *testing.T) {
 		"truncated": {"ncols 3\nnrows 2\nxllcorner 0\nyllcorner 0\ncellsize 1\n1 2 3\n4\n", []string{
 			"line 8, row 2, column 2: the file ends after 4 values, the header states 3 columns x 2 rows = 6"}},
 		"shifted": {"ncols 3\nnrows 2\nxllcorner 0\nyllcorner 0\ncellsize 1\n1 2 3 4\n5 6\n", []string{
-			"line 6, row 2, column 1: row 1 ends in this line and row 2 begins in it: each row must begin on a line of its own; is a value missing or too many, or ncols 3 wrong?"}},
+			"line 6, row 2, column 1: row 1 ends in this line and row 2 begins in it: each row must begin on a line of its own; is a " +
+				"value missing or too many, or ncols 3 wrong?"}},
 	} {
 		faults := faultsOf(t, []byte(c.data), inventedMeta())
 		var got []string
@@ -271,7 +275,8 @@ func TestSeveralTiles(t *testing.T) {
 	// A value too high in the last cell is named by its place in the map, not in its strip.
 	high := bytes.Clone(strips)
 	copy(high[len(high)-2:], []byte{0xd0, 0x07}) // 2000
-	if faults := faultsOf(t, high, inventedMeta()); len(faults) != 1 || !hasFault(faults, DensityFaultValue, "row 35, column 40", "2000 is implausible") {
+	if faults := faultsOf(t, high, inventedMeta()); len(faults) != 1 || !hasFault(faults, DensityFaultValue, "row 35, column 40",
+		"2000 is implausible") {
 		t.Error(faults)
 	}
 }

@@ -373,7 +373,8 @@ func TestMetadataFaults(t *testing.T) {
 	} {
 		meta := inventedMeta()
 		c.change(&meta)
-		if faults := faultsOf(t, readDensityFixture(t, "invented.asc"), meta); len(faults) != 1 || !hasFault(faults, DensityFaultMetadata, c.field, "") {
+		if faults := faultsOf(t, readDensityFixture(t, "invented.asc"), meta); len(faults) != 1 || !hasFault(faults, DensityFaultMetadata,
+			c.field, "") {
 			t.Errorf("%s: %v", c.field, faults)
 		}
 	}
@@ -928,7 +929,8 @@ func TestEveryFormatReturnsWhatWasWritten(t *testing.T) {
 				t.Fatalf("%s: %v", name, err)
 			}
 			near := func(a, b float64) bool { return math.Abs(a-b) < 1e-8 }
-			if got := m.grid; !near(got.West, g.West) || !near(got.North, g.North) || !near(got.CellWidth, g.CellWidth) || !near(got.CellHeight, g.CellHeight) {
+			if got := m.grid; !near(got.West, g.West) || !near(got.North, g.North) || !near(got.CellWidth, g.CellWidth) ||
+				!near(got.CellHeight, g.CellHeight) {
 				t.Fatalf("%s: %+v, want %+v", name, got, g)
 			}
 			m.grid = g
@@ -960,7 +962,8 @@ func TestStoredFormOfSeveralBlocks(t *testing.T) {
 func TestBilinearKeepsLinearFields(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		g := DensityGrid{Columns: rapid.IntRange(2, 30).Draw(t, "columns"), Rows: rapid.IntRange(2, 30).Draw(t, "rows"),
-			West: rapid.Float64Range(-180, 150).Draw(t, "west"), North: rapid.Float64Range(-50, 89).Draw(t, "north"), CellWidth: 0.8, CellHeight: 1.1}
+			West: rapid.Float64Range(-180, 150).Draw(t, "west"), North: rapid.Float64Range(-50, 89).Draw(t, "north"), CellWidth: 0.8,
+			CellHeight: 1.1}
 		a, b := rapid.Float64Range(-1, 1).Draw(t, "a"), rapid.Float64Range(-1, 1).Draw(t, "b")
 		field := func(longitude, latitude float64) float64 { return 50 + a*(longitude-g.West) + b*(latitude-g.North) }
 		values := make([]float32, g.Columns*g.Rows)

@@ -54,9 +54,6 @@ func frameAt(center orb.Point) Frame {
 	}
 }
 
-// Center returns the centre as longitude and latitude in degrees.
-func (f Frame) Center() orb.Point { return f.center }
-
 // Local returns the position of a longitude and latitude in the plane [m].
 func (f Frame) Local(p orb.Point) XY { return f.fromEarthCentred(earthCentred(p)) }
 

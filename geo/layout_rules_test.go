@@ -50,8 +50,8 @@ func TestLimitsOfParts(t *testing.T) {
 	if len(faults) != 2 || faults[0].Reason != "the parts have 200001 positions together, 100000 are allowed" || faults[1].Part != 1 {
 		t.Error(faults)
 	}
-	if MaxReach != 15_000 || MaxCorridorReach != 200_000 || DirectWidening != 3 || NearDistance != 500 {
-		t.Error("a limit or a distance of the standard has changed")
+	if MaxReach != 15_000 || MaxCorridorReach != 200_000 {
+		t.Error("a limit has changed")
 	}
 }
 
@@ -176,7 +176,8 @@ func TestOrderOfPlots(t *testing.T) {
 		t.Errorf("order %v", order)
 	}
 	for k, p := range lay.plots {
-		if parts[p.input].height != p.height || lay.ribs[p.first].x != parts[p.input].point[0].X || p.end != p.first+1 || lay.ribs[p.first].part != int32(k) {
+		if parts[p.input].height != p.height || lay.ribs[p.first].x != parts[p.input].point[0].X || p.end != p.first+1 ||
+			lay.ribs[p.first].part != int32(k) {
 			t.Errorf("plot %d: %+v", k, p)
 		}
 	}

@@ -75,7 +75,8 @@ func TestLessSine(t *testing.T) {
 			want -= term
 		}
 		for _, sign := range []float64{1, -1} {
-			if got := lessSine(sign * x); relative(got, sign*want) > 3e-14/math.Min(1, x*x*x)*math.Min(1, 1e3*x*x*x) && relative(got, sign*want) > 1e-13 {
+			if got := lessSine(sign * x); relative(got, sign*want) > 3e-14/math.Min(1, x*x*x)*math.Min(1, 1e3*x*x*x) &&
+				relative(got, sign*want) > 1e-13 {
 				t.Errorf("x %v: %v, want %v", sign*x, got, sign*want)
 			}
 		}
@@ -144,7 +145,8 @@ func TestNearestStartIsTaken(t *testing.T) {
 func TestOpenOutlinesAreErrors(t *testing.T) {
 	for name, edges := range map[string][]Edge{
 		"an edge missing": squareEdges(0, 0, 10)[:3],
-		"beyond four times the slack": {{From: XY{0, 0}, To: XY{10, 0}}, {From: XY{10, 0.0041}, To: XY{10, 10}}, {From: XY{10, 10}, To: XY{0, 10}},
+		"beyond four times the slack": {{From: XY{0, 0}, To: XY{10, 0}}, {From: XY{10, 0.0041}, To: XY{10, 10}},
+			{From: XY{10, 10}, To: XY{0, 10}},
 			{From: XY{0, 10}, To: XY{0, 0}}},
 		"a half circle": {{XY{3, 0}, XY{-3, 0}, XY{0, 0}, 3, math.Pi}},
 	} {

@@ -17,20 +17,6 @@ type Outline struct {
 	Loops [][]Edge
 }
 
-// Area returns the area within the outline [m²].
-func (o Outline) Area() float64 { return loopsArea(o.Loops) }
-
-// Length returns the length of the outline [m].
-func (o Outline) Length() float64 {
-	sum := 0.0
-	for _, l := range o.Loops {
-		for i := range l {
-			sum += l[i].size()
-		}
-	}
-	return sum
-}
-
 // Finest and coarsest tolerance for drawing [m]; others are brought to the nearest of them.
 const (
 	MinTolerance = 1e-3
@@ -294,9 +280,8 @@ func mostlyWithin(hole, ring orb.Ring) bool {
 const MaxCorridorReach = 200_000.0
 
 // Corridor draws the area within half a width [m] of a route, to a tolerance [m], as Outline.Polygons does: for the
-// collection areas of a line, 20 m for A_L and 2000 m for A_I. It is for maps; the areas the standard computes with
-// are 40 L_L and 4000 L_L. A route that reaches farther than MaxReach from its middle is drawn with the error of the
-// plane there, 1e-4 of the distances at most.
+// collection areas of a line, A_L and A_I. It is for maps; the standard computes with length times width.
+// A route that reaches farther than MaxReach from its middle is drawn with the error of the plane there, 1e-4 of the distances at most.
 func Corridor(route orb.LineString, halfWidth, tolerance float64) (orb.MultiPolygon, error) {
 	o, err := CorridorOutline(route, halfWidth)
 	if err != nil {

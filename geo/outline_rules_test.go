@@ -31,7 +31,7 @@ func offCircle(f Frame, ring orb.Ring, radius float64) (within, beyond, atPositi
 // by two fifths of the tolerance at least, and a finer drawing would be waste.
 func TestToleranceOfArcs(t *testing.T) {
 	for _, center := range []orb.Point{{20, 0}, {8, 66}, {-70, -55}} {
-		mast, err := Collect([]Part{{center, 40}})
+		mast, err := tested.Collect([]Part{{center, 40}})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -59,7 +59,7 @@ func TestToleranceOfArcs(t *testing.T) {
 // The number of chords of a full circle is the least n with r (1 - cos pi/n) <= tolerance/2. By hand: pi/acos(1-0.5/120)
 // = 34.4, pi/acos(1-0.0005/120) = 1088.3, pi/acos(1-0.025/500) = 314.2, and five where the tolerance is no bound.
 func TestNumberOfChords(t *testing.T) {
-	mast, err := Collect([]Part{{orb.Point{20, 0}, 40}})
+	mast, err := tested.Collect([]Part{{orb.Point{20, 0}, 40}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -83,7 +83,8 @@ func TestNumberOfChords(t *testing.T) {
 		radius, sweep, tol float64
 		want               int
 	}{
-		{10, math.Pi / 2, 9.9, 1}, {10, math.Pi / 2, 10, 2}, {10, 0.1, 10, 1}, {10, -math.Pi, 10, 3}, {10, -math.Pi, 9.9, 2}, {10, 2 * math.Pi, 9, 4},
+		{10, math.Pi / 2, 9.9, 1}, {10, math.Pi / 2, 10, 2}, {10, 0.1, 10, 1}, {10, -math.Pi, 10, 3}, {10, -math.Pi, 9.9, 2},
+		{10, 2 * math.Pi, 9, 4},
 		{10, 0.1, 1e-3, 4}, {10, -0.1, 1e-3, 4}, {10, 1e-9, 1e-3, 1}, {10, 0, 1, 1},
 	} {
 		if got := chords(c.radius, c.sweep, c.tol); got != c.want {
@@ -193,13 +194,17 @@ func TestCutAtTheMeridian(t *testing.T) {
 			{closed(orb.Point{-180, 4}, orb.Point{-179, 4}, orb.Point{-179, 6}, orb.Point{-180, 6})},
 		}},
 		"north pole": {[]orb.LineString{{{-120, 80}, {0, 80}, {120, 80}}}, []orb.Polygon{
-			{closed(orb.Point{-120, 80}, orb.Point{0, 80}, orb.Point{120, 80}, orb.Point{180, 80}, orb.Point{180, 90}, orb.Point{-180, 90}, orb.Point{-180, 80})}}},
+			{closed(orb.Point{-120, 80}, orb.Point{0, 80}, orb.Point{120, 80}, orb.Point{180, 80}, orb.Point{180, 90}, orb.Point{-180, 90},
+				orb.Point{-180, 80})}}},
 		"south pole": {[]orb.LineString{{{120, -70}, {0, -80}, {-120, -80}}}, []orb.Polygon{
-			{closed(orb.Point{120, -70}, orb.Point{0, -80}, orb.Point{-120, -80}, orb.Point{-180, -75}, orb.Point{-180, -90}, orb.Point{180, -90}, orb.Point{180, -75})}}},
+			{closed(orb.Point{120, -70}, orb.Point{0, -80}, orb.Point{-120, -80}, orb.Point{-180, -75}, orb.Point{-180, -90},
+				orb.Point{180, -90}, orb.Point{180, -75})}}},
 		"all but a place": {[]orb.LineString{{{10, 0}, {10, 5}, {15, 0}}, {{-120, -80}, {0, -80}, {120, -80}}}, []orb.Polygon{
-			{closed(orb.Point{-120, -80}, orb.Point{0, -80}, orb.Point{120, -80}, orb.Point{180, -80}, orb.Point{180, 90}, orb.Point{-180, 90}, orb.Point{-180, -80}),
+			{closed(orb.Point{-120, -80}, orb.Point{0, -80}, orb.Point{120, -80}, orb.Point{180, -80}, orb.Point{180, 90},
+				orb.Point{-180, 90}, orb.Point{-180, -80}),
 				closed(orb.Point{10, 0}, orb.Point{10, 5}, orb.Point{15, 0})}}},
-		"a hole across": {[]orb.LineString{{{170, -10}, {-170, -10}, {-170, 10}, {170, 10}}, {{175, -5}, {175, 5}, {-175, 5}, {-175, -5}}}, []orb.Polygon{
+		"a hole across": {[]orb.LineString{{{170, -10}, {-170, -10}, {-170, 10}, {170, 10}}, {{175, -5}, {175, 5}, {-175, 5},
+			{-175, -5}}}, []orb.Polygon{
 			{closed(orb.Point{170, -10}, orb.Point{180, -10}, orb.Point{180, -5}, orb.Point{175, -5}, orb.Point{175, 5}, orb.Point{180, 5}, orb.Point{180, 10}, orb.Point{170, 10})},
 			{closed(orb.Point{-180, -10}, orb.Point{-170, -10}, orb.Point{-170, 10}, orb.Point{-180, 10}, orb.Point{-180, 5}, orb.Point{-175, 5}, orb.Point{-175, -5}, orb.Point{-180, -5})},
 		}},

@@ -66,7 +66,7 @@ func TestPolygonsShowTheArea(t *testing.T) {
 		for _, tolerance := range []float64{0.01, 1} {
 			t.Run(fmt.Sprint(center, tolerance), func(t *testing.T) {
 				f := frameAt(center)
-				a, err := Collect(onEarth(f, parts))
+				a, err := tested.Collect(onEarth(f, parts))
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -126,7 +126,7 @@ func TestPolygonsCount(t *testing.T) {
 		{[]planePart{ring, mast}, []int{1, 2}}, // a mast alone in the courtyard
 		{[]planePart{ring, turned([]planePart{mast}, 0, 500, 0)[0]}, []int{1, 2}},
 	} {
-		a, err := Collect(onEarth(frameAt(orb.Point{30, -20}), c.parts))
+		a, err := tested.Collect(onEarth(frameAt(orb.Point{30, -20}), c.parts))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -147,7 +147,7 @@ func TestPolygonsCount(t *testing.T) {
 
 // The tolerance sets the number of positions: an arc takes about pi/sqrt(8 tol/r) chords a half turn.
 func TestPolygonsAreEconomical(t *testing.T) {
-	a, err := Collect([]Part{{orb.Point{8, 47}, 40}})
+	a, err := tested.Collect([]Part{{orb.Point{8, 47}, 40}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -158,7 +158,7 @@ func TestPolygonsAreEconomical(t *testing.T) {
 }
 
 func TestOutlineAreas(t *testing.T) {
-	a, err := Collect(onEarth(frameAt(orb.Point{-71, -33}), []planePart{polygonPart(5, rectangle(0, 0, 40, 20))}))
+	a, err := tested.Collect(onEarth(frameAt(orb.Point{-71, -33}), []planePart{polygonPart(5, rectangle(0, 0, 40, 20))}))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -77,14 +77,8 @@ func (fs *Faults) add(f Fault) {
 // full reports that nothing more is listed, so that looking further is of no use.
 func (fs *Faults) full() bool { return len(*fs) > maxFaults }
 
-// Validate returns everything that is wrong with the parts of a structure, or nil. Faults of position, height and
-// ring are looked for first; whether rings cross is looked at only where those are right.
-func Validate(parts []Part) []Fault {
-	_, faults := layOut(parts)
-	return faults
-}
-
-// layOut checks the parts and lays them out in the plane.
+// layOut checks the parts and lays them out in the plane. Faults of position, height and ring are looked for first;
+// whether rings cross is looked at only where those are right.
 func layOut(parts []Part) (*layout, Faults) {
 	var faults Faults
 	if len(parts) == 0 {

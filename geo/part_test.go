@@ -63,7 +63,7 @@ func TestValidateNamesWhatIsWrong(t *testing.T) {
 					if !strings.HasPrefix(f.String(), "part 1") {
 						t.Errorf("the fault reads %q", f)
 					}
-					if _, err := Collect([]Part{good, c.part}); err == nil {
+					if _, err := tested.Collect([]Part{good, c.part}); err == nil {
 						t.Error("Collect takes it")
 					}
 					return
@@ -82,7 +82,7 @@ func TestValidateNamesWhatIsWrong(t *testing.T) {
 
 func TestValidateFindsAllAtOnce(t *testing.T) {
 	bow := orb.Polygon{closedRingOf(orb.Point{8, 47}, orb.Point{8.001, 47.001}, orb.Point{8.001, 47}, orb.Point{8, 47.001})}
-	_, err := Collect([]Part{{orb.Point{8, 95}, 5000}, {bow, 10}, {orb.LineString{{8, 47}, {200, 99}, {8, 98}}, 3}})
+	_, err := tested.Collect([]Part{{orb.Point{8, 95}, 5000}, {bow, 10}, {orb.LineString{{8, 47}, {200, 99}, {8, 98}}, 3}})
 	var faults Faults
 	if !errors.As(err, &faults) || len(faults) != 5 {
 		t.Fatalf("got %d faults: %v", len(faults), err)
@@ -150,7 +150,7 @@ func FuzzParts(f *testing.F) {
 	f.Add([]byte{2, 3, 0, 0, 9, 0, 5, 5, 9, 9, 0, 9, 5, 5})
 	f.Fuzz(func(t *testing.T, data []byte) {
 		parts := fuzzedParts(data)
-		a, err := Collect(parts)
+		a, err := tested.Collect(parts)
 		if err != nil {
 			if a.Direct != 0 || err.Error() == "" {
 				t.Fatalf("areas %v with error %v", a.Direct, err)
@@ -159,7 +159,7 @@ func FuzzParts(f *testing.F) {
 		}
 		sum := 0.0
 		for _, p := range parts {
-			one, err := Collect([]Part{p})
+			one, err := tested.Collect([]Part{p})
 			if err != nil {
 				return
 			}

@@ -199,12 +199,16 @@ func TestImplausibleAreasAreRefused(t *testing.T) {
 		ok bool
 	}{
 		{Areas{0, least, leastNear, Outline{}, Outline{}, Outline{}}, true}, {Areas{0, most, mostNear, Outline{}, Outline{}, Outline{}}, true},
-		{Areas{0, 0.999 * least, leastNear, Outline{}, Outline{}, Outline{}}, false}, {Areas{0, 1.001 * most, mostNear, Outline{}, Outline{}, Outline{}}, false},
-		{Areas{0, least, 0.999 * leastNear, Outline{}, Outline{}, Outline{}}, false}, {Areas{0, least, 1.001 * mostNear, Outline{}, Outline{}, Outline{}}, false},
-		{Areas{least, least, leastNear - least, Outline{}, Outline{}, Outline{}}, true}, {Areas{1.001 * least, least, leastNear, Outline{}, Outline{}, Outline{}}, false},
-		{Areas{-1, least, leastNear + 1, Outline{}, Outline{}, Outline{}}, false}, {Areas{math.NaN(), math.NaN(), 1, Outline{}, Outline{}, Outline{}}, false},
+		{Areas{0, 0.999 * least, leastNear, Outline{}, Outline{}, Outline{}}, false},
+		{Areas{0, 1.001 * most, mostNear, Outline{}, Outline{}, Outline{}}, false},
+		{Areas{0, least, 0.999 * leastNear, Outline{}, Outline{}, Outline{}}, false},
+		{Areas{0, least, 1.001 * mostNear, Outline{}, Outline{}, Outline{}}, false},
+		{Areas{least, least, leastNear - least, Outline{}, Outline{}, Outline{}}, true},
+		{Areas{1.001 * least, least, leastNear, Outline{}, Outline{}, Outline{}}, false},
+		{Areas{-1, least, leastNear + 1, Outline{}, Outline{}, Outline{}}, false}, {Areas{math.NaN(), math.NaN(), 1, Outline{}, Outline{},
+			Outline{}}, false},
 	} {
-		if err := c.a.check(lay); (err == nil) != c.ok {
+		if err := c.a.check(lay, tested); (err == nil) != c.ok {
 			t.Errorf("%v, %v, %v: %v", c.a.Footprint, c.a.Direct, c.a.Near, err)
 		}
 	}
@@ -220,7 +224,8 @@ func TestFrameOfPositionsAllRound(t *testing.T) {
 		t.Errorf("centre %v", c)
 	}
 	// A quarter of the globe has a middle: from (-45, 0) to (45, 0) it is (0, 0).
-	if c := frameAround([]vec3{earthCentred(orb.Point{-45, 0}), earthCentred(orb.Point{45, 0})}).Center(); math.Abs(c[0]) > 1e-9 || math.Abs(c[1]) > 1e-9 {
+	if c := frameAround([]vec3{earthCentred(orb.Point{-45, 0}), earthCentred(orb.Point{45, 0})}).Center(); math.Abs(c[0]) > 1e-9 ||
+		math.Abs(c[1]) > 1e-9 {
 		t.Errorf("centre %v", c)
 	}
 	// 65 degrees to either side leave 0.42 of the radius, less than half: the first is taken.

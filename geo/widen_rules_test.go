@@ -87,7 +87,8 @@ func TestStretchesThatRemain(t *testing.T) {
 		gone    bool
 		remains []span // the last first: the one being looked at
 	}{
-		{-1, 11, true, nil}, {0, 10, true, nil}, {-1, 10, true, nil}, {0, 12, true, nil}, {-1, 4, false, []span{{4, 10}}}, {0, 4, false, []span{{4, 10}}},
+		{-1, 11, true, nil}, {0, 10, true, nil}, {-1, 10, true, nil}, {0, 12, true, nil}, {-1, 4, false, []span{{4, 10}}},
+		{0, 4, false, []span{{4, 10}}},
 		{6, 12, false, []span{{0, 6}}}, {6, 10, false, []span{{0, 6}}}, {3, 5, false, []span{{5, 10}, {0, 3}}}, {5, 5, false, []span{{0, 10}}},
 		{7, 3, false, []span{{0, 10}}}, {10, 12, false, []span{{0, 10}}}, {-5, 0, false, []span{{0, 10}}}, {11, 12, false, []span{{0, 10}}},
 		{nan, 5, false, []span{{0, 10}}}, {3, nan, false, []span{{0, 10}}},
@@ -135,7 +136,8 @@ func TestTurnsThatRemain(t *testing.T) {
 
 // cos f = (plus - minus)/(plus + minus): a right angle for equal ones, 60 degrees for 1 to 3.
 func TestHalfAngles(t *testing.T) {
-	for _, c := range [][3]float64{{1, 1, math.Pi / 2}, {1, 3, math.Pi / 3}, {3, 1, 2 * math.Pi / 3}, {0, 1, 0}, {-1, 2, 0}, {1, 0, math.Pi}, {2, -1, math.Pi}} {
+	for _, c := range [][3]float64{{1, 1, math.Pi / 2}, {1, 3, math.Pi / 3}, {3, 1, 2 * math.Pi / 3}, {0, 1, 0}, {-1, 2, 0},
+		{1, 0, math.Pi}, {2, -1, math.Pi}} {
 		if got := halfAngle(c[0], c[1]); math.Abs(got-c[2]) > 1e-12 {
 			t.Errorf("%v to %v: %v, want %v", c[0], c[1], got, c[2])
 		}
@@ -150,8 +152,10 @@ func TestGapsBetweenCaps(t *testing.T) {
 		k    int
 		want float64
 	}{
-		{[4]float64{0.3, 0, 0.2, 0}, 0, math.Pi - 0.5}, {[4]float64{0.3, 0, 0.2, 0}, 2, math.Pi - 0.5}, {[4]float64{1, 0, 0, 0}, 0, 2*math.Pi - 2},
-		{[4]float64{0.1, 0.2, 0.3, 0.4}, 0, right - 0.3}, {[4]float64{0.1, 0.2, 0.3, 0.4}, 1, right - 0.5}, {[4]float64{0.1, 0.2, 0.3, 0.4}, 3, right - 0.5},
+		{[4]float64{0.3, 0, 0.2, 0}, 0, math.Pi - 0.5}, {[4]float64{0.3, 0, 0.2, 0}, 2, math.Pi - 0.5}, {[4]float64{1, 0, 0, 0}, 0,
+			2*math.Pi - 2},
+		{[4]float64{0.1, 0.2, 0.3, 0.4}, 0, right - 0.3}, {[4]float64{0.1, 0.2, 0.3, 0.4}, 1, right - 0.5},
+		{[4]float64{0.1, 0.2, 0.3, 0.4}, 3, right - 0.5},
 		{[4]float64{1.2, 0.6, 0, 0}, 0, 0}, {[4]float64{1.2, 0.6, 0, 0}, 1, 3*right - 1.8}, {[4]float64{0, -1, 0.5, 0}, 2, 2*math.Pi - 1},
 	} {
 		end := float64(c.k-1)*right + c.caps[c.k]

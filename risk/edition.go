@@ -14,6 +14,12 @@ type Edition interface {
 	// Reads lists the fields of the input that the edition uses, as
 	// pointers with * for an index ("/structures/*/height_m").
 	Reads() []string
+	// Reach says how far the collection areas reach.
+	Reach() Reach
+	// Clause is where the edition rules on a field of the input, by its last name ("surroundings"); empty where it does not.
+	Clause(field string) string
+	// Component names a risk component as the edition prints it, and says what it depends on where no measure brings it down.
+	Component(Component) (symbol, remedy string)
 	// Validate reports everything that keeps the edition from computing the input.
 	Validate(*Input) []Violation
 	// Assess computes all risks. The input must be valid. With a nil trace nothing is recorded.
@@ -23,4 +29,12 @@ type Edition interface {
 	CostOfLoss(before, after, value, price, yearly float64, t *trace.Trace) Cost
 	// Evaluator prepares the evaluation of one structure under different measures.
 	Evaluator(in *Input, structure int) Evaluator
+}
+
+// Reach says how far the collection areas of an edition reach. All values are more than 0.
+type Reach struct {
+	Slope      float64 // A_D reaches the height times this from each part of a structure
+	Near       float64 // A_M, from the outline of a structure [m]
+	LineDirect float64 // A_L, to each side of a line [m]
+	LineNear   float64 // A_I, to each side of a line [m]
 }

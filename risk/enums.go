@@ -1,30 +1,7 @@
 package risk
 
-import (
-	"fmt"
-	"strings"
-)
-
-// text looks a value up among the names of its type.
-func text(names []string, v uint8) string {
-	if int(v) < len(names) {
-		return names[v]
-	}
-	return fmt.Sprintf("invalid(%d)", v)
-}
-
-// parse finds the value of a name.
-func parse(kind string, names []string, name []byte) (uint8, error) {
-	for i, n := range names {
-		if n == string(name) {
-			return uint8(i), nil
-		}
-	}
-	return 0, fmt.Errorf("%q is not a value of %s; allowed: %s", name, kind, strings.Join(names, ", "))
-}
-
 // Loss is a type of loss, and with it a risk.
-type Loss uint8
+type Loss = Named[lossList]
 
 // The values of Loss.
 const (
@@ -36,23 +13,12 @@ const (
 
 var lossNames = []string{"loss_of_human_life", "loss_of_public_service", "loss_of_cultural_heritage", "loss_of_economic_value"}
 
-func (v Loss) String() string { return text(lossNames, uint8(v)) }
+type lossList struct{}
 
-// Names lists the names of all values of Loss, in order.
-func (v Loss) Names() []string { return lossNames }
-
-// MarshalText gives the name of the value.
-func (v Loss) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *Loss) UnmarshalText(b []byte) error {
-	n, err := parse("loss", lossNames, b)
-	*v = Loss(n)
-	return err
-}
+func (lossList) List() (string, []string) { return "loss", lossNames }
 
 // Environment is the surroundings of a line (C_E).
-type Environment uint8
+type Environment = Named[environmentList]
 
 // The values of Environment.
 const (
@@ -64,23 +30,12 @@ const (
 
 var environmentNames = []string{"rural", "suburban", "urban", "urban_tall"}
 
-func (v Environment) String() string { return text(environmentNames, uint8(v)) }
+type environmentList struct{}
 
-// Names lists the names of all values of Environment, in order.
-func (v Environment) Names() []string { return environmentNames }
-
-// MarshalText gives the name of the value.
-func (v Environment) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *Environment) UnmarshalText(b []byte) error {
-	n, err := parse("environment", environmentNames, b)
-	*v = Environment(n)
-	return err
-}
+func (environmentList) List() (string, []string) { return "environment", environmentNames }
 
 // Surroundings is the position of a structure among others (C_D).
-type Surroundings uint8
+type Surroundings = Named[surroundingsList]
 
 // The values of Surroundings.
 const (
@@ -92,23 +47,12 @@ const (
 
 var surroundingsNames = []string{"higher_objects", "similar_objects", "isolated", "hilltop"}
 
-func (v Surroundings) String() string { return text(surroundingsNames, uint8(v)) }
+type surroundingsList struct{}
 
-// Names lists the names of all values of Surroundings, in order.
-func (v Surroundings) Names() []string { return surroundingsNames }
-
-// MarshalText gives the name of the value.
-func (v Surroundings) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *Surroundings) UnmarshalText(b []byte) error {
-	n, err := parse("surroundings", surroundingsNames, b)
-	*v = Surroundings(n)
-	return err
-}
+func (surroundingsList) List() (string, []string) { return "surroundings", surroundingsNames }
 
 // Occupancy is the use of a structure (typical losses).
-type Occupancy uint8
+type Occupancy = Named[occupancyList]
 
 // The values of Occupancy.
 const (
@@ -128,25 +72,17 @@ const (
 	OtherOccupancy
 )
 
-var occupancyNames = []string{"unknown", "dwelling", "school", "hospital", "hotel", "civic", "entertainment", "church", "museum", "industrial", "commercial", "agricultural", "office", "other"}
-
-func (v Occupancy) String() string { return text(occupancyNames, uint8(v)) }
-
-// Names lists the names of all values of Occupancy, in order.
-func (v Occupancy) Names() []string { return occupancyNames }
-
-// MarshalText gives the name of the value.
-func (v Occupancy) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *Occupancy) UnmarshalText(b []byte) error {
-	n, err := parse("occupancy", occupancyNames, b)
-	*v = Occupancy(n)
-	return err
+var occupancyNames = []string{
+	"unknown", "dwelling", "school", "hospital", "hotel", "civic", "entertainment", "church", "museum",
+	"industrial", "commercial", "agricultural", "office", "other",
 }
 
+type occupancyList struct{}
+
+func (occupancyList) List() (string, []string) { return "occupancy", occupancyNames }
+
 // LPS is the lightning protection system of a structure (P_B), from least to most effective.
-type LPS uint8
+type LPS = Named[lpsList]
 
 // The values of LPS.
 const (
@@ -161,23 +97,12 @@ const (
 
 var lpsNames = []string{"none", "IV", "III", "II", "I", "I_natural_frame", "I_full_cover"}
 
-func (v LPS) String() string { return text(lpsNames, uint8(v)) }
+type lpsList struct{}
 
-// Names lists the names of all values of LPS, in order.
-func (v LPS) Names() []string { return lpsNames }
-
-// MarshalText gives the name of the value.
-func (v LPS) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *LPS) UnmarshalText(b []byte) error {
-	n, err := parse("lps", lpsNames, b)
-	*v = LPS(n)
-	return err
-}
+func (lpsList) List() (string, []string) { return "lps", lpsNames }
 
 // ExplosionZone is the zone classification of a structure with risk of explosion.
-type ExplosionZone uint8
+type ExplosionZone = Named[explosionZoneList]
 
 // The values of ExplosionZone.
 const (
@@ -189,23 +114,12 @@ const (
 
 var explosionZoneNames = []string{"none", "0_20", "1_21", "2_22"}
 
-func (v ExplosionZone) String() string { return text(explosionZoneNames, uint8(v)) }
+type explosionZoneList struct{}
 
-// Names lists the names of all values of ExplosionZone, in order.
-func (v ExplosionZone) Names() []string { return explosionZoneNames }
-
-// MarshalText gives the name of the value.
-func (v ExplosionZone) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *ExplosionZone) UnmarshalText(b []byte) error {
-	n, err := parse("explosion_zone", explosionZoneNames, b)
-	*v = ExplosionZone(n)
-	return err
-}
+func (explosionZoneList) List() (string, []string) { return "explosion_zone", explosionZoneNames }
 
 // PublicSupply is the service to the public that a structure provides.
-type PublicSupply uint8
+type PublicSupply = Named[publicSupplyList]
 
 // The values of PublicSupply.
 const (
@@ -216,23 +130,12 @@ const (
 
 var publicSupplyNames = []string{"none", "power_gas_water", "tv_telecom"}
 
-func (v PublicSupply) String() string { return text(publicSupplyNames, uint8(v)) }
+type publicSupplyList struct{}
 
-// Names lists the names of all values of PublicSupply, in order.
-func (v PublicSupply) Names() []string { return publicSupplyNames }
-
-// MarshalText gives the name of the value.
-func (v PublicSupply) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *PublicSupply) UnmarshalText(b []byte) error {
-	n, err := parse("public_service", publicSupplyNames, b)
-	*v = PublicSupply(n)
-	return err
-}
+func (publicSupplyList) List() (string, []string) { return "public_service", publicSupplyNames }
 
 // Place is where a zone lies.
-type Place uint8
+type Place = Named[placeList]
 
 // The values of Place.
 const (
@@ -242,23 +145,12 @@ const (
 
 var placeNames = []string{"inside", "outside"}
 
-func (v Place) String() string { return text(placeNames, uint8(v)) }
+type placeList struct{}
 
-// Names lists the names of all values of Place, in order.
-func (v Place) Names() []string { return placeNames }
-
-// MarshalText gives the name of the value.
-func (v Place) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *Place) UnmarshalText(b []byte) error {
-	n, err := parse("place", placeNames, b)
-	*v = Place(n)
-	return err
-}
+func (placeList) List() (string, []string) { return "place", placeNames }
 
 // Surface is the soil or floor of a zone (r_t).
-type Surface uint8
+type Surface = Named[surfaceList]
 
 // The values of Surface.
 const (
@@ -275,23 +167,12 @@ const (
 
 var surfaceNames = []string{"agricultural", "concrete", "marble", "ceramic", "gravel", "carpet", "asphalt", "linoleum", "wood"}
 
-func (v Surface) String() string { return text(surfaceNames, uint8(v)) }
+type surfaceList struct{}
 
-// Names lists the names of all values of Surface, in order.
-func (v Surface) Names() []string { return surfaceNames }
-
-// MarshalText gives the name of the value.
-func (v Surface) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *Surface) UnmarshalText(b []byte) error {
-	n, err := parse("surface", surfaceNames, b)
-	*v = Surface(n)
-	return err
-}
+func (surfaceList) List() (string, []string) { return "surface", surfaceNames }
 
 // FireRisk is the risk of fire in a zone (r_f).
-type FireRisk uint8
+type FireRisk = Named[fireRiskList]
 
 // The values of FireRisk.
 const (
@@ -303,23 +184,12 @@ const (
 
 var fireRiskNames = []string{"none", "low", "ordinary", "high"}
 
-func (v FireRisk) String() string { return text(fireRiskNames, uint8(v)) }
+type fireRiskList struct{}
 
-// Names lists the names of all values of FireRisk, in order.
-func (v FireRisk) Names() []string { return fireRiskNames }
-
-// MarshalText gives the name of the value.
-func (v FireRisk) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *FireRisk) UnmarshalText(b []byte) error {
-	n, err := parse("fire_risk", fireRiskNames, b)
-	*v = FireRisk(n)
-	return err
-}
+func (fireRiskList) List() (string, []string) { return "fire_risk", fireRiskNames }
 
 // FireProtection is the provisions against fire in a zone (r_p), from least to most effective.
-type FireProtection uint8
+type FireProtection = Named[fireProtectionList]
 
 // The values of FireProtection.
 const (
@@ -330,23 +200,12 @@ const (
 
 var fireProtectionNames = []string{"none", "manual", "automatic"}
 
-func (v FireProtection) String() string { return text(fireProtectionNames, uint8(v)) }
+type fireProtectionList struct{}
 
-// Names lists the names of all values of FireProtection, in order.
-func (v FireProtection) Names() []string { return fireProtectionNames }
-
-// MarshalText gives the name of the value.
-func (v FireProtection) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *FireProtection) UnmarshalText(b []byte) error {
-	n, err := parse("fire_protection", fireProtectionNames, b)
-	*v = FireProtection(n)
-	return err
-}
+func (fireProtectionList) List() (string, []string) { return "fire_protection", fireProtectionNames }
 
 // SpecialHazard is the special hazard in a zone (h_z).
-type SpecialHazard uint8
+type SpecialHazard = Named[specialHazardList]
 
 // The values of SpecialHazard.
 const (
@@ -359,23 +218,12 @@ const (
 
 var specialHazardNames = []string{"none", "low_panic", "average_panic", "difficult_evacuation", "high_panic"}
 
-func (v SpecialHazard) String() string { return text(specialHazardNames, uint8(v)) }
+type specialHazardList struct{}
 
-// Names lists the names of all values of SpecialHazard, in order.
-func (v SpecialHazard) Names() []string { return specialHazardNames }
-
-// MarshalText gives the name of the value.
-func (v SpecialHazard) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *SpecialHazard) UnmarshalText(b []byte) error {
-	n, err := parse("special_hazard", specialHazardNames, b)
-	*v = SpecialHazard(n)
-	return err
-}
+func (specialHazardList) List() (string, []string) { return "special_hazard", specialHazardNames }
 
 // Wiring is the routing of an internal system (K_S3).
-type Wiring uint8
+type Wiring = Named[wiringList]
 
 // The values of Wiring.
 const (
@@ -387,23 +235,12 @@ const (
 
 var wiringNames = []string{"unrouted", "large_loops_avoided", "loops_avoided", "shielded"}
 
-func (v Wiring) String() string { return text(wiringNames, uint8(v)) }
+type wiringList struct{}
 
-// Names lists the names of all values of Wiring, in order.
-func (v Wiring) Names() []string { return wiringNames }
-
-// MarshalText gives the name of the value.
-func (v Wiring) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *Wiring) UnmarshalText(b []byte) error {
-	n, err := parse("wiring", wiringNames, b)
-	*v = Wiring(n)
-	return err
-}
+func (wiringList) List() (string, []string) { return "wiring", wiringNames }
 
 // Service is what a line carries (C_T).
-type Service uint8
+type Service = Named[serviceList]
 
 // The values of Service.
 const (
@@ -414,23 +251,12 @@ const (
 
 var serviceNames = []string{"low_voltage", "high_voltage", "telecom"}
 
-func (v Service) String() string { return text(serviceNames, uint8(v)) }
+type serviceList struct{}
 
-// Names lists the names of all values of Service, in order.
-func (v Service) Names() []string { return serviceNames }
-
-// MarshalText gives the name of the value.
-func (v Service) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *Service) UnmarshalText(b []byte) error {
-	n, err := parse("service", serviceNames, b)
-	*v = Service(n)
-	return err
-}
+func (serviceList) List() (string, []string) { return "service", serviceNames }
 
 // Installation is how a line section is laid (C_I).
-type Installation uint8
+type Installation = Named[installationList]
 
 // The values of Installation.
 const (
@@ -441,23 +267,12 @@ const (
 
 var installationNames = []string{"aerial", "buried", "buried_in_earth_mesh"}
 
-func (v Installation) String() string { return text(installationNames, uint8(v)) }
+type installationList struct{}
 
-// Names lists the names of all values of Installation, in order.
-func (v Installation) Names() []string { return installationNames }
-
-// MarshalText gives the name of the value.
-func (v Installation) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *Installation) UnmarshalText(b []byte) error {
-	n, err := parse("installation", installationNames, b)
-	*v = Installation(n)
-	return err
-}
+func (installationList) List() (string, []string) { return "installation", installationNames }
 
 // ShieldType is the kind of a line's screen (C_LD, C_LI).
-type ShieldType uint8
+type ShieldType = Named[shieldTypeList]
 
 // The values of ShieldType.
 const (
@@ -470,23 +285,12 @@ const (
 
 var shieldTypeNames = []string{"none", "shielded", "multi_grounded_neutral", "protective_cable", "isolating_interface"}
 
-func (v ShieldType) String() string { return text(shieldTypeNames, uint8(v)) }
+type shieldTypeList struct{}
 
-// Names lists the names of all values of ShieldType, in order.
-func (v ShieldType) Names() []string { return shieldTypeNames }
-
-// MarshalText gives the name of the value.
-func (v ShieldType) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *ShieldType) UnmarshalText(b []byte) error {
-	n, err := parse("shield", shieldTypeNames, b)
-	*v = ShieldType(n)
-	return err
-}
+func (shieldTypeList) List() (string, []string) { return "shield", shieldTypeNames }
 
 // Level is the lightning protection level a set of SPDs is chosen for, from least to most effective.
-type Level uint8
+type Level = Named[levelList]
 
 // The values of Level.
 const (
@@ -499,23 +303,12 @@ const (
 
 var levelNames = []string{"none", "III-IV", "II", "I", "better_than_I"}
 
-func (v Level) String() string { return text(levelNames, uint8(v)) }
+type levelList struct{}
 
-// Names lists the names of all values of Level, in order.
-func (v Level) Names() []string { return levelNames }
-
-// MarshalText gives the name of the value.
-func (v Level) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *Level) UnmarshalText(b []byte) error {
-	n, err := parse("level", levelNames, b)
-	*v = Level(n)
-	return err
-}
+func (levelList) List() (string, []string) { return "level", levelNames }
 
 // Current is the kind of current of a line.
-type Current uint8
+type Current = Named[currentList]
 
 // The values of Current.
 const (
@@ -525,23 +318,12 @@ const (
 
 var currentNames = []string{"ac", "dc"}
 
-func (v Current) String() string { return text(currentNames, uint8(v)) }
+type currentList struct{}
 
-// Names lists the names of all values of Current, in order.
-func (v Current) Names() []string { return currentNames }
-
-// MarshalText gives the name of the value.
-func (v Current) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *Current) UnmarshalText(b []byte) error {
-	n, err := parse("current", currentNames, b)
-	*v = Current(n)
-	return err
-}
+func (currentList) List() (string, []string) { return "current", currentNames }
 
 // EarthingSystem is the type of system earthing.
-type EarthingSystem uint8
+type EarthingSystem = Named[earthingSystemList]
 
 // The values of EarthingSystem.
 const (
@@ -554,23 +336,12 @@ const (
 
 var earthingSystemNames = []string{"TT", "TN-S", "TN-C", "TN-C-S", "IT"}
 
-func (v EarthingSystem) String() string { return text(earthingSystemNames, uint8(v)) }
+type earthingSystemList struct{}
 
-// Names lists the names of all values of EarthingSystem, in order.
-func (v EarthingSystem) Names() []string { return earthingSystemNames }
-
-// MarshalText gives the name of the value.
-func (v EarthingSystem) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *EarthingSystem) UnmarshalText(b []byte) error {
-	n, err := parse("system", earthingSystemNames, b)
-	*v = EarthingSystem(n)
-	return err
-}
+func (earthingSystemList) List() (string, []string) { return "system", earthingSystemNames }
 
 // DCOrigin is where the direct current of a line comes from.
-type DCOrigin uint8
+type DCOrigin = Named[dcOriginList]
 
 // The values of DCOrigin.
 const (
@@ -581,23 +352,12 @@ const (
 
 var dcOriginNames = []string{"photovoltaic", "battery", "load"}
 
-func (v DCOrigin) String() string { return text(dcOriginNames, uint8(v)) }
+type dcOriginList struct{}
 
-// Names lists the names of all values of DCOrigin, in order.
-func (v DCOrigin) Names() []string { return dcOriginNames }
-
-// MarshalText gives the name of the value.
-func (v DCOrigin) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *DCOrigin) UnmarshalText(b []byte) error {
-	n, err := parse("origin", dcOriginNames, b)
-	*v = DCOrigin(n)
-	return err
-}
+func (dcOriginList) List() (string, []string) { return "origin", dcOriginNames }
 
 // Equipment is the equipment at the end of a d.c. line (U_W).
-type Equipment uint8
+type Equipment = Named[equipmentList]
 
 // The values of Equipment.
 const (
@@ -609,23 +369,12 @@ const (
 
 var equipmentNames = []string{"other", "module", "charge_controller", "inverter"}
 
-func (v Equipment) String() string { return text(equipmentNames, uint8(v)) }
+type equipmentList struct{}
 
-// Names lists the names of all values of Equipment, in order.
-func (v Equipment) Names() []string { return equipmentNames }
-
-// MarshalText gives the name of the value.
-func (v Equipment) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *Equipment) UnmarshalText(b []byte) error {
-	n, err := parse("equipment", equipmentNames, b)
-	*v = Equipment(n)
-	return err
-}
+func (equipmentList) List() (string, []string) { return "equipment", equipmentNames }
 
 // Building is the kind of building that a PV line serves (L_crit).
-type Building uint8
+type Building = Named[buildingList]
 
 // The values of Building.
 const (
@@ -636,23 +385,12 @@ const (
 
 var buildingNames = []string{"dwelling", "ground_plant", "service"}
 
-func (v Building) String() string { return text(buildingNames, uint8(v)) }
+type buildingList struct{}
 
-// Names lists the names of all values of Building, in order.
-func (v Building) Names() []string { return buildingNames }
-
-// MarshalText gives the name of the value.
-func (v Building) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *Building) UnmarshalText(b []byte) error {
-	n, err := parse("building", buildingNames, b)
-	*v = Building(n)
-	return err
-}
+func (buildingList) List() (string, []string) { return "building", buildingNames }
 
 // Relation is the relation from thunderstorm days to N_G.
-type Relation uint8
+type Relation = Named[relationList]
 
 // The values of Relation.
 const (
@@ -662,23 +400,12 @@ const (
 
 var relationNames = []string{"linear", "power"}
 
-func (v Relation) String() string { return text(relationNames, uint8(v)) }
+type relationList struct{}
 
-// Names lists the names of all values of Relation, in order.
-func (v Relation) Names() []string { return relationNames }
-
-// MarshalText gives the name of the value.
-func (v Relation) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *Relation) UnmarshalText(b []byte) error {
-	n, err := parse("relation", relationNames, b)
-	*v = Relation(n)
-	return err
-}
+func (relationList) List() (string, []string) { return "relation", relationNames }
 
 // DensityOrigin is where N_G comes from.
-type DensityOrigin uint8
+type DensityOrigin = Named[densityOriginList]
 
 // The values of DensityOrigin.
 const (
@@ -689,23 +416,12 @@ const (
 
 var densityOriginNames = []string{"given", "thunderstorm_days", "map"}
 
-func (v DensityOrigin) String() string { return text(densityOriginNames, uint8(v)) }
+type densityOriginList struct{}
 
-// Names lists the names of all values of DensityOrigin, in order.
-func (v DensityOrigin) Names() []string { return densityOriginNames }
-
-// MarshalText gives the name of the value.
-func (v DensityOrigin) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *DensityOrigin) UnmarshalText(b []byte) error {
-	n, err := parse("origin", densityOriginNames, b)
-	*v = DensityOrigin(n)
-	return err
-}
+func (densityOriginList) List() (string, []string) { return "origin", densityOriginNames }
 
 // EarthConnection is what is known of the earth connection of a structure.
-type EarthConnection uint8
+type EarthConnection = Named[earthConnectionList]
 
 // The values of EarthConnection.
 const (
@@ -717,17 +433,6 @@ const (
 
 var earthConnectionNames = []string{"unknown", "none", "measured", "electrode"}
 
-func (v EarthConnection) String() string { return text(earthConnectionNames, uint8(v)) }
+type earthConnectionList struct{}
 
-// Names lists the names of all values of EarthConnection, in order.
-func (v EarthConnection) Names() []string { return earthConnectionNames }
-
-// MarshalText gives the name of the value.
-func (v EarthConnection) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *EarthConnection) UnmarshalText(b []byte) error {
-	n, err := parse("earth connection", earthConnectionNames, b)
-	*v = EarthConnection(n)
-	return err
-}
+func (earthConnectionList) List() (string, []string) { return "earth connection", earthConnectionNames }

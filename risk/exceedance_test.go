@@ -52,7 +52,8 @@ func TestExceedanceByHand(t *testing.T) {
 // Above half of N_G the figure is a rough one: N_G 4, s 3 give sigma = sqrt(ln 1.5625) = 0.668047; one sigma above
 // (e^0.668047 = 1.950425) is 0.841, two above (3.804157) 0.977, two below (0.262870) 0.0228, three below (0.134776) 0.00135.
 func TestRoughStandardErrorGivesOneFigure(t *testing.T) {
-	for ratio, want := range map[float64]string{1.950425: "0.8", 3.804157: "0.98", 0.262870: "0.02", 0.134776: "0.001", 1: "0.5", 0: "0", 1e300: "1"} {
+	for ratio, want := range map[float64]string{1.950425: "0.8", 3.804157: "0.98", 0.262870: "0.02", 0.134776: "0.001", 1: "0.5",
+		0: "0", 1e300: "1"} {
 		r := risk.Risk{Total: ratio * 1e-5, Tolerable: 1e-5}
 		got, ok := r.Exceedance(4, 3)
 		if text := strconv.FormatFloat(got, 'g', -1, 64); !ok || text != want {
@@ -74,7 +75,8 @@ func TestNoExceedance(t *testing.T) {
 		r     risk.Risk
 		ng, s float64
 	}{
-		"not stated": {limited, 4, 0}, "above N_G": {limited, 4, 4.001}, "the costs decide": {byCost, 4, 1}, "not a number": {limited, 4, math.NaN()},
+		"not stated": {limited, 4, 0}, "above N_G": {limited, 4, 4.001}, "the costs decide": {byCost, 4, 1}, "not a number": {limited, 4,
+			math.NaN()},
 	} {
 		if p, ok := c.r.Exceedance(c.ng, c.s); ok || p != 0 {
 			t.Errorf("%s: %v %v", name, p, ok)

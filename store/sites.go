@@ -164,7 +164,8 @@ func (s *Summary) Check() error {
 		}
 	}
 	if s.Acceptable != (s.WorstRatio <= 1) || s.Acceptable && (s.Excess > 0 || s.PersonsAtRisk > 0) {
-		faults = append(faults, fmt.Errorf("acceptable %v: with a ratio of %v, an excess of %v, %v persons at risk", s.Acceptable, s.WorstRatio, s.Excess, s.PersonsAtRisk))
+		faults = append(faults, fmt.Errorf("acceptable %v: with a ratio of %v, an excess of %v, %v persons at risk", s.Acceptable,
+			s.WorstRatio, s.Excess, s.PersonsAtRisk))
 	}
 	if s.RequiredDevices < 0 || s.RequiredDevices > math.MaxInt32 {
 		faults = append(faults, fmt.Errorf("required devices %d: not a count", s.RequiredDevices))

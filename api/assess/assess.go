@@ -128,18 +128,6 @@ func warnings(in *risk.Input, res *risk.Result, rec *risk.Recommendation) []stri
 	return w
 }
 
-// hints say what a component that no measure of the search brings down depends on.
-var hints = [risk.Components]string{
-	risk.RA: "touch and step voltages at the structure: surface, fences, persons outside",
-	risk.RB: "fire after a flash to the structure: fire load, fire protection, better LPS",
-	risk.RC: "internal systems failing by flashes to the structure: LPS with coordinated SPDs, screens",
-	risk.RM: "internal systems failing by flashes near the structure: route the wiring without loops, shield it, screen the rooms, choose equipment of higher withstand",
-	risk.RU: "touch voltages from lines: insulation, bury or shorten the line",
-	risk.RV: "fire after a flash to a line: fire load, fire protection, bury or shorten the line",
-	risk.RW: "internal systems failing by flashes to lines: shield, bury or shorten the line, isolating interface",
-	risk.RZ: "internal systems failing by flashes near lines: shield, bury or shorten the line, isolating interface",
-}
-
 // remaining names the largest component that is left where the measures do not suffice, and what it depends on.
 func remaining(in *risk.Input, rec *risk.Recommendation, ed risk.Edition) []string {
 	if !rec.Needed || rec.Sufficient {
@@ -162,8 +150,9 @@ func remaining(in *risk.Input, rec *risk.Recommendation, ed risk.Edition) []stri
 					largest = c
 				}
 			}
-			w = append(w, "Structure "+strconv.Quote(in.Structures[m.Structure].ID)+", "+k.String()+": what remains is mostly "+largest.String()+
-				" ("+strconv.FormatFloat(r.Components[largest], 'e', 2, 64)+"), "+hints[largest]+".")
+			symbol, remedy := ed.Component(largest)
+			w = append(w, "Structure "+strconv.Quote(in.Structures[m.Structure].ID)+", "+k.String()+": what remains is mostly "+symbol+
+				" ("+strconv.FormatFloat(r.Components[largest], 'e', 2, 64)+"), "+remedy+".")
 		}
 	}
 	return w
@@ -204,12 +193,12 @@ func ReviewDue(in *risk.Input, now time.Time) time.Time {
 
 // Faults lists everything that keeps a site from being computed.
 func Faults(site *wire.Site) []risk.Violation {
-	faults := append(slices.Clip(site.Violations), measure(site)...)
-	known := len(faults)
 	ed := edition(site.Input.Edition)
-	if ed == nil {
-		return append(faults, risk.Violation{Rule: risk.RuleUnknownEdition, Pointer: "/edition", Reason: "this edition is not implemented; allowed: " + editionNames()})
+	if ed == nil { // tell the faults of the geometry, too: any edition finds them
+		return append(append(slices.Clip(site.Violations), measure(site, Editions[0])...), risk.Violation{Rule: risk.RuleUnknownEdition, Pointer: "/edition", Reason: "this edition is not implemented; allowed: " + editionNames()})
 	}
+	faults := append(slices.Clip(site.Violations), measure(site, ed)...)
+	known := len(faults)
 	for _, f := range append(ed.Validate(&site.Input), electrodeFaults(site)...) {
 		if !slices.ContainsFunc(faults[:known], func(found risk.Violation) bool { return Overlap(found.Pointer, f.Pointer) }) {
 			faults = append(faults, f)

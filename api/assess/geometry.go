@@ -12,14 +12,16 @@ import (
 
 // measure computes the areas of structures given by their parts and the lengths
 // of drawn routes, once. It returns the faults of the geometry.
-func measure(site *wire.Site) []risk.Violation {
+func measure(site *wire.Site, ed risk.Edition) []risk.Violation {
 	if site.Measured {
 		return nil
 	}
+	reach := ed.Reach()
+	widening := geo.Widening{Slope: reach.Slope, Near: reach.Near}
 	var faults []risk.Violation
 	for i := range site.Parts {
 		p := &site.Parts[i]
-		areas, err := geo.Collect(p.Parts)
+		areas, err := widening.Collect(p.Parts)
 		if err == nil {
 			err = nearSite(site, p.First(), maxFromSite)
 		}

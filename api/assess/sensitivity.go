@@ -16,7 +16,7 @@ func sensitivity(site *wire.Site, res *risk.Result, ed risk.Edition) []risk.Assu
 	list := make([]risk.Assumption, len(site.Assumed))
 	for i := range site.Assumed {
 		a := &site.Assumed[i]
-		list[i] = risk.Assumption{Pointer: a.Pointer(), Value: a.Value, Reason: a.Reason, Clause: a.Clause, Provenance: a.Provenance()}
+		list[i] = risk.Assumption{Pointer: a.Pointer(), Value: a.Value, Reason: a.Reason, Clause: a.ClauseBy(ed), Provenance: a.Provenance()}
 		for j := range a.Plausible {
 			if outcome := s.outcome(a, &a.Plausible[j]); outcome != "" {
 				list[i].Decisive = true

@@ -83,9 +83,6 @@ func ColumnAt(pointer string) string {
 	return ""
 }
 
-// Columns is the dictionary of everything a file can say, in the order of the template.
-func Columns() []Column { return slices.Clone(dictionary) }
-
 // dictionary holds the columns with what package wire allows for the field behind each.
 var dictionary = complete([]Column{
 	{Name: "reference", path: at("reference"), template: true, Example: "VC-01", Meaning: "Your own number for the site; the next import of the same number is the same site. It may stand once in a file: a later row with the same number is refused, naming the row where it stood first."},

@@ -2,6 +2,7 @@ package wire
 
 import (
 	"levinward/risk"
+	"levinward/risk/ed2"
 	"levinward/risk/trace"
 )
 
@@ -11,13 +12,25 @@ type Where struct{ Structure, Zone, Line, Entry int }
 
 // Default is what an absent field is taken as, and why.
 type Default struct {
-	Field, Value   string
-	Reason, Clause string
+	Field, Value, Reason string
+	// Clause is empty where the edition of the standard rules on the field: ClauseBy asks it.
+	Clause string
 	// Mark says how far the default itself can be trusted; left out, it is common practice.
 	Mark trace.Provenance
 	// Plausible values that the site may have instead. Whoever computes can
 	// tell which of them would change the outcome.
 	Plausible []Plausible
+}
+
+// ClauseBy is where the default comes from when a site is computed by an edition.
+func (d *Default) ClauseBy(ed risk.Edition) string {
+	if d.Clause != "" {
+		return d.Clause
+	}
+	if clause := ed.Clause(d.Field); clause != "" {
+		return clause
+	}
+	return ours
 }
 
 // Provenance is the mark of the default. What a site is like is not given by any standard: most are common practice.
@@ -48,9 +61,6 @@ func (a *Assumed) Pointer() string {
 
 const (
 	ours     = "levinward default, common practice, no published source"
-	annexA   = "IEC 62305-2:2010 Annex A"
-	annexB   = "IEC 62305-2:2010 Annex B"
-	annexC   = "IEC 62305-2:2010 Annex C"
 	unproved = "not given: nothing that is not proved to be there is counted"
 
 	// Rates for the formula of Annex D come from elsewhere.
@@ -119,11 +129,11 @@ func structureValues[E interface{ String() string }](field func(*risk.Structure)
 
 // The defaults of the site.
 var (
-	defaultEdition     = &Default{Field: "edition", Value: "iec-62305-2:2010", Reason: "not given: the only edition implemented", Clause: "IEC 62305-2:2010"}
-	defaultEnvironment = &Default{Field: "environment", Value: "rural", Reason: "not given: the environment with the most line events", Clause: annexA + ", Table A.4",
+	defaultEdition     = &Default{Field: "edition", Value: "iec-62305-2:2010", Reason: "not given: the only edition implemented"}
+	defaultEnvironment = &Default{Field: "environment", Value: "rural", Reason: "not given: the environment with the most line events",
 		Plausible: environments(everySection, risk.Suburban, risk.Urban)}
 	defaultSoil         = &Default{Field: "soil_resistivity_ohm_m", Value: "not known", Reason: "not given: the earth connection is to be proved first", Clause: "IEC 62305-3; " + ours}
-	defaultRelation     = &Default{Field: "relation", Value: "the relation with the higher result", Reason: "not given: linear 0.1 T_D up to 39 days, power 0.04 T_D^1.25 above", Clause: annexA + ", A.1"}
+	defaultRelation     = &Default{Field: "relation", Value: "the relation with the higher result", Reason: "not given: linear 0.1 T_D up to 39 days, power 0.04 T_D^1.25 above"}
 	defaultCosts        = &Default{Field: "measure_costs", Value: "relative costs", Reason: "not given: a set of bonding SPDs LPL III-IV on one line costs 1, the other measures in proportion", Clause: ours}
 	defaultInterest     = &Default{Field: "interest_per_year", Mark: trace.SecondarySource, Value: "0.05", Reason: handbookRate, Clause: handbook}
 	defaultAmortization = &Default{Field: "amortization_per_year", Mark: trace.SecondarySource, Value: "0.05", Reason: handbookRate, Clause: handbook}
@@ -132,47 +142,47 @@ var (
 
 // The defaults of a structure.
 var (
-	defaultSurroundings = &Default{Field: "surroundings", Value: "isolated", Reason: "not given: nothing nearby is counted on to take the flashes", Clause: annexA + ", Table A.1",
+	defaultSurroundings = &Default{Field: "surroundings", Value: "isolated", Reason: "not given: nothing nearby is counted on to take the flashes",
 		Plausible: structureValues(func(s *risk.Structure) *risk.Surroundings { return &s.Surroundings }, risk.SimilarObjects, risk.Hilltop)}
-	defaultOccupancy = &Default{Field: "occupancy", Value: "L_F 1e-1", Reason: "not given: the highest typical mean loss without risk of explosion", Clause: annexC + ", Table C.2",
+	defaultOccupancy = &Default{Field: "occupancy", Value: "L_F 1e-1", Reason: "not given: the highest typical mean loss without risk of explosion",
 		Plausible: structureValues(func(s *risk.Structure) *risk.Occupancy { return &s.Occupancy }, risk.Commercial, risk.OtherOccupancy)}
-	defaultLPS           = &Default{Field: "lps", Value: "none", Reason: unproved, Clause: annexB + ", Table B.2"}
-	defaultNaturalLPS    = &Default{Field: "natural_lps", Value: "false", Reason: unproved, Clause: annexB + ", B.4"}
-	defaultOuterScreen   = &Default{Field: "screen_mesh_m", Value: "no screen", Reason: unproved, Clause: annexB + ", B.5"}
-	defaultEndangersLife = &Default{Field: "failure_endangers_life", Value: "false", Reason: "not given, and the structure is not stated to be a hospital", Clause: "IEC 62305-2:2010 4.3",
+	defaultLPS           = &Default{Field: "lps", Value: "none", Reason: unproved}
+	defaultNaturalLPS    = &Default{Field: "natural_lps", Value: "false", Reason: unproved}
+	defaultOuterScreen   = &Default{Field: "screen_mesh_m", Value: "no screen", Reason: unproved}
+	defaultEndangersLife = &Default{Field: "failure_endangers_life", Value: "false", Reason: "not given, and the structure is not stated to be a hospital",
 		Plausible: []Plausible{{"true", ofStructure(func(s *risk.Structure) { s.FailureEndangersLife = true })}}}
-	defaultHospitalLife = &Default{Field: "failure_endangers_life", Mark: trace.SecondarySource, Value: "true", Reason: "not given: in a hospital failure of internal systems endangers life", Clause: "IEC 62305-2:2010 4.3",
+	defaultHospitalLife = &Default{Field: "failure_endangers_life", Mark: trace.SecondarySource, Value: "true", Reason: "not given: in a hospital failure of internal systems endangers life",
 		Plausible: []Plausible{{"false", ofStructure(func(s *risk.Structure) { s.FailureEndangersLife = false })}}}
-	defaultExplosion    = &Default{Field: "explosion_zone", Value: "none", Reason: "not given: explosive atmospheres are to be stated by whoever knows the site", Clause: annexC + ", Table C.5"}
-	defaultPublicSupply = &Default{Field: "public_service", Value: "none", Reason: "not given: the structure is not stated to serve the public with power, gas, water or telecommunication", Clause: annexC + ", Table C.8"}
-	defaultHeritage     = &Default{Field: "cultural_heritage", Value: "false", Reason: "not given", Clause: annexC + ", Table C.10"}
-	defaultPersons      = &Default{Field: "persons", Value: "everyone in every zone", Reason: "not given: each zone is taken to hold everyone", Clause: annexC + ", C.3"}
-	defaultPersonsSum   = &Default{Field: "persons", Value: "sum of the zones", Reason: "not given: the persons of the zones together", Clause: annexC + ", C.3"}
+	defaultExplosion    = &Default{Field: "explosion_zone", Value: "none", Reason: "not given: explosive atmospheres are to be stated by whoever knows the site"}
+	defaultPublicSupply = &Default{Field: "public_service", Value: "none", Reason: "not given: the structure is not stated to serve the public with power, gas, water or telecommunication"}
+	defaultHeritage     = &Default{Field: "cultural_heritage", Value: "false", Reason: "not given"}
+	defaultPersons      = &Default{Field: "persons", Value: "everyone in every zone", Reason: "not given: each zone is taken to hold everyone"}
+	defaultPersonsSum   = &Default{Field: "persons", Value: "sum of the zones", Reason: "not given: the persons of the zones together"}
 	defaultEarthing     = &Default{Field: "earthing", Value: "unknown", Reason: "not given: the earth connection is to be proved first", Clause: "IEC 62305-3; " + ours}
-	defaultZones        = &Default{Field: "zones", Value: "one inside zone that holds everyone all year", Reason: "not given", Clause: annexC + ", C.3"}
+	defaultZones        = &Default{Field: "zones", Value: "one inside zone that holds everyone all year", Reason: "not given"}
 )
 
 // The defaults of a zone.
 var (
-	defaultZonePersons = &Default{Field: "persons", Value: "everyone", Reason: "not given: the zone is taken to hold everyone", Clause: annexC + ", C.3"}
-	defaultHours       = &Default{Field: "hours_per_year", Value: "8760", Reason: "not given: somebody is there all year", Clause: annexC + ", C.3",
+	defaultZonePersons = &Default{Field: "persons", Value: "everyone", Reason: "not given: the zone is taken to hold everyone"}
+	defaultHours       = &Default{Field: "hours_per_year", Value: "8760", Reason: "not given: somebody is there all year",
 		Plausible: []Plausible{{"2920", ofZone(func(z *risk.Zone) { z.Hours = 2920 })}}}
-	defaultInsideSurface = &Default{Field: "surface", Value: "concrete", Reason: "not given: the floor that reduces shock least", Clause: annexC + ", Table C.3",
+	defaultInsideSurface = &Default{Field: "surface", Value: "concrete", Reason: "not given: the floor that reduces shock least",
 		Plausible: zoneValues(func(z *risk.Zone) *risk.Surface { return &z.Surface }, risk.Ceramic, risk.Linoleum)}
-	defaultOutsideSurface = &Default{Field: "surface", Value: "agricultural", Reason: "not given: the soil that reduces shock least", Clause: annexC + ", Table C.3",
+	defaultOutsideSurface = &Default{Field: "surface", Value: "agricultural", Reason: "not given: the soil that reduces shock least",
 		Plausible: zoneValues(func(z *risk.Zone) *risk.Surface { return &z.Surface }, risk.Gravel, risk.Asphalt)}
-	defaultStructureShock = &Default{Field: "structure_shock_measures", Value: "none", Reason: unproved, Clause: annexB + ", Table B.1"}
-	defaultLineShock      = &Default{Field: "line_shock_measures", Value: "none", Reason: unproved, Clause: annexB + ", Table B.6"}
-	defaultFireRisk       = &Default{Field: "fire_risk", Value: "ordinary", Reason: "not given: fire load 400 to 800 MJ/m2; a combustible structure or roof is high", Clause: annexC + ", Table C.5",
+	defaultStructureShock = &Default{Field: "structure_shock_measures", Value: "none", Reason: unproved}
+	defaultLineShock      = &Default{Field: "line_shock_measures", Value: "none", Reason: unproved}
+	defaultFireRisk       = &Default{Field: "fire_risk", Value: "ordinary", Reason: "not given: fire load 400 to 800 MJ/m2; a combustible structure or roof is high",
 		Plausible: zoneValues(func(z *risk.Zone) *risk.FireRisk { return &z.FireRisk }, risk.LowFireRisk, risk.HighFireRisk)}
-	defaultFireProtection = &Default{Field: "fire_protection", Value: "none", Reason: unproved, Clause: annexC + ", Table C.4",
+	defaultFireProtection = &Default{Field: "fire_protection", Value: "none", Reason: unproved,
 		Plausible: zoneValues(func(z *risk.Zone) *risk.FireProtection { return &z.FireProtection }, risk.ManualFireProtection, risk.AutomaticFireProtection)}
-	defaultSpecialHazard = &Default{Field: "special_hazard", Value: "none", Reason: "not given: no panic and no difficult evacuation stated", Clause: annexC + ", Table C.6",
+	defaultSpecialHazard = &Default{Field: "special_hazard", Value: "none", Reason: "not given: no panic and no difficult evacuation stated",
 		Plausible: zoneValues(func(z *risk.Zone) *risk.SpecialHazard { return &z.SpecialHazard }, risk.LowPanic, risk.AveragePanic, risk.DifficultEvacuation)}
-	defaultInnerScreen = &Default{Field: "screen_mesh_m", Value: "no screen", Reason: unproved, Clause: annexB + ", B.5"}
-	defaultSystems     = &Default{Field: "systems", Value: "every line of the structure, unrouted", Reason: "not given: each line feeds equipment in the zone through a loop of about 50 m2", Clause: annexB + ", Table B.5",
+	defaultInnerScreen = &Default{Field: "screen_mesh_m", Value: "no screen", Reason: unproved}
+	defaultSystems     = &Default{Field: "systems", Value: "every line of the structure, unrouted", Reason: "not given: each line feeds equipment in the zone through a loop of about 50 m2",
 		Plausible: []Plausible{{"loops avoided", setWiring(risk.LoopsAvoided)}}}
-	defaultWiring = &Default{Field: "wiring", Value: "unrouted", Reason: "not given: loop of about 50 m2", Clause: annexB + ", Table B.5",
+	defaultWiring = &Default{Field: "wiring", Value: "unrouted", Reason: "not given: loop of about 50 m2",
 		Plausible: []Plausible{{"loops_avoided", setWiring(risk.LoopsAvoided)}}}
 )
 
@@ -206,18 +216,18 @@ var (
 				}
 			}
 		}}}}
-	defaultService      = &Default{Field: "service", Value: "low_voltage", Reason: "not given", Clause: annexA + ", Table A.3"}
-	defaultInstallation = &Default{Field: "installation", Value: "aerial", Reason: "not given: an aerial line takes the most flashes", Clause: annexA + ", Table A.2",
+	defaultService      = &Default{Field: "service", Value: "low_voltage", Reason: "not given"}
+	defaultInstallation = &Default{Field: "installation", Value: "aerial", Reason: "not given: an aerial line takes the most flashes",
 		Plausible: []Plausible{{"buried", ofSection(func(s *risk.Section) { s.Installation = risk.Buried })}}}
-	defaultLength = &Default{Field: "length_m", Mark: trace.SecondarySource, Value: "1000", Reason: "not given: the length the standard takes where it is not known", Clause: annexA + ", A.4",
+	defaultLength = &Default{Field: "length_m", Mark: trace.SecondarySource, Value: "1000", Reason: "not given: the length the standard takes where it is not known",
 		Plausible: []Plausible{{"100", ofSection(func(s *risk.Section) { s.Length = 100 })}, {"300", ofSection(func(s *risk.Section) { s.Length = 300 })}}}
-	defaultShield           = &Default{Field: "shield", Value: "none", Reason: unproved, Clause: annexB + ", Table B.4"}
-	defaultShieldBonded     = &Default{Field: "bonded", Value: "false", Reason: unproved, Clause: annexB + ", Table B.4"}
-	defaultShieldResistance = &Default{Field: "resistance_ohm_per_km", Mark: trace.Memory, Value: "as unshielded", Reason: "not given: the row of Table B.8 with the highest probability", Clause: annexB + ", Table B.8"}
+	defaultShield           = &Default{Field: "shield", Value: "none", Reason: unproved}
+	defaultShieldBonded     = &Default{Field: "bonded", Value: "false", Reason: unproved}
+	defaultShieldResistance = &Default{Field: "resistance_ohm_per_km", Mark: trace.Memory, Value: "as unshielded", Reason: "not given: the row of Table B.8 with the highest probability"}
 	defaultWithstand        = &Default{Field: "withstand_kv", Value: "by the kind of line and its voltage", Reason: "not given", Clause: "IEC 60664-1 Table F.1; IEC 60364-7-712",
 		Plausible: []Plausible{{"1.5", ofLine(func(l *risk.Line) { l.Withstand = 1.5 })}, {"4", ofLine(func(l *risk.Line) { l.Withstand = 4 })}}}
-	defaultBonding     = &Default{Field: "bonding_spd", Value: "none", Reason: unproved, Clause: annexB + ", Table B.7"}
-	defaultCoordinated = &Default{Field: "coordinated_spd", Value: "none", Reason: unproved, Clause: annexB + ", Table B.3"}
+	defaultBonding     = &Default{Field: "bonding_spd", Value: "none", Reason: unproved}
+	defaultCoordinated = &Default{Field: "coordinated_spd", Value: "none", Reason: unproved}
 )
 
 // The defaults of what is connected through a line.
@@ -240,8 +250,11 @@ var (
 	defaultBuilding          = &Default{Field: "building", Value: "dwelling", Reason: "not given: the kind with the shortest critical length", Clause: "IEC 60364-7-712"}
 )
 
-// Defaults lists every default, for the reference.
-func Defaults() []DefaultDefinition {
+// Defaults lists every default, with the clauses of IEC 62305-2:2010.
+func Defaults() []DefaultDefinition { return DefaultsBy(ed2.Edition{}) }
+
+// DefaultsBy lists every default, with the clauses of an edition.
+func DefaultsBy(ed risk.Edition) []DefaultDefinition {
 	all := []*Default{
 		defaultEdition,
 		defaultEnvironment,
@@ -306,7 +319,7 @@ func Defaults() []DefaultDefinition {
 	}
 	list := make([]DefaultDefinition, len(all))
 	for i, d := range all {
-		list[i] = DefaultDefinition{d.Field, d.Value, d.Reason, d.Clause, d.Provenance().String()}
+		list[i] = DefaultDefinition{d.Field, d.Value, d.Reason, d.ClauseBy(ed), d.Provenance().String()}
 	}
 	return list
 }

@@ -205,7 +205,8 @@ func (d *DesignResult) outcome(want float64) string {
 	}[d.Electrode.Kind]
 	got := fmt.Sprintf("%.4g ohm with %s", d.Result.Resistance, what)
 	if !d.Reached {
-		return fmt.Sprintf("not possible within the bounds: %s is the best of this form; %s ohm were wanted. Use longer rods or wire, another form, or a place with better soil.", got, number(want))
+		return fmt.Sprintf("not possible within the bounds: %s is the best of this form; %s ohm were wanted. Use longer rods or "+
+			"wire, another form, or a place with better soil.", got, number(want))
 	}
 	return got + "; " + number(want) + " ohm were wanted."
 }

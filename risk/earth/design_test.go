@@ -101,7 +101,8 @@ func TestFaultyDesigns(t *testing.T) {
 		})
 	}
 	// two rods may stand nearer than their length
-	if _, faults := earth.Design(10, 100, earth.Options{Form: but(rodForm, func(e *earth.Electrode) { e.Spacing = 2 }), MaxCount: 2}, nil); faults != nil {
+	if _, faults := earth.Design(10, 100, earth.Options{Form: but(rodForm, func(e *earth.Electrode) { e.Spacing = 2 }), MaxCount: 2},
+		nil); faults != nil {
 		t.Error(faults)
 	}
 }
@@ -145,7 +146,8 @@ func TestCheckLength(t *testing.T) {
 			if faults != nil {
 				t.Fatal(faults)
 			}
-			if got.Type != c.kind || got.Sufficient != c.sufficient || got.Exempt != c.exempt || math.Abs(got.Horizontal-c.horizontal) > 1e-9 || got.Vertical != got.Horizontal/2 {
+			if got.Type != c.kind || got.Sufficient != c.sufficient || got.Exempt != c.exempt ||
+				math.Abs(got.Horizontal-c.horizontal) > 1e-9 || got.Vertical != got.Horizontal/2 {
 				t.Errorf("%+v", got)
 			}
 			if strings.HasPrefix(got.Outcome, "not enough") == got.Sufficient {
@@ -158,7 +160,8 @@ func TestCheckLength(t *testing.T) {
 	}
 	_, faults := earth.CheckLength(earth.Electrode{}, earth.Result{}, risk.NoLPS, 0, nil)
 	wantPointers(t, faults, earth.SoilPointer, earth.ClassPointer, "/length_m", "/diameter_m")
-	if c, _ := earth.CheckLength(but(goodRods, func(e *earth.Electrode) { e.Count, e.Length = 2, 1 }), earth.Result{}, risk.LPSII, 5, nil); c.Exempt {
+	if c, _ := earth.CheckLength(but(goodRods, func(e *earth.Electrode) { e.Count, e.Length = 2, 1 }), earth.Result{}, risk.LPSII, 5,
+		nil); c.Exempt {
 		t.Error("exempt without a resistance")
 	}
 }

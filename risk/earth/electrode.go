@@ -1,13 +1,9 @@
 package earth
 
-import (
-	"fmt"
-
-	"levinward/risk"
-)
+import "levinward/risk"
 
 // Kind is the form of an electrode.
-type Kind uint8
+type Kind = risk.Named[kindList]
 
 // The values of Kind.
 const (
@@ -22,23 +18,12 @@ const (
 
 var kindNames = []string{"rod", "rods", "wire", "ring", "grid", "combination"}
 
-func (v Kind) String() string { return text(kindNames, uint8(v)) }
+type kindList struct{}
 
-// Names lists the names of all values of Kind, in order.
-func (v Kind) Names() []string { return kindNames }
-
-// MarshalText gives the name of the value.
-func (v Kind) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *Kind) UnmarshalText(b []byte) error {
-	n, err := parse("kind of electrode", kindNames, b)
-	*v = Kind(n)
-	return err
-}
+func (kindList) List() (string, []string) { return "kind", kindNames }
 
 // Arrangement is how several rods stand.
-type Arrangement uint8
+type Arrangement = risk.Named[arrangementList]
 
 // The values of Arrangement.
 const (
@@ -50,38 +35,9 @@ const (
 
 var arrangementNames = []string{"line", "triangle", "square"}
 
-func (v Arrangement) String() string { return text(arrangementNames, uint8(v)) }
+type arrangementList struct{}
 
-// Names lists the names of all values of Arrangement, in order.
-func (v Arrangement) Names() []string { return arrangementNames }
-
-// MarshalText gives the name of the value.
-func (v Arrangement) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *Arrangement) UnmarshalText(b []byte) error {
-	n, err := parse("arrangement", arrangementNames, b)
-	*v = Arrangement(n)
-	return err
-}
-
-// text looks a value up among the names of its type.
-func text(names []string, v uint8) string {
-	if int(v) < len(names) {
-		return names[v]
-	}
-	return fmt.Sprintf("invalid(%d)", v)
-}
-
-// parse finds the value of a name.
-func parse(what string, names []string, name []byte) (uint8, error) {
-	for i, n := range names {
-		if n == string(name) {
-			return uint8(i), nil
-		}
-	}
-	return 0, fmt.Errorf("%q is not a %s; allowed: %v", name, what, names)
-}
+func (arrangementList) List() (string, []string) { return "arrangement", arrangementNames }
 
 // Electrode describes an earth electrode. A size that its kind does not have is zero.
 // All lengths are in metres.
@@ -131,7 +87,8 @@ const (
 )
 
 // dimensionFields names each dimension in documents.
-var dimensionFields = [dimensions]string{"length_m", "diameter_m", "count", "spacing_m", "depth_m", "ring_diameter_m", "area_m2", "conductor_length_m"}
+var dimensionFields = [dimensions]string{"length_m", "diameter_m", "count", "spacing_m", "depth_m", "ring_diameter_m", "area_m2",
+	"conductor_length_m"}
 
 func (e *Electrode) size(d dimension) float64 {
 	return [dimensions]float64{e.Length, e.Diameter, float64(e.Count), e.Spacing, e.Depth, e.RingDiameter, e.Area, e.ConductorLength}[d]

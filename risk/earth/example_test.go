@@ -2,6 +2,7 @@ package earth_test
 
 import (
 	"fmt"
+	"strings"
 
 	"levinward/risk"
 	"levinward/risk/earth"
@@ -53,10 +54,13 @@ func ExampleResistance() {
 	rods.Distance = 0
 	_, faults := earth.Resistance(earth.Electrode{Kind: earth.Combination, Parts: []earth.Electrode{ring, rods}}, 100, nil)
 	for _, f := range faults {
-		fmt.Println(f.Pointer, f.Reason)
+		reason, allowed, _ := strings.Cut(f.Reason, "; ")
+		fmt.Printf("%s %s\n%s\n", f.Pointer, strings.ReplaceAll(reason, ", since", ",\nsince"), allowed)
 	}
 	// Output:
 	// alone 6.33, mutual 0.00, together 6.33 ohm
 	// alone 18.00, mutual 1.99, together 5.40 ohm
-	// /parts/1/distance_m missing: without the distance to the nearest earlier part the parts cannot be combined, since a value without their mutual effect would be too low; allowed: 0.01 to 10000 m
+	// /parts/1/distance_m missing: without the distance to the nearest earlier part the parts cannot be combined,
+	// since a value without their mutual effect would be too low
+	// allowed: 0.01 to 10000 m
 }

@@ -17,7 +17,7 @@ const (
 )
 
 // Grade is how an earth resistance is judged.
-type Grade uint8
+type Grade = risk.Named[gradeList]
 
 // The values of Grade.
 const (
@@ -29,20 +29,9 @@ const (
 
 var gradeNames = []string{"not_proven", "poor", "fair", "good"}
 
-func (v Grade) String() string { return text(gradeNames, uint8(v)) }
+type gradeList struct{}
 
-// Names lists the names of all values of Grade, in order.
-func (v Grade) Names() []string { return gradeNames }
-
-// MarshalText gives the name of the value.
-func (v Grade) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *Grade) UnmarshalText(b []byte) error {
-	n, err := parse("grade", gradeNames, b)
-	*v = Grade(n)
-	return err
-}
+func (gradeList) List() (string, []string) { return "grade", gradeNames }
 
 // What an assessment says of an earth connection.
 const (
@@ -79,7 +68,8 @@ func Judge(c Connection, resistance float64, t *trace.Trace) (Judgement, []risk.
 	case c == Measured || c == FromElectrode:
 		f.within(MeasuredPointer, resistance, readingSpan, "ohm")
 	case resistance != 0:
-		f.add(risk.RuleContradiction, MeasuredPointer, number(resistance)+" ohm, though the earth connection is given as "+c.String()+"; leave it out or give it as measured", "")
+		f.add(risk.RuleContradiction, MeasuredPointer,
+			number(resistance)+" ohm, though the earth connection is given as "+c.String()+"; leave it out or give it as measured", "")
 	}
 	if len(f) > 0 {
 		return Judgement{}, f

@@ -9,7 +9,7 @@ import (
 )
 
 // Termination is the type of an earth termination system.
-type Termination uint8
+type Termination = risk.Named[terminationList]
 
 // The values of Termination.
 const (
@@ -19,20 +19,9 @@ const (
 
 var terminationNames = []string{"A", "B"}
 
-func (v Termination) String() string { return text(terminationNames, uint8(v)) }
+type terminationList struct{}
 
-// Names lists the names of all values of Termination, in order.
-func (v Termination) Names() []string { return terminationNames }
-
-// MarshalText gives the name of the value.
-func (v Termination) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *Termination) UnmarshalText(b []byte) error {
-	n, err := parse("type of earth termination", terminationNames, b)
-	*v = Termination(n)
-	return err
-}
+func (terminationList) List() (string, []string) { return "type", terminationNames }
 
 // LengthCheck says whether an electrode is large enough for a lightning protection system.
 type LengthCheck struct {
@@ -81,7 +70,8 @@ func MinimumLength(class risk.LPS, rho float64, t *trace.Trace) (float64, []risk
 func checkClass(f *faults, class risk.LPS) {
 	switch {
 	case class == risk.NoLPS:
-		f.add(risk.RuleNotApplicable, ClassPointer, "without an LPS no least length is asked for; allowed: IV, III, II, I, I_natural_frame, I_full_cover", minimumLength.Clause)
+		f.add(risk.RuleNotApplicable, ClassPointer, "without an LPS no least length is asked for; allowed: IV, III, II, I, "+
+			"I_natural_frame, I_full_cover", minimumLength.Clause)
 	case class > risk.LPSIFullCover:
 		f.add(risk.RuleOutOfRange, ClassPointer, class.String()+"; allowed: IV, III, II, I, I_natural_frame, I_full_cover", minimumLength.Clause)
 	}
@@ -175,7 +165,8 @@ func (c *LengthCheck) typeA(e *Electrode, resistance float64, t *trace.Trace) {
 	case c.Long >= fewest:
 		c.Outcome = fmt.Sprintf("long enough: %s; %d are there.", need, c.Long)
 	case c.Sufficient:
-		c.Outcome = fmt.Sprintf("accepted: %s, but below %g ohm no least length; there are %d electrodes, %.4g ohm.", need, limit, c.Count, resistance)
+		c.Outcome = fmt.Sprintf("accepted: %s, but below %g ohm no least length; there are %d electrodes, %.4g ohm.", need, limit,
+			c.Count, resistance)
 		c.Notes = append(c.Notes, noteMeasure)
 	default:
 		c.Outcome = fmt.Sprintf("not enough: %s; %d are there, %d of them long enough.", need, c.Count, c.Long)
@@ -197,5 +188,6 @@ func (c *LengthCheck) typeB(e *Electrode, radius float64, t *trace.Trace) {
 	if c.Sufficient {
 		word = "enough"
 	}
-	c.Outcome = fmt.Sprintf("%s: r_e %.4g m, needed %s m; at least %d additional electrodes of %.4g m horizontal or %.4g m vertical are needed, %d are there.", word, radius, number(c.L1), fewest, c.Horizontal, c.Vertical, c.Long)
+	c.Outcome = fmt.Sprintf("%s: r_e %.4g m, needed %s m; at least %d additional electrodes of %.4g m horizontal or %.4g m "+
+		"vertical are needed, %d are there.", word, radius, number(c.L1), fewest, c.Horizontal, c.Vertical, c.Long)
 }

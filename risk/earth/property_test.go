@@ -278,7 +278,8 @@ func TestSoilFromARodGivesThatRodBack(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		rod, rho := drawRod(t), rapid.Float64Range(1, 1e4).Draw(t, "rho")
 		reading := ohms(t, rod, rho)
-		got, faults := earth.Resistivity(earth.Soil{Readings: []earth.Reading{{Method: earth.TestRod, Resistance: reading, RodLength: rod.Length, RodDiameter: rod.Diameter}}}, nil)
+		got, faults := earth.Resistivity(earth.Soil{Readings: []earth.Reading{{Method: earth.TestRod, Resistance: reading,
+			RodLength: rod.Length, RodDiameter: rod.Diameter}}}, nil)
 		if faults != nil || math.Abs(got/rho-1) > 1e-12 {
 			t.Errorf("%v ohm m, want %v %v", got, rho, faults)
 		}
@@ -287,13 +288,15 @@ func TestSoilFromARodGivesThatRodBack(t *testing.T) {
 
 // wild draws any number at all, with a liking for the awkward ones.
 var wild = rapid.OneOf(rapid.Float64(), rapid.Float64Range(-1, 100),
-	rapid.SampledFrom([]float64{0, math.Copysign(0, -1), math.NaN(), math.Inf(1), math.Inf(-1), math.MaxFloat64, math.SmallestNonzeroFloat64, 0.02, 0.5, 3}))
+	rapid.SampledFrom([]float64{0, math.Copysign(0, -1), math.NaN(), math.Inf(1), math.Inf(-1), math.MaxFloat64,
+		math.SmallestNonzeroFloat64, 0.02, 0.5, 3}))
 
 func drawWild(t *rapid.T, depth int) earth.Electrode {
 	e := earth.Electrode{
 		Kind: earth.Kind(rapid.IntRange(0, 7).Draw(t, "kind")), Arrangement: earth.Arrangement(rapid.IntRange(0, 4).Draw(t, "arrangement")),
 		Count: rapid.IntRange(-5, 200).Draw(t, "n"), Length: wild.Draw(t, "L"), Diameter: wild.Draw(t, "d"), Spacing: wild.Draw(t, "s"),
-		Depth: wild.Draw(t, "h"), RingDiameter: wild.Draw(t, "D"), Area: wild.Draw(t, "A"), ConductorLength: wild.Draw(t, "L_T"), Distance: wild.Draw(t, "x"),
+		Depth: wild.Draw(t, "h"), RingDiameter: wild.Draw(t, "D"), Area: wild.Draw(t, "A"), ConductorLength: wild.Draw(t, "L_T"),
+		Distance: wild.Draw(t, "x"),
 	}
 	if depth > 0 {
 		for range rapid.IntRange(0, 3).Draw(t, "parts") {
@@ -364,7 +367,8 @@ func FuzzResistance(f *testing.F) {
 	f.Add(uint8(earth.Grid), uint8(0), 0, 0.0, 0.0, 0.0, 0.5, 0.0, 4900.0, 1540.0, 400.0)
 	f.Add(uint8(earth.Combination), uint8(0), 0, 3.0, 0.025, 2.0, 0.5, 0.0, 0.0, 0.0, 55.0)
 	f.Fuzz(func(t *testing.T, kind, arrangement uint8, n int, L, d, s, h, D, A, LT, rho float64) {
-		e := earth.Electrode{Kind: earth.Kind(kind), Arrangement: earth.Arrangement(arrangement), Count: n, Length: L, Diameter: d, Spacing: s, Depth: h, RingDiameter: D, Area: A, ConductorLength: LT}
+		e := earth.Electrode{Kind: earth.Kind(kind), Arrangement: earth.Arrangement(arrangement), Count: n, Length: L, Diameter: d,
+			Spacing: s, Depth: h, RingDiameter: D, Area: A, ConductorLength: LT}
 		if e.Kind == earth.Combination {
 			e = earth.Electrode{Kind: earth.Combination, Parts: []earth.Electrode{
 				{Kind: earth.Rod, Length: L, Diameter: d}, {Kind: earth.Wire, Length: L, Diameter: d, Depth: h, Distance: s},

@@ -50,7 +50,8 @@ func TestPublishedResistances(t *testing.T) {
 		{"triangle", "the same example: 72.87 ohm",
 			earth.Electrode{Kind: earth.Rods, Arrangement: earth.Triangle, Count: 3, Length: 3, Diameter: 0.0172, Spacing: 3}, 500, 1, 72.87, 0.005},
 		{"six triangles, no mutual effect between them", "the same example: 12.14 ohm",
-			earth.Electrode{Kind: earth.Rods, Arrangement: earth.Triangle, Count: 3, Length: 3, Diameter: 0.0172, Spacing: 3}, 500, 1.0 / 6, 12.14, 0.005},
+			earth.Electrode{Kind: earth.Rods, Arrangement: earth.Triangle, Count: 3, Length: 3, Diameter: 0.0172, Spacing: 3}, 500, 1.0 / 6,
+			12.14, 0.005},
 		{"rod 10 ft, 3/4 in", "MIL-HDBK-419A: 10 000 ohm cm, 32 ohm",
 			earth.Electrode{Kind: earth.Rod, Length: 3.048, Diameter: 0.01905}, 100, 1, 32, 0.5},
 		{"buried wire", "Dwight 1936, as quoted by an open earthing library: 57.643 ohm",
@@ -78,7 +79,8 @@ func TestPublishedLambda(t *testing.T) {
 		t.Fatalf("closed form %v, printed %v", closed, printed)
 	}
 	tr := trace.New(64)
-	if _, faults := earth.Resistance(earth.Electrode{Kind: earth.Rods, Count: 20, Length: 3, Diameter: 0.0172, Spacing: 36}, 500, tr); faults != nil {
+	if _, faults := earth.Resistance(earth.Electrode{Kind: earth.Rods, Count: 20, Length: 3, Diameter: 0.0172, Spacing: 36}, 500,
+		tr); faults != nil {
 		t.Fatal(faults)
 	}
 	got := math.NaN()

@@ -195,7 +195,8 @@ func TestFactorOfReadings(t *testing.T) {
 	}
 	// 2 pi 4 m 2 ohm = 50.27 ohm m and three times that
 	_, faults := earth.Resistivity(earth.Soil{Readings: []earth.Reading{wenner(4, 2), wenner(4, 6)}}, nil)
-	if len(faults) != 1 || !strings.HasPrefix(faults[0].Reason, "the readings give 50.27 to 150.8 ohm m, a factor of 3; up to 1.3 the soil counts as uniform.") {
+	if len(faults) != 1 || !strings.HasPrefix(faults[0].Reason,
+		"the readings give 50.27 to 150.8 ohm m, a factor of 3; up to 1.3 the soil counts as uniform.") {
 		t.Error(faults)
 	}
 }

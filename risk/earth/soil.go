@@ -10,7 +10,7 @@ import (
 )
 
 // Method is how a reading of the soil was taken.
-type Method uint8
+type Method = risk.Named[methodList]
 
 // The values of Method.
 const (
@@ -21,20 +21,9 @@ const (
 
 var methodNames = []string{"four_probes", "test_rod"}
 
-func (v Method) String() string { return text(methodNames, uint8(v)) }
+type methodList struct{}
 
-// Names lists the names of all values of Method, in order.
-func (v Method) Names() []string { return methodNames }
-
-// MarshalText gives the name of the value.
-func (v Method) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
-
-// UnmarshalText takes the name of a value; any other name is an error.
-func (v *Method) UnmarshalText(b []byte) error {
-	n, err := parse("method", methodNames, b)
-	*v = Method(n)
-	return err
-}
+func (methodList) List() (string, []string) { return "method", methodNames }
 
 // Reading is one measurement of the soil.
 type Reading struct {
@@ -100,13 +89,15 @@ func Resistivity(s Soil, t *trace.Trace) (float64, []risk.Violation) {
 		return 0, f
 	}
 	if limit := t.Value(limits, rowUniform, 0); t.Collect(spread, high/low) > limit {
-		f.add(RuleLayeredSoil, "/readings", fmt.Sprintf("the readings give %.4g to %.4g ohm m, a factor of %.3g; up to %g the soil counts as uniform. %s", low, high, high/low, limit, layeredAdvice), uniformClause)
+		f.add(RuleLayeredSoil, "/readings", fmt.Sprintf("the readings give %.4g to %.4g ohm m, a factor of %.3g; up to %g the soil "+
+			"counts as uniform. %s", low, high, high/low, limit, layeredAdvice), uniformClause)
 		return 0, f
 	}
 	return t.Collect(rhoMost, high), nil
 }
 
-const layeredAdvice = "Soil in layers is not computed: a formula for uniform soil can be far off in either direction. Measure the resistance of the finished electrode, or give the resistivity of the worst layer it reaches as the soil's"
+const layeredAdvice = "Soil in layers is not computed: a formula for uniform soil can be far off in either direction. Measure " +
+	"the resistance of the finished electrode, or give the resistivity of the worst layer it reaches as the soil's"
 
 func (r *Reading) resistivity(t *trace.Trace) float64 {
 	if r.Method == TestRod {

@@ -131,7 +131,9 @@ func TestAnySoilIsEitherRefusedOrComputed(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		s := earth.Soil{}
 		for range rapid.IntRange(0, 3).Draw(t, "readings") {
-			s.Readings = append(s.Readings, earth.Reading{Method: earth.Method(rapid.IntRange(0, 2).Draw(t, "method")), Resistance: wild.Draw(t, "R"), Spacing: wild.Draw(t, "a"), Depth: wild.Draw(t, "b"), RodLength: wild.Draw(t, "L"), RodDiameter: wild.Draw(t, "d")})
+			s.Readings = append(s.Readings, earth.Reading{Method: earth.Method(rapid.IntRange(0, 2).Draw(t, "method")),
+				Resistance: wild.Draw(t, "R"), Spacing: wild.Draw(t, "a"), Depth: wild.Draw(t, "b"), RodLength: wild.Draw(t, "L"),
+				RodDiameter: wild.Draw(t, "d")})
 		}
 		for range rapid.IntRange(0, 2).Draw(t, "layers") {
 			s.Layers = append(s.Layers, earth.Layer{Resistivity: wild.Draw(t, "rho"), Thickness: wild.Draw(t, "thickness")})

@@ -5,7 +5,8 @@ import "levinward/risk/trace"
 // squareFactor holds lambda for equal rods along a hollow square with equal spacing: the
 // mean over the rods of the sum of s over the distance to every other rod, which is what
 // lambda is for a line and a triangle too. Rounded up in the fourth place.
-var squareFactor = &trace.Table{Number: "hollow square", Title: "Factor of mutual effect of rods along a hollow square", Clause: "mean sum of s/distance, as in BS 7430:2011 for rods in line and triangle",
+var squareFactor = &trace.Table{Number: "hollow square", Title: "Factor of mutual effect of rods along a hollow square",
+	Clause:  "mean sum of s/distance, as in BS 7430:2011 for rods in line and triangle",
 	Symbols: []string{"lambda"}, Rows: []trace.Row{
 		{Text: "4 rods", Values: []float64{2.7072}, Provenance: computed},
 		{Text: "8 rods", Values: []float64{4.5284}, Provenance: computed, Remark: "recollections differ: BS 7430 prints 4.51"},
@@ -19,7 +20,8 @@ var squareFactor = &trace.Table{Number: "hollow square", Title: "Factor of mutua
 	}}
 
 // minimumLength gives l_1 as max(l_0, k_l rho - c_l), the lines of the printed figure.
-var minimumLength = &trace.Table{Number: "l_1", Title: "Minimum length of an earth electrode by class of LPS", Clause: "IEC 62305-3:2010, minimum length l1 of each earth electrode",
+var minimumLength = &trace.Table{Number: "l_1", Title: "Minimum length of an earth electrode by class of LPS",
+	Clause:  "IEC 62305-3:2010, minimum length l1 of each earth electrode",
 	Symbols: []string{"l_0", "k_l", "c_l"}, Rows: []trace.Row{
 		{Text: "class IV", Values: []float64{5, 0, 0}, Provenance: read},
 		{Text: "class III", Values: []float64{5, 0, 0}, Provenance: read},
@@ -35,7 +37,8 @@ const (
 )
 
 // limits are the figures an earth connection is judged by.
-var limits = &trace.Table{Number: "limits", Title: "Limits for earth connections and readings", Clause: "common practice for LPS; IEC 62305-3:2010, 5.4",
+var limits = &trace.Table{Number: "limits", Title: "Limits for earth connections and readings",
+	Clause:  "common practice for LPS; IEC 62305-3:2010, 5.4",
 	Symbols: []string{"limit"}, Rows: []trace.Row{
 		rowAim:     {Text: "earth resistance aimed at, ohm", Values: []float64{10}, Provenance: mem},
 		rowUseful:  {Text: "earth resistance up to which bonded electronics still profit, ohm", Values: []float64{30}, Provenance: read},
@@ -47,11 +50,13 @@ var limits = &trace.Table{Number: "limits", Title: "Limits for earth connections
 var sizes = sizeTable()
 
 func sizeTable() *trace.Table {
-	t := &trace.Table{Number: "sizes", Title: "Sizes of electrodes that are accepted", Clause: "conditions of the formulas; where they have none, sizes met in practice", Symbols: []string{"lowest", "highest"}}
+	t := &trace.Table{Number: "sizes", Title: "Sizes of electrodes that are accepted",
+		Clause: "conditions of the formulas; where they have none, sizes met in practice", Symbols: []string{"lowest", "highest"}}
 	for k := range spans {
 		for d, s := range spans[k] {
 			if s != (span{}) {
-				t.Rows = append(t.Rows, trace.Row{Text: Kind(k).String() + " " + dimensionFields[d], Values: []float64{s.low, s.high}, Provenance: rule})
+				t.Rows = append(t.Rows, trace.Row{Text: Kind(k).String() + " " + dimensionFields[d], Values: []float64{s.low, s.high},
+					Provenance: rule})
 			}
 		}
 	}

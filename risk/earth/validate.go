@@ -109,14 +109,16 @@ func (e *Electrode) checkForm(f *faults, at string, ok sound) {
 		f.shallow(at, e.Depth, e.Diameter, e.RingDiameter)
 	}
 	if least := 2 * math.Sqrt(math.Pi*e.Area); ok.all(area, conductorLength) && e.ConductorLength < least {
-		f.add(risk.RuleContradiction, at+"/conductor_length_m", number(e.ConductorLength)+" m cannot even surround "+number(e.Area)+" m2; allowed: "+number(least)+" m or more", "")
+		f.add(risk.RuleContradiction, at+"/conductor_length_m",
+			number(e.ConductorLength)+" m cannot even surround "+number(e.Area)+" m2; allowed: "+number(least)+" m or more", "")
 	}
 	if ok[count] {
 		e.checkCount(f, at)
 	}
 	switch {
 	case ok.all(count, spacing, length) && e.Count > 2 && e.Spacing < e.Length:
-		f.add(risk.RuleOutOfRange, at+"/spacing_m", "rods nearer than their length: "+number(e.Spacing)+" m; allowed for more than two rods: "+number(e.Length)+" m or more. Rods in between may be left out of the count", bs7430)
+		f.add(risk.RuleOutOfRange, at+"/spacing_m", "rods nearer than their length: "+number(e.Spacing)+" m; allowed for more than "+
+			"two rods: "+number(e.Length)+" m or more. Rods in between may be left out of the count", bs7430)
 	case ok.all(spacing, diameter) && e.Spacing < 2*e.Diameter:
 		f.add(risk.RuleOutOfRange, at+"/spacing_m", number(e.Spacing)+" m; allowed: at least two diameters", dwight)
 	}
@@ -125,14 +127,16 @@ func (e *Electrode) checkForm(f *faults, at string, ok sound) {
 // thin demands a conductor much longer than thick.
 func (f *faults) thin(at, field string, length, diameter float64) {
 	if length < slenderness*diameter {
-		f.add(risk.RuleOutOfRange, at+field, number(length)+" m is too short for a diameter of "+number(diameter)+" m; allowed: at least "+number(slenderness)+" diameters", dwight)
+		f.add(risk.RuleOutOfRange, at+field, number(length)+" m is too short for a diameter of "+number(diameter)+" m; allowed: at "+
+			"least "+number(slenderness)+" diameters", dwight)
 	}
 }
 
 // shallow demands a depth of at least the diameter, and at most half the extent, where the series for wire and ring are on the safe side.
 func (f *faults) shallow(at string, depth, diameter, extent float64) {
 	if s := (span{diameter, extent / 2}); !s.holds(depth) {
-		f.add(risk.RuleOutOfRange, at+"/depth_m", number(depth)+" m; allowed: "+s.String()+" m (conductor diameter to half the length or ring diameter)", dwight)
+		f.add(risk.RuleOutOfRange, at+"/depth_m", number(depth)+" m; allowed: "+s.String()+" m (conductor diameter to half the "+
+			"length or ring diameter)", dwight)
 	}
 }
 
@@ -143,7 +147,8 @@ func (e *Electrode) checkCount(f *faults, at string) {
 	case e.Arrangement == Triangle && e.Count != 3:
 		f.add(risk.RuleOutOfRange, at+"/count", strconv.Itoa(e.Count)+" rods; allowed in a triangle: 3", bs7430)
 	case e.Arrangement == Square && (e.Count%4 != 0 || e.Count > most):
-		f.add(risk.RuleOutOfRange, at+"/count", strconv.Itoa(e.Count)+" rods; allowed in a hollow square: 4, 8, 12 … "+strconv.Itoa(most), squareFactor.Clause)
+		f.add(risk.RuleOutOfRange, at+"/count", strconv.Itoa(e.Count)+" rods; allowed in a hollow square: 4, 8, 12 … "+strconv.Itoa(most),
+			squareFactor.Clause)
 	}
 }
 
@@ -163,7 +168,9 @@ func (e *Electrode) checkParts(f *faults, at string, part bool) {
 		p.check(f, pointer, true)
 		switch {
 		case i > 0 && p.Distance == 0:
-			f.add(risk.RuleOutOfRange, pointer+"/distance_m", "missing: without the distance to the nearest earlier part the parts cannot be combined, since a value without their mutual effect would be too low; allowed: "+distanceSpan.String()+" m", pointSource)
+			f.add(risk.RuleOutOfRange, pointer+"/distance_m",
+				"missing: without the distance to the nearest earlier part the parts cannot be combined, since a value without their "+
+					"mutual effect would be too low; allowed: "+distanceSpan.String()+" m", pointSource)
 		case i > 0:
 			f.within(pointer+"/distance_m", p.Distance, distanceSpan, "m")
 		case p.Distance != 0:

@@ -69,7 +69,8 @@ func TestEveryFaultIsReported(t *testing.T) {
 		{"no parts", together(), "/parts"},
 		{"parts without distance", together(goodRod, goodRing, goodRod), "/parts/1/distance_m /parts/2/distance_m"},
 		{"distance of the first part", together(at(goodRod, 2), at(goodRod, 5)), "/parts/0/distance_m"},
-		{"faults deep inside", together(but(goodRod, func(e *earth.Electrode) { e.Length = nan }), at(goodRod, nan), at(but(goodWire, func(e *earth.Electrode) { e.Depth = 0 }), 3)),
+		{"faults deep inside", together(but(goodRod, func(e *earth.Electrode) { e.Length = nan }), at(goodRod, nan),
+			at(but(goodWire, func(e *earth.Electrode) { e.Depth = 0 }), 3)),
 			"/parts/0/length_m /parts/1/distance_m /parts/2/depth_m"},
 		{"combination in a combination", together(goodRod, at(together(goodRod, goodRod), 4)), "/parts/1/kind"},
 		{"size of a combination", but(together(goodRod, at(goodRod, 6)), func(e *earth.Electrode) { e.Length = 6 }), "/length_m"},
@@ -94,7 +95,8 @@ func TestEveryFaultIsReported(t *testing.T) {
 
 func TestGoodElectrodesHaveNoFault(t *testing.T) {
 	pair := but(goodRods, func(e *earth.Electrode) { e.Count, e.Spacing = 2, 1 })
-	for _, e := range []earth.Electrode{goodRod, goodRods, pair, goodWire, goodRing, goodGrid, together(goodRing, at(goodRods, 1), at(goodWire, 0.5))} {
+	for _, e := range []earth.Electrode{goodRod, goodRods, pair, goodWire, goodRing, goodGrid, together(goodRing, at(goodRods, 1),
+		at(goodWire, 0.5))} {
 		if faults := e.Validate(); len(faults) > 0 {
 			t.Errorf("%+v: %v", e, faults)
 		}

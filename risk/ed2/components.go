@@ -269,7 +269,8 @@ func (c *calc) zone(s *risk.Structure, zi int, p *place, m *risk.Measures, x zon
 
 // components multiplies events x probability with the loss of each counting component.
 func (c *calc) components(k risk.Loss, set componentSet, events *[risk.Components]float64, l losses) risk.ZoneRisk {
-	perEvent := [risk.Components]float64{risk.RA: l.LA, risk.RB: l.LB, risk.RC: l.LC, risk.RM: l.LC, risk.RU: l.LA, risk.RV: l.LB, risk.RW: l.LC, risk.RZ: l.LC}
+	perEvent := [risk.Components]float64{risk.RA: l.LA, risk.RB: l.LB, risk.RC: l.LC, risk.RM: l.LC, risk.RU: l.LA, risk.RV: l.LB,
+		risk.RW: l.LC, risk.RZ: l.LC}
 	var z risk.ZoneRisk
 	for i := range risk.Components {
 		if set.has(i) {

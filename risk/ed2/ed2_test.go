@@ -19,21 +19,25 @@ func everything() *risk.Input {
 	return &risk.Input{Edition: ID, FlashDensity: risk.FlashDensity{NG: 4},
 		Tolerable: [risk.Losses]float64{risk.HumanLife: 1e-4, risk.PublicService: 1e-4, risk.CulturalHeritage: 1e-4, risk.EconomicValue: 1e-4},
 		Structures: []risk.Structure{
-			{ID: "clinic", Length: 15, Width: 20, Height: 6, Surroundings: risk.Isolated, Occupancy: risk.Hospital, Persons: 5, FailureEndangersLife: true,
-				PublicSupply: risk.PowerGasWater, CulturalHeritage: true, Zones: []risk.Zone{
+			{ID: "clinic", Length: 15, Width: 20, Height: 6, Surroundings: risk.Isolated, Occupancy: risk.Hospital, Persons: 5,
+				FailureEndangersLife: true,
+				PublicSupply:         risk.PowerGasWater, CulturalHeritage: true, Zones: []risk.Zone{
 					{ID: "ward", Persons: 5, Hours: 8760, Surface: risk.Linoleum, FireRisk: risk.LowFireRisk, Systems: []risk.System{{Line: 0}, {Line: 1, Withstand: 1.5}}, Values: risk.Values{Animals: 1, Building: 2, Contents: 3, Systems: 4}},
 					{ID: "store", Persons: 1, Hours: 8760, Surface: risk.Linoleum, FireRisk: risk.LowFireRisk, Screen: risk.Screen{Present: true, Mesh: 5},
-						StructureShock: risk.WarningNotices | risk.Insulation, LineShock: risk.WarningNotices, Systems: []risk.System{{Line: 0}, {Line: 1, Withstand: 1.5}},
+						StructureShock: risk.WarningNotices | risk.Insulation, LineShock: risk.WarningNotices, Systems: []risk.System{{Line: 0},
+							{Line: 1, Withstand: 1.5}},
 						Values: risk.Values{Animals: 1},
 						Losses: [risk.Losses]risk.LossValues{own, own, own, own}},
 					{ID: "yard", Place: risk.Outside, Persons: 1, Hours: 8760, Surface: risk.Gravel},
 				}},
-			{ID: "mast", Length: 5, Width: 5, Height: 5, Protrusion: 30, LPS: risk.LPSI, Surroundings: risk.Hilltop, Explosion: risk.Explosion1, Screen: risk.Screen{Present: true, Mesh: 0.5},
+			{ID: "mast", Length: 5, Width: 5, Height: 5, Protrusion: 30, LPS: risk.LPSI, Surroundings: risk.Hilltop,
+				Explosion: risk.Explosion1, Screen: risk.Screen{Present: true, Mesh: 0.5},
 				Zones: []risk.Zone{{ID: "hut", Hours: 8760, Systems: []risk.System{{Line: 1, Wiring: risk.LoopsAvoided}}}}},
 		},
 		Lines: []risk.Line{
 			{ID: "supply", To: -1, Withstand: 2.5, Sections: []risk.Section{{Installation: risk.Buried, Length: 1000}, {Length: 300, Service: risk.HighVoltage}}},
-			{ID: "data", To: 1, Withstand: 1.5, Service: risk.Telecom, Sections: []risk.Section{{Length: 1000, Service: risk.Telecom}}, Shield: risk.Shield{Type: risk.Shielded, Bonded: true, Resistance: 3},
+			{ID: "data", To: 1, Withstand: 1.5, Service: risk.Telecom, Sections: []risk.Section{{Length: 1000, Service: risk.Telecom}},
+				Shield:     risk.Shield{Type: risk.Shielded, Bonded: true, Resistance: 3},
 				BondingSPD: risk.SPD{Level: risk.BetterThanI, Probability: 0.002}, CoordinatedSPD: risk.SPD{Level: risk.LevelII}},
 		},
 	}
@@ -173,7 +177,8 @@ func TestLinesOnOneRouteCountOnce(t *testing.T) {
 func TestPublishedCostOfLoss(t *testing.T) {
 	tr := trace.New(16)
 	c := Edition{}.CostOfLoss(0.015, 1100.0/500_000, 500_000, 10_000, 0.05+0.05+0.05, tr)
-	for name, v := range map[string][2]float64{"C_L": {c.Without, 7500}, "C_PM": {c.Measures, 1500}, "C_RL": {c.With, 1100}, "S_M": {c.Saving, 4900}} {
+	for name, v := range map[string][2]float64{"C_L": {c.Without, 7500}, "C_PM": {c.Measures, 1500}, "C_RL": {c.With, 1100},
+		"S_M": {c.Saving, 4900}} {
 		if math.Abs(v[0]-v[1]) > 1e-9*v[1] {
 			t.Errorf("%s is %v, printed %v", name, v[0], v[1])
 		}

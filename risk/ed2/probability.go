@@ -127,7 +127,8 @@ func (c *calc) end(l, structure int, m risk.EndMeasures) lineEnd {
 	e.KS4, e.PLD, e.PLI = c.withstand(l, e.UW)
 	c.endSPD(&e, m)
 	if c.t.Records() {
-		e.marks = [...]trace.Mark{ev.nl, ev.ni, c.t.Last(ndj), c.t.Last(cld), c.t.Last(cli), c.t.Last(pld), c.t.Last(pli), c.t.Last(ks4), c.t.Last(uw), c.t.Last(peb), c.t.Last(pspd)}
+		e.marks = [...]trace.Mark{ev.nl, ev.ni, c.t.Last(ndj), c.t.Last(cld), c.t.Last(cli), c.t.Last(pld), c.t.Last(pli), c.t.Last(ks4),
+			c.t.Last(uw), c.t.Last(peb), c.t.Last(pspd)}
 	}
 	return e
 }

@@ -175,9 +175,11 @@ func init() {
 		lo[k] = &q{Symbol: "L_O", Name: "typical mean loss by failure of internal systems", Clause: clause, Reads: meanLossField[k]}
 		ltGiven[k] = &q{BranchOf: lt[k], Symbol: "L_T", Name: "mean loss by shock in the zone", Clause: clause, Reads: field + "L_T"}
 		lfGiven[k] = &q{BranchOf: lf[k], Symbol: "L_F", Name: "mean loss by physical damage in the zone", Clause: clause, Reads: field + "L_F"}
-		loGiven[k] = &q{BranchOf: lo[k], Symbol: "L_O", Name: "mean loss by failure of internal systems in the zone", Clause: clause, Reads: field + "L_O"}
+		loGiven[k] = &q{BranchOf: lo[k], Symbol: "L_O", Name: "mean loss by failure of internal systems in the zone", Clause: clause,
+			Reads: field + "L_O"}
 		limit[k] = &q{Symbol: "R_T", Name: "tolerable risk of " + k.String(), Unit: "1/a", Clause: std + "Table 4"}
-		limitGiven[k] = &q{BranchOf: limit[k], Symbol: "R_T", Name: "tolerable risk of " + k.String() + ", as given", Unit: "1/a", Clause: std + "5.3", Reads: "/tolerable_risk/" + k.String()}
+		limitGiven[k] = &q{BranchOf: limit[k], Symbol: "R_T", Name: "tolerable risk of " + k.String() + ", as given", Unit: "1/a",
+			Clause: std + "5.3", Reads: "/tolerable_risk/" + k.String()}
 	}
 	lo[risk.HumanLife].Reads = "failure_endangers_life"
 	defineLosses()
@@ -211,16 +213,20 @@ func defineLosses() {
 
 // defineComponents sets the components of one risk: dangerous events x probability x loss.
 func defineComponents(k risk.Loss) {
-	events := [risk.Components][]*q{risk.RA: {nd, pa}, risk.RB: {nd, pb}, risk.RC: {nd, pcAny}, risk.RM: {nm, pmAny}, risk.RU: {fu}, risk.RV: {fv}, risk.RW: {fw}, risk.RZ: {fz}}
-	losses := [risk.Components]*q{risk.RA: la[k], risk.RB: lb[k], risk.RC: lc[k], risk.RM: lc[k], risk.RU: la[k], risk.RV: lb[k], risk.RW: lc[k], risk.RZ: lc[k]}
+	events := [risk.Components][]*q{risk.RA: {nd, pa}, risk.RB: {nd, pb}, risk.RC: {nd, pcAny}, risk.RM: {nm, pmAny}, risk.RU: {fu},
+		risk.RV: {fv}, risk.RW: {fw}, risk.RZ: {fz}}
+	losses := [risk.Components]*q{risk.RA: la[k], risk.RB: lb[k], risk.RC: lc[k], risk.RM: lc[k], risk.RU: la[k], risk.RV: lb[k],
+		risk.RW: lc[k], risk.RZ: lc[k]}
 	r := "R_" + strconv.Itoa(int(k)+1)
 	for c := range risk.Components {
 		if losses[c] == nil {
 			continue
 		}
 		in := append(append([]*q{}, events[c]...), losses[c])
-		component[k][c] = &q{Symbol: c.String(), Name: "component of " + r + " in the zone", Unit: "1/a", Clause: std + "6.2 to 6.5", Expr: join(in, "*"), In: in, Provenance: read}
-		componentSum[k][c] = &q{Symbol: c.String(), Name: "component of " + r + " over all zones", Unit: "1/a", Clause: std + "6.6", Expr: "sum(" + c.String() + ")", In: []*q{component[k][c]}, Provenance: read}
+		component[k][c] = &q{Symbol: c.String(), Name: "component of " + r + " in the zone", Unit: "1/a", Clause: std + "6.2 to 6.5",
+			Expr: join(in, "*"), In: in, Provenance: read}
+		componentSum[k][c] = &q{Symbol: c.String(), Name: "component of " + r + " over all zones", Unit: "1/a", Clause: std + "6.6",
+			Expr: "sum(" + c.String() + ")", In: []*q{component[k][c]}, Provenance: read}
 	}
 }
 
@@ -240,9 +246,11 @@ func defineTotals(k risk.Loss) {
 		if len(in) == 0 {
 			expr = "0"
 		}
-		zoneRiskOf[k][set] = &q{BranchOf: zoneRisk[k], Symbol: r + "_z", Name: "risk in the zone", Unit: "1/a", Clause: std + "4.2", Expr: expr, In: in, Provenance: read}
+		zoneRiskOf[k][set] = &q{BranchOf: zoneRisk[k], Symbol: r + "_z", Name: "risk in the zone", Unit: "1/a", Clause: std + "4.2",
+			Expr: expr, In: in, Provenance: read}
 	}
-	total[k] = &q{Symbol: r, Name: "risk of " + k.String() + " in the structure", Unit: "1/a", Clause: std + "4.2", Expr: "sum(" + r + "_z)", In: []*q{zoneRisk[k]}, Provenance: read}
+	total[k] = &q{Symbol: r, Name: "risk of " + k.String() + " in the structure", Unit: "1/a", Clause: std + "4.2", Expr: "sum(" + r +
+		"_z)", In: []*q{zoneRisk[k]}, Provenance: read}
 }
 
 func join(in []*q, with string) string {

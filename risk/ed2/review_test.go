@@ -24,8 +24,10 @@ func TestReviewedValues(t *testing.T) {
 	in.Reviews = half
 	after, _ := Edition{}.Assess(in, nil)
 	was, is := &before.Structures[0].Risks[risk.HumanLife], &after.Structures[0].Risks[risk.HumanLife]
-	if is.Components[risk.RB] != was.Components[risk.RB]/2 || is.Components[risk.RV] != was.Components[risk.RV] || is.Components[risk.RB] == 0 {
-		t.Errorf("R_B %g, before %g; R_V %g, before %g", is.Components[risk.RB], was.Components[risk.RB], is.Components[risk.RV], was.Components[risk.RV])
+	if is.Components[risk.RB] != was.Components[risk.RB]/2 || is.Components[risk.RV] != was.Components[risk.RV] ||
+		is.Components[risk.RB] == 0 {
+		t.Errorf("R_B %g, before %g; R_V %g, before %g", is.Components[risk.RB], was.Components[risk.RB], is.Components[risk.RV],
+			was.Components[risk.RV])
 	}
 	if got := (Edition{}).Evaluator(in, 0).Risks(&risk.Measures{}); got[risk.HumanLife] != is.Total {
 		t.Errorf("the evaluator says %g, the assessment %g", got[risk.HumanLife], is.Total)

@@ -87,7 +87,8 @@ func (f *faults) zone(in *risk.Input, i, z int) {
 	f.number(zone.Hours, 0, 8760, "/structures/%d/zones/%d/hours_per_year", i, z)
 	f.number(zone.Screen.Mesh, 0, 100, "/structures/%d/zones/%d/screen_mesh_m", i, z)
 	if zone.Place == risk.Outside && len(zone.Systems) > 0 {
-		f.add(risk.RuleNotApplicable, std+"6.2", "an outside zone has no internal systems: leave systems out", "/structures/%d/zones/%d/systems", i, z)
+		f.add(risk.RuleNotApplicable, std+"6.2", "an outside zone has no internal systems: leave systems out",
+			"/structures/%d/zones/%d/systems", i, z)
 	}
 	for s := range zone.Systems {
 		f.system(in, i, z, s)
@@ -107,7 +108,8 @@ func (f *faults) zone(in *risk.Input, i, z int) {
 func (f *faults) system(in *risk.Input, i, z, s int) {
 	sys := &in.Structures[i].Zones[z].Systems[s]
 	if sys.Line < 0 || sys.Line >= len(in.Lines) || !in.Lines[sys.Line].Ends(i) {
-		f.add(risk.RuleUnknownReference, std+"6.7", "must be a line that enters this structure", "/structures/%d/zones/%d/systems/%d/line", i, z, s)
+		f.add(risk.RuleUnknownReference, std+"6.7", "must be a line that enters this structure",
+			"/structures/%d/zones/%d/systems/%d/line", i, z, s)
 	}
 	f.number(sys.Withstand, 0, 1000, "/structures/%d/zones/%d/systems/%d/withstand_kv", i, z, s)
 }

@@ -115,7 +115,8 @@ func weights(t *rapid.T, name string) (w [risk.Losses]float64) {
 	return w
 }
 
-var someSPD = []risk.SPD{{}, {}, {}, {Level: risk.LevelIIIIV}, {Level: risk.LevelII}, {Level: risk.LevelI}, {Level: risk.BetterThanI, Probability: 0.002}}
+var someSPD = []risk.SPD{{}, {}, {}, {Level: risk.LevelIIIIV}, {Level: risk.LevelII}, {Level: risk.LevelI},
+	{Level: risk.BetterThanI, Probability: 0.002}}
 
 // drawSite draws an edition and a site of one or two structures with at most
 // the given number of lines each.
@@ -338,7 +339,8 @@ func TestExactAgainstEverySet(t *testing.T) {
 func sameAnswer(t interface{ Fatalf(string, ...any) }, what string, want *answer, got *risk.StructureMeasures, res *risk.StructureResult) {
 	worst, sum := ratiosOf(res, got.Risks)
 	if !near(got.Cost, want.cost) || !near(worst, want.worst) || !near(sum, want.sum) {
-		t.Fatalf("%s: cost %v worst %v sum %v, want %v %v %v\n got %+v\nwant %+v", what, got.Cost, worst, sum, want.cost, want.worst, want.sum, got.Measures, want.measures)
+		t.Fatalf("%s: cost %v worst %v sum %v, want %v %v %v\n got %+v\nwant %+v", what, got.Cost, worst, sum, want.cost, want.worst,
+			want.sum, got.Measures, want.measures)
 	}
 	if less(&got.Measures, &want.measures) || less(&want.measures, &got.Measures) {
 		t.Fatalf("%s: measures\n got %+v\nwant %+v", what, got.Measures, want.measures)

@@ -83,7 +83,8 @@ func Persons(s *risk.Structure) float64 {
 //
 // Costs are by the prices of Recommend, rounded up to hundredths of their unit. res is the result of
 // ed for in, and rec the recommendation for both; site is handed on.
-func SiteOptionsOf(site int, in *risk.Input, res *risk.Result, rec *risk.Recommendation, ed risk.Edition, o Objective) (options []SiteOptions, sets [][]risk.StructureMeasures) {
+func SiteOptionsOf(site int, in *risk.Input, res *risk.Result, rec *risk.Recommendation, ed risk.Edition,
+	o Objective) (options []SiteOptions, sets [][]risk.StructureMeasures) {
 	p := pricesIn(&in.Costs)
 	for i := range res.Structures {
 		worth := o.worth(&in.Structures[i], &res.Structures[i])
@@ -140,7 +141,8 @@ func (o Objective) worth(s *risk.Structure, r *risk.StructureResult) func(*risk.
 // steps finds the cheapest sets for an objective by the search of Recommend, as
 // if no other risk had a limit and R_4 were limited to what it is now: for
 // ExpectedLoss also sets that leave no more than the known ones.
-func steps(in *risk.Input, structure int, r *risk.StructureResult, ed risk.Edition, p *prices, o Objective, known []risk.StructureMeasures) []risk.StructureMeasures {
+func steps(in *risk.Input, structure int, r *risk.StructureResult, ed risk.Edition, p *prices, o Objective,
+	known []risk.StructureMeasures) []risk.StructureMeasures {
 	alone := risk.StructureResult{}
 	only := &alone.Risks[o.loss()]
 	*only = r.Risks[o.loss()]

@@ -69,7 +69,8 @@ func (a *allocation) openings() []opening {
 	}
 	middle := a.rises[a.rest].site
 	slices.SortFunc(open, func(x, y opening) int {
-		return cmp.Or(cmp.Compare(x.loss, y.loss), cmp.Compare(max(x.site-middle, middle-x.site), max(y.site-middle, middle-y.site)), cmp.Compare(x.site, y.site))
+		return cmp.Or(cmp.Compare(x.loss, y.loss), cmp.Compare(max(x.site-middle, middle-x.site), max(y.site-middle, middle-y.site)),
+			cmp.Compare(x.site, y.site))
 	})
 	return open
 }

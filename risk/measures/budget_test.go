@@ -11,7 +11,8 @@ import (
 
 // drawSites draws a small portfolio: options that are free, that cost too much, that save nothing or are no options at all.
 func drawSites(t *rapid.T, sites, options int) []SiteOptions {
-	cost := rapid.OneOf(rapid.Int64Range(0, 12), rapid.Int64Range(-1, 200), rapid.SampledFrom([]int64{0, 7000, 14_000, math.MaxInt64, math.MinInt64}))
+	cost := rapid.OneOf(rapid.Int64Range(0, 12), rapid.Int64Range(-1, 200), rapid.SampledFrom([]int64{0, 7000, 14_000, math.MaxInt64,
+		math.MinInt64}))
 	saved := rapid.OneOf(
 		rapid.Map(rapid.IntRange(-1, 20), func(n int) float64 { return float64(n) }),
 		rapid.Float64Range(0, 1000),
@@ -164,7 +165,8 @@ func TestSpendPublishedInstances(t *testing.T) {
 			[]float64{135, 139, 149, 150, 156, 163, 173, 184, 192, 201, 210, 214, 221, 229, 240}, 1458, 749},
 		{"Kreher and Stinson, 24 items", 6404180,
 			[]int64{382745, 799601, 909247, 729069, 467902, 44328, 34610, 698150, 823460, 903959, 853665, 551830, 610856, 670702, 488960, 951111, 323046, 446298, 931161, 31385, 496951, 264724, 224916, 169684},
-			[]float64{825594, 1677009, 1676628, 1523970, 943972, 97426, 69666, 1296457, 1679693, 1902996, 1844992, 1049289, 1252836, 1319836, 953277, 2067538, 675367, 853655, 1826027, 65731, 901489, 577243, 466257, 369261}, 13549094, 6402560},
+			[]float64{825594, 1677009, 1676628, 1523970, 943972, 97426, 69666, 1296457, 1679693, 1902996, 1844992, 1049289, 1252836, 1319836,
+				953277, 2067538, 675367, 853655, 1826027, 65731, 901489, 577243, 466257, 369261}, 13549094, 6402560},
 	} {
 		sites := make([]SiteOptions, len(x.weights))
 		for i := range sites {

@@ -16,8 +16,10 @@ import (
 // post is an invented health post of one zone with lines of several kinds.
 func post(lines int) *risk.Input {
 	in := &risk.Input{Edition: ed2.ID, FlashDensity: risk.FlashDensity{NG: 9}, Costs: measures.DefaultCosts(),
-		Structures: []risk.Structure{{ID: "post", Length: 18, Width: 9, Height: 5.5, Surroundings: risk.Isolated, Occupancy: risk.Hospital, Persons: 14,
-			Zones: []risk.Zone{{ID: "inside", Persons: 14, Hours: 8760, Surface: risk.Concrete, FireRisk: risk.OrdinaryFireRisk, SpecialHazard: risk.LowPanic}}}}}
+		Structures: []risk.Structure{{ID: "post", Length: 18, Width: 9, Height: 5.5, Surroundings: risk.Isolated,
+			Occupancy: risk.Hospital, Persons: 14,
+			Zones: []risk.Zone{{ID: "inside", Persons: 14, Hours: 8760, Surface: risk.Concrete, FireRisk: risk.OrdinaryFireRisk,
+				SpecialHazard: risk.LowPanic}}}}}
 	for i := range lines {
 		l := risk.Line{ID: fmt.Sprint("line ", i), To: -1, Withstand: 2.5, Sections: []risk.Section{{Length: 640 - 50*float64(i)}}}
 		switch i % 3 {
@@ -65,7 +67,8 @@ func village() *risk.Input {
 		in.Structures = append(in.Structures, s)
 	}
 	for i := range 8 {
-		l := risk.Line{ID: fmt.Sprint("line ", i), Structure: i % 5, To: -1, Withstand: 2.5, Sections: []risk.Section{{Length: 300 + 100*float64(i)}}}
+		l := risk.Line{ID: fmt.Sprint("line ", i), Structure: i % 5, To: -1, Withstand: 2.5,
+			Sections: []risk.Section{{Length: 300 + 100*float64(i)}}}
 		if i >= 5 {
 			l.To = (i + 1) % 5
 		}
@@ -266,8 +269,10 @@ func drawPost(t *rapid.T, lines int) *risk.Input {
 		l := &in.Lines[i]
 		l.Shield.Type = risk.ShieldType(rapid.IntRange(0, 4).Draw(t, "shield"))
 		l.Shield.Bonded = rapid.Bool().Draw(t, "bonded")
-		l.BondingSPD = rapid.SampledFrom([]risk.SPD{{}, {}, {Level: risk.LevelIIIIV}, {Level: risk.BetterThanI, Probability: 0.002}}).Draw(t, "bonding spd")
-		l.CoordinatedSPD = rapid.SampledFrom([]risk.SPD{{}, {}, {Level: risk.LevelII}, {Level: risk.BetterThanI, Probability: 0.003}}).Draw(t, "coordinated spd")
+		l.BondingSPD = rapid.SampledFrom([]risk.SPD{{}, {}, {Level: risk.LevelIIIIV}, {Level: risk.BetterThanI,
+			Probability: 0.002}}).Draw(t, "bonding spd")
+		l.CoordinatedSPD = rapid.SampledFrom([]risk.SPD{{}, {}, {Level: risk.LevelII}, {Level: risk.BetterThanI,
+			Probability: 0.003}}).Draw(t, "coordinated spd")
 		if rapid.IntRange(0, 1).Draw(t, "same as before") == 1 && i > 0 {
 			id := l.ID
 			*l = in.Lines[i-1]
@@ -345,7 +350,8 @@ func TestMeasureWithoutEffectAtTheBest(t *testing.T) {
 		in := drawPost(t, 3)
 		e := ed2.Edition{}.Evaluator(in, 0)
 		p := measures.Present(in, 0)
-		top := risk.Measures{LPS: max(p.LPS, risk.LPSI), FireProtection: risk.AutomaticFireProtection, StructureShock: 3 | p.StructureShock, LineShock: 3 | p.LineShock, Ends: slices.Clone(p.Ends)}
+		top := risk.Measures{LPS: max(p.LPS, risk.LPSI), FireProtection: risk.AutomaticFireProtection,
+			StructureShock: 3 | p.StructureShock, LineShock: 3 | p.LineShock, Ends: slices.Clone(p.Ends)}
 		for i := range top.Ends {
 			raise(&top.Ends[i].Bonding, risk.LevelI)
 			raise(&top.Ends[i].Coordinated, risk.LevelI)
@@ -401,7 +407,8 @@ func BenchmarkRecommend(b *testing.B) {
 		in   *risk.Input
 	}{
 		{"2 lines", post(2)}, {"3 lines", post(3)}, {"3 lines, systems endanger life", endangered(3)},
-		{"village", village()}, {"12 lines, nothing suffices", post(12)}, {"12 lines", calm(post(12))}, {"12 lines, systems endanger life", calm(endangered(12))},
+		{"village", village()}, {"12 lines, nothing suffices", post(12)}, {"12 lines", calm(post(12))},
+		{"12 lines, systems endanger life", calm(endangered(12))},
 	} {
 		res := assess(b, x.in)
 		b.Run(x.name+"/one evaluation", func(b *testing.B) {

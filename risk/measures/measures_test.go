@@ -180,7 +180,8 @@ func TestExistingLPSNeedsBondingOnceMeasuresAreTaken(t *testing.T) {
 func TestNothingSuffices(t *testing.T) {
 	in := &risk.Input{Costs: DefaultCosts(), Tolerable: [risk.Losses]float64{1e-5},
 		Structures: []risk.Structure{{Zones: []risk.Zone{{FireRisk: risk.HighFireRisk}}}}}
-	e := invented{structures: []inventedStructure{{fire: [7]float64{1, 0.5, 0.5}, lps: [7]float64{1, 1, 0.5, 0.5, 0.5}, b: [risk.Losses]float64{8e-5}}}}
+	e := invented{structures: []inventedStructure{{fire: [7]float64{1, 0.5, 0.5}, lps: [7]float64{1, 1, 0.5, 0.5, 0.5},
+		b: [risk.Losses]float64{8e-5}}}}
 	res, _ := e.Assess(in, nil)
 	got := Recommend(in, &res, e)
 	m := got.Set.Structures[0].Measures
@@ -217,12 +218,14 @@ func TestPresent(t *testing.T) {
 		Lines: []risk.Line{{To: 1, BondingSPD: spd}, {To: -1}, {Structure: 1, To: -1}},
 	}
 	in.Structures[0].Zones[2].StructureShock = risk.WarningNotices
-	want := risk.Measures{LPS: risk.LPSIII, FireProtection: risk.ManualFireProtection, StructureShock: risk.WarningNotices, LineShock: risk.WarningNotices,
-		Ends: []risk.EndMeasures{{Line: 0, Bonding: spd}, {Line: 1}}}
+	want := risk.Measures{LPS: risk.LPSIII, FireProtection: risk.ManualFireProtection, StructureShock: risk.WarningNotices,
+		LineShock: risk.WarningNotices,
+		Ends:      []risk.EndMeasures{{Line: 0, Bonding: spd}, {Line: 1}}}
 	if got := Present(in, 0); !reflect.DeepEqual(got, want) {
 		t.Errorf("%+v, want %+v", got, want)
 	}
-	if got := Present(in, 1); len(got.Ends) != 2 || got.Ends[0].Bonding != spd || got.Ends[1].Line != 2 || got.FireProtection != 0 || got.StructureShock != 0 {
+	if got := Present(in, 1); len(got.Ends) != 2 || got.Ends[0].Bonding != spd || got.Ends[1].Line != 2 || got.FireProtection != 0 ||
+		got.StructureShock != 0 {
 		t.Errorf("far end: %+v", got)
 	}
 }
@@ -260,7 +263,8 @@ func TestPricesAddUpExactly(t *testing.T) {
 
 func TestWithoutPricesTheDefaultOnesCount(t *testing.T) {
 	in := &risk.Input{Tolerable: [risk.Losses]float64{1e-5}, Structures: []risk.Structure{{Zones: []risk.Zone{{FireRisk: risk.HighFireRisk}}}}}
-	e := invented{structures: []inventedStructure{{fire: [7]float64{1, 0.5, 0.5}, lps: [7]float64{1, 1, 1, 1, 1}, b: [risk.Losses]float64{2e-5}}}}
+	e := invented{structures: []inventedStructure{{fire: [7]float64{1, 0.5, 0.5}, lps: [7]float64{1, 1, 1, 1, 1},
+		b: [risk.Losses]float64{2e-5}}}}
 	res, _ := e.Assess(in, nil)
 	if got, want := Recommend(in, &res, e).Set.Cost, DefaultCosts().FireProtection[risk.ManualFireProtection]; got != want {
 		t.Errorf("cost %v, want %v", got, want)
@@ -269,7 +273,8 @@ func TestWithoutPricesTheDefaultOnesCount(t *testing.T) {
 
 func TestDefaultCostsRise(t *testing.T) {
 	c := DefaultCosts()
-	for _, p := range [][]float64{c.LPS[:risk.LPSI+1], c.Bonding[:], c.Coordinated[:], c.FireProtection[:], {0, c.WarningNotices, c.Insulation}} {
+	for _, p := range [][]float64{c.LPS[:risk.LPSI+1], c.Bonding[:], c.Coordinated[:], c.FireProtection[:],
+		{0, c.WarningNotices, c.Insulation}} {
 		if !slices.IsSorted(p) || p[0] != 0 || slices.Min(p[1:]) <= 0 {
 			t.Errorf("prices %v do not rise", p)
 		}

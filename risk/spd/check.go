@@ -151,7 +151,8 @@ type comparison struct {
 
 // compare adds the finding of a comparison.
 func (c *checker) compare(m comparison) {
-	f := Finding{Rule: m.rule, Mode: m.mode, Verdict: m.verdict, Required: "not known", Found: "not stated", Reason: m.why.reason, Clause: m.why.clause, Provenance: m.why.provenance}
+	f := Finding{Rule: m.rule, Mode: m.mode, Verdict: m.verdict, Required: "not known", Found: "not stated", Reason: m.why.reason,
+		Clause: m.why.clause, Provenance: m.why.provenance}
 	if m.required.Valid {
 		f.Required = "at least " + amount(m.required.Value, m.unit)
 		if m.most {
@@ -232,10 +233,12 @@ func (c *checker) voltages() {
 	d, e := c.d, c.e
 	if e.Service != risk.Telecom {
 		c.add(Finding{Rule: RuleCurrentKind, Verdict: d.currentKind(&c.n), Required: "rated for " + kindOf(e.Current), Found: d.kinds(),
-			Reason: lookFor(!d.AC && !d.DC, "the kind of current, a.c. or d.c.", whyKind.reason), Clause: whyKind.clause, Provenance: whyKind.provenance})
+			Reason: lookFor(!d.AC && !d.DC, "the kind of current, a.c. or d.c.", whyKind.reason), Clause: whyKind.clause,
+			Provenance: whyKind.provenance})
 	}
 	uc := d.uc(&c.n)
-	lowest := comparison{rule: RuleLowestUc, verdict: d.lowestUc(&c.n), required: e.UcMin, found: uc, unit: "V", entry: c.ucEntry(), field: "uc_min_v", why: whyLowest}
+	lowest := comparison{rule: RuleLowestUc, verdict: d.lowestUc(&c.n), required: e.UcMin, found: uc, unit: "V", entry: c.ucEntry(),
+		field: "uc_min_v", why: whyLowest}
 	if !e.UcMin.Valid {
 		lowest.why.reason = c.voltageWanted() + " " + lowest.why.reason
 	}
@@ -353,7 +356,8 @@ func (d *Device) Effective(leads float64, c TestClass, r *trace.Reviews) float64
 
 func (c *checker) levelFinding() {
 	found, limit, v := c.level()
-	m := comparison{rule: RuleProtectionLevel, verdict: v, required: limit, found: found, most: true, unit: "kV", entry: "U_P, the voltage protection level", field: "up_max_kv", why: whyUp}
+	m := comparison{rule: RuleProtectionLevel, verdict: v, required: limit, found: found, most: true, unit: "kV",
+		entry: "U_P, the voltage protection level", field: "up_max_kv", why: whyUp}
 	if !limit.Valid && c.e.EffectiveMax.Valid {
 		m.why.reason = "No preferred U_P is low enough for this equipment. " + m.why.reason
 	}
@@ -374,17 +378,21 @@ func (c *checker) ratings() {
 	}
 	if e.InMin.Valid {
 		low := d.nominalMin(&c.n)
-		c.compare(comparison{rule: RuleNominalCurrent, verdict: rated(d.In, low), required: low, found: d.In, unit: "kA", entry: "I_n, the nominal discharge current 8/20", field: "in_min_ka", why: whyNominal})
+		c.compare(comparison{rule: RuleNominalCurrent, verdict: rated(d.In, low), required: low, found: d.In, unit: "kA",
+			entry: "I_n, the nominal discharge current 8/20", field: "in_min_ka", why: whyNominal})
 		if npe != nil {
-			c.compare(comparison{rule: RuleNominalCurrent, mode: modeNPE, verdict: d.nominalNPE(&c.n), required: npe.InMin, found: statedNPE(d.InNPE, d.In, npe.InMin), unit: "kA",
+			c.compare(comparison{rule: RuleNominalCurrent, mode: modeNPE, verdict: d.nominalNPE(&c.n), required: npe.InMin,
+				found: statedNPE(d.InNPE, d.In, npe.InMin), unit: "kA",
 				entry: "I_n of the N-PE path", field: "in_min_ka", why: whyNominal})
 		}
 	}
 	if e.IimpMin.Valid {
 		low := d.impulseMin(&c.n)
-		c.compare(comparison{rule: RuleImpulseCurrent, verdict: rated(d.Iimp, low), required: low, found: d.Iimp, unit: "kA", entry: "I_imp, the impulse current 10/350", field: "iimp_min_ka", why: whyImpulse})
+		c.compare(comparison{rule: RuleImpulseCurrent, verdict: rated(d.Iimp, low), required: low, found: d.Iimp, unit: "kA",
+			entry: "I_imp, the impulse current 10/350", field: "iimp_min_ka", why: whyImpulse})
 		if npe != nil {
-			c.compare(comparison{rule: RuleImpulseCurrent, mode: modeNPE, verdict: d.impulseNPE(&c.n), required: npe.IimpMin, found: statedNPE(d.IimpNPE, d.Iimp, npe.IimpMin), unit: "kA",
+			c.compare(comparison{rule: RuleImpulseCurrent, mode: modeNPE, verdict: d.impulseNPE(&c.n), required: npe.IimpMin,
+				found: statedNPE(d.IimpNPE, d.Iimp, npe.IimpMin), unit: "kA",
 				entry: "I_imp of the N-PE path", field: "iimp_min_ka", why: whyImpulse})
 		}
 	}
@@ -429,18 +437,22 @@ func (c *checker) shortCircuitFindings() {
 		if c.photovoltaic {
 			entry = "I_SCPV, the short-circuit current rating"
 		}
-		c.compare(comparison{rule: RuleShortCircuit, verdict: rated(d.ShortCircuit, e.ShortCircuitMin), required: e.ShortCircuitMin, found: d.ShortCircuit, unit: "kA", entry: entry, field: "short_circuit_min_ka", why: whyShort})
+		c.compare(comparison{rule: RuleShortCircuit, verdict: rated(d.ShortCircuit, e.ShortCircuitMin), required: e.ShortCircuitMin,
+			found: d.ShortCircuit, unit: "kA", entry: entry, field: "short_circuit_min_ka", why: whyShort})
 	} else {
 		c.caution(cautionShort)
 	}
 	switch v := d.followCurrent(&c.n); {
 	case d.Technology == Limiting:
-		c.add(Finding{Rule: RuleFollowCurrent, Verdict: v, Required: "none", Found: "voltage-limiting", Reason: whyLimiting.reason, Clause: whyLimiting.clause, Provenance: whyLimiting.provenance})
+		c.add(Finding{Rule: RuleFollowCurrent, Verdict: v, Required: "none", Found: "voltage-limiting", Reason: whyLimiting.reason,
+			Clause: whyLimiting.clause, Provenance: whyLimiting.provenance})
 	case d.Technology == TechnologyNotStated:
 		c.add(Finding{Rule: RuleFollowCurrent, Verdict: v, Required: "technology stated", Found: "not stated",
-			Reason: lookFor(true, "the technology: voltage-limiting, voltage-switching or combination", whyFollow.reason), Clause: whyFollow.clause, Provenance: whyFollow.provenance})
+			Reason: lookFor(true, "the technology: voltage-limiting, voltage-switching or combination", whyFollow.reason),
+			Clause: whyFollow.clause, Provenance: whyFollow.provenance})
 	default:
-		c.compare(comparison{rule: RuleFollowCurrent, verdict: v, required: e.ShortCircuitMin, found: d.FollowCurrent, unit: "kA", entry: "I_fi, the follow current interrupt rating", field: "short_circuit_min_ka", why: whyFollow})
+		c.compare(comparison{rule: RuleFollowCurrent, verdict: v, required: e.ShortCircuitMin, found: d.FollowCurrent, unit: "kA",
+			entry: "I_fi, the follow current interrupt rating", field: "short_circuit_min_ka", why: whyFollow})
 	}
 }
 
@@ -458,19 +470,22 @@ func (c *checker) paths() {
 		if e.AlsoConnection != NoConnection {
 			allowed += " or " + string(e.AlsoConnection)
 		}
-		f := Finding{Rule: RuleConnection, Verdict: d.connected(&c.n), Required: allowed, Found: list(d.connections().Names()), Reason: whyCT.reason, Clause: whyCT.clause, Provenance: whyCT.provenance}
+		f := Finding{Rule: RuleConnection, Verdict: d.connected(&c.n), Required: allowed, Found: list(d.connections().Names()),
+			Reason: whyCT.reason, Clause: whyCT.clause, Provenance: whyCT.provenance}
 		switch {
 		case f.Verdict == Suitable && d.connections() == 0:
 			f.Found = "single pole, " + list(d.Modes.Names())
 		case d.connections() == 0:
 			f.Reason = lookFor(true, "the connection type or the modes of protection", f.Reason)
 		case f.Verdict == InsufficientData:
-			f.Reason = "CT2 is allowed in IT with neutral too, but N-PE then carries the sum of the conductors, which this schedule does not give: look for I_n and I_imp of N-PE."
+			f.Reason = "CT2 is allowed in IT with neutral too, but N-PE then carries the sum of the conductors, which this schedule " +
+				"does not give: look for I_n and I_imp of N-PE."
 		}
 		c.add(f)
 	}
 	if e.TOVMin.Valid {
-		c.compare(comparison{rule: RuleTOV, verdict: rated(d.TOV, e.TOVMin), required: e.TOVMin, found: d.TOV, unit: "V", entry: "U_T for 5 s, the temporary overvoltage withstood", why: whyTOV})
+		c.compare(comparison{rule: RuleTOV, verdict: rated(d.TOV, e.TOVMin), required: e.TOVMin, found: d.TOV, unit: "V",
+			entry: "U_T for 5 s, the temporary overvoltage withstood", why: whyTOV})
 	}
 }
 
@@ -489,7 +504,8 @@ func (c *checker) leadsFinding() {
 		return
 	}
 	l := c.lead.Value
-	f := Finding{Rule: RuleLeads, Required: "at most " + amount(allowed, "m"), Found: amount(l, "m"), Margin: margin(l, allowed, true), Reason: whyLeads.reason, Clause: whyLeads.clause, Provenance: whyLeads.provenance}
+	f := Finding{Rule: RuleLeads, Required: "at most " + amount(allowed, "m"), Found: amount(l, "m"), Margin: margin(l, allowed, true),
+		Reason: whyLeads.reason, Clause: whyLeads.clause, Provenance: whyLeads.provenance}
 	switch _, _, v := c.level(); {
 	case !falls(allowed, l):
 	case falls(leadsNever, l), !c.e.EffectiveMax.Valid:
@@ -524,7 +540,8 @@ func (c *checker) distanceFinding() {
 	if !far && e.Second {
 		why = &whyVital
 	}
-	f := Finding{Rule: RuleDistance, Required: "at most 10 m, or a second device, or U_P with leads at most half of U_W", Found: "not told", Reason: why.reason, Clause: why.clause, Provenance: why.provenance}
+	f := Finding{Rule: RuleDistance, Required: "at most 10 m, or a second device, or U_P with leads at most half of U_W",
+		Found: "not told", Reason: why.reason, Clause: why.clause, Provenance: why.provenance}
 	if why == &whyVital {
 		f.Required = "a second device, or U_P with leads at most half of U_W"
 	}
@@ -563,7 +580,8 @@ func (c *checker) backupFinding() {
 		return
 	}
 	limit := c.d.MaxBackup
-	f := Finding{Rule: RuleBackup, Required: "at most the maker's value", Found: amount(backup.Value, "A"), Reason: whyBackup.reason, Clause: whyBackup.clause, Provenance: whyBackup.provenance}
+	f := Finding{Rule: RuleBackup, Required: "at most the maker's value", Found: amount(backup.Value, "A"), Reason: whyBackup.reason,
+		Clause: whyBackup.clause, Provenance: whyBackup.provenance}
 	switch {
 	case !limit.Valid:
 		f.Verdict = InsufficientData
@@ -579,7 +597,8 @@ func (c *checker) backupFinding() {
 
 func (c *checker) earthFinding() {
 	e := c.e.Earthing
-	f := Finding{Rule: RuleEarth, Required: "an earth connection", Reason: whyEarth.reason, Clause: whyEarth.clause, Provenance: whyEarth.provenance}
+	f := Finding{Rule: RuleEarth, Required: "an earth connection", Reason: whyEarth.reason, Clause: whyEarth.clause,
+		Provenance: whyEarth.provenance}
 	switch {
 	case e.Connection == risk.EarthNone:
 		f.Verdict, f.Found = Ineffective, "none"
@@ -618,7 +637,8 @@ func (c *checker) sentence() string {
 func (c *checker) rightSentence() string {
 	uc := c.d.uc(&c.n).Value
 	low, high := c.acts(uc)
-	return "Right for this line as far as checked: it stays inactive up to " + amount(uc, "V") + ", begins to act at about " + span(low, high) + " and lets at most " + amount(c.d.Up.Value, "kV") + " through."
+	return "Right for this line as far as checked: it stays inactive up to " + amount(uc, "V") + ", begins to act at about " +
+		span(low, high) + " and lets at most " + amount(c.d.Up.Value, "kV") + " through."
 }
 
 // missingSentence names the rules that cannot be judged.
@@ -641,7 +661,8 @@ func (c *checker) missingSentence() string {
 }
 
 // ruleWords are the rules as a technician calls them.
-var ruleWords = [Rules]string{"kind of current", "U_C", "beginning of action", "U_P", "test class", "I_n", "I_imp", "I_max", "short-circuit rating", "follow current",
+var ruleWords = [Rules]string{"kind of current", "U_C", "beginning of action", "U_P", "test class", "I_n", "I_imp", "I_max",
+	"short-circuit rating", "follow current",
 	"modes of protection", "connection type", "temporary overvoltage", "leads", "distance", "backup overcurrent device", "earth"}
 
 // idleSentence says why a harmless device protects nothing.
@@ -654,9 +675,11 @@ func (c *checker) idleSentence(f *Finding) string {
 	case RuleHighestUc:
 		low, high := c.acts(c.d.uc(&c.n).Value)
 		if c.inputLimit > 0 {
-			return "Does nothing for this input: it starts to act at about " + amount(low, "V") + ", the input is damaged above " + amount(c.inputLimit, "V") + "."
+			return "Does nothing for this input: it starts to act at about " + amount(low, "V") + ", the input is damaged above " +
+				amount(c.inputLimit, "V") + "."
 		}
-		return "Does nothing for this equipment: it starts to act at about " + span(low, high) + ", at most " + amount(1000*c.n.limit.Value, "V") + " may reach it."
+		return "Does nothing for this equipment: it starts to act at about " + span(low, high) + ", at most " +
+			amount(1000*c.n.limit.Value, "V") + " may reach it."
 	case RuleProtectionLevel:
 		if c.inputLimit > 0 {
 			return "Does too little for this input: it lets up to " + up + " through, the input is rated for " + amount(c.inputLimit, "V") + "."

@@ -27,7 +27,8 @@ func directDevice(uc, up float64) Device {
 
 // acDevice is an invented class I and II device for three phases or one, with N-PE apart.
 func acDevice() Device {
-	return Device{AC: true, UcAC: Some(275), Up: Some(1.5), In: Some(20), InNPE: Some(80), Imax: Some(65), Iimp: Some(25), IimpNPE: Some(100), ShortCircuit: Some(25),
+	return Device{AC: true, UcAC: Some(275), Up: Some(1.5), In: Some(20), InNPE: Some(80), Imax: Some(65), Iimp: Some(25),
+		IimpNPE: Some(100), ShortCircuit: Some(25),
 		FollowCurrent: Some(25), TOV: Some(335), MaxBackup: Some(125), Classes: setI | setII, Modes: setLN | setNPE, Technology: Limiting}
 }
 
@@ -50,7 +51,8 @@ func finding(r *CheckResult, rule Rule, mode string) *Finding {
 }
 
 // The input of an invented feeder drive, rated 84 V d.c. A device of U_C 90 V is suitable and begins to act at 1.2 to 1.5 times
-// that, 108 to 135 V; one of 520 or 640 V protects nothing; one rated for a.c. only is not to be used: common practice, no published source.
+// that, 108 to 135 V; one of 520 or 640 V protects nothing; one rated for a.c. only is not to be used: common
+// practice, no published source.
 func TestCheckOfAnInput(t *testing.T) {
 	for _, el := range []risk.Electrical{
 		{Current: risk.DC, EquipmentMaxInput: 84},
@@ -63,7 +65,8 @@ func TestCheckOfAnInput(t *testing.T) {
 		check := func(d Device) CheckResult { return Check(&d, &Place{Entry: demand(t, l, nil), Line: &l}) }
 
 		right := check(directDevice(90, 0.33))
-		if f := finding(&right, RuleHighestUc, ""); right.Verdict != Suitable || f.Found != "begins to act at about 108 to 135 V" || !strings.Contains(right.Sentence, "108 to 135 V") {
+		if f := finding(&right, RuleHighestUc, ""); right.Verdict != Suitable || f.Found != "begins to act at about 108 to 135 V" ||
+			!strings.Contains(right.Sentence, "108 to 135 V") {
 			t.Errorf("%+v: %v, %s, %+v", el, right.Verdict, right.Sentence, right.Findings)
 		}
 		for uc, want := range map[float64]Verdict{90: Suitable, 180: InsufficientData, 240: InsufficientData, 440: Ineffective} {
@@ -80,7 +83,8 @@ func TestCheckOfAnInput(t *testing.T) {
 				d := directDevice(uc, 0)
 				d.Up = up
 				r := check(d)
-				if r.Verdict != Ineffective || r.Sentence != "Does nothing for this input: it starts to act at "+want+", the input is damaged above 84 V." {
+				if r.Verdict != Ineffective || r.Sentence != "Does nothing for this input: it starts to act at "+want+", the input is "+
+					"damaged above 84 V." {
 					t.Errorf("%+v, U_C %v, U_P %v: %v, %s", el, uc, up, r.Verdict, r.Sentence)
 				}
 				if finding(&r, RuleLowestUc, "").Verdict != Suitable {
@@ -89,14 +93,16 @@ func TestCheckOfAnInput(t *testing.T) {
 			}
 		}
 		for _, d := range []Device{acDevice(), {AC: true, UcAC: Some(90), Up: Some(0.33)}} {
-			if r := check(d); r.Verdict != Unsuitable || finding(&r, RuleCurrentKind, "").Verdict != Unsuitable || finding(&r, RuleLowestUc, "").Verdict == Suitable {
+			if r := check(d); r.Verdict != Unsuitable || finding(&r, RuleCurrentKind, "").Verdict != Unsuitable ||
+				finding(&r, RuleLowestUc, "").Verdict == Suitable {
 				t.Errorf("a.c. only: %v, %s", r.Verdict, r.Sentence)
 			}
 		}
 	}
 	l := mains(aerial(300))
 	d := directDevice(400, 1.5)
-	if r := Check(&d, &Place{Entry: demand(t, l, nil), Line: &l}); r.Verdict != Unsuitable || finding(&r, RuleCurrentKind, "").Verdict != Unsuitable {
+	if r := Check(&d, &Place{Entry: demand(t, l, nil), Line: &l}); r.Verdict != Unsuitable ||
+		finding(&r, RuleCurrentKind, "").Verdict != Unsuitable {
 		t.Errorf("d.c. only on a.c.: %s", r.Sentence)
 	}
 }
@@ -163,7 +169,8 @@ func TestRulesOnBothSides(t *testing.T) {
 		{"254 V", supply, plain, acDevice(), func(d *d) { d.UcAC = Some(254) }, in{}, RuleLowestUc, "", Suitable},
 		{"253 V", supply, plain, acDevice(), func(d *d) { d.UcAC = Some(253) }, in{}, RuleLowestUc, "", Unsuitable},
 		{"the d.c. value does not count", supply, plain, acDevice(), func(d *d) { d.UcAC, d.UcDC = Opt{}, Some(300) }, in{}, RuleLowestUc, "", InsufficientData},
-		// Usual devices of U_C 333 V reach the U_P of 1.5 kV asked for: 1500/4.5 (common practice). 0.8 x 2.5 kV may reach the equipment: 2000/(1.5 sqrt 2) = 942.8 V
+		// Usual devices of U_C 333 V reach the U_P of 1.5 kV asked for: 1500/4.5 (common practice). 0.8 x 2.5 kV may reach
+		// the equipment: 2000/(1.5 sqrt 2) = 942.8 V
 		{"usual U_C, no U_P", supply, plain, acDevice(), func(d *d) { d.Up, d.UcAC = Opt{}, Some(333) }, in{}, RuleHighestUc, "", Suitable},
 		{"higher than usual, no U_P", supply, plain, acDevice(), func(d *d) { d.Up, d.UcAC = Opt{}, Some(334) }, in{}, RuleHighestUc, "", InsufficientData},
 		{"just in time by estimate, no U_P", supply, plain, acDevice(), func(d *d) { d.Up, d.UcAC = Opt{}, Some(942) }, in{}, RuleHighestUc, "", InsufficientData},
@@ -248,7 +255,8 @@ func TestRulesOnBothSides(t *testing.T) {
 		if f.Margin.Valid && math.Signbit(f.Margin.Value) && f.Margin.Value == 0 {
 			t.Errorf("%s: margin -0", c.name)
 		}
-		if f.Margin.Valid && (f.Margin.Value >= -1e-9) != (c.want == Suitable) && c.rule != RuleHighestUc && c.rule != RuleLeads && c.rule != RuleMaximumCurrent {
+		if f.Margin.Valid && (f.Margin.Value >= -1e-9) != (c.want == Suitable) && c.rule != RuleHighestUc && c.rule != RuleLeads &&
+			c.rule != RuleMaximumCurrent {
 			t.Errorf("%s: margin %v", c.name, f.Margin.Value)
 		}
 	}
@@ -271,7 +279,8 @@ func TestMaximumIsGuidance(t *testing.T) {
 	}
 	d.Imax = Opt{}
 	r = Check(&d, &Place{Entry: e, Line: &l})
-	if r.Verdict != Suitable || finding(&r, RuleMaximumCurrent, "") != nil || !strings.Contains(strings.Join(r.Cautions, "\n"), cautionMaximum) {
+	if r.Verdict != Suitable || finding(&r, RuleMaximumCurrent, "") != nil || !strings.Contains(strings.Join(r.Cautions, "\n"),
+		cautionMaximum) {
 		t.Errorf("%s %q", r.Sentence, r.Cautions)
 	}
 	if ok, first := d.Passes(e); !ok {
@@ -370,7 +379,8 @@ func TestSentences(t *testing.T) {
 	l := array(5)
 	l.Withstand, l.Electrical = 0, risk.Electrical{Current: risk.DC, EquipmentMaxInput: 84}
 	d := directDevice(200, 0.9)
-	if r := Check(&d, &Place{Entry: demand(t, l, nil), Line: &l}); r.Sentence != "Does too little for this input: it lets up to 0.9 kV through, the input is rated for 84 V." {
+	if r := Check(&d, &Place{Entry: demand(t, l, nil),
+		Line: &l}); r.Sentence != "Does too little for this input: it lets up to 0.9 kV through, the input is rated for 84 V." {
 		t.Error(r.Sentence)
 	}
 }
@@ -415,7 +425,8 @@ func TestCheckOfTelecommunication(t *testing.T) {
 	d := Device{UcDC: Some(130), Up: Some(0.6), In: Some(10), Iimp: Some(100), Classes: setD1, Modes: setLines | setLineEarth}
 	const wanted = "The highest voltage of the line is not known: give max_operating_v."
 	r := Check(&d, &Place{Entry: demand(t, l, nil), Line: &l})
-	if f := finding(&r, RuleLowestUc, ""); f.Verdict != InsufficientData || !strings.HasSuffix(r.Sentence, wanted) || !strings.Contains(f.Reason, wanted) {
+	if f := finding(&r, RuleLowestUc, ""); f.Verdict != InsufficientData || !strings.HasSuffix(r.Sentence, wanted) ||
+		!strings.Contains(f.Reason, wanted) {
 		t.Errorf("%s %+v", r.Sentence, f)
 	}
 	l.Electrical.MaxOperating, l.Electrical.EquipmentDistance, l.Electrical.LeadLength = 129.5, 30, 0.2
@@ -447,17 +458,22 @@ func drawOpt(t *rapid.T, name string, values ...float64) Opt {
 
 func drawDevice(t *rapid.T) Device {
 	d := Device{AC: rapid.Bool().Draw(t, "ac"), DC: rapid.Bool().Draw(t, "dc"),
-		UcAC: drawOpt(t, "U_C a.c.", 150, 275, 320, 440, 690), UcDC: drawOpt(t, "U_C d.c.", 24, 75, 130, 200, 600, 1100), Up: drawOpt(t, "U_P", 0.4, 0.7, 1.2, 1.5, 2.5, 4),
-		In: drawOpt(t, "I_n", 3, 5, 10, 20), InNPE: drawOpt(t, "I_n N-PE", 10, 20, 80), Imax: drawOpt(t, "I_max", 20, 40, 65), Iimp: drawOpt(t, "I_imp", 5, 12.5, 25, 100),
-		IimpNPE: drawOpt(t, "I_imp N-PE", 25, 50, 400), ShortCircuit: drawOpt(t, "I_SCCR", 1, 5, 25), FollowCurrent: drawOpt(t, "I_fi", 0.1, 5, 25),
+		UcAC: drawOpt(t, "U_C a.c.", 150, 275, 320, 440, 690), UcDC: drawOpt(t, "U_C d.c.", 24, 75, 130, 200, 600, 1100),
+		Up: drawOpt(t, "U_P", 0.4, 0.7, 1.2, 1.5, 2.5, 4),
+		In: drawOpt(t, "I_n", 3, 5, 10, 20), InNPE: drawOpt(t, "I_n N-PE", 10, 20, 80), Imax: drawOpt(t, "I_max", 20, 40, 65),
+		Iimp:    drawOpt(t, "I_imp", 5, 12.5, 25, 100),
+		IimpNPE: drawOpt(t, "I_imp N-PE", 25, 50, 400), ShortCircuit: drawOpt(t, "I_SCCR", 1, 5, 25), FollowCurrent: drawOpt(t, "I_fi",
+			0.1, 5, 25),
 		TOV: drawOpt(t, "TOV", 180, 335, 600), MaxBackup: drawOpt(t, "backup", 63, 160),
-		Classes: upTo[ClassSet](t, "classes", 64), Modes: ModeSet(rapid.IntRange(0, 511).Draw(t, "modes")), Connections: upTo[ConnectionSet](t, "connections", 4),
-		Technology: upTo[Technology](t, "technology", 4)}
+		Classes: upTo[ClassSet](t, "classes", 64), Modes: ModeSet(rapid.IntRange(0, 511).Draw(t, "modes")),
+		Connections: upTo[ConnectionSet](t, "connections", 4),
+		Technology:  upTo[Technology](t, "technology", 4)}
 	if rapid.Bool().Draw(t, "good") { // most random devices fail at once
 		d.AC, d.DC, d.Classes, d.Modes, d.Connections = true, true, 63, 511, 0
 		d.UcAC, d.UcDC = Some(oneOf(t, "good U_C a.c.", 275, 440.0)), Some(oneOf(t, "good U_C d.c.", 80, 200, 1100.0))
 		d.Up = Some(oneOf(t, "good U_P", 0.63, 1.2, 1.6))
-		d.In, d.InNPE, d.Imax, d.Iimp, d.IimpNPE, d.ShortCircuit, d.FollowCurrent, d.TOV = Some(20), Some(100), Some(65), Some(100), Some(400), Some(25), Some(25), Some(700)
+		d.In, d.InNPE, d.Imax, d.Iimp, d.IimpNPE, d.ShortCircuit, d.FollowCurrent, d.TOV = Some(20), Some(100), Some(65), Some(100),
+			Some(400), Some(25), Some(25), Some(700)
 	}
 	return d
 }
@@ -505,7 +521,8 @@ func TestBetterDeviceNeverFails(t *testing.T) {
 				o.Value *= rapid.Float64Range(1, 3).Draw(t, "more")
 			}
 		}
-		for _, o := range []*Opt{&better.In, &better.InNPE, &better.Imax, &better.Iimp, &better.IimpNPE, &better.ShortCircuit, &better.FollowCurrent, &better.TOV, &better.MaxBackup} {
+		for _, o := range []*Opt{&better.In, &better.InNPE, &better.Imax, &better.Iimp, &better.IimpNPE, &better.ShortCircuit,
+			&better.FollowCurrent, &better.TOV, &better.MaxBackup} {
 			more(o)
 		}
 		n := NeedOf(&e)
@@ -523,7 +540,8 @@ func TestBetterDeviceNeverFails(t *testing.T) {
 				t.Fatalf("%v: %+v passes, %+v does not", first, d, better)
 			}
 		}
-		inst := Installation{LeadLength: drawOpt(t, "leads", 0, 0.5, 0.9, 2), Distance: drawOpt(t, "distance", 5, 40), Backup: drawOpt(t, "upstream", 50, 250), Second: upTo[Presence](t, "second", 3)}
+		inst := Installation{LeadLength: drawOpt(t, "leads", 0, 0.5, 0.9, 2), Distance: drawOpt(t, "distance", 5, 40),
+			Backup: drawOpt(t, "upstream", 50, 250), Second: upTo[Presence](t, "second", 3)}
 		place := Place{Entry: &e, Line: &in.Lines[e.Line], Installation: inst}
 		if worse, r := Check(&d, &place), Check(&better, &place); worse.Verdict == Suitable && r.Verdict != Suitable {
 			t.Fatalf("%s: %+v suitable, %+v not", r.Sentence, d, better)
@@ -535,8 +553,10 @@ func TestBetterDeviceNeverFails(t *testing.T) {
 func TestNotANumber(t *testing.T) {
 	e := demand(t, mains(aerial(300)), &risk.Structure{LPS: risk.LPSIII})
 	for _, set := range []func(*Device, float64){
-		func(d *Device, v float64) { d.UcAC.Value = v }, func(d *Device, v float64) { d.Up.Value = v }, func(d *Device, v float64) { d.In.Value = v },
-		func(d *Device, v float64) { d.Iimp.Value = v }, func(d *Device, v float64) { d.TOV.Value = v }, func(d *Device, v float64) { d.IimpNPE.Value = v },
+		func(d *Device, v float64) { d.UcAC.Value = v }, func(d *Device, v float64) { d.Up.Value = v },
+		func(d *Device, v float64) { d.In.Value = v },
+		func(d *Device, v float64) { d.Iimp.Value = v }, func(d *Device, v float64) { d.TOV.Value = v },
+		func(d *Device, v float64) { d.IimpNPE.Value = v },
 	} {
 		d := acDevice()
 		if ok, first := d.Passes(e); !ok {
@@ -605,7 +625,8 @@ func TestSets(t *testing.T) {
 
 // Four figures are the product's own choice.
 func TestAmounts(t *testing.T) {
-	for v, want := range map[float64]string{0: "0 V", 120.00000001: "120 V", 2.8000000000000003: "2.8 V", 0.0225: "0.0225 V", 942.809: "942.8 V", 1000: "1000 V", 333.5: "333.5 V", 12345: "12350 V", -0.5: "-0.5 V"} {
+	for v, want := range map[float64]string{0: "0 V", 120.00000001: "120 V", 2.8000000000000003: "2.8 V", 0.0225: "0.0225 V",
+		942.809: "942.8 V", 1000: "1000 V", 333.5: "333.5 V", 12345: "12350 V", -0.5: "-0.5 V"} {
 		if got := amount(v, "V"); got != want {
 			t.Errorf("%v: %s, want %s", v, got, want)
 		}

@@ -16,7 +16,8 @@ type Stage struct {
 	LeadLength Opt // both connecting leads together [m]; 0: wired through the terminals; absent: 0.5 is taken
 	CableAfter Opt // cable to the next stage, behind the last one to the equipment [m]
 	Inductor   Opt // decoupling inductor in that cable [uH]
-	// MakerCable is the shortest cable from the stage before at which the maker states that the two are coordinated [m]; absent where nothing is stated.
+	// MakerCable is the shortest cable from the stage before at which the maker states that the two are coordinated [m];
+	// absent where nothing is stated.
 	MakerCable Opt
 }
 
@@ -169,8 +170,9 @@ func (c *coordinator) origin() {
 		if !r.need.Valid {
 			continue
 		}
-		f := CoordinationFinding{Rule: r.rule, Required: r.name + " at least " + coordNumber(r.need.Value) + " kA", Clause: stdSPD, Provenance: read,
-			Reason: "The first stage carries what comes along the line; those behind it see the rest."}
+		f := CoordinationFinding{Rule: r.rule, Required: r.name + " at least " + coordNumber(r.need.Value) + " kA", Clause: stdSPD,
+			Provenance: read,
+			Reason:     "The first stage carries what comes along the line; those behind it see the rest."}
 		if r.found.Valid {
 			f.Found = coordNumber(r.found.Value) + " kA"
 			f.Verdict = coordJudged(r.found.Value >= r.need.Value, Unsuitable)
@@ -208,7 +210,8 @@ const (
 // classOrder takes each device for the highest of its classes that does not stand above the one before.
 func (c *coordinator) classOrder(i int) {
 	f := CoordinationFinding{Rule: CoordClassOrder, Stage: i, Clause: stdSPD + "; " + stdData, Provenance: read,
-		Required: "class I before II before III; D1 before C2 before C1", Reason: "The stronger device stands nearer to the origin, and class III only behind class II."}
+		Required: "class I before II before III; D1 before C2 before C1",
+		Reason:   "The stronger device stands nearer to the origin, and class III only behind class II."}
 	d := &c.stages[i].Device
 	own := coordClass(d, max(0, c.class))
 	switch {
@@ -230,8 +233,9 @@ func (c *coordinator) classOrder(i int) {
 }
 
 func (c *coordinator) levels(i int) {
-	f := CoordinationFinding{Rule: CoordProtectionLevels, Stage: i, Required: "U_P not above that of the stage before", Clause: trade, Provenance: practice,
-		Reason: "A stage that lets through more than the one before does nothing for the equipment."}
+	f := CoordinationFinding{Rule: CoordProtectionLevels, Stage: i, Required: "U_P not above that of the stage before", Clause: trade,
+		Provenance: practice,
+		Reason:     "A stage that lets through more than the one before does nothing for the equipment."}
 	before, own := c.stages[i-1].Device.Up, c.stages[i].Device.Up
 	if before.Valid && own.Valid {
 		f.Found = coordNumber(own.Value) + " kV behind " + coordNumber(before.Value) + " kV"
@@ -252,8 +256,10 @@ func (c *coordinator) uc(d *Device) Opt {
 }
 
 func (c *coordinator) operating(i int) {
-	f := CoordinationFinding{Rule: CoordOperatingVoltages, Stage: i, Required: "U_C not below that of the stage before", Clause: trade, Provenance: practice,
-		Reason: "A device of lower U_C acts first and takes the energy that the stage before should take; the maker may state otherwise for the pair."}
+	f := CoordinationFinding{Rule: CoordOperatingVoltages, Stage: i, Required: "U_C not below that of the stage before", Clause: trade,
+		Provenance: practice,
+		Reason: "A device of lower U_C acts first and takes the energy that the stage before should take; the maker may state " +
+			"otherwise for the pair."}
 	before, own := c.uc(&c.stages[i-1].Device), c.uc(&c.stages[i].Device)
 	switch {
 	case c.stages[i].MakerCable.Valid:
@@ -277,8 +283,10 @@ func (c *coordinator) discharge(i int) {
 		if !r.before.Valid || !r.own.Valid {
 			continue
 		}
-		c.find(CoordinationFinding{Rule: CoordDischargeCurrents, Stage: i, Guidance: true, Verdict: coordJudged(r.own.Value <= r.before.Value, Unsuitable),
-			Required: r.name + " not above that of the stage before", Found: coordNumber(r.own.Value) + " kA behind " + coordNumber(r.before.Value) + " kA", Clause: trade, Provenance: practice,
+		c.find(CoordinationFinding{Rule: CoordDischargeCurrents, Stage: i, Guidance: true,
+			Verdict:  coordJudged(r.own.Value <= r.before.Value, Unsuitable),
+			Required: r.name + " not above that of the stage before", Found: coordNumber(r.own.Value) + " kA behind " +
+				coordNumber(r.before.Value) + " kA", Clause: trade, Provenance: practice,
 			Reason: "Each stage leaves less to the next: a stronger device behind a weaker one may be in the wrong place."})
 	}
 }
@@ -291,13 +299,15 @@ func (c *coordinator) decoupling(i int) {
 	case own.MakerCable.Valid:
 		f.byMaker(before.CableAfter, own.MakerCable.Value)
 	case c.o.Telecom:
-		f.Required, f.Reason = "statement of the maker for the pair", "On data lines no length of cable is a rule: resistors or inductors in the devices decouple the stages."
+		f.Required, f.Reason = "statement of the maker for the pair",
+			"On data lines no length of cable is a rule: resistors or inductors in the devices decouple the stages."
 		f.missing("the coordination with the stage before")
 	case own.Device.Technology == TechnologyNotStated:
 		f.Required, f.Reason = "technology of the device", "Whether cable decouples the stages depends on what stands behind it."
 		f.missing("whether it limits or switches")
 	case own.Device.Technology != Limiting && before.Device.Technology == Limiting:
-		f.Required, f.Reason = "statement of the maker for the pair", "A switching device behind a limiting one can take over the whole current: no length of cable is a rule."
+		f.Required, f.Reason = "statement of the maker for the pair",
+			"A switching device behind a limiting one can take over the whole current: no length of cable is a rule."
 		f.missing("the coordination with the stage before")
 	default:
 		c.byLength(&f, before, own)
@@ -347,7 +357,8 @@ func (c *coordinator) byLength(f *CoordinationFinding, before, own *Stage) {
 
 func (c *coordinator) leads(i int) {
 	l := c.stages[i].LeadLength
-	must := CoordinationFinding{Rule: CoordLeads, Stage: i, Required: "both leads together at most " + coordMetres(coordLeadsLimit), Clause: stdSPD, Provenance: read,
+	must := CoordinationFinding{Rule: CoordLeads, Stage: i, Required: "both leads together at most " + coordMetres(coordLeadsLimit),
+		Clause: stdSPD, Provenance: read,
 		Reason: "Every metre of lead adds about 1 kV to what reaches the equipment."}
 	should := must
 	should.Rule, should.Guidance, should.Required = CoordLeadsPreferred, true, "both leads together at most "+coordMetres(coordPreferred)
@@ -459,7 +470,8 @@ func (c *coordinator) atEquipment() {
 	}
 	share := c.t.Pick(qKU, target, line, 0)
 	limit := c.t.Set(qUlim, share*c.o.Withstand)
-	f := CoordinationFinding{Rule: CoordTarget, Stage: last, Required: "U_P/F at most " + coordNumber(limit) + " kV", Clause: target.Clause, Provenance: target.Rows[line].Provenance,
+	f := CoordinationFinding{Rule: CoordTarget, Stage: last, Required: "U_P/F at most " + coordNumber(limit) + " kV",
+		Clause: target.Clause, Provenance: target.Rows[line].Provenance,
 		Reason: "Share of U_W that may come from the last stage: " + target.Rows[line].Text + "."}
 	switch {
 	case !level.Valid:
@@ -478,7 +490,8 @@ func (c *coordinator) atEquipment() {
 
 // further says whether the equipment needs a device of its own.
 func (c *coordinator) further(last int, level, cable Opt) {
-	f := CoordinationFinding{Rule: CoordFurtherStage, Stage: last, Required: "at most 10 m of cable to the equipment, or U_P/F at most half of U_W", Clause: stdSPD, Provenance: read,
+	f := CoordinationFinding{Rule: CoordFurtherStage, Stage: last,
+		Required: "at most 10 m of cable to the equipment, or U_P/F at most half of U_W", Clause: stdSPD, Provenance: read,
 		Reason: "Beyond 10 m oscillation can double the voltage. Another handbook uses 30 m."}
 	low := level.Valid && level.Value <= c.o.Withstand/2
 	switch {

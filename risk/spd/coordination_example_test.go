@@ -14,7 +14,8 @@ func ExampleCoordinate() {
 	stages := []spd.Stage{
 		{Name: "origin", LeadLength: spd.Some(0.4), CableAfter: spd.Some(12), Device: spd.Device{AC: true, UcAC: spd.Some(255), Up: spd.Some(2.5),
 			Iimp: spd.Some(25), In: spd.Some(25), Classes: classI, Technology: spd.Switching}},
-		{Name: "sub-board", LeadLength: spd.Some(0.5), CableAfter: spd.Some(14), Device: spd.Device{AC: true, UcAC: spd.Some(275), Up: spd.Some(1.25),
+		{Name: "sub-board", LeadLength: spd.Some(0.5), CableAfter: spd.Some(14), Device: spd.Device{AC: true, UcAC: spd.Some(275),
+			Up: spd.Some(1.25),
 			In: spd.Some(20), Classes: classII, Technology: spd.Limiting}},
 	}
 	o := spd.CoordinationOptions{Withstand: 2.5}
@@ -25,7 +26,8 @@ func ExampleCoordinate() {
 	c := spd.Coordinate(stages, o, nil)
 	fmt.Println(c.Verdict, c.FurtherStage, c.Sentence)
 	for i, r := range c.Stages {
-		fmt.Printf("%s at %v m: U_P/F %.1f kV, protection distance (guidance) %.0f m\n", stages[i].Name, r.At.Value, r.EffectiveLevel.Value, r.ProtectionDistance.Value)
+		fmt.Printf("%s at %v m: U_P/F %.1f kV, protection distance (guidance) %.0f m\n", stages[i].Name, r.At.Value,
+			r.EffectiveLevel.Value, r.ProtectionDistance.Value)
 	}
 	for _, f := range c.Findings {
 		if f.Verdict != spd.Suitable {

@@ -8,7 +8,8 @@ const (
 	coordRowLimiting
 )
 
-var coordDecoupling = &trace.Table{Number: "decoupling", Title: "Cable, or inductance of cable and decoupling inductor, between two stages unless the maker states otherwise; a rule of thumb",
+var coordDecoupling = &trace.Table{Number: "decoupling",
+	Title:  "Cable, or inductance of cable and decoupling inductor, between two stages unless the maker states otherwise; a rule of thumb",
 	Clause: trade, Symbols: []string{"cable [m]", "inductance [uH]"}, Rows: []trace.Row{
 		row("behind a class I, voltage-switching or combination device, or one of unknown technology", practice, 10, 15),
 		row("limiting behind limiting, class II and below; inductance in proportion to the row above", practice, 5, 7.5),

@@ -201,13 +201,15 @@ func TestCoordinationFindings(t *testing.T) {
 // D1 before C2 before C1, read; no length of cable as a rule: common practice, no published source.
 func TestCoordinationOnDataLines(t *testing.T) {
 	d1, c1 := coordSheet(Combination, 180, 0.5, "D1"), coordSheet(Limiting, 180, 0.4, "C1")
-	c := coordinate(t, []Stage{{Device: d1, LeadLength: Some(0), CableAfter: Some(30)}, {Device: c1, LeadLength: Some(0), CableAfter: Some(1), MakerCable: Some(0)}},
+	c := coordinate(t, []Stage{{Device: d1, LeadLength: Some(0), CableAfter: Some(30)}, {Device: c1, LeadLength: Some(0),
+		CableAfter: Some(1), MakerCable: Some(0)}},
 		CoordinationOptions{Withstand: 1.5, Telecom: true})
 	if c.Verdict != Suitable {
 		t.Errorf("%+v", c)
 	}
 	c = coordinate(t, []Stage{{Device: c1, CableAfter: Some(30)}, {Device: d1}}, CoordinationOptions{Withstand: 1.5, Telecom: true})
-	for rule, want := range map[CoordinationRule]Verdict{CoordClassOrder: Unsuitable, CoordDecoupling: InsufficientData, CoordProtectionLevels: Ineffective} {
+	for rule, want := range map[CoordinationRule]Verdict{CoordClassOrder: Unsuitable, CoordDecoupling: InsufficientData,
+		CoordProtectionLevels: Ineffective} {
 		if f := coordFinding(t, &c, rule, 1); f.Verdict != want {
 			t.Errorf("%+v", f)
 		}
@@ -221,7 +223,8 @@ func drawStage(t *rapid.T) Stage {
 		}
 		return Opt{}
 	}
-	return Stage{Device: Device{UcAC: number("U_C", 255, 275, 320), UcDC: number("U_C d.c.", 350), Up: number("U_P", 0.9, 1.2, 1.5, 2.5, 4), In: number("I_n", 5, 20), Iimp: number("I_imp", 12.5, 25),
+	return Stage{Device: Device{UcAC: number("U_C", 255, 275, 320), UcDC: number("U_C d.c.", 350), Up: number("U_P", 0.9, 1.2, 1.5,
+		2.5, 4), In: number("I_n", 5, 20), Iimp: number("I_imp", 12.5, 25),
 		Classes: ClassSet(rapid.IntRange(0, 63).Draw(t, "classes")), Technology: upTo[Technology](t, "technology", 4)},
 		LeadLength: number("leads", 0, 0.5, 0.7, 1.3), CableAfter: number("cable", 0, 4, 9, 30), Inductor: number("coil", 6, 15)}
 }
@@ -234,7 +237,8 @@ func TestAnyCoordination(t *testing.T) {
 		for range rapid.IntRange(1, 4).Draw(t, "stages") {
 			stages = append(stages, drawStage(t))
 		}
-		o := CoordinationOptions{Withstand: rapid.Float64Range(0.5, 6).Draw(t, "U_W"), Current: upTo[risk.Current](t, "current", 2), Telecom: rapid.Bool().Draw(t, "telecom"), Vital: rapid.Bool().Draw(t, "vital")}
+		o := CoordinationOptions{Withstand: rapid.Float64Range(0.5, 6).Draw(t, "U_W"), Current: upTo[risk.Current](t, "current", 2),
+			Telecom: rapid.Bool().Draw(t, "telecom"), Vital: rapid.Bool().Draw(t, "vital")}
 		c := coordinate(t, stages, o)
 		worst := Suitable
 		for _, f := range c.Findings {
@@ -275,15 +279,18 @@ func TestAnyCoordination(t *testing.T) {
 // The bounds are the product's own.
 func TestCoordinationViolations(t *testing.T) {
 	bad := Stage{LeadLength: Some(-1), CableAfter: Some(math.NaN()), Inductor: Some(math.Inf(1)), MakerCable: Some(5),
-		Device: Device{UcAC: Some(0), UcDC: Some(-5), Up: Some(math.NaN()), In: Some(20), Imax: Some(10), Iimp: Some(1e9), Classes: 64, Technology: 9}}
+		Device: Device{UcAC: Some(0), UcDC: Some(-5), Up: Some(math.NaN()), In: Some(20), Imax: Some(10), Iimp: Some(1e9), Classes: 64,
+			Technology: 9}}
 	var got []string
 	for _, v := range CoordinationViolations([]Stage{bad}, CoordinationOptions{Current: 7, Iimp: Some(-1), In: Some(math.NaN())}) {
 		got = append(got, fmt.Sprint(v.Rule, " ", v.Pointer))
 	}
 	const d, s = " /stages/0/device/", " /stages/0/"
 	want := []string{"out-of-range /withstand_kv", "out-of-range /current", "out-of-range /iimp_min_ka", "out-of-range /in_min_ka",
-		"out-of-range" + d + "uc_ac_v", "out-of-range" + d + "uc_dc_v", "out-of-range" + d + "up_kv", "out-of-range" + d + "iimp_ka", "contradiction" + d + "imax_ka",
-		"out-of-range" + d + "technology", "out-of-range" + d + "test_classes", "out-of-range" + s + "lead_length_m", "out-of-range" + s + "cable_after_m", "out-of-range" + s + "inductor_uh",
+		"out-of-range" + d + "uc_ac_v", "out-of-range" + d + "uc_dc_v", "out-of-range" + d + "up_kv", "out-of-range" + d + "iimp_ka",
+		"contradiction" + d + "imax_ka",
+		"out-of-range" + d + "technology", "out-of-range" + d + "test_classes", "out-of-range" + s + "lead_length_m", "out-of-range" + s +
+			"cable_after_m", "out-of-range" + s + "inductor_uh",
 		"not-applicable" + s + "maker_cable_m"}
 	if !slices.Equal(got, want) {
 		t.Errorf("%q\nwant %q", got, want)

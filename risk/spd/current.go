@@ -46,10 +46,9 @@ type sharing struct {
 	n1, n2    float64 // buried, overhead lines
 }
 
-// buried is k_e of one buried line, overhead that of one overhead line, earth the share of the earth termination.
+// buried is k_e of one buried line, overhead that of one overhead line.
 func (h sharing) buried() float64   { return h.Z / (h.Z1 + h.Z*(h.n1+h.n2*h.Z1/h.Z2)) }
 func (h sharing) overhead() float64 { return h.Z / (h.Z2 + h.Z*(h.n2+h.n1*h.Z2/h.Z1)) }
-func (h sharing) earth() float64    { return (1 / h.Z) / (1/h.Z + h.n1/h.Z1 + h.n2/h.Z2) }
 
 // perConductor is the current in one conductor [kA] of a line that carries the share k of I.
 func perConductor(I, k, conductors float64) float64 { return k * I / conductors }
@@ -87,7 +86,8 @@ func (s *scheduler) shares(x *end, en *Entry) (first, impedances float64) {
 		return t.Absent(qI0, note), t.Absent(qIz, note)
 	}
 	I := t.Pick(qI, threat, rowFromI(en.Level), 0)
-	n := t.Noted(qN, float64(max(1, s.site.lines())), "lines that lead away; d.c. lines from generation or storage are not counted, the safe side")
+	n := t.Noted(qN, float64(max(1, s.site.lines())),
+		"lines that lead away; d.c. lines from generation or storage are not counted, the safe side")
 	nc := t.Noted(qNc, x.conductors(), x.conductorNote())
 	first = t.Set(qI0Share, 0.5*I/(n*nc))
 	if s.in.SoilResistivity <= 0 {
@@ -131,7 +131,8 @@ func (s *scheduler) earthingColumn(row int) int {
 	if s.site.classed {
 		return colZ + rowFromI(s.site.level)
 	}
-	s.note("The class of the lightning protection system is not known: its earthing impedance is taken as the largest of the table for this soil.")
+	s.note("The class of the lightning protection system is not known: its earthing impedance is taken as the largest of the " +
+		"table for this soil.")
 	column := colZ
 	for i := range earthing.Rows[row].Values {
 		if i > column && s.t.Value(earthing, row, i) > s.t.Value(earthing, row, column) {

@@ -194,8 +194,10 @@ const (
 	Rules // their number
 )
 
-var ruleNames = [Rules]string{"current_kind", "uc_lower_bound", "uc_upper_bound", "protection_level", "test_class", "nominal_current", "impulse_current", "maximum_current",
-	"short_circuit_rating", "follow_current", "modes", "connection", "temporary_overvoltage", "leads", "distance", "backup_overcurrent_device", "earth"}
+var ruleNames = [Rules]string{"current_kind", "uc_lower_bound", "uc_upper_bound", "protection_level", "test_class",
+	"nominal_current", "impulse_current", "maximum_current",
+	"short_circuit_rating", "follow_current", "modes", "connection", "temporary_overvoltage", "leads", "distance",
+	"backup_overcurrent_device", "earth"}
 
 func (r Rule) String() string { return ruleNames[r] }
 

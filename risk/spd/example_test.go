@@ -47,7 +47,8 @@ func ExampleCheck() {
 	entry, _ := spd.Demand(input, nil, spd.LineEntrance, nil)
 	modes, _ := spd.Modes("+/-", "+/PE", "-/PE")
 	classes, _ := spd.Classes("II")
-	device := spd.Device{DC: true, UcDC: spd.Some(520), Up: spd.Some(1.8), In: spd.Some(20), Imax: spd.Some(40), Classes: classes, Modes: modes, Technology: spd.Limiting}
+	device := spd.Device{DC: true, UcDC: spd.Some(520), Up: spd.Some(1.8), In: spd.Some(20), Imax: spd.Some(40), Classes: classes,
+		Modes: modes, Technology: spd.Limiting}
 
 	result := spd.Check(&device, &spd.Place{Entry: &entry, Line: input})
 	fmt.Println(result.Verdict)

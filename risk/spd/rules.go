@@ -27,9 +27,11 @@ type Need struct {
 
 // NeedOf draws the need from an entry.
 func NeedOf(e *Entry) Need {
-	n := Need{telecom: e.Service == risk.Telecom, current: e.Current, ucMin: e.UcMin, ucMax: e.UcMax, upMax: e.UpMax, limit: e.UpMax, contradiction: !e.UpMax.Valid && e.EffectiveMax.Valid,
-		classes: servingClasses(e.TestClass), connection: connectionSet(e.Connection), also: connectionSet(e.AlsoConnection),
-		in: e.InMin, inLimiting: e.InMin, iimp: e.IimpMin, iimpLimiting: e.IimpMin, shortCircuit: e.ShortCircuitMin, tov: e.TOVMin, reviews: e.Reviews}
+	n := Need{telecom: e.Service == risk.Telecom, current: e.Current, ucMin: e.UcMin, ucMax: e.UcMax, upMax: e.UpMax, limit: e.UpMax,
+		contradiction: !e.UpMax.Valid && e.EffectiveMax.Valid,
+		classes:       servingClasses(e.TestClass), connection: connectionSet(e.Connection), also: connectionSet(e.AlsoConnection),
+		in: e.InMin, inLimiting: e.InMin, iimp: e.IimpMin, iimpLimiting: e.IimpMin, shortCircuit: e.ShortCircuitMin, tov: e.TOVMin,
+		reviews: e.Reviews}
 	if e.EffectiveMax.Valid {
 		n.limit = e.EffectiveMax
 	}
@@ -82,37 +84,6 @@ func (d *Device) Meets(n *Need) (ok bool, firstFailed Rule) {
 		return false, RuleTOV
 	}
 	return true, Rules
-}
-
-// decide applies one rule of the device. A rule that does not apply is Suitable; so is I_max, which is guidance.
-func (d *Device) decide(r Rule, n *Need) Verdict {
-	switch r {
-	case RuleCurrentKind:
-		return d.currentKind(n)
-	case RuleLowestUc:
-		return d.lowestUc(n)
-	case RuleHighestUc:
-		return d.highestUc(n)
-	case RuleProtectionLevel:
-		return d.protects(n)
-	case RuleTestClass:
-		return d.tested(n)
-	case RuleNominalCurrent:
-		return max(rated(d.In, d.nominalMin(n)), d.nominalNPE(n))
-	case RuleImpulseCurrent:
-		return max(rated(d.Iimp, d.impulseMin(n)), d.impulseNPE(n))
-	case RuleShortCircuit:
-		return rated(d.ShortCircuit, n.shortCircuit)
-	case RuleFollowCurrent:
-		return d.followCurrent(n)
-	case RuleModes:
-		return d.covers(n)
-	case RuleConnection:
-		return d.connected(n)
-	case RuleTOV:
-		return rated(d.TOV, n.tov)
-	}
-	return Suitable
 }
 
 // falls reports whether a value falls short of what is required; so does one that is not a number.

@@ -124,7 +124,8 @@ func (s *scheduler) because(field, mode string, value trace.Mark, why *rule) {
 	if s.t.Records() && why.provenance.WeakerThan(ground.Provenance) {
 		ground = trace.Ground{Provenance: why.provenance}
 	}
-	s.bases = append(s.bases, Basis{Field: field, Mode: mode, Reason: why.reason, Clause: why.clause, Provenance: why.provenance, RestsOn: ground})
+	s.bases = append(s.bases, Basis{Field: field, Mode: mode, Reason: why.reason, Clause: why.clause, Provenance: why.provenance,
+		RestsOn: ground})
 }
 
 // site is what all line ends at one structure have in common.
@@ -404,7 +405,8 @@ func (s *scheduler) device(x *end, place Position, g grounds) {
 	s.reasons = g.tell(s.reasons)
 	en := Entry{
 		Line: x.line, Structure: x.structure, Position: place, Required: g.required(),
-		Service: x.l.Service, Current: x.l.Electrical.Current, TestClass: x.class(place), Level: x.level(), Connection: x.connection(), Earthing: x.site.s.Earthing, Reviews: s.in.Reviews,
+		Service: x.l.Service, Current: x.l.Electrical.Current, TestClass: x.class(place), Level: x.level(), Connection: x.connection(),
+		Earthing: x.site.s.Earthing, Reviews: s.in.Reviews,
 	}
 	if en.Connection == CT2 && x.l.Electrical.System == risk.TNS {
 		en.AlsoConnection = CT1
@@ -597,7 +599,8 @@ func (s *scheduler) directNotes(x *end, en *Entry) {
 		s.note("IEC 61643-31 excludes storage: check the device against the voltage and short-circuit current of the battery too.")
 	}
 	if x.bonded() && en.TestClass == ClassI {
-		s.note("The separation distance to the lightning protection system is taken as not kept; where it is, class II on the d.c. side and class I on the a.c. side are enough.")
+		s.note("The separation distance to the lightning protection system is taken as not kept; where it is, class II on the d.c. " +
+			"side and class I on the a.c. side are enough.")
 	}
 }
 

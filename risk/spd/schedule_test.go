@@ -35,7 +35,8 @@ func drawStructure(t *rapid.T, i int) risk.Structure {
 
 func drawLine(t *rapid.T, i, structures int) risk.Line {
 	l := risk.Line{
-		ID: fmt.Sprint("l", i), Structure: rapid.IntRange(0, structures-1).Draw(t, "structure"), To: -1, Service: upTo[risk.Service](t, "service", 3),
+		ID: fmt.Sprint("l", i), Structure: rapid.IntRange(0, structures-1).Draw(t, "structure"), To: -1, Service: upTo[risk.Service](t,
+			"service", 3),
 		Withstand:  rapid.Float64Range(0.33, 8).Draw(t, "withstand"),
 		Shield:     risk.Shield{Type: upTo[risk.ShieldType](t, "shield", 5)},
 		BondingSPD: risk.SPD{Level: upTo[risk.Level](t, "bonding", 5)}, CoordinatedSPD: risk.SPD{Level: upTo[risk.Level](t, "coordinated", 5)},
@@ -44,7 +45,8 @@ func drawLine(t *rapid.T, i, structures int) risk.Line {
 			Nominal: oneOf(t, "nominal", 12, 24, 48, 110, 120, 230, 240.0, 400), MaxOperating: oneOf(t, "max operating", 0, 0, 62, 280.0),
 			Phases: oneOf(t, "phases", 1, 3), Neutral: rapid.Bool().Draw(t, "neutral"), SourceConnected: rapid.Bool().Draw(t, "source"),
 			ShortCircuit: oneOf(t, "I_k", 0, 3.0), Origin: upTo[risk.DCOrigin](t, "origin", 3), OpenCircuit: oneOf(t, "U_OC", 0, 45, 150, 900.0),
-			TemperatureCoefficient: oneOf(t, "alpha", 0, -0.003), ShortCircuitSTC: oneOf(t, "I_SC", 0, 18.0), EquipmentMaxInput: oneOf(t, "input", 0, 84.0, 520),
+			TemperatureCoefficient: oneOf(t, "alpha", 0, -0.003), ShortCircuitSTC: oneOf(t, "I_SC", 0, 18.0), EquipmentMaxInput: oneOf(t,
+				"input", 0, 84.0, 520),
 			Equipment: upTo[risk.Equipment](t, "equipment", 4), Building: upTo[risk.Building](t, "building", 3),
 			EquipmentDistance: oneOf(t, "distance", 0, 5, 25.0), LeadLength: oneOf(t, "leads", 0, 0.3, 1.2),
 		},
@@ -57,7 +59,8 @@ func drawLine(t *rapid.T, i, structures int) risk.Line {
 		l.To = (l.Structure + 1) % structures
 	}
 	for range rapid.IntRange(1, 3).Draw(t, "sections") {
-		l.Sections = append(l.Sections, risk.Section{Installation: upTo[risk.Installation](t, "installation", 3), Length: oneOf(t, "length", 0, 8, 300, 2000.0),
+		l.Sections = append(l.Sections, risk.Section{Installation: upTo[risk.Installation](t, "installation", 3),
+			Length:      oneOf(t, "length", 0, 8, 300, 2000.0),
 			Environment: upTo[risk.Environment](t, "environment", 4), Service: upTo[risk.Service](t, "section service", 2)})
 	}
 	return l
@@ -81,7 +84,8 @@ func drawRecommendation(t *rapid.T, in *risk.Input) *risk.Recommendation {
 		m := risk.StructureMeasures{Structure: si, Measures: risk.Measures{LPS: upTo[risk.LPS](t, "recommended lps", 7)}}
 		for li := range in.Lines {
 			if in.Lines[li].Ends(si) {
-				m.Measures.Ends = append(m.Measures.Ends, risk.EndMeasures{Line: li, Bonding: risk.SPD{Level: upTo[risk.Level](t, "b", 5)}, Coordinated: risk.SPD{Level: upTo[risk.Level](t, "c", 5)}})
+				m.Measures.Ends = append(m.Measures.Ends, risk.EndMeasures{Line: li, Bonding: risk.SPD{Level: upTo[risk.Level](t, "b", 5)},
+					Coordinated: risk.SPD{Level: upTo[risk.Level](t, "c", 5)}})
 			}
 		}
 		rec.Set.Structures = append(rec.Set.Structures, m)
@@ -143,7 +147,8 @@ func checkReasons(t *rapid.T, e *Entry) {
 	}
 	fields := map[string]Opt{
 		"uc_min_v": e.UcMin, "uc_max_v": e.UcMax, "up_max_kv": e.UpMax, "in_min_ka": e.InMin, "iimp_min_ka": e.IimpMin, "imax_min_ka": e.ImaxMin,
-		"short_circuit_min_ka": e.ShortCircuitMin, "leads.max_length_m": e.Leads.MaxLength, "leads.earth_mm2": e.Leads.Earth, "leads.live_mm2": e.Leads.Live,
+		"short_circuit_min_ka": e.ShortCircuitMin, "leads.max_length_m": e.Leads.MaxLength, "leads.earth_mm2": e.Leads.Earth,
+		"leads.live_mm2":        e.Leads.Live,
 		"calculated_risk_level": e.CRL, "critical_length_m": e.CriticalLength,
 	}
 	for name, o := range fields {
@@ -162,7 +167,8 @@ func checkReasons(t *rapid.T, e *Entry) {
 		}
 	}
 	for _, r := range e.Because {
-		asks := slices.ContainsFunc(reasons[:bits.TrailingZeros(uint(againstLPS))], func(ground risk.Reason) bool { return ground.Rule == r.Rule })
+		asks := slices.ContainsFunc(reasons[:bits.TrailingZeros(uint(againstLPS))],
+			func(ground risk.Reason) bool { return ground.Rule == r.Rule })
 		if e.Service == risk.Telecom && strings.Contains(r.Clause, stdSPD) {
 			t.Fatalf("clause on power installations: %+v", r)
 		}

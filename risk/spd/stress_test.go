@@ -144,7 +144,8 @@ func TestRatingReproducesTableB3(t *testing.T) {
 func TestSharesOfSources(t *testing.T) {
 	one, two := mains(aerial(500)), telephone()
 	e := stressOf(t, site1(dwelling, one), stressEvents(0.1, 0.2, 0.3, 0.4, 0.5), StressOptions{})[0]
-	for _, want := range []SurgeSource{{S1, Impulse10350, 0.1, 0.25}, {S2, Surge820, 0.2, 0.001}, {S3, Impulse10350, 0.7, 0.25}, {S4, Surge820, 0.5, 0.025}} {
+	for _, want := range []SurgeSource{{S1, Impulse10350, 0.1, 0.25}, {S2, Surge820, 0.2, 0.001}, {S3, Impulse10350, 0.7, 0.25},
+		{S4, Surge820, 0.5, 0.025}} {
 		got := stressSourceOf(t, &e, want.Source)
 		near(t, string(want.Source)+" events", got.Events, want.Events, 1e-15)
 		near(t, string(want.Source)+" share", got.Share, want.Share, 1e-15)
@@ -235,7 +236,8 @@ func TestNeutralPathLimits(t *testing.T) {
 		{12.5, 12.5, "line", "line", []string{stressNoteLarger, stressNoteNominal}},
 	} {
 		d := &e.Duties[i+1]
-		if d.ImpulseWithstand != want.imp || d.SurgeWithstand != want.surge || d.ImpulseLimit != want.limit || d.SurgeLimit != want.surgeLimit || !slices.Equal(d.Notes, want.notes) {
+		if d.ImpulseWithstand != want.imp || d.SurgeWithstand != want.surge || d.ImpulseLimit != want.limit ||
+			d.SurgeLimit != want.surgeLimit || !slices.Equal(d.Notes, want.notes) {
 			t.Errorf("%s: %+v", d.Ratings.Name, d)
 		}
 	}
@@ -250,7 +252,8 @@ func TestNeutralPathLimits(t *testing.T) {
 // The form is the product's own.
 func TestRatingsOfDataSheet(t *testing.T) {
 	d := Device{Iimp: Some(25), Imax: Some(60), In: Some(20), IimpNPE: Some(100), InNPE: Some(80)}
-	if got := RatingsOf("ours", &d); got != (StressRatings{Name: "ours", Iimp: Some(25), Imax: Some(60), In: Some(20), IimpNPE: Some(100), InNPE: Some(80)}) {
+	if got := RatingsOf("ours", &d); got != (StressRatings{Name: "ours", Iimp: Some(25), Imax: Some(60), In: Some(20),
+		IimpNPE: Some(100), InNPE: Some(80)}) {
 		t.Errorf("%+v", got)
 	}
 }
@@ -258,7 +261,8 @@ func TestRatingsOfDataSheet(t *testing.T) {
 // Poisson, 1 - exp(-0) = 0: common practice, no published source.
 func TestNoEvents(t *testing.T) {
 	d := stressOf(t, site1(dwelling, mains(aerial(500))), stressEvents(0, 0, 0, 0, 0), StressOptions{})[0].Duties[0]
-	if d.Rate != 0 || d.ReturnPeriod.Valid || d.PSPDLargest.Valid || d.PSPDOfSurges.Valid || d.PSPD != nil || d.Overstress[2].Probability != 0 {
+	if d.Rate != 0 || d.ReturnPeriod.Valid || d.PSPDLargest.Valid || d.PSPDOfSurges.Valid || d.PSPD != nil ||
+		d.Overstress[2].Probability != 0 {
 		t.Errorf("%+v", d)
 	}
 }
@@ -270,7 +274,8 @@ func drawStressEvents(t *rapid.T, in *risk.Input) *risk.Result {
 		res.Structures = append(res.Structures, risk.StructureResult{Events: risk.Events{Direct: n("N_D"), Near: n("N_M")}, Assessed: true})
 	}
 	for range in.Lines {
-		res.Lines = append(res.Lines, risk.LineResult{Events: risk.Events{Direct: n("N_L"), Near: n("N_I")}, AdjacentStructure: n("N_DJ"), AdjacentAtFar: n("N_DJ far")})
+		res.Lines = append(res.Lines, risk.LineResult{Events: risk.Events{Direct: n("N_L"), Near: n("N_I")}, AdjacentStructure: n("N_DJ"),
+			AdjacentAtFar: n("N_DJ far")})
 	}
 	return res
 }
@@ -283,7 +288,8 @@ func TestStressOnAnySite(t *testing.T) {
 		res := drawStressEvents(t, in)
 		low := rapid.Float64Range(0.1, 60).Draw(t, "rating")
 		more := rapid.Float64Range(1, 5).Draw(t, "better by")
-		o := StressOptions{Currents: []float64{0, 0.02, 0.3, 1, 5, 12.5, 25, 100, 1e4}, Smallest: Some(0.3), LineFlash: upTo[LineFlash](t, "flash", 2), Devices: []StressDevice{
+		o := StressOptions{Currents: []float64{0, 0.02, 0.3, 1, 5, 12.5, 25, 100, 1e4}, Smallest: Some(0.3), LineFlash: upTo[LineFlash](t,
+			"flash", 2), Devices: []StressDevice{
 			{EveryEnd, EveryEnd, StressRatings{Name: "lower", Iimp: Some(low), In: Some(low), IimpNPE: Some(2 * low)}},
 			{EveryEnd, EveryEnd, StressRatings{Name: "higher", Iimp: Some(low * more), In: Some(low * more), IimpNPE: Some(2 * low * more)}},
 		}}
@@ -311,7 +317,8 @@ func TestStressOnAnySite(t *testing.T) {
 			}
 			near(t, "operations", e.Operations, e.Rates[2].Total, 0)
 			worse, better := &e.Duties[1], &e.Duties[2]
-			if better.Rate > worse.Rate || better.Overstress[0].Probability > worse.Overstress[0].Probability || better.PSPDLargest.Value > worse.PSPDLargest.Value {
+			if better.Rate > worse.Rate || better.Overstress[0].Probability > worse.Overstress[0].Probability ||
+				better.PSPDLargest.Value > worse.PSPDLargest.Value {
 				t.Fatalf("better %+v, worse %+v", better, worse)
 			}
 			for _, d := range e.Duties {
@@ -332,8 +339,10 @@ func TestStressOnAnySite(t *testing.T) {
 // statistics.NormalDist().inv_cdf gives for the points of the table, without the code under test.
 func stressSampledFlash(r *rand.Rand) float64 {
 	z := r.NormFloat64()
-	points := [...][2]float64{{3, -2.3263478740408408}, {5, -1.6448536269514715}, {10, -1.2815515655446008}, {20, -0.8416212335729144}, {30, -0.2533471031357998},
-		{35, 0}, {40, 0.2533471031357998}, {50, 0.5244005127080407}, {60, 0.8416212335729144}, {80, 1.2815515655446008}, {100, 1.6448536269514715},
+	points := [...][2]float64{{3, -2.3263478740408408}, {5, -1.6448536269514715}, {10, -1.2815515655446008}, {20, -0.8416212335729144},
+		{30, -0.2533471031357998},
+		{35, 0}, {40, 0.2533471031357998}, {50, 0.5244005127080407}, {60, 0.8416212335729144}, {80, 1.2815515655446008},
+		{100, 1.6448536269514715},
 		{150, 2.053748910631822}, {200, 2.3263478740408408}, {300, 2.5758293035489}, {400, 2.8781617390954826}, {600, 3.090232306167813}}
 	k := 0
 	for k < len(points)-2 && points[k+1][1] <= z {
@@ -351,11 +360,13 @@ func TestAgainstSimulation(t *testing.T) {
 		res := stressEvents(n("N_D"), n("N_M"), n("N_L"), n("N_DJ"), n("N_I"))
 		threshold := rapid.Float64Range(0.01, 10).Draw(t, "i")
 		Iimp, Imax := rapid.Float64Range(0.05, 30).Draw(t, "I_imp"), rapid.Float64Range(0.2, 3).Draw(t, "I_max")
-		o := StressOptions{Currents: []float64{threshold}, Years: []float64{1}, Devices: []StressDevice{{0, 0, StressRatings{Iimp: Some(Iimp), Imax: Some(Imax)}}}}
+		o := StressOptions{Currents: []float64{threshold}, Years: []float64{1},
+			Devices: []StressDevice{{0, 0, StressRatings{Iimp: Some(Iimp), Imax: Some(Imax)}}}}
 		e := stressOf(t, site1(dwelling, stressTNC()), res, o)[0]
 		const years = 4000
 		r := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 1))
-		N := [...]float64{res.Structures[0].Direct, res.Structures[0].Near, res.Lines[0].Direct + res.Lines[0].AdjacentStructure, res.Lines[0].Near}
+		N := [...]float64{res.Structures[0].Direct, res.Structures[0].Near, res.Lines[0].Direct + res.Lines[0].AdjacentStructure,
+			res.Lines[0].Near}
 		share := [...]float64{0.5 / 4, 0.2 / 200, 0.5 / 4, 5.0 / 200}
 		withstand := [...]float64{Iimp, max(Imax, Iimp), Iimp, max(Imax, Iimp)}
 		var impulses, induced, overstressed, bad int
@@ -396,10 +407,11 @@ func TestStressViolations(t *testing.T) {
 	in.Structures = append(in.Structures, risk.Structure{ID: "far"})
 	res := stressEvents(nan, 1, -1, 0, math.Inf(1))
 	entries := []Entry{{Line: 3}, {Structure: 1}}
-	o := StressOptions{Currents: []float64{1, -1, nan}, Years: []float64{0, 2000, 5}, Smallest: Some(-2), LineFlash: 9, Devices: []StressDevice{
-		{4, -2, StressRatings{Iimp: Some(0), Imax: Some(5), In: Some(10), InNPE: Some(nan)}},
-		{0, 1, StressRatings{}},
-	}}
+	o := StressOptions{Currents: []float64{1, -1, nan}, Years: []float64{0, 2000, 5}, Smallest: Some(-2), LineFlash: 9,
+		Devices: []StressDevice{
+			{4, -2, StressRatings{Iimp: Some(0), Imax: Some(5), In: Some(10), InNPE: Some(nan)}},
+			{0, 1, StressRatings{}},
+		}}
 	var got []string
 	for _, v := range StressViolations(in, res, entries, o) {
 		got = append(got, string(v.Rule)+" "+v.Pointer)
@@ -407,19 +419,24 @@ func TestStressViolations(t *testing.T) {
 			t.Errorf("%+v", v)
 		}
 	}
-	want := []string{"out-of-range /options/currents_ka/1", "out-of-range /options/currents_ka/2", "out-of-range /options/years/0", "out-of-range /options/years/1",
-		"out-of-range /options/smallest_ka", "out-of-range /options/line_flash", "unknown-reference /options/devices/0/line", "unknown-reference /options/devices/0/structure",
+	want := []string{"out-of-range /options/currents_ka/1", "out-of-range /options/currents_ka/2", "out-of-range /options/years/0",
+		"out-of-range /options/years/1",
+		"out-of-range /options/smallest_ka", "out-of-range /options/line_flash", "unknown-reference /options/devices/0/line",
+		"unknown-reference /options/devices/0/structure",
 		"out-of-range /options/devices/0/iimp_ka", "out-of-range /options/devices/0/in_npe_ka", "contradiction /options/devices/0/imax_ka",
 		"unknown-reference /options/devices/1/structure", "unknown-reference /result/structures", "out-of-range /result/structures/0/direct",
-		"out-of-range /result/lines/0/direct", "out-of-range /result/lines/0/near", "unknown-reference /entries/0/line", "unknown-reference /entries/1/structure"}
+		"out-of-range /result/lines/0/direct", "out-of-range /result/lines/0/near", "unknown-reference /entries/0/line",
+		"unknown-reference /entries/1/structure"}
 	if !slices.Equal(got, want) {
 		t.Errorf("%q\nwant %q", got, want)
 	}
-	if v := StressViolations(in, &risk.Result{Structures: make([]risk.StructureResult, 2)}, nil, StressOptions{}); len(v) != 1 || v[0].Pointer != "/result/lines" {
+	if v := StressViolations(in, &risk.Result{Structures: make([]risk.StructureResult, 2)}, nil, StressOptions{}); len(v) != 1 ||
+		v[0].Pointer != "/result/lines" {
 		t.Errorf("%+v", v)
 	}
 	many := StressOptions{Currents: make([]float64, 101), Years: slices.Repeat([]float64{1}, 21), Devices: make([]StressDevice, 1001)}
-	if v := StressViolations(in, &risk.Result{Structures: make([]risk.StructureResult, 2), Lines: make([]risk.LineResult, 1)}, nil, many); len(v) != 3 {
+	if v := StressViolations(in, &risk.Result{Structures: make([]risk.StructureResult, 2), Lines: make([]risk.LineResult, 1)}, nil,
+		many); len(v) != 3 {
 		t.Errorf("%+v", v)
 	}
 }

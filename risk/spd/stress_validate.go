@@ -112,17 +112,20 @@ func (f *stressFaults) device(pointer string, d *StressDevice, in *risk.Input) {
 // ordered demands that I_max is not below I_n.
 func (f *stressFaults) ordered(pointer string, Imax, In Opt) {
 	if Imax.Valid && In.Valid && Imax.Value < In.Value {
-		f.add(risk.RuleContradiction, pointer, "I_max "+stressNumber(Imax.Value)+" kA lies below I_n "+stressNumber(In.Value)+" kA: the larger of a device's 8/20 ratings is I_max", stdPower)
+		f.add(risk.RuleContradiction, pointer, "I_max "+stressNumber(Imax.Value)+" kA lies below I_n "+stressNumber(In.Value)+" kA: "+
+			"the larger of a device's 8/20 ratings is I_max", stdPower)
 	}
 }
 
 // result demands events that belong to the input.
 func (f *stressFaults) result(in *risk.Input, res *risk.Result) {
 	if len(res.Structures) != len(in.Structures) {
-		f.add(risk.RuleUnknownReference, "/result/structures", "has "+strconv.Itoa(len(res.Structures))+" structures, the input has "+strconv.Itoa(len(in.Structures)), "")
+		f.add(risk.RuleUnknownReference, "/result/structures",
+			"has "+strconv.Itoa(len(res.Structures))+" structures, the input has "+strconv.Itoa(len(in.Structures)), "")
 	}
 	if len(res.Lines) != len(in.Lines) {
-		f.add(risk.RuleUnknownReference, "/result/lines", "has "+strconv.Itoa(len(res.Lines))+" lines, the input has "+strconv.Itoa(len(in.Lines)), "")
+		f.add(risk.RuleUnknownReference, "/result/lines",
+			"has "+strconv.Itoa(len(res.Lines))+" lines, the input has "+strconv.Itoa(len(in.Lines)), "")
 	}
 	for i := range res.Structures {
 		p := "/result/structures/" + strconv.Itoa(i)

@@ -59,8 +59,10 @@ const (
 	colZ  = 2
 )
 
-var earthing = &trace.Table{Number: "E.1", Title: "Conventional earthing impedances of external parts (Z_1) and of the earth termination (Z, by class of LPS) by soil resistivity",
-	Clause: stdThreat + "Table E.1", Symbols: []string{"rho [ohm m]", "Z_1 [ohm]", "Z, LPS class I [ohm]", "Z, LPS class II [ohm]", "Z, LPS class III-IV [ohm]"}, Rows: []trace.Row{
+var earthing = &trace.Table{Number: "E.1", Title: "Conventional earthing impedances of external parts (Z_1) and of the earth " +
+	"termination (Z, by class of LPS) by soil resistivity",
+	Clause: stdThreat + "Table E.1", Symbols: []string{"rho [ohm m]", "Z_1 [ohm]", "Z, LPS class I [ohm]", "Z, LPS class II [ohm]",
+		"Z, LPS class III-IV [ohm]"}, Rows: []trace.Row{
 		row("up to 100 ohm m", memory, 100, 8, 4, 4, 4),
 		row("200 ohm m", memory, 200, 11, 6, 6, 6),
 		row("500 ohm m", memory, 500, 16, 10, 10, 10),
@@ -78,14 +80,16 @@ const (
 )
 
 var surgesPower = &trace.Table{Number: "E.2", Title: "Expected surge currents on low-voltage lines, per conductor, by LPL",
-	Clause: stdThreat + "Table E.2", Symbols: []string{"S3 10/350 [kA]", "S4 8/20 [kA]", "S2 8/20 [kA]", "S1 induced 8/20 [kA]"}, Rows: []trace.Row{
+	Clause: stdThreat + "Table E.2", Symbols: []string{"S3 10/350 [kA]", "S4 8/20 [kA]", "S2 8/20 [kA]", "S1 induced 8/20 [kA]"},
+	Rows: []trace.Row{
 		row("III-IV", memory, 5, 2.5, 0.1, 5),
 		row("II", memory, 7.5, 3.75, 0.15, 7.5),
 		row("I", memory, 10, 5, 0.2, 10),
 	}}
 
 var surgesTelecom = &trace.Table{Number: "E.3", Title: "Expected surge currents on telecommunication lines, per conductor, by LPL",
-	Clause: stdThreat + "Table E.3", Symbols: []string{"S3 10/350 [kA]", "S4 as 8/20 [kA]", "S2 8/20 [kA]", "S1 induced 8/20 [kA]", "S4 10/350 [kA]"}, Rows: []trace.Row{
+	Clause: stdThreat + "Table E.3", Symbols: []string{"S3 10/350 [kA]", "S4 as 8/20 [kA]", "S2 8/20 [kA]", "S1 induced 8/20 [kA]",
+		"S4 10/350 [kA]"}, Rows: []trace.Row{
 		remark(row("III-IV", memory, 1, 0.05, 0.1, 5, 0.01), "recollections differ: S4 0.035 kA in one column, perhaps of the 2006 edition"),
 		remark(row("II", memory, 1.5, 0.075, 0.15, 7.5, 0.015), "recollections differ: S4 0.085 kA in one column, perhaps of the 2006 edition"),
 		remark(row("I", memory, 2, 0.1, 0.2, 10, 0.02), "recollections differ: S4 0.16 kA in one column, perhaps of the 2006 edition"),
@@ -102,14 +106,16 @@ const (
 	colIimp
 )
 
-var minima = &trace.Table{Number: "minima", Title: "Smallest discharge currents of SPDs at the origin; I_imp where the sharing is not computed",
+var minima = &trace.Table{Number: "minima", Title: "Smallest discharge currents of SPDs at the origin; I_imp where the " +
+	"sharing is not computed",
 	Clause: stdSPD, Symbols: []string{"I_n [kA]", "I_imp [kA]"}, Rows: []trace.Row{
 		row("per mode of protection", read, 5, 12.5),
 		row("N-PE in CT2, single-phase", memory, 10, 25),
 		row("N-PE in CT2, three-phase", memory, 20, 50),
 	}}
 
-var pvSwitching = &trace.Table{Number: "A.2", Title: "Discharge currents 10/350 of class I SPDs on the d.c. side of PV systems, voltage-switching or combination, separation distance not kept",
+var pvSwitching = &trace.Table{Number: "A.2", Title: "Discharge currents 10/350 of class I SPDs on the d.c. side of PV " +
+	"systems, voltage-switching or combination, separation distance not kept",
 	Clause: stdPV + "Table A.2", Symbols: []string{"each [kA]", "total [kA]"}, Rows: []trace.Row{
 		row("fewer than four down-conductors, LPL I", read, 25, 50),
 		row("fewer than four down-conductors, LPL II", read, 18.5, 37.5),
@@ -119,7 +125,8 @@ var pvSwitching = &trace.Table{Number: "A.2", Title: "Discharge currents 10/350 
 		row("four down-conductors or more, LPL III-IV", read, 6.25, 12.5),
 	}}
 
-var pvLimiting = &trace.Table{Number: "A.2, limiting", Title: "Discharge currents of class I SPDs on the d.c. side of PV systems, voltage-limiting, each; the total is twice as much",
+var pvLimiting = &trace.Table{Number: "A.2, limiting",
+	Title:  "Discharge currents of class I SPDs on the d.c. side of PV systems, voltage-limiting, each; the total is twice as much",
 	Clause: stdPV + "Annex A", Symbols: []string{"8/20 [kA]", "10/350 [kA]"}, Rows: []trace.Row{
 		row("fewer than four down-conductors, LPL I", memory, 17, 10),
 		row("fewer than four down-conductors, LPL II", memory, 12.5, 7.5),
@@ -142,7 +149,8 @@ const (
 	prefSection
 )
 
-var preferred = &trace.Table{Number: "preferred", Title: "Preferred values; required currents round up, voltage protection levels round down",
+var preferred = &trace.Table{Number: "preferred",
+	Title:  "Preferred values; required currents round up, voltage protection levels round down",
 	Clause: stdPower + "; " + stdData, Rows: []trace.Row{
 		row("I_n 8/20 [kA]", read, 0.05, 0.1, 0.25, 0.5, 1, 1.5, 2, 2.5, 3, 5, 10, 15, 20),
 		row("I_n 8/20 beyond the list, as sold [kA]", practice, 25, 30, 40, 50, 60, 80, 100),
@@ -202,7 +210,8 @@ const (
 )
 
 var pvWithstand = &trace.Table{Number: "PV U_W", Title: "Impulse withstand U_W of PV equipment where not stated, by U_OC,MAX",
-	Clause: stdPV + "and " + std712, Symbols: []string{"U_OC,MAX [V]", "module [kV]", "other equipment [kV]", "grid inverter [kV]"}, Rows: []trace.Row{
+	Clause: stdPV + "and " + std712, Symbols: []string{"U_OC,MAX [V]", "module [kV]", "other equipment [kV]", "grid inverter [kV]"},
+	Rows: []trace.Row{
 		remark(row("100 V", memory, 100, 0.8, 0.8, 2.5), "recollections differ: module 1.5"+otherModule),
 		remark(row("150 V", memory, 150, 1.5, 1.5, 2.5), "recollections differ: module 2.5"+otherModule),
 		remark(row("300 V", memory, 300, 2.5, 2.5, 2.5), "recollections differ: module 4"+otherModule),
@@ -255,7 +264,8 @@ const (
 	onsetRatio
 )
 
-var onset = &trace.Table{Number: "onset", Title: "Where a limiting device begins to act, as a multiple of U_C, and its usual ratio of U_P to U_C",
+var onset = &trace.Table{Number: "onset", Title: "Where a limiting device begins to act, as a multiple of U_C, and its usual " +
+	"ratio of U_P to U_C",
 	Clause: trade, Symbols: []string{"k_on, low", "k_on, high", "peak factor", "U_P/U_C"}, Rows: []trace.Row{
 		remark(row("a.c. (r.m.s.)", practice, 1.2, 1.5, 1.4142135623730951, 4.5), "recollections differ: onset over the peak of U_C 1.0 to 1.2"),
 		remark(row("d.c.", practice, 1.2, 1.5, 1, 3.5), "recollections differ: onset over U_C 1.06 to 1.3"),
@@ -275,7 +285,8 @@ var exposure = &trace.Table{Number: "exposure", Title: "Usual I_max by exposure;
 		row("high: hilltop, pylon, tree, water", read, 65),
 	}}
 
-var conductors = &trace.Table{Number: "conductors", Title: "Smallest cross-sections of connecting conductors, copper; 0 where none is stated",
+var conductors = &trace.Table{Number: "conductors",
+	Title:  "Smallest cross-sections of connecting conductors, copper; 0 where none is stated",
 	Clause: stdSPD, Symbols: []string{"to earth [mm2]", "to live conductors [mm2]"}, Rows: []trace.Row{
 		row("class I", memory, 16, 6),
 		row("class II", memory, 6, 2.5),
@@ -284,7 +295,8 @@ var conductors = &trace.Table{Number: "conductors", Title: "Smallest cross-secti
 
 // Tables lists the tables in use, as printed.
 func Tables() []*trace.Table {
-	return []*trace.Table{threat, earthing, surgesPower, surgesTelecom, minima, pvSwitching, pvLimiting, preferred, environmentFactor, criticalLength,
+	return []*trace.Table{threat, earthing, surgesPower, surgesTelecom, minima, pvSwitching, pvLimiting, preferred, environmentFactor,
+		criticalLength,
 		printedUc, batteryUc, ratedWithstand, pvWithstand, target, leadDrop, onset, exposure, conductors, flashCurrents, coordDecoupling}
 }
 

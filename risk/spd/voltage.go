@@ -433,8 +433,10 @@ func (s *scheduler) ceiling(x *end, en *Entry) {
 		top := t.Set(qUcOnset, 1000*Up/(kon*kp))
 		en.UcMax = Some(t.Set(qUcMax, math.Floor(top)))
 		s.because("uc_max_v", "", t.Last(qUcMax), &byUcOnset)
-		s.note("Usual limiting devices for this operating voltage do not reach this U_P: look for it on the data sheet, or choose equipment of higher U_W.")
+		s.note("Usual limiting devices for this operating voltage do not reach this U_P: look for it on the data sheet, or choose " +
+			"equipment of higher U_W.")
 	default:
-		s.note("Contradiction to resolve: a device that bears the operating voltage may begin to act only above this U_P; choose equipment of higher U_W or lower the voltage.")
+		s.note("Contradiction to resolve: a device that bears the operating voltage may begin to act only above this U_P; choose " +
+			"equipment of higher U_W or lower the voltage.")
 	}
 }

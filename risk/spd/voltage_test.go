@@ -64,7 +64,8 @@ func TestPhotovoltaicVoltage(t *testing.T) {
 	for _, c := range cases {
 		near(t, c.name, openCircuitMax(&c.el), c.want, 0.005)
 		l := array(20)
-		l.Electrical.OpenCircuit, l.Electrical.TemperatureCoefficient, l.Electrical.LowestTemperature = c.el.OpenCircuit, c.el.TemperatureCoefficient, c.el.LowestTemperature
+		l.Electrical.OpenCircuit, l.Electrical.TemperatureCoefficient, l.Electrical.LowestTemperature = c.el.OpenCircuit,
+			c.el.TemperatureCoefficient, c.el.LowestTemperature
 		e := first(t, site1(dwelling, l), 1)
 		near(t, c.name, e.UcMin.Value, math.Ceil(openCircuitMax(&c.el)-1e-6), 0)
 	}
@@ -118,7 +119,8 @@ func TestDirectCurrentSaysSo(t *testing.T) {
 	}
 	found := false
 	for _, n := range e.Notes {
-		found = found || n == "The data sheet must state U_C for d.c.: a device rated for a.c. only cannot interrupt direct current and is not to be used."
+		found = found || n == "The data sheet must state U_C for d.c.: a device rated for a.c. only cannot interrupt direct current "+
+			"and is not to be used."
 	}
 	if !found {
 		t.Errorf("%q", e.Notes)
@@ -213,7 +215,8 @@ func TestAlternativeWithLeads(t *testing.T) {
 	l.Electrical.OpenCircuit = 200
 	e := first(t, site1(risk.Structure{LPS: risk.LPSIII}, l), 1)
 	near(t, "U_P through the terminals", e.UpMax.Value, 1.2, 0)
-	if want := noteThrough + "; or a device of U_P 0.7 kV with leads of 0.5 m."; e.Leads.MaxLength != Some(0) || !slices.Contains(e.Notes, want) {
+	if want := noteThrough + "; or a device of U_P 0.7 kV with leads of 0.5 m."; e.Leads.MaxLength != Some(0) ||
+		!slices.Contains(e.Notes, want) {
 		t.Errorf("%+v %q", e.Leads, e.Notes)
 	}
 	for up, want := range map[float64]Verdict{0.7: Suitable, 0.84: Ineffective} {
@@ -260,7 +263,8 @@ func TestBoundByOnset(t *testing.T) {
 func TestNotes(t *testing.T) {
 	l := mains(aerial(300))
 	l.Electrical.EquipmentDistance = 30
-	for connection, want := range map[risk.EarthConnection]string{risk.EarthUnknown: noteEarth, risk.EarthNone: noteNoEarth, risk.EarthMeasured: noteProved} {
+	for connection, want := range map[risk.EarthConnection]string{risk.EarthUnknown: noteEarth, risk.EarthNone: noteNoEarth,
+		risk.EarthMeasured: noteProved} {
 		es := schedule(t, site1(risk.Structure{Earthing: risk.Earthing{Connection: connection, Resistance: 8}}, l), 1, nil)
 		if es[0].Notes[0] != want || es[1].Notes[0] != noteSecond {
 			t.Errorf("%v: %q, %q", connection, es[0].Notes, es[1].Notes)

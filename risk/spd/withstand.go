@@ -6,16 +6,18 @@ import (
 )
 
 // ratedWithstand is U_W by overvoltage category. A row serves voltages up to its own.
-var ratedWithstand = &trace.Table{Number: "F.1", Title: "Rated impulse withstand voltage U_W [kV] by voltage line to neutral (or d.c.) and overvoltage category", Clause: "IEC 60664-1 Table F.1", Symbols: []string{"IV", "III", "II", "I"}, Rows: []trace.Row{
-	{Text: "50 V", Values: []float64{1.5, 0.8, 0.5, 0.33}, Provenance: trace.SecondarySource},
-	{Text: "100 V", Values: []float64{2.5, 1.5, 0.8, 0.5}, Provenance: trace.SecondarySource},
-	{Text: "120/208 V", Values: []float64{4, 2.5, 1.5, 0.8}, Provenance: trace.SecondarySource},
-	{Text: "230/400, 277/480 V", Values: []float64{6, 4, 2.5, 1.5}, Provenance: trace.SecondarySource},
-	{Text: "400/690 V", Values: []float64{8, 6, 4, 2.5}, Provenance: trace.SecondarySource},
-	{Text: "1000 V", Values: []float64{12, 8, 6, 4}, Provenance: trace.SecondarySource},
-	{Text: "1500 V d.c.", Values: []float64{15, 10, 8, 6}, Provenance: trace.SecondarySource,
-		Remark: "row added: categories III and IV come from one source, IEC 60664-1 Edition 3"},
-}}
+var ratedWithstand = &trace.Table{Number: "F.1",
+	Title:  "Rated impulse withstand voltage U_W [kV] by voltage line to neutral (or d.c.) and overvoltage category",
+	Clause: "IEC 60664-1 Table F.1", Symbols: []string{"IV", "III", "II", "I"}, Rows: []trace.Row{
+		{Text: "50 V", Values: []float64{1.5, 0.8, 0.5, 0.33}, Provenance: trace.SecondarySource},
+		{Text: "100 V", Values: []float64{2.5, 1.5, 0.8, 0.5}, Provenance: trace.SecondarySource},
+		{Text: "120/208 V", Values: []float64{4, 2.5, 1.5, 0.8}, Provenance: trace.SecondarySource},
+		{Text: "230/400, 277/480 V", Values: []float64{6, 4, 2.5, 1.5}, Provenance: trace.SecondarySource},
+		{Text: "400/690 V", Values: []float64{8, 6, 4, 2.5}, Provenance: trace.SecondarySource},
+		{Text: "1000 V", Values: []float64{12, 8, 6, 4}, Provenance: trace.SecondarySource},
+		{Text: "1500 V d.c.", Values: []float64{15, 10, 8, 6}, Provenance: trace.SecondarySource,
+			Remark: "row added: categories III and IV come from one source, IEC 60664-1 Edition 3"},
+	}}
 
 // ratedUpTo is the highest voltage line to neutral that a row of ratedWithstand serves.
 var ratedUpTo = []float64{50, 100, 150, 300, 600, 1000}
@@ -49,7 +51,8 @@ func Withstand(service risk.Service, e *risk.Electrical, r *trace.Reviews) Rated
 			row = i + 1
 		}
 	}
-	return Rated{r.Value(ratedWithstand, row, categoryII), "overvoltage category II at " + ratedWithstand.Rows[row].Text, ratedWithstand.Clause, r.Provenance(ratedWithstand, row, categoryII)}
+	return Rated{r.Value(ratedWithstand, row, categoryII), "overvoltage category II at " + ratedWithstand.Rows[row].Text,
+		ratedWithstand.Clause, r.Provenance(ratedWithstand, row, categoryII)}
 }
 
 // photovoltaicWithstand reads the row at or below U_OC,STC, which never lies above U_OC,MAX: the safe side.
@@ -67,5 +70,6 @@ func photovoltaicWithstand(e *risk.Electrical, r *trace.Reviews) Rated {
 			row = i
 		}
 	}
-	return Rated{r.Value(pvWithstand, row, col), "photovoltaic equipment (" + e.Equipment.String() + ") at " + pvWithstand.Rows[row].Text, pvWithstand.Clause, r.Provenance(pvWithstand, row, col)}
+	return Rated{r.Value(pvWithstand, row, col), "photovoltaic equipment (" + e.Equipment.String() + ") at " + pvWithstand.Rows[row].Text,
+		pvWithstand.Clause, r.Provenance(pvWithstand, row, col)}
 }

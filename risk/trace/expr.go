@@ -170,7 +170,8 @@ var folds = map[string]struct {
 	"min":  {math.Inf(1), math.Min},
 }
 
-// functions of one argument. Q is the probability that a standard normal variable exceeds z, and Qinv the z that it exceeds with probability p.
+// functions of one argument. Q is the probability that a standard normal variable exceeds z, and Qinv the z that it
+// exceeds with probability p.
 var functions = map[string]func(float64) float64{"sqrt": math.Sqrt, "ln": math.Log, "exp": math.Exp, "ceil": math.Ceil, "floor": math.Floor,
 	"Q":    func(z float64) float64 { return 0.5 * math.Erfc(z/math.Sqrt2) },
 	"Qinv": func(p float64) float64 { return math.Sqrt2 * math.Erfinv(1-2*p) }}

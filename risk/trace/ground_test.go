@@ -23,10 +23,12 @@ func TestOrderOfMarks(t *testing.T) {
 // A value rests on the weakest of all that it was computed from, also through several steps; a value that does not apply
 // has no mark, and a reviewed one is checked.
 func TestRests(t *testing.T) {
-	table := &Table{Number: "7", Clause: "Table 7", Symbols: []string{"x"}, Rows: []Row{{Text: "remembered", Values: []float64{2}, Provenance: Memory}}}
+	table := &Table{Number: "7", Clause: "Table 7", Symbols: []string{"x"}, Rows: []Row{{Text: "remembered", Values: []float64{2},
+		Provenance: Memory}}}
 	given, read := &Quantity{Symbol: "g"}, &Quantity{Symbol: "x", Clause: "Table 7"}
 	absent := &Quantity{Symbol: "a", Provenance: CommonPractice}
-	product := &Quantity{Symbol: "p", Name: "product", Clause: "4.2", Expr: "g*x+a", In: []*Quantity{given, read, absent}, Provenance: SecondarySource}
+	product := &Quantity{Symbol: "p", Name: "product", Clause: "4.2", Expr: "g*x+a", In: []*Quantity{given, read, absent},
+		Provenance: SecondarySource}
 	total := &Quantity{Symbol: "t", Name: "total", Clause: "4.3", Expr: "2*p", In: []*Quantity{product}, Provenance: SecondarySource}
 	Number(given, read, absent, product, total)
 

@@ -4,7 +4,8 @@ import "testing"
 
 // Expected values are written in the test itself.
 func TestReviewedValueIsUsed(t *testing.T) {
-	table := &Table{Number: "1", Symbols: []string{"a", "b"}, Rows: []Row{{Text: "first", Values: []float64{1, 2}}, {Text: "second", Values: []float64{3, 4}}}}
+	table := &Table{Number: "1", Symbols: []string{"a", "b"}, Rows: []Row{{Text: "first", Values: []float64{1, 2}},
+		{Text: "second", Values: []float64{3, 4}}}}
 	q := Number(&Quantity{Symbol: "x"})[0]
 	r := NewReviews("hash")
 	r.SetCell(table, 1, 0, Review{Value: 30, By: "A. Reader", Date: "2026-11-30"})

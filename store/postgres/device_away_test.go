@@ -43,7 +43,8 @@ func everyDeviceCall(t *testing.T, s *Store, d store.Device) {
 	var each error
 	for _, each = range s.EachDevice(ctx, store.Local) {
 	}
-	for i, err := range []error{load(t, s, 2, nothing), get, list, replace, version, each, s.WithdrawDevice(ctx, store.Local, d.ID, 1, time.Now())} {
+	for i, err := range []error{load(t, s, 2, nothing), get, list, replace, version, each, s.WithdrawDevice(ctx, store.Local, d.ID, 1,
+		time.Now())} {
 		if !errors.Is(err, store.ErrUnavailable) {
 			t.Errorf("call %d: %v", i, err)
 		}

@@ -29,7 +29,8 @@ WHERE device.changed_in <> excluded.changed_in RETURNING reference, version`
 )
 
 // ImportDevices stores a sequence of devices in one transaction, a statement for each part of it.
-func (s *Store) ImportDevices(ctx context.Context, org store.Organisation, devices iter.Seq2[store.Device, error], how store.Import) (done store.Imported, err error) {
+func (s *Store) ImportDevices(ctx context.Context, org store.Organisation, devices iter.Seq2[store.Device, error],
+	how store.Import) (done store.Imported, err error) {
 	owner, ok := store.CanonicalID(string(org))
 	if !ok {
 		return done, noOrganisation(org)
@@ -256,7 +257,8 @@ func (s *Store) ListDevices(ctx context.Context, org store.Organisation, f store
 }
 
 // devicesAfter reads the devices behind an id, the first ones where it is empty.
-func (s *Store) devicesAfter(ctx context.Context, owner, after string, f store.DeviceFilter, limit int) (devices []store.Device, err error) {
+func (s *Store) devicesAfter(ctx context.Context, owner, after string, f store.DeviceFilter, limit int) (devices []store.Device,
+	err error) {
 	where := []string{`organisation = $1`, `withdrawn_at IS NULL`}
 	args := []any{owner, limit}
 	arg := func(v any) string {

@@ -52,7 +52,8 @@ func TestFiltersReadWhatTheyFind(t *testing.T) {
 		n, err := c.CountSites(t.Context(), store.Local, c.portfolio, test.f)
 		c.check(err)
 		if rows := c.read() - before; n != test.want || len(page.Sites) != int(min(n, 10)) || rows > test.most {
-			t.Errorf("%s: %d sites, %d on the page, want %d; %d rows were read, at most %d are to be", what, n, len(page.Sites), test.want, rows, test.most)
+			t.Errorf("%s: %d sites, %d on the page, want %d; %d rows were read, at most %d are to be", what, n, len(page.Sites), test.want,
+				rows, test.most)
 		}
 	}
 	before := c.read()

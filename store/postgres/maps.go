@@ -11,7 +11,8 @@ import (
 )
 
 // CreateDensityMap stores a map and its content in one transaction.
-func (s *Store) CreateDensityMap(ctx context.Context, org store.Organisation, m store.DensityMap, content io.Reader) (store.DensityMap, error) {
+func (s *Store) CreateDensityMap(ctx context.Context, org store.Organisation, m store.DensityMap,
+	content io.Reader) (store.DensityMap, error) {
 	if err := m.Normalise(); err != nil {
 		return store.DensityMap{}, err
 	}

@@ -11,7 +11,9 @@ import (
 )
 
 // PutReviews stores a table of reviews and puts it into use.
-func (s *Store) PutReviews(ctx context.Context, org store.Organisation, t store.ReviewsTable, expected *string) (store.ReviewsTable, error) {
+func (s *Store) PutReviews(
+	ctx context.Context, org store.Organisation, t store.ReviewsTable, expected *string,
+) (store.ReviewsTable, error) {
 	if err := t.Normalise(); err != nil {
 		return store.ReviewsTable{}, err
 	}
@@ -81,7 +83,8 @@ func (s *Store) Reviews(ctx context.Context, org store.Organisation, hash string
 	}
 	t := store.ReviewsTable{Hash: hash}
 	err := s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
-		return orNotFound(c.QueryRow(ctx, `SELECT stored_at, document FROM reviews WHERE organisation = $1 AND hash = $2`, owner, hash).Scan(&t.StoredAt, &t.Document))
+		return orNotFound(c.QueryRow(ctx, `SELECT stored_at, document FROM reviews
+			WHERE organisation = $1 AND hash = $2`, owner, hash).Scan(&t.StoredAt, &t.Document))
 	})
 	if err != nil {
 		return store.ReviewsTable{}, err

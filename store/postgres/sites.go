@@ -12,13 +12,15 @@ import (
 	"levinward/store"
 )
 
-const siteColumns = `s.assessment, s.reference, s.name, s.latitude, s.longitude, s.revision, s.ground_flashes, s.density_origin, s.density_map,
+const siteColumns = `s.assessment, s.reference, s.name, s.latitude, s.longitude, s.revision, s.ground_flashes, s.density_origin,
+	s.density_map,
 	s.worst_ratio, s.loss_of_human_life, s.excess, s.persons_at_risk, s.acceptable, s.needed_protection, s.required_devices,
 	s.review_due, s.engine, s.input_hash, s.created_at, s.updated_at, s.imported_hash, s.imported_at`
 
 // scanSite reads siteColumns and then what more there is.
 func scanSite(row pgx.Row, more ...any) (s store.Site, err error) {
-	err = row.Scan(append([]any{&s.Assessment, &s.Reference, &s.Name, &s.Latitude, &s.Longitude, &s.Revision, &s.GroundFlashes, &s.DensityOrigin, &s.DensityMap,
+	err = row.Scan(append([]any{&s.Assessment, &s.Reference, &s.Name, &s.Latitude, &s.Longitude, &s.Revision, &s.GroundFlashes,
+		&s.DensityOrigin, &s.DensityMap,
 		&s.WorstRatio, &s.LossOfHumanLife, &s.Excess, &s.PersonsAtRisk, &s.Acceptable, &s.NeededProtection, &s.RequiredDevices,
 		&s.ReviewDue, &s.Engine, &s.InputHash, &s.CreatedAt, &s.UpdatedAt, &s.Imported.Hash, &s.Imported.At}, more...)...)
 	s.CreatedAt, s.UpdatedAt, s.Imported.At = s.CreatedAt.UTC(), s.UpdatedAt.UTC(), s.Imported.At.UTC()
@@ -188,7 +190,8 @@ func (s *Store) leading(ctx context.Context, key []any, f *store.SiteFilter) (le
 
 // sitesQuery finds the sites by a leading condition and sorts them; without one, it goes through them in
 // the order of the rank. There CASE keeps the planner from another index, and from taking the conditions for rarer than they are.
-func sitesQuery(key []any, f *store.SiteFilter, after *store.SitePosition, lead *siteCondition, rest []siteCondition) (query string, args []any) {
+func sitesQuery(key []any, f *store.SiteFilter, after *store.SitePosition, lead *siteCondition, rest []siteCondition) (query string,
+	args []any) {
 	q := statement{key}
 	from, where := q.from(lead), "s.organisation = $1 AND s.portfolio = $2"
 	switch {
@@ -321,7 +324,8 @@ func canonicalIDs(all []string) []string {
 }
 
 // SitesToAssess returns ids of sites to be assessed again.
-func (s *Store) SitesToAssess(ctx context.Context, org store.Organisation, portfolio string, r store.Reassess, after string, limit int) ([]string, error) {
+func (s *Store) SitesToAssess(ctx context.Context, org store.Organisation, portfolio string, r store.Reassess, after string,
+	limit int) ([]string, error) {
 	key, err := address(org, portfolio)
 	if err != nil {
 		return nil, nil
@@ -344,9 +348,11 @@ func (s *Store) SitesToAssess(ctx context.Context, org store.Organisation, portf
 }
 
 // siteNames are the columns of a new row, in the order of siteRow.
-var siteNames = []string{"organisation", "portfolio", "assessment", "reference", "name", "reference_folded", "name_folded", "latitude", "longitude", "revision",
+var siteNames = []string{"organisation", "portfolio", "assessment", "reference", "name", "reference_folded", "name_folded",
+	"latitude", "longitude", "revision",
 	"ground_flashes", "density_origin", "density_map", "worst_ratio", "loss_of_human_life", "excess", "persons_at_risk", "acceptable",
-	"needed_protection", "required_devices", "review_due", "engine", "input_hash", "created_at", "updated_at", "changed_by", "imported_hash", "imported_at"}
+	"needed_protection", "required_devices", "review_due", "engine", "input_hash", "created_at", "updated_at", "changed_by",
+	"imported_hash", "imported_at"}
 
 func siteRow(owner, portfolio, work [16]byte, r *store.Record) []any {
 	s := r.Summary
@@ -354,7 +360,8 @@ func siteRow(owner, portfolio, work [16]byte, r *store.Record) []any {
 	if r.Imported != nil {
 		imported = *r.Imported
 	}
-	return []any{owner, portfolio, binaryID(r.ID), r.Reference, r.Name, store.Fold(r.Reference), store.Fold(r.Name), r.Latitude, r.Longitude, r.Revision,
+	return []any{owner, portfolio, binaryID(r.ID), r.Reference, r.Name, store.Fold(r.Reference), store.Fold(r.Name), r.Latitude,
+		r.Longitude, r.Revision,
 		s.GroundFlashes, s.DensityOrigin, s.DensityMap, s.WorstRatio, s.LossOfHumanLife, s.Excess, s.PersonsAtRisk, s.Acceptable,
 		s.NeededProtection, s.RequiredDevices, r.ReviewDue, r.Engine, r.InputHash, r.CreatedAt, r.CreatedAt, work, imported.Hash, imported.At}
 }

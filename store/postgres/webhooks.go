@@ -114,7 +114,8 @@ func (s *Store) ChangeWebhook(ctx context.Context, org store.Organisation, id, u
 	if err := store.CheckWebhook(url, events); err != nil {
 		return store.Webhook{}, err
 	}
-	return one(ctx, s, org, id, scanWebhook, `UPDATE webhook SET url = $3, events = $4 WHERE organisation = $1 AND id = $2 RETURNING `+webhookColumns,
+	return one(ctx, s, org, id, scanWebhook, `UPDATE webhook SET url = $3, events = $4
+		WHERE organisation = $1 AND id = $2 RETURNING `+webhookColumns,
 		url, store.JoinEvents(events))
 }
 
@@ -140,7 +141,8 @@ const deliveryColumns = `d.webhook, d.n, d.event, d.assessment, d.revision, d.re
 func scanDelivery(row pgx.Row, further ...any) (d store.Delivery, err error) {
 	var attempted *time.Time
 	var milliseconds int64
-	err = row.Scan(append([]any{&d.Webhook, &d.N, &d.Event, &d.Assessment, &d.Revision, &d.Reference, &d.HappenedAt, &d.State, &d.DueAt, &d.Attempts,
+	err = row.Scan(append([]any{&d.Webhook, &d.N, &d.Event, &d.Assessment, &d.Revision, &d.Reference, &d.HappenedAt, &d.State,
+		&d.DueAt, &d.Attempts,
 		&attempted, &milliseconds, &d.Status, &d.Response, &d.Error}, further...)...)
 	d.HappenedAt, d.DueAt, d.Duration = d.HappenedAt.UTC(), d.DueAt.UTC(), time.Duration(milliseconds)*time.Millisecond
 	if attempted != nil {
@@ -150,7 +152,8 @@ func scanDelivery(row pgx.Row, further ...any) (d store.Delivery, err error) {
 }
 
 // ListDeliveries returns a page of the deliveries of a webhook.
-func (s *Store) ListDeliveries(ctx context.Context, org store.Organisation, webhook string, limit int, cursor string) (store.DeliveryPage, error) {
+func (s *Store) ListDeliveries(ctx context.Context, org store.Organisation, webhook string, limit int,
+	cursor string) (store.DeliveryPage, error) {
 	below, err := store.DeliveryListStart(&limit, cursor)
 	if err != nil {
 		return store.DeliveryPage{}, err
@@ -174,7 +177,8 @@ func (s *Store) ListDeliveries(ctx context.Context, org store.Organisation, webh
 // RetryDelivery makes a delivery due.
 func (s *Store) RetryDelivery(ctx context.Context, org store.Organisation, webhook string, n int64, at time.Time) (store.Delivery, error) {
 	return one(ctx, s, org, webhook, func(row pgx.Row) (store.Delivery, error) { return scanDelivery(row) },
-		`UPDATE webhook_delivery d SET state = 'due', due_at = $4 WHERE d.organisation = $1 AND d.webhook = $2 AND d.n = $3 RETURNING `+deliveryColumns, n, at)
+		`UPDATE webhook_delivery d SET state = 'due', due_at = $4
+			WHERE d.organisation = $1 AND d.webhook = $2 AND d.n = $3 RETURNING `+deliveryColumns, n, at)
 }
 
 // WebhooksToTell returns webhooks with deliveries that are due.
@@ -233,7 +237,8 @@ func (s *Store) ForgetDeliveries(ctx context.Context, org store.Organisation, be
 	}
 	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
 		tag, err := c.Exec(ctx, `DELETE FROM webhook_delivery WHERE organisation = $1 AND (webhook, n) IN
-			(SELECT webhook, n FROM webhook_delivery WHERE organisation = $1 AND state <> 'due' AND attempted_at < $2 LIMIT $3)`, owner, before, limit)
+			(SELECT webhook, n FROM webhook_delivery
+			WHERE organisation = $1 AND state <> 'due' AND attempted_at < $2 LIMIT $3)`, owner, before, limit)
 		forgotten = int(tag.RowsAffected())
 		return err
 	})
@@ -241,7 +246,8 @@ func (s *Store) ForgetDeliveries(ctx context.Context, org store.Organisation, be
 }
 
 // one reads one row; $1 and $2 are organisation and id.
-func one[T any](ctx context.Context, s *Store, org store.Organisation, id string, scan func(pgx.Row) (T, error), query string, args ...any) (v T, err error) {
+func one[T any](ctx context.Context, s *Store, org store.Organisation, id string, scan func(pgx.Row) (T, error), query string,
+	args ...any) (v T, err error) {
 	key, err := address(org, id)
 	if err != nil {
 		return v, err

@@ -20,7 +20,8 @@ const workColumns = `w.id, w.portfolio, w.kind, w.mode, w.state, w.options, w.ch
 func scanWork(row pgx.Row) (w store.Work, err error) {
 	var started, finished *time.Time
 	var key, bodyHash *string
-	err = row.Scan(&w.ID, &w.Portfolio, &w.Kind, &w.Mode, &w.State, &w.Options, &w.Chunks, &w.Total, &w.Done, &w.Failed, &w.Unchanged, &w.Noted,
+	err = row.Scan(&w.ID, &w.Portfolio, &w.Kind, &w.Mode, &w.State, &w.Options, &w.Chunks, &w.Total, &w.Done, &w.Failed, &w.Unchanged,
+		&w.Noted,
 		&w.CreatedAt, &w.TouchedAt, &started, &finished, &w.CancelRequested, &key, &bodyHash)
 	w.CreatedAt, w.TouchedAt = w.CreatedAt.UTC(), w.TouchedAt.UTC()
 	if started != nil {
@@ -73,7 +74,8 @@ func (s *Store) AddChunk(ctx context.Context, org store.Organisation, work strin
 			n = 1
 		}
 		var chunks int
-		err := tx.QueryRow(ctx, `UPDATE work SET chunks = chunks + $3::int, total = total + $4::bigint + $5::bigint, failed = failed + $5, touched_at = $6
+		err := tx.QueryRow(ctx, `UPDATE work SET chunks = chunks + $3::int, total = total + $4::bigint + $5::bigint,
+			failed = failed + $5, touched_at = $6
 			WHERE organisation = $1 AND id = $2 AND state = 'reading' RETURNING chunks`,
 			append(key, n, chunk.Count, chunk.Faulty, at)...).Scan(&chunks)
 		if errors.Is(err, pgx.ErrNoRows) {
@@ -118,7 +120,8 @@ func insertFaults(ctx context.Context, tx pgx.Tx, key []any, faults []store.Faul
 	}
 	owner, work := binaryID(key[0].(string)), binaryID(key[1].(string))
 	numbers := store.NumberFaults(faults, from)
-	_, err := tx.CopyFrom(ctx, pgx.Identifier{"work_fault"}, []string{"organisation", "work", "row_number", "n", "column_name", "value", "reason", "assessment", "reference"},
+	_, err := tx.CopyFrom(ctx, pgx.Identifier{"work_fault"}, []string{"organisation", "work", "row_number", "n", "column_name",
+		"value", "reason", "assessment", "reference"},
 		pgx.CopyFromSlice(len(faults), func(i int) ([]any, error) {
 			f := &faults[i]
 			return []any{owner, work, f.Row, numbers[i], f.Column, f.Value, f.Reason, f.Assessment, f.Reference}, nil
@@ -127,7 +130,8 @@ func insertFaults(ctx context.Context, tx pgx.Tx, key []any, faults []store.Faul
 }
 
 // BeginWork ends the reading.
-func (s *Store) BeginWork(ctx context.Context, org store.Organisation, work string, n store.Notes, idem *store.Idempotency, at time.Time) (w store.Work, err error) {
+func (s *Store) BeginWork(ctx context.Context, org store.Organisation, work string, n store.Notes, idem *store.Idempotency,
+	at time.Time) (w store.Work, err error) {
 	notes, err := n.Encode()
 	if err = errors.Join(err, idem.Check()); err != nil {
 		return w, err
@@ -140,7 +144,8 @@ func (s *Store) BeginWork(ctx context.Context, org store.Organisation, work stri
 		w, err = scanWork(tx.QueryRow(ctx, `UPDATE work w SET state = CASE WHEN chunks > 0 THEN 'queued' ELSE 'done' END,
 				finished_at = CASE WHEN chunks > 0 THEN NULL ELSE $3::timestamptz END, touched_at = $3,
 				noted = $4, notes = $5, idempotency_key = $6, body_hash = $7
-			WHERE organisation = $1 AND id = $2 AND state = 'reading' RETURNING `+workColumns, append(key, at, n.Rows, notes, idempotencyKey, bodyHash)...))
+			WHERE organisation = $1 AND id = $2 AND state = 'reading'
+			RETURNING `+workColumns, append(key, at, n.Rows, notes, idempotencyKey, bodyHash)...))
 		if errors.Is(err, store.ErrNotFound) {
 			return ended(ctx, tx, key)
 		}
@@ -153,7 +158,8 @@ func (s *Store) BeginWork(ctx context.Context, org store.Organisation, work stri
 }
 
 // RefuseWork ends the reading and drops the rows.
-func (s *Store) RefuseWork(ctx context.Context, org store.Organisation, work string, n store.Notes, faults []store.Fault, at time.Time) (w store.Work, err error) {
+func (s *Store) RefuseWork(ctx context.Context, org store.Organisation, work string, n store.Notes, faults []store.Fault,
+	at time.Time) (w store.Work, err error) {
 	notes, err := n.Encode()
 	if err = errors.Join(err, (&store.NewChunk{Faults: faults}).Check()); err != nil {
 		return w, err
@@ -179,7 +185,8 @@ func (s *Store) RefuseWork(ctx context.Context, org store.Organisation, work str
 // so that the two never wait for each other.
 func (s *Store) CancelWork(ctx context.Context, org store.Organisation, work string, at time.Time) (w store.Work, err error) {
 	err = s.inWork(ctx, org, work, func(ctx context.Context, tx pgx.Tx, key []any) error {
-		_, err := tx.Exec(ctx, `WITH c AS (SELECT n FROM work_chunk WHERE organisation = $1 AND work = $2 AND state = 'queued' ORDER BY n FOR UPDATE)
+		_, err := tx.Exec(ctx, `WITH c AS (SELECT n FROM work_chunk
+			WHERE organisation = $1 AND work = $2 AND state = 'queued' ORDER BY n FOR UPDATE)
 			UPDATE work_chunk k SET state = 'cancelled', step = step + 1, rows = ''
 			FROM c WHERE k.organisation = $1 AND k.work = $2 AND k.n = c.n AND k.state = 'queued'`, key...)
 		if err != nil {
@@ -251,7 +258,8 @@ func (s *Store) WorkUnder(ctx context.Context, org store.Organisation, key strin
 	if !ok {
 		return store.Work{}, store.ErrNotFound
 	}
-	found, err := collect(ctx, s, scanWork, `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.idempotency_key = $2`, owner, key)
+	found, err := collect(ctx, s, scanWork, `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.idempotency_key = $2`,
+		owner, key)
 	if err == nil && len(found) == 0 {
 		err = store.ErrNotFound
 	}
@@ -407,7 +415,8 @@ func (s *Store) StartWork(ctx context.Context, org store.Organisation, work stri
 		return err
 	}
 	return s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
-		_, err := c.Exec(ctx, `UPDATE work SET state = 'running', started_at = $3 WHERE organisation = $1 AND id = $2 AND state = 'queued'`, append(key, at)...)
+		_, err := c.Exec(ctx, `UPDATE work SET state = 'running', started_at = $3
+			WHERE organisation = $1 AND id = $2 AND state = 'queued'`, append(key, at)...)
 		return err
 	})
 }
@@ -444,9 +453,11 @@ func (s *Store) StoreChunk(ctx context.Context, org store.Organisation, o store.
 			return err
 		}
 		_, err = tx.Exec(ctx, `UPDATE work SET done = done + $3::bigint, unchanged = unchanged + $4::bigint, failed = failed + $5::bigint,
-				state = CASE WHEN state IN ('queued', 'running') THEN CASE WHEN done + unchanged + failed + $3 + $4 + $5 >= total THEN 'done' ELSE 'running' END ELSE state END,
+				state = CASE WHEN state IN ('queued', 'running') THEN
+					CASE WHEN done + unchanged + failed + $3 + $4 + $5 >= total THEN 'done' ELSE 'running' END ELSE state END,
 				started_at = coalesce(started_at, $6),
-				finished_at = CASE WHEN state IN ('queued', 'running') AND done + unchanged + failed + $3 + $4 + $5 >= total THEN $6 ELSE finished_at END
+				finished_at = CASE WHEN state IN ('queued', 'running')
+				AND done + unchanged + failed + $3 + $4 + $5 >= total THEN $6 ELSE finished_at END
 			WHERE organisation = $1 AND id = $2`, append(key, len(o.Created)+len(o.Revised), o.Unchanged, o.Faulty, o.At)...)
 		return err
 	})
@@ -495,7 +506,8 @@ func (s *Store) insertSites(ctx context.Context, tx pgx.Tx, key []any, portfolio
 		[]string{"organisation", "id", "created_at", "newest", "name_folded", "reference_folded", "latitude", "longitude", "review_due"},
 		pgx.CopyFromSlice(len(records), func(i int) ([]any, error) {
 			r := &records[i]
-			return []any{owner, binaryID(r.ID), r.CreatedAt, 1, store.Fold(r.Name), store.Fold(r.Reference), r.Latitude, r.Longitude, r.ReviewDue}, nil
+			return []any{owner, binaryID(r.ID), r.CreatedAt, 1, store.Fold(r.Name), store.Fold(r.Reference), r.Latitude, r.Longitude,
+				r.ReviewDue}, nil
 		}))
 	if err != nil {
 		return err
@@ -587,7 +599,8 @@ func reviseSites(ctx context.Context, tx pgx.Tx, key []any, portfolio string, re
 }
 
 // confirmSite notes what an import said of a site that stays as it is.
-const confirmSite = `UPDATE portfolio_site SET imported_hash = $3, imported_at = $4 WHERE organisation = $1 AND assessment = $2 AND imported_at < $4`
+const confirmSite = `UPDATE portfolio_site SET imported_hash = $3, imported_at = $4
+	WHERE organisation = $1 AND assessment = $2 AND imported_at < $4`
 
 // onlyOne accepts a statement that changed one row.
 func onlyOne(tag pgconn.CommandTag) error {

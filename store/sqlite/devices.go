@@ -27,7 +27,8 @@ WHERE device.changed_in <> excluded.changed_in RETURNING version`
 )
 
 // ImportDevices stores a sequence of devices in one transaction.
-func (s *Store) ImportDevices(ctx context.Context, org store.Organisation, devices iter.Seq2[store.Device, error], how store.Import) (done store.Imported, err error) {
+func (s *Store) ImportDevices(ctx context.Context, org store.Organisation, devices iter.Seq2[store.Device, error],
+	how store.Import) (done store.Imported, err error) {
 	owner, ok := store.CanonicalID(string(org))
 	if !ok {
 		return done, noOrganisation(org)
@@ -55,7 +56,8 @@ func (s *Store) ImportDevices(ctx context.Context, org store.Organisation, devic
 	return done, translate(ctx, tx.Commit())
 }
 
-func importAll(ctx context.Context, tx *sql.Tx, owner string, org store.Organisation, devices iter.Seq2[store.Device, error], how store.Import) (done store.Imported, err error) {
+func importAll(ctx context.Context, tx *sql.Tx, owner string, org store.Organisation, devices iter.Seq2[store.Device, error],
+	how store.Import) (done store.Imported, err error) {
 	running := context.WithoutCancel(ctx)
 	library, err := nextLibrary(running, tx, owner, org)
 	if err != nil {
@@ -203,7 +205,8 @@ func (s *Store) ListDevices(ctx context.Context, org store.Organisation, f store
 }
 
 // devicesAfter reads the devices behind an id.
-func (s *Store) devicesAfter(ctx context.Context, owner, after string, f store.DeviceFilter, limit int) (devices []store.Device, err error) {
+func (s *Store) devicesAfter(ctx context.Context, owner, after string, f store.DeviceFilter, limit int) (devices []store.Device,
+	err error) {
 	where := []string{`organisation = $1`, `id > $2`, `withdrawn_at IS NULL`}
 	args := []any{owner, after, limit}
 	if f.Withdrawn {
@@ -214,7 +217,8 @@ func (s *Store) devicesAfter(ctx context.Context, owner, after string, f store.D
 		args = append(args, f.Query)
 	}
 	err = s.do(ctx, s.reader, func(ctx context.Context, c *sql.Conn) error {
-		rows, err := c.QueryContext(ctx, `SELECT `+deviceColumns+` FROM device WHERE `+strings.Join(where, " AND ")+` ORDER BY id LIMIT $3`, args...)
+		rows, err := c.QueryContext(ctx, `SELECT `+deviceColumns+` FROM device WHERE `+strings.Join(where,
+			" AND ")+` ORDER BY id LIMIT $3`, args...)
 		if err != nil {
 			return err
 		}

@@ -74,7 +74,8 @@ func (s *Store) Portfolio(ctx context.Context, org store.Organisation, id string
 }
 
 // one reads one row; $1 and $2 are organisation and id.
-func one[T any](ctx context.Context, s *Store, org store.Organisation, id string, scan func(scanner) (T, error), query string, args ...any) (v T, err error) {
+func one[T any](ctx context.Context, s *Store, org store.Organisation, id string, scan func(scanner) (T, error), query string,
+	args ...any) (v T, err error) {
 	key, err := address(org, id)
 	if err != nil {
 		return v, err

@@ -38,7 +38,8 @@ func (s *Store) DeletePortfolio(ctx context.Context, org store.Organisation, id 
 		return err
 	}
 	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		marked, err := affected(tx.ExecContext(ctx, `UPDATE portfolio SET name = char(0) || id, removal_due = $3 WHERE organisation = $1 AND id = $2`,
+		marked, err := affected(tx.ExecContext(ctx, `UPDATE portfolio SET name = char(0) || id, removal_due = $3
+			WHERE organisation = $1 AND id = $2`,
 			append(key, leaseEnd())...))
 		if err == nil && !marked {
 			return store.ErrNotFound
@@ -47,7 +48,8 @@ func (s *Store) DeletePortfolio(ctx context.Context, org store.Organisation, id 
 			return err
 		}
 		_, err = tx.ExecContext(ctx, `UPDATE work SET idempotency_key = NULL, body_hash = NULL,
-				finished_at = coalesce(finished_at, touched_at), state = CASE WHEN state IN ('reading', 'queued', 'running') THEN 'cancelled' ELSE state END
+				finished_at = coalesce(finished_at, touched_at), state = CASE WHEN state IN ('reading', 'queued',
+				'running') THEN 'cancelled' ELSE state END
 			WHERE organisation = $1 AND portfolio = $2`, key...)
 		return err
 	})

@@ -22,7 +22,8 @@ func filled(t *testing.T, s *Store, name string, sites int) (store.Portfolio, st
 	w, err := s.CreateWork(t.Context(), store.Local, work(p.ID))
 	must(t, err)
 	must(t, s.AddChunk(t.Context(), store.Local, w.ID, store.NewChunk{Rows: []byte("x"), Count: sites}, time.Now()))
-	must(t, s.AddChunk(t.Context(), store.Local, w.ID, store.NewChunk{Rows: []byte("y"), Count: 1, Faulty: 1, Faults: []store.Fault{{Row: 1, Reason: "r"}}}, time.Now()))
+	must(t, s.AddChunk(t.Context(), store.Local, w.ID, store.NewChunk{Rows: []byte("y"), Count: 1, Faulty: 1,
+		Faults: []store.Fault{{Row: 1, Reason: "r"}}}, time.Now()))
 	_, err = s.BeginWork(t.Context(), store.Local, w.ID, store.Notes{}, nil, time.Now())
 	must(t, err)
 	o := store.Outcome{Work: w.ID, At: time.Now()}
@@ -34,7 +35,8 @@ func filled(t *testing.T, s *Store, name string, sites int) (store.Portfolio, st
 }
 
 func work(portfolio string) store.Work {
-	return store.Work{ID: newID(), Portfolio: portfolio, Kind: store.WorkImport, Mode: store.GoodRowsOnly, Options: []byte("{}"), CreatedAt: time.Now()}
+	return store.Work{ID: newID(), Portfolio: portfolio, Kind: store.WorkImport, Mode: store.GoodRowsOnly, Options: []byte("{}"),
+		CreatedAt: time.Now()}
 }
 
 func site() store.Record {
@@ -60,7 +62,8 @@ func count(t *testing.T, s *Store, table string) (n int) {
 // breakOff lets a removal fail when it has come to the last site.
 func breakOff(t *testing.T, s *Store, p store.Portfolio) {
 	t.Helper()
-	_, err := s.writer.Exec(`CREATE TRIGGER breaks BEFORE DELETE ON assessment WHEN (SELECT count(*) FROM portfolio_site WHERE portfolio = '` + p.ID + `') = 1
+	_, err := s.writer.Exec(`CREATE TRIGGER breaks BEFORE DELETE ON assessment
+		WHEN (SELECT count(*) FROM portfolio_site WHERE portfolio = '` + p.ID + `') = 1
 		BEGIN SELECT RAISE(ABORT, 'broken off'); END`)
 	must(t, err)
 	if err := s.DeletePortfolio(t.Context(), store.Local, p.ID); err == nil {
@@ -104,7 +107,8 @@ func TestRemovalGoesOnWhenAskedAgain(t *testing.T) {
 	if err := s.DeletePortfolio(ctx, store.Local, p.ID); !errors.Is(err, store.ErrNotFound) {
 		t.Errorf("once more: %v", err)
 	}
-	for table, want := range map[string]int{"portfolio": 1, "portfolio_site": 1, "assessment": 1, "revision": 1, "work": 1, "work_chunk": 2, "work_fault": 1} {
+	for table, want := range map[string]int{"portfolio": 1, "portfolio_site": 1, "assessment": 1, "revision": 1, "work": 1,
+		"work_chunk": 2, "work_fault": 1} {
 		if n := count(t, s, table); n != want {
 			t.Errorf("%s: %d rows, want %d", table, n, want)
 		}

@@ -22,7 +22,9 @@ func reviewsInUse(ctx context.Context, c interface {
 }
 
 // PutReviews stores a table of reviews and puts it into use.
-func (s *Store) PutReviews(ctx context.Context, org store.Organisation, t store.ReviewsTable, expected *string) (store.ReviewsTable, error) {
+func (s *Store) PutReviews(
+	ctx context.Context, org store.Organisation, t store.ReviewsTable, expected *string,
+) (store.ReviewsTable, error) {
 	if err := t.Normalise(); err != nil {
 		return store.ReviewsTable{}, err
 	}
@@ -82,7 +84,8 @@ func (s *Store) Reviews(ctx context.Context, org store.Organisation, hash string
 	t := store.ReviewsTable{Hash: hash}
 	err := s.do(ctx, s.reader, func(ctx context.Context, c *sql.Conn) error {
 		var stored int64
-		err := c.QueryRowContext(ctx, `SELECT stored_at, document FROM reviews WHERE organisation = $1 AND hash = $2`, owner, hash).Scan(&stored, &t.Document)
+		err := c.QueryRowContext(ctx, `SELECT stored_at, document FROM reviews
+			WHERE organisation = $1 AND hash = $2`, owner, hash).Scan(&stored, &t.Document)
 		t.StoredAt = fromMicros(stored)
 		return orNotFound(err)
 	})

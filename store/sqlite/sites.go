@@ -14,7 +14,8 @@ import (
 	"levinward/store"
 )
 
-const siteColumns = `s.assessment, s.reference, s.name, s.latitude, s.longitude, s.revision, s.ground_flashes, s.density_origin, s.density_map,
+const siteColumns = `s.assessment, s.reference, s.name, s.latitude, s.longitude, s.revision, s.ground_flashes, s.density_origin,
+	s.density_map,
 	s.worst_ratio, s.loss_of_human_life, s.excess, s.persons_at_risk, s.acceptable, s.needed_protection, s.required_devices,
 	s.review_due, s.engine, s.input_hash, s.created_at, s.updated_at, s.imported_hash, s.imported_at`
 
@@ -22,7 +23,8 @@ const siteColumns = `s.assessment, s.reference, s.name, s.latitude, s.longitude,
 func scanSite(row scanner, more ...any) (s store.Site, err error) {
 	var due string
 	var created, updated, imported int64
-	err = row.Scan(append([]any{&s.Assessment, &s.Reference, &s.Name, &s.Latitude, &s.Longitude, &s.Revision, &s.GroundFlashes, &s.DensityOrigin, &s.DensityMap,
+	err = row.Scan(append([]any{&s.Assessment, &s.Reference, &s.Name, &s.Latitude, &s.Longitude, &s.Revision, &s.GroundFlashes,
+		&s.DensityOrigin, &s.DensityMap,
 		&s.WorstRatio, &s.LossOfHumanLife, &s.Excess, &s.PersonsAtRisk, &s.Acceptable, &s.NeededProtection, &s.RequiredDevices,
 		&due, &s.Engine, &s.InputHash, &created, &updated, &s.Imported.Hash, &imported}, more...)...)
 	if err != nil {
@@ -85,7 +87,8 @@ func (s *Store) CountSites(ctx context.Context, org store.Organisation, portfoli
 		return 0, err
 	}
 	q := statement{key}
-	return one(ctx, s, org, portfolio, scanCount, `SELECT count(*) FROM portfolio_site s `+indexedBy(index)+q.where(siteConditions(&f)...), q.args[2:]...)
+	return one(ctx, s, org, portfolio, scanCount,
+		`SELECT count(*) FROM portfolio_site s `+indexedBy(index)+q.where(siteConditions(&f)...), q.args[2:]...)
 }
 
 func scanCount(row scanner) (n int64, err error) {
@@ -250,7 +253,8 @@ func (s *Store) Extents(ctx context.Context, org store.Organisation, portfolios 
 			`+end("latitude", "portfolio_site_place", "")+`, `+end("latitude", "portfolio_site_place", " DESC")+`,
 			`+end("updated_at", "portfolio_site_updated", "")+`, `+end("updated_at", "portfolio_site_updated", " DESC")+`
 		FROM (SELECT lower(value) AS id FROM json_each($2)) p
-		WHERE EXISTS (SELECT 1 FROM portfolio_site s INDEXED BY portfolio_site_longitude WHERE s.organisation = $1 AND s.portfolio = p.id)`, owner, string(list))
+		WHERE EXISTS (SELECT 1 FROM portfolio_site s INDEXED BY portfolio_site_longitude
+			WHERE s.organisation = $1 AND s.portfolio = p.id)`, owner, string(list))
 	return extents, err
 }
 
@@ -292,7 +296,8 @@ func (s *Store) SitesByReference(ctx context.Context, org store.Organisation, po
 		return nil, err
 	}
 	return collect(ctx, s, onlySite, `SELECT `+siteColumns+` FROM portfolio_site s
-		WHERE s.organisation = $1 AND s.portfolio = $2 AND s.reference <> '' AND s.reference IN (SELECT value FROM json_each($3))`, append(key, string(list))...)
+		WHERE s.organisation = $1 AND s.portfolio = $2 AND s.reference <> '' AND s.reference IN (SELECT value
+			FROM json_each($3))`, append(key, string(list))...)
 }
 
 // siteInputs looks sites up by their ids. The plus keeps the portfolio from leading an index:
@@ -318,12 +323,14 @@ func (s *Store) SiteInputs(ctx context.Context, org store.Organisation, portfoli
 }
 
 // SitesToAssess returns ids of sites to be assessed again.
-func (s *Store) SitesToAssess(ctx context.Context, org store.Organisation, portfolio string, r store.Reassess, after string, limit int) ([]string, error) {
+func (s *Store) SitesToAssess(ctx context.Context, org store.Organisation, portfolio string, r store.Reassess, after string,
+	limit int) ([]string, error) {
 	key, err := address(org, portfolio)
 	if err != nil {
 		return nil, nil
 	}
-	query, args := `SELECT s.assessment FROM portfolio_site s WHERE s.organisation = $1 AND s.portfolio = $2 AND s.assessment > $3`, append(key, after, limit)
+	query, args := `SELECT s.assessment FROM portfolio_site s
+		WHERE s.organisation = $1 AND s.portfolio = $2 AND s.assessment > $3`, append(key, after, limit)
 	if r.Due {
 		list, err := json.Marshal(append([]string{}, r.Maps...))
 		if err != nil {
@@ -341,17 +348,22 @@ func (s *Store) SitesToAssess(ctx context.Context, org store.Organisation, portf
 }
 
 // insertSite stores the row of a new site.
-const insertSite = `INSERT INTO portfolio_site (organisation, assessment, reference, name, reference_folded, name_folded, latitude, longitude, revision,
+const insertSite = `INSERT INTO portfolio_site (organisation, assessment, reference, name, reference_folded, name_folded, latitude,
+	longitude, revision,
 	ground_flashes, density_origin, density_map, worst_ratio, loss_of_human_life, excess, persons_at_risk, acceptable,
 	needed_protection, required_devices, review_due, engine, input_hash, updated_at, changed_by, before,
 	imported_hash, imported_at, portfolio, created_at)
-	VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24, $25, coalesce($26, ''), coalesce($27, 0), $28, $23)`
+	VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24, $25,
+		coalesce($26, ''), coalesce($27, 0), $28, $23)`
 
 // changeSite brings the row of a site to its newest revision.
-const changeSite = `UPDATE portfolio_site SET reference = $3, name = $4, reference_folded = $5, name_folded = $6, latitude = $7, longitude = $8, revision = $9,
-	ground_flashes = $10, density_origin = $11, density_map = $12, worst_ratio = $13, loss_of_human_life = $14, excess = $15, persons_at_risk = $16,
+const changeSite = `UPDATE portfolio_site
+	SET reference = $3, name = $4, reference_folded = $5, name_folded = $6, latitude = $7, longitude = $8, revision = $9,
+	ground_flashes = $10, density_origin = $11, density_map = $12, worst_ratio = $13, loss_of_human_life = $14, excess = $15,
+		persons_at_risk = $16,
 	acceptable = $17, needed_protection = $18, required_devices = $19, review_due = $20, engine = $21, input_hash = $22, updated_at = $23,
-	changed_by = $24, before = $25, imported_hash = coalesce($26, imported_hash), imported_at = coalesce($27, imported_at) WHERE organisation = $1 AND assessment = $2`
+	changed_by = $24, before = $25, imported_hash = coalesce($26, imported_hash), imported_at = coalesce($27, imported_at)
+		WHERE organisation = $1 AND assessment = $2`
 
 // siteArguments are $1 to $27 of both.
 func siteArguments(owner string, r *store.Record, work *string, before []byte) []any {
@@ -362,7 +374,8 @@ func siteArguments(owner string, r *store.Record, work *string, before []byte) [
 	}
 	return []any{owner, r.ID, r.Reference, r.Name, store.Fold(r.Reference), store.Fold(r.Name), r.Latitude, r.Longitude, r.Revision,
 		s.GroundFlashes, s.DensityOrigin, s.DensityMap, s.WorstRatio, s.LossOfHumanLife, s.Excess, s.PersonsAtRisk, s.Acceptable,
-		s.NeededProtection, s.RequiredDevices, r.ReviewDue.Format(time.DateOnly), r.Engine, r.InputHash, r.CreatedAt.UnixMicro(), work, before, hash, at}
+		s.NeededProtection, s.RequiredDevices, r.ReviewDue.Format(time.DateOnly), r.Engine, r.InputHash, r.CreatedAt.UnixMicro(), work,
+		before, hash, at}
 }
 
 // updateSite sets the summary of a record where it is a site. Without a work, nothing tells of before.

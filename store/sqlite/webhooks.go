@@ -102,12 +102,14 @@ func (s *Store) ChangeWebhook(ctx context.Context, org store.Organisation, id, u
 	if err := store.CheckWebhook(url, events); err != nil {
 		return store.Webhook{}, err
 	}
-	return writeOne(ctx, s, org, id, scanWebhook, `UPDATE webhook SET url = $3, events = $4 WHERE organisation = $1 AND id = $2 RETURNING `+webhookColumns,
+	return writeOne(ctx, s, org, id, scanWebhook, `UPDATE webhook SET url = $3, events = $4
+		WHERE organisation = $1 AND id = $2 RETURNING `+webhookColumns,
 		url, store.JoinEvents(events))
 }
 
 // writeOne changes and reads one row; $1 and $2 are organisation and id.
-func writeOne[T any](ctx context.Context, s *Store, org store.Organisation, id string, scan func(scanner) (T, error), query string, args ...any) (v T, err error) {
+func writeOne[T any](ctx context.Context, s *Store, org store.Organisation, id string, scan func(scanner) (T, error), query string,
+	args ...any) (v T, err error) {
 	key, err := address(org, id)
 	if err != nil {
 		return v, err
@@ -154,7 +156,8 @@ func scanDelivery(row scanner) (d store.Delivery, err error) {
 }
 
 // ListDeliveries returns a page of the deliveries of a webhook.
-func (s *Store) ListDeliveries(ctx context.Context, org store.Organisation, webhook string, limit int, cursor string) (store.DeliveryPage, error) {
+func (s *Store) ListDeliveries(ctx context.Context, org store.Organisation, webhook string, limit int,
+	cursor string) (store.DeliveryPage, error) {
 	below, err := store.DeliveryListStart(&limit, cursor)
 	if err != nil {
 		return store.DeliveryPage{}, err
@@ -178,7 +181,8 @@ func (s *Store) ListDeliveries(ctx context.Context, org store.Organisation, webh
 // RetryDelivery makes a delivery due.
 func (s *Store) RetryDelivery(ctx context.Context, org store.Organisation, webhook string, n int64, at time.Time) (store.Delivery, error) {
 	return writeOne(ctx, s, org, webhook, scanDelivery,
-		`UPDATE webhook_delivery SET state = 'due', due_at = $4 WHERE organisation = $1 AND webhook = $2 AND n = $3 RETURNING `+deliveryColumns, n, at.UnixMicro())
+		`UPDATE webhook_delivery SET state = 'due', due_at = $4 WHERE organisation = $1 AND webhook = $2 AND n = $3
+			RETURNING `+deliveryColumns, n, at.UnixMicro())
 }
 
 // WebhooksToTell returns webhooks with deliveries that are due.
@@ -231,7 +235,8 @@ func (s *Store) SettleDelivery(ctx context.Context, org store.Organisation, a st
 		return err
 	}
 	return s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		changed, err := affected(tx.ExecContext(ctx, `UPDATE webhook_delivery SET state = $5, due_at = CASE WHEN $5 = 'due' THEN $6 ELSE due_at END,
+		changed, err := affected(tx.ExecContext(ctx, `UPDATE webhook_delivery
+			SET state = $5, due_at = CASE WHEN $5 = 'due' THEN $6 ELSE due_at END,
 				attempted_at = $7, duration_ms = $8, status = $9, response = $10, error = $11
 			WHERE organisation = $1 AND webhook = $2 AND n = $3 AND attempts = $4`,
 			append(key, a.N, a.Number, a.State, a.DueAt.UnixMicro(), a.At.UnixMicro(), a.Duration.Milliseconds(), a.Status, a.Response, a.Error)...))
@@ -250,7 +255,8 @@ func (s *Store) ForgetDeliveries(ctx context.Context, org store.Organisation, be
 	}
 	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		result, err := tx.ExecContext(ctx, `DELETE FROM webhook_delivery WHERE n IN
-			(SELECT n FROM webhook_delivery WHERE organisation = $1 AND state <> 'due' AND attempted_at < $2 LIMIT $3)`, owner, before.UnixMicro(), limit)
+			(SELECT n FROM webhook_delivery WHERE organisation = $1 AND state <> 'due'
+			AND attempted_at < $2 LIMIT $3)`, owner, before.UnixMicro(), limit)
 		if err != nil {
 			return err
 		}

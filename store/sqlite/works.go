@@ -19,7 +19,8 @@ func scanWork(row scanner) (w store.Work, err error) {
 	var created, touched int64
 	var started, finished sql.NullInt64
 	var key, bodyHash sql.NullString
-	err = row.Scan(&w.ID, &w.Portfolio, &w.Kind, &w.Mode, &w.State, &w.Options, &w.Chunks, &w.Total, &w.Done, &w.Failed, &w.Unchanged, &w.Noted,
+	err = row.Scan(&w.ID, &w.Portfolio, &w.Kind, &w.Mode, &w.State, &w.Options, &w.Chunks, &w.Total, &w.Done, &w.Failed, &w.Unchanged,
+		&w.Noted,
 		&created, &touched, &started, &finished, &w.CancelRequested, &key, &bodyHash)
 	w.CreatedAt, w.TouchedAt = fromMicros(created), fromMicros(touched)
 	if started.Valid {
@@ -45,7 +46,8 @@ func (s *Store) CreateWork(ctx context.Context, org store.Organisation, w store.
 	}
 	w.Portfolio = key[1].(string)
 	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		created, err := affected(tx.ExecContext(ctx, `INSERT INTO work (organisation, portfolio, id, kind, mode, state, options, created_at, touched_at)
+		created, err := affected(tx.ExecContext(ctx, `INSERT INTO work (organisation, portfolio, id, kind, mode, state, options,
+			created_at, touched_at)
 			SELECT organisation, id, $3, $4, $5, $6, $7, $8, $8 FROM portfolio WHERE organisation = $1 AND id = $2 AND `+standing,
 			append(key, w.ID, w.Kind, w.Mode, w.State, w.Options, w.CreatedAt.UnixMicro())...))
 		switch {
@@ -113,7 +115,8 @@ func insertFaults(ctx context.Context, tx *sql.Tx, key []any, faults []store.Fau
 	if len(faults) == 0 {
 		return nil
 	}
-	insert, err := tx.PrepareContext(ctx, `INSERT INTO work_fault (organisation, work, row_number, n, column_name, value, reason, assessment, reference)
+	insert, err := tx.PrepareContext(ctx, `INSERT INTO work_fault (organisation, work, row_number, n, column_name, value, reason,
+		assessment, reference)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)`)
 	if err != nil {
 		return err
@@ -129,7 +132,8 @@ func insertFaults(ctx context.Context, tx *sql.Tx, key []any, faults []store.Fau
 }
 
 // BeginWork ends the reading.
-func (s *Store) BeginWork(ctx context.Context, org store.Organisation, work string, n store.Notes, idem *store.Idempotency, at time.Time) (store.Work, error) {
+func (s *Store) BeginWork(ctx context.Context, org store.Organisation, work string, n store.Notes, idem *store.Idempotency,
+	at time.Time) (store.Work, error) {
 	if err := idem.Check(); err != nil {
 		return store.Work{}, err
 	}
@@ -138,7 +142,8 @@ func (s *Store) BeginWork(ctx context.Context, org store.Organisation, work stri
 		key, bodyHash = &idem.Key, &idem.BodyHash
 	}
 	w, err := s.endReading(ctx, org, work, `state = CASE WHEN chunks > 0 THEN 'queued' ELSE 'done' END,
-		finished_at = CASE WHEN chunks > 0 THEN NULL ELSE $3 END, touched_at = $3, idempotency_key = $6, body_hash = $7`, n, at, nil, key, bodyHash)
+		finished_at = CASE WHEN chunks > 0 THEN NULL ELSE $3 END, touched_at = $3, idempotency_key = $6, body_hash = $7`, n, at, nil,
+		key, bodyHash)
 	if code(err) == sqlite3.SQLITE_CONSTRAINT_UNIQUE {
 		return store.Work{}, store.ErrExists
 	}
@@ -146,7 +151,8 @@ func (s *Store) BeginWork(ctx context.Context, org store.Organisation, work stri
 }
 
 // RefuseWork ends the reading and drops the rows.
-func (s *Store) RefuseWork(ctx context.Context, org store.Organisation, work string, n store.Notes, faults []store.Fault, at time.Time) (store.Work, error) {
+func (s *Store) RefuseWork(ctx context.Context, org store.Organisation, work string, n store.Notes, faults []store.Fault,
+	at time.Time) (store.Work, error) {
 	if err := (&store.NewChunk{Faults: faults}).Check(); err != nil {
 		return store.Work{}, err
 	}
@@ -159,13 +165,15 @@ func (s *Store) RefuseWork(ctx context.Context, org store.Organisation, work str
 }
 
 // endReading keeps the notes and does what set says; then comes in the same transaction.
-func (s *Store) endReading(ctx context.Context, org store.Organisation, work, set string, n store.Notes, at time.Time, then func(context.Context, *sql.Tx, []any) error, more ...any) (w store.Work, err error) {
+func (s *Store) endReading(ctx context.Context, org store.Organisation, work, set string, n store.Notes, at time.Time,
+	then func(context.Context, *sql.Tx, []any) error, more ...any) (w store.Work, err error) {
 	notes, err := n.Encode()
 	if err != nil {
 		return store.Work{}, err
 	}
 	err = s.inWork(ctx, org, work, func(ctx context.Context, tx *sql.Tx, key []any) error {
-		changed, err := affected(tx.ExecContext(ctx, `UPDATE work SET noted = $4, notes = $5, `+set+` WHERE organisation = $1 AND id = $2 AND state = 'reading'`,
+		changed, err := affected(tx.ExecContext(ctx,
+			`UPDATE work SET noted = $4, notes = $5, `+set+` WHERE organisation = $1 AND id = $2 AND state = 'reading'`,
 			append(append(key, at.UnixMicro(), n.Rows, notes), more...)...))
 		if err != nil {
 			return err
@@ -248,7 +256,8 @@ func (s *Store) WorkUnder(ctx context.Context, org store.Organisation, key strin
 	if !ok {
 		return store.Work{}, store.ErrNotFound
 	}
-	found, err := collect(ctx, s, scanWork, `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.idempotency_key = $2`, owner, key)
+	found, err := collect(ctx, s, scanWork, `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.idempotency_key = $2`,
+		owner, key)
 	if err == nil && len(found) == 0 {
 		err = store.ErrNotFound
 	}
@@ -399,7 +408,8 @@ func (s *Store) StartWork(ctx context.Context, org store.Organisation, work stri
 		return err
 	}
 	return s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		_, err := tx.ExecContext(ctx, `UPDATE work SET state = 'running', started_at = $3 WHERE organisation = $1 AND id = $2 AND state = 'queued'`, append(key, at.UnixMicro())...)
+		_, err := tx.ExecContext(ctx, `UPDATE work SET state = 'running', started_at = $3
+			WHERE organisation = $1 AND id = $2 AND state = 'queued'`, append(key, at.UnixMicro())...)
 		return err
 	})
 }
@@ -420,7 +430,8 @@ func (s *Store) StoreChunk(ctx context.Context, org store.Organisation, o store.
 		if len(o.Rest) > 0 {
 			state = store.ChunkQueued
 		}
-		changed, err := affected(tx.ExecContext(ctx, `UPDATE work_chunk SET step = step + 1, rows = $5, failed = CAST(failed || $6 AS BLOB), state = $7
+		changed, err := affected(tx.ExecContext(ctx, `UPDATE work_chunk
+			SET step = step + 1, rows = $5, failed = CAST(failed || $6 AS BLOB), state = $7
 			WHERE organisation = $1 AND work = $2 AND n = $3 AND step = $4 AND state = 'queued'`,
 			append(key, o.N, o.Step, orEmpty(o.Rest), orEmpty(o.Failed), state)...))
 		if err != nil {
@@ -442,14 +453,17 @@ func (s *Store) StoreChunk(ctx context.Context, org store.Organisation, o store.
 			return err
 		}
 		_, err = tx.ExecContext(ctx, `UPDATE work SET done = done + $3, unchanged = unchanged + $4, failed = failed + $5,
-				state = CASE WHEN state IN ('queued', 'running') THEN CASE WHEN done + unchanged + failed + $3 + $4 + $5 >= total THEN 'done' ELSE 'running' END ELSE state END,
+				state = CASE WHEN state IN ('queued', 'running') THEN
+					CASE WHEN done + unchanged + failed + $3 + $4 + $5 >= total THEN 'done' ELSE 'running' END ELSE state END,
 				started_at = coalesce(started_at, $6),
-				finished_at = CASE WHEN state IN ('queued', 'running') AND done + unchanged + failed + $3 + $4 + $5 >= total THEN $6 ELSE finished_at END
+				finished_at = CASE WHEN state IN ('queued', 'running')
+				AND done + unchanged + failed + $3 + $4 + $5 >= total THEN $6 ELSE finished_at END
 			WHERE organisation = $1 AND id = $2`, append(key, len(o.Created)+len(o.Revised), o.Unchanged, o.Faulty, o.At.UnixMicro())...)
 		return err
 	})
 	switch {
-	case errors.Is(err, store.ErrReferenceTaken), code(err) == sqlite3.SQLITE_CONSTRAINT_UNIQUE, code(err) == sqlite3.SQLITE_CONSTRAINT_PRIMARYKEY:
+	case errors.Is(err, store.ErrReferenceTaken), code(err) == sqlite3.SQLITE_CONSTRAINT_UNIQUE,
+		code(err) == sqlite3.SQLITE_CONSTRAINT_PRIMARYKEY:
 		return store.ErrChunkChanged // another work was faster with one of the references
 	case code(err) == sqlite3.SQLITE_CONSTRAINT_FOREIGNKEY:
 		return store.ErrNotFound
@@ -476,7 +490,8 @@ func (s *Store) insertSites(ctx context.Context, tx *sql.Tx, key []any, portfoli
 	defer insert.Close()
 	for i := range records {
 		r := &records[i]
-		_, err := tx.StmtContext(ctx, s.create).ExecContext(ctx, owner, r.ID, r.CreatedAt.UnixMicro(), store.Fold(r.Name), store.Fold(r.Reference),
+		_, err := tx.StmtContext(ctx, s.create).ExecContext(ctx, owner, r.ID, r.CreatedAt.UnixMicro(), store.Fold(r.Name),
+			store.Fold(r.Reference),
 			r.Latitude, r.Longitude, r.ReviewDue.Format(time.DateOnly), nil, nil)
 		if err == nil {
 			err = s.append(ctx, tx, owner, r)

@@ -19,7 +19,8 @@ import (
 
 // device is a valid device of an invented maker.
 func device(reference string) store.Device {
-	return store.Device{ID: newID(), Reference: reference, Name: "name of " + reference, Document: []byte(`{"reference": "` + reference + `"}`), UpdatedAt: day}
+	return store.Device{ID: newID(), Reference: reference, Name: "name of " + reference, Document: []byte(`{"reference": "` +
+		reference + `"}`), UpdatedAt: day}
 }
 
 // devicesNamed makes n devices that differ.
@@ -453,7 +454,8 @@ func devicesByText(t *testing.T, s suite) {
 		d.Name = name
 		s.stock(t, d)
 	}
-	for query, want := range map[string]int{"": 4, "ab-": 2, "AB-1": 1, "275 v": 1, "%": 1, "_": 1, "q_": 1, "ärg": 1, "'": 1, "straSSe": 0, "zz": 0, "\\": 0} {
+	for query, want := range map[string]int{"": 4, "ab-": 2, "AB-1": 1, "275 v": 1, "%": 1, "_": 1, "q_": 1, "ärg": 1, "'": 1,
+		"straSSe": 0, "zz": 0, "\\": 0} {
 		if got := s.deviceList(t, store.DeviceFilter{Query: query}); len(got) != want {
 			t.Errorf("%q: %d devices, want %d", query, len(got), want)
 		}

@@ -127,7 +127,8 @@ func mapsRoundTrip(t *testing.T, s suite) {
 
 func mapsNotFound(t *testing.T, s suite) {
 	m := s.createMap(t, densityMap("alone"), content(1, 10))
-	for _, id := range []string{newID(), "", "1", "nobody", m.ID + "0", m.ID[1:], "{" + m.ID + "}", "'; DROP TABLE flash_density_map; --", "\x00", "%"} {
+	for _, id := range []string{newID(), "", "1", "nobody", m.ID + "0", m.ID[1:], "{" + m.ID + "}",
+		"'; DROP TABLE flash_density_map; --", "\x00", "%"} {
 		s.noMap(t, id)
 	}
 	for _, org := range []store.Organisation{"", "nobody", store.Organisation(newID())} {

@@ -31,7 +31,8 @@ func site(reference string, ratio float64) store.Record {
 }
 
 func summary(ratio float64) *store.Summary {
-	s := &store.Summary{GroundFlashes: 4, DensityOrigin: "given", WorstRatio: ratio, LossOfHumanLife: ratio * 1e-5, Acceptable: ratio <= 1, NeededProtection: "none"}
+	s := &store.Summary{GroundFlashes: 4, DensityOrigin: "given", WorstRatio: ratio, LossOfHumanLife: ratio * 1e-5,
+		Acceptable: ratio <= 1, NeededProtection: "none"}
 	if !s.Acceptable {
 		s.Excess, s.PersonsAtRisk, s.NeededProtection, s.RequiredDevices = (ratio-1)*1e-5, math.Floor(ratio), "LPS III", 2
 	}
@@ -41,7 +42,8 @@ func summary(ratio float64) *store.Summary {
 // begin queues a work of chunks with some rows each.
 func (s suite) begin(t fataler, portfolio string, chunks ...int) store.Work {
 	t.Helper()
-	w, err := s.CreateWork(s.ctx, s.org, store.Work{ID: newID(), Portfolio: portfolio, Kind: store.WorkImport, Mode: store.GoodRowsOnly, Options: []byte("{}"), CreatedAt: day})
+	w, err := s.CreateWork(s.ctx, s.org, store.Work{ID: newID(), Portfolio: portfolio, Kind: store.WorkImport,
+		Mode: store.GoodRowsOnly, Options: []byte("{}"), CreatedAt: day})
 	noError(t, err)
 	for n, rows := range chunks {
 		noError(t, s.AddChunk(s.ctx, s.org, w.ID, store.NewChunk{Rows: fmt.Appendf(nil, "rows of %d\n", n), Count: rows}, day))
@@ -90,7 +92,8 @@ func portfolios(t *testing.T, s suite) {
 	is(t, err, store.ErrNameTaken)
 	_, err = s.CreatePortfolio(s.ctx, s.org, store.Portfolio{ID: p.ID, CreatedAt: day, Name: "South"})
 	is(t, err, store.ErrExists)
-	for _, bad := range []store.Portfolio{{ID: "1", CreatedAt: day, Name: "x"}, {ID: newID(), CreatedAt: day}, {ID: newID(), CreatedAt: day, Name: "a\x00"}, {ID: newID(), CreatedAt: day, Name: strings.Repeat("x", 2000)}} {
+	for _, bad := range []store.Portfolio{{ID: "1", CreatedAt: day, Name: "x"}, {ID: newID(), CreatedAt: day},
+		{ID: newID(), CreatedAt: day, Name: "a\x00"}, {ID: newID(), CreatedAt: day, Name: strings.Repeat("x", 2000)}} {
 		_, err = s.CreatePortfolio(s.ctx, s.org, bad)
 		is(t, err, store.ErrInvalid)
 	}
@@ -166,7 +169,8 @@ func presets(t *testing.T, s suite) {
 	if err != nil || len(all) != 2 || all[0].Kind != store.PresetLine || string(all[0].Document) != `{"b" :1}` {
 		t.Fatalf("%+v, %v", all, err)
 	}
-	for _, bad := range []store.Preset{{Kind: "roof", Name: "x", Document: []byte("{}")}, {Kind: "line", Document: []byte("{}")}, {Kind: "line", Name: "x"}, {Kind: "line", Name: "\xff", Document: []byte("{}")}} {
+	for _, bad := range []store.Preset{{Kind: "roof", Name: "x", Document: []byte("{}")}, {Kind: "line", Document: []byte("{}")},
+		{Kind: "line", Name: "x"}, {Kind: "line", Name: "\xff", Document: []byte("{}")}} {
 		_, err := s.PutPreset(s.ctx, s.org, bad)
 		is(t, err, store.ErrInvalid)
 		_, err = s.Preset(s.ctx, s.org, bad.Kind, bad.Name)
@@ -235,7 +239,8 @@ func rankedSites(t *testing.T, s suite) {
 	// What came in comes back.
 	r := records[1]
 	got, err := s.Site(s.ctx, s.org, p.ID, r.ID)
-	want := store.Site{Assessment: r.ID, Reference: "b", Name: r.Name, Latitude: 1, Longitude: 10, Revision: 1, ReviewDue: r.ReviewDue, Engine: r.Engine,
+	want := store.Site{Assessment: r.ID, Reference: "b", Name: r.Name, Latitude: 1, Longitude: 10, Revision: 1, ReviewDue: r.ReviewDue,
+		Engine:    r.Engine,
 		InputHash: r.InputHash, CreatedAt: day, UpdatedAt: day, Summary: *r.Summary}
 	if err != nil || got != want {
 		t.Errorf("%+v, %v\nwant %+v", got, err, want)
@@ -257,9 +262,11 @@ func revisedSites(t *testing.T, s suite) {
 	next := a
 	next.Summary, next.Engine, next.InputHash, next.CreatedAt = summary(0.5), "engine-2", "input-2", day.Add(time.Hour)
 	w := s.begin(t, p.ID, 2)
-	noError(t, s.StoreChunk(s.ctx, s.org, store.Outcome{Work: w.ID, Revised: []store.Revised{{Record: next, Before: before}}, Unchanged: 1, At: day}))
+	noError(t, s.StoreChunk(s.ctx, s.org, store.Outcome{Work: w.ID, Revised: []store.Revised{{Record: next, Before: before}},
+		Unchanged: 1, At: day}))
 	after, err := s.Site(s.ctx, s.org, p.ID, a.ID)
-	if err != nil || after.Revision != 2 || after.Summary != *next.Summary || after.Engine != "engine-2" || !after.UpdatedAt.Equal(next.CreatedAt) || !after.CreatedAt.Equal(day) {
+	if err != nil || after.Revision != 2 || after.Summary != *next.Summary || after.Engine != "engine-2" ||
+		!after.UpdatedAt.Equal(next.CreatedAt) || !after.CreatedAt.Equal(day) {
 		t.Fatalf("%+v, %v", after, err)
 	}
 	s.holds(t, func() store.Record { n := next; n.Summary, n.Revision = nil, 2; return n }())
@@ -285,7 +292,8 @@ func revisedSites(t *testing.T, s suite) {
 	older := b
 	older.Imported = &store.ImportedRow{Hash: "older", At: day}
 	w = s.begin(t, p.ID, 1)
-	is(t, s.StoreChunk(s.ctx, s.org, store.Outcome{Work: w.ID, Revised: []store.Revised{{Record: older, Before: store.Site{Assessment: b.ID, Revision: 1}}}, At: day}), store.ErrChunkChanged)
+	is(t, s.StoreChunk(s.ctx, s.org, store.Outcome{Work: w.ID,
+		Revised: []store.Revised{{Record: older, Before: store.Site{Assessment: b.ID, Revision: 1}}}, At: day}), store.ErrChunkChanged)
 	if got, err := s.Newest(s.ctx, s.org, b.ID); err != nil || got.Revision != 1 {
 		t.Fatalf("%+v, %v", got, err)
 	}
@@ -310,7 +318,8 @@ func revisedSites(t *testing.T, s suite) {
 		t.Fatalf("%s, %v", references(found), err)
 	}
 	inputs, err := s.SiteInputs(s.ctx, s.org, p.ID, []string{b.ID, newID(), "x"})
-	if err != nil || len(inputs) != 1 || string(inputs[0].Input) != string(b.Input) || inputs[0].DefinitionsHash != b.DefinitionsHash || inputs[0].Reference != "b" {
+	if err != nil || len(inputs) != 1 || string(inputs[0].Input) != string(b.Input) ||
+		inputs[0].DefinitionsHash != b.DefinitionsHash || inputs[0].Reference != "b" {
 		t.Fatalf("%+v, %v", inputs, err)
 	}
 
@@ -350,17 +359,20 @@ func revisedSites(t *testing.T, s suite) {
 
 func works(t *testing.T, s suite) {
 	p := s.portfolio(t, "P")
-	_, err := s.CreateWork(s.ctx, s.org, store.Work{ID: newID(), Portfolio: newID(), Kind: store.WorkImport, Mode: store.GoodRowsOnly, Options: []byte("{}"), CreatedAt: day})
+	_, err := s.CreateWork(s.ctx, s.org, store.Work{ID: newID(), Portfolio: newID(), Kind: store.WorkImport, Mode: store.GoodRowsOnly,
+		Options: []byte("{}"), CreatedAt: day})
 	is(t, err, store.ErrNotFound)
 	_, err = s.CreateWork(s.ctx, s.org, store.Work{ID: newID(), Portfolio: p.ID, Kind: "?", Mode: "?", CreatedAt: day})
 	is(t, err, store.ErrInvalid)
 	_, err = s.LastChange(s.ctx, s.org, p.ID)
 	is(t, err, store.ErrNotFound)
 
-	w, err := s.CreateWork(s.ctx, s.org, store.Work{ID: newID(), Portfolio: p.ID, Kind: store.WorkImport, Mode: store.GoodRowsOnly, Options: []byte(`{"o":1}`), CreatedAt: day})
+	w, err := s.CreateWork(s.ctx, s.org, store.Work{ID: newID(), Portfolio: p.ID, Kind: store.WorkImport, Mode: store.GoodRowsOnly,
+		Options: []byte(`{"o":1}`), CreatedAt: day})
 	noError(t, err)
 	fault := store.Fault{Row: 3, Column: "height", Value: "x", Reason: "no number", Assessment: "id", Reference: "S-3"}
-	noError(t, s.AddChunk(s.ctx, s.org, w.ID, store.NewChunk{Rows: []byte("one\n"), Count: 2, Faulty: 1, Faults: []store.Fault{fault, fault}}, day))
+	noError(t, s.AddChunk(s.ctx, s.org, w.ID, store.NewChunk{Rows: []byte("one\n"), Count: 2, Faulty: 1, Faults: []store.Fault{fault,
+		fault}}, day))
 	noError(t, s.AddChunk(s.ctx, s.org, w.ID, store.NewChunk{Faulty: 1, Faults: []store.Fault{{Row: 5, Reason: "empty"}}}, day))
 	noError(t, s.AddChunk(s.ctx, s.org, w.ID, store.NewChunk{Rows: []byte("two\n"), Count: 1}, day))
 	is(t, s.AddChunk(s.ctx, s.org, newID(), store.NewChunk{Rows: []byte("x"), Count: 1}, day), store.ErrNotFound)
@@ -388,7 +400,8 @@ func works(t *testing.T, s suite) {
 	step := store.Outcome{Work: w.ID, N: 0, Created: []store.Record{site("a", 2)}, Rest: []byte("rest\n"), At: day}
 	noError(t, s.StoreChunk(s.ctx, s.org, step))
 	is(t, s.StoreChunk(s.ctx, s.org, step), store.ErrChunkChanged)
-	last := store.Outcome{Work: w.ID, N: 0, Step: 1, Faulty: 1, Failed: []byte("bad\n"), Faults: []store.Fault{{Row: 2, Reason: "no map"}}, At: day}
+	last := store.Outcome{Work: w.ID, N: 0, Step: 1, Faulty: 1, Failed: []byte("bad\n"),
+		Faults: []store.Fault{{Row: 2, Reason: "no map"}}, At: day}
 	noError(t, s.StoreChunk(s.ctx, s.org, last))
 	is(t, s.StoreChunk(s.ctx, s.org, last), store.ErrChunkChanged)
 	chunk, err = s.Chunk(s.ctx, s.org, w.ID, 0)
@@ -396,7 +409,8 @@ func works(t *testing.T, s suite) {
 		t.Fatalf("%+v, %v", chunk, err)
 	}
 	is(t, s.StoreChunk(s.ctx, s.org, store.Outcome{Work: newID(), At: day}), store.ErrNotFound)
-	is(t, s.StoreChunk(s.ctx, s.org, store.Outcome{Work: w.ID, N: 1, Created: []store.Record{record("no summary")}, At: day}), store.ErrInvalid)
+	is(t, s.StoreChunk(s.ctx, s.org, store.Outcome{Work: w.ID, N: 1, Created: []store.Record{record("no summary")}, At: day}),
+		store.ErrInvalid)
 
 	// A reference that is there: the chunk has to be looked at again, and nothing of it is stored.
 	twice := store.Outcome{Work: w.ID, N: 1, Created: []store.Record{site("new", 1), site("a", 1)}, At: day}
@@ -406,7 +420,8 @@ func works(t *testing.T, s suite) {
 	}
 	noError(t, s.StoreChunk(s.ctx, s.org, store.Outcome{Work: w.ID, N: 1, Unchanged: 1, At: day.Add(time.Minute)}))
 	w, err = s.Work(s.ctx, s.org, w.ID)
-	if err != nil || w.State != store.WorkDone || w.Done != 1 || w.Failed != 3 || w.Unchanged != 1 || !w.FinishedAt.Equal(day.Add(time.Minute)) || !w.StartedAt.Equal(day) {
+	if err != nil || w.State != store.WorkDone || w.Done != 1 || w.Failed != 3 || w.Unchanged != 1 ||
+		!w.FinishedAt.Equal(day.Add(time.Minute)) || !w.StartedAt.Equal(day) {
 		t.Fatalf("%+v, %v", w, err)
 	}
 	if last, err := s.LastChange(s.ctx, s.org, p.ID); err != nil || last.ID != w.ID {
@@ -453,9 +468,11 @@ func endedWorks(t *testing.T, s suite) {
 	_, err = s.CancelWork(s.ctx, s.org, newID(), day)
 	is(t, err, store.ErrNotFound)
 
-	w, err = s.CreateWork(s.ctx, s.org, store.Work{ID: newID(), Portfolio: p.ID, Kind: store.WorkImport, Mode: store.AllOrNothing, Options: []byte("{}"), CreatedAt: day})
+	w, err = s.CreateWork(s.ctx, s.org, store.Work{ID: newID(), Portfolio: p.ID, Kind: store.WorkImport, Mode: store.AllOrNothing,
+		Options: []byte("{}"), CreatedAt: day})
 	noError(t, err)
-	noError(t, s.AddChunk(s.ctx, s.org, w.ID, store.NewChunk{Rows: []byte("x\n"), Count: 1, Faulty: 1, Faults: []store.Fault{{Row: 2, Reason: "r"}}}, day))
+	noError(t, s.AddChunk(s.ctx, s.org, w.ID, store.NewChunk{Rows: []byte("x\n"), Count: 1, Faulty: 1,
+		Faults: []store.Fault{{Row: 2, Reason: "r"}}}, day))
 	w, err = s.RefuseWork(s.ctx, s.org, w.ID, store.Notes{}, []store.Fault{{Row: 2, Reason: "the file ends here"}}, day)
 	if err != nil || w.State != store.WorkRefused {
 		t.Fatalf("%+v, %v", w, err)
@@ -473,7 +490,8 @@ func endedWorks(t *testing.T, s suite) {
 func notedWorks(t *testing.T, s suite) {
 	p := s.portfolio(t, "P")
 	reading := func() store.Work {
-		w, err := s.CreateWork(s.ctx, s.org, store.Work{ID: newID(), Portfolio: p.ID, Kind: store.WorkImport, Mode: store.GoodRowsOnly, Options: []byte("{}"), CreatedAt: day})
+		w, err := s.CreateWork(s.ctx, s.org, store.Work{ID: newID(), Portfolio: p.ID, Kind: store.WorkImport, Mode: store.GoodRowsOnly,
+			Options: []byte("{}"), CreatedAt: day})
 		noError(t, err)
 		return w
 	}
@@ -511,7 +529,8 @@ func notedWorks(t *testing.T, s suite) {
 func keyedWorks(t *testing.T, s suite) {
 	p := s.portfolio(t, "P")
 	reading := func() store.Work {
-		w, err := s.CreateWork(s.ctx, s.org, store.Work{ID: newID(), Portfolio: p.ID, Kind: store.WorkImport, Mode: store.GoodRowsOnly, Options: []byte("{}"), CreatedAt: day})
+		w, err := s.CreateWork(s.ctx, s.org, store.Work{ID: newID(), Portfolio: p.ID, Kind: store.WorkImport, Mode: store.GoodRowsOnly,
+			Options: []byte("{}"), CreatedAt: day})
 		noError(t, err)
 		noError(t, s.AddChunk(s.ctx, s.org, w.ID, store.NewChunk{Rows: []byte("x\n"), Count: 1}, day))
 		return w

@@ -68,7 +68,8 @@ func keptReviews(t *testing.T, s suite) {
 
 func sameReviews(t fataler, got, want store.ReviewsTable) {
 	t.Helper()
-	if got.Hash != want.Hash || !got.StoredAt.Equal(want.StoredAt) || got.StoredAt.Location() != time.UTC || !bytes.Equal(got.Document, want.Document) {
+	if got.Hash != want.Hash || !got.StoredAt.Equal(want.StoredAt) ||
+		got.StoredAt.Location() != time.UTC || !bytes.Equal(got.Document, want.Document) {
 		t.Fatalf("got\n%+v\nwant\n%+v", got, want)
 	}
 }

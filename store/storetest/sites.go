@@ -38,7 +38,8 @@ func foundSites(t *testing.T, s suite) {
 	}
 	every := s.sites(t, p.ID, store.SiteFilter{Rank: store.RankName})
 	rapid.Check(t, func(t *rapid.T) {
-		f := store.SiteFilter{Rank: rapid.SampledFrom([]store.Rank{store.RankName, store.RankWorstRatio, store.RankExcess, store.RankPersonsAtRisk}).Draw(t, "rank"),
+		f := store.SiteFilter{Rank: rapid.SampledFrom([]store.Rank{store.RankName, store.RankWorstRatio, store.RankExcess,
+			store.RankPersonsAtRisk}).Draw(t, "rank"),
 			Limit: rapid.IntRange(1, 41).Draw(t, "limit"), Few: rapid.SampledFrom([]int{-1, 1, 8, 0}).Draw(t, "few")}
 		wanted := func(name string) bool { return rapid.IntRange(0, 3).Draw(t, name) == 0 }
 		if wanted("by name") {
@@ -58,7 +59,8 @@ func foundSites(t *testing.T, s suite) {
 			f.UpdatedTo = &to
 		}
 		if wanted("in a box") {
-			f.BBox = &store.BBox{South: 1, North: float64(rapid.IntRange(1, 3).Draw(t, "north")), West: float64(rapid.IntRange(170, 180).Draw(t, "west")), East: float64(rapid.IntRange(-180, -170).Draw(t, "east"))}
+			f.BBox = &store.BBox{South: 1, North: float64(rapid.IntRange(1, 3).Draw(t, "north")),
+				West: float64(rapid.IntRange(170, 180).Draw(t, "west")), East: float64(rapid.IntRange(-180, -170).Draw(t, "east"))}
 		}
 		if wanted("acceptable") {
 			acceptable := rapid.Bool().Draw(t, "is acceptable")
@@ -143,7 +145,8 @@ func faultySiteFilters(t *testing.T, s suite) {
 		is(t, err, store.ErrInvalid)
 	}
 	// Every time of RFC 3339 can be asked for.
-	first, last := time.Date(0, 1, 1, 0, 0, 0, 0, time.FixedZone("", 23*3600)), time.Date(9999, 12, 31, 23, 59, 59, 999999999, time.FixedZone("", -23*3600))
+	first, last := time.Date(0, 1, 1, 0, 0, 0, 0, time.FixedZone("", 23*3600)), time.Date(9999, 12, 31, 23, 59, 59, 999999999,
+		time.FixedZone("", -23*3600))
 	for _, f := range []store.SiteFilter{{UpdatedFrom: &first, UpdatedTo: &last}, {UpdatedFrom: &first, UpdatedTo: &last, Few: -1}} {
 		if got := references(s.sites(t, p.ID, f)); got != "a" {
 			t.Errorf("at any time: %q", got)
@@ -193,7 +196,8 @@ func extents(t *testing.T, s suite) {
 	s.revise(t, moved, 1)
 	noError(t, s.Delete(s.ctx, s.org, records[2].ID))
 	noError(t, s.Delete(s.ctx, s.org, lonely.ID))
-	want = map[string]store.Extent{p.ID: {BBox: store.BBox{West: -179.25, South: -18, East: 40, North: 0}, UpdatedFrom: day.Add(time.Hour), UpdatedTo: day.Add(9 * time.Hour)}}
+	want = map[string]store.Extent{p.ID: {BBox: store.BBox{West: -179.25, South: -18, East: 40, North: 0},
+		UpdatedFrom: day.Add(time.Hour), UpdatedTo: day.Add(9 * time.Hour)}}
 	if got := extents(s.org); fmt.Sprint(got) != fmt.Sprint(want) {
 		t.Fatalf("%+v, want %+v", got, want)
 	}

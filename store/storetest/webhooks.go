@@ -19,7 +19,8 @@ func (s suite) webhook(t fataler, events ...string) store.Webhook {
 	if len(events) == 0 {
 		events = store.Events
 	}
-	w, err := s.CreateWebhook(s.ctx, s.org, store.Webhook{ID: newID(), CreatedAt: day, URL: "https://quotes.example/told", Events: events, Secret: "secret"})
+	w, err := s.CreateWebhook(s.ctx, s.org, store.Webhook{ID: newID(), CreatedAt: day, URL: "https://quotes.example/told",
+		Events: events, Secret: "secret"})
 	noError(t, err)
 	return w
 }
@@ -116,7 +117,8 @@ func faultyWebhooks(t *testing.T, s suite) {
 	_, err := s.ChangeWebhook(s.ctx, s.org, w.ID, "", nil)
 	is(t, err, store.ErrInvalid)
 	is(t, s.SettleDelivery(s.ctx, s.org, store.Attempt{Webhook: w.ID, State: "asleep"}), store.ErrInvalid)
-	is(t, s.SettleDelivery(s.ctx, s.org, store.Attempt{Webhook: w.ID, State: store.DeliveryDue, Response: strings.Repeat("a", store.MaxExcerpt+1)}), store.ErrInvalid)
+	is(t, s.SettleDelivery(s.ctx, s.org, store.Attempt{Webhook: w.ID, State: store.DeliveryDue, Response: strings.Repeat("a",
+		store.MaxExcerpt+1)}), store.ErrInvalid)
 	for _, cursor := range []string{"0", "-1", "01", "x", "9223372036854775808"} {
 		_, err := s.ListDeliveries(s.ctx, s.org, w.ID, 0, cursor)
 		is(t, err, store.ErrBadCursor)
@@ -183,12 +185,14 @@ func toldOfSites(t *testing.T, s suite) {
 	noError(t, s.StoreChunk(s.ctx, s.org, outcome))
 	is(t, s.StoreChunk(s.ctx, s.org, outcome), store.ErrChunkChanged)
 	late := s.begin(t, p.ID, 1) // its site was revised meanwhile: all of it fails
-	is(t, s.StoreChunk(s.ctx, s.org, store.Outcome{Work: late.ID, Created: []store.Record{site("C", 1)}, Revised: outcome.Revised, At: day}), store.ErrChunkChanged)
+	is(t, s.StoreChunk(s.ctx, s.org, store.Outcome{Work: late.ID, Created: []store.Record{site("C", 1)}, Revised: outcome.Revised,
+		At: day}), store.ErrChunkChanged)
 	if got, want := s.tells(t, w.ID), "created 1 A, created 1 B, revised 2 A"; got != want {
 		t.Errorf("told %q, want %q", got, want)
 	}
 	noError(t, s.DeletePortfolio(s.ctx, s.org, p.ID))
-	if got := s.tells(t, w.ID); !strings.Contains(got, "deleted 2 A") || !strings.Contains(got, "deleted 1 B") || len(s.deliveries(t, w.ID)) != 5 {
+	if got := s.tells(t, w.ID); !strings.Contains(got, "deleted 2 A") || !strings.Contains(got, "deleted 1 B") ||
+		len(s.deliveries(t, w.ID)) != 5 {
 		t.Errorf("told %q", got)
 	}
 }
@@ -229,7 +233,8 @@ func claimedDeliveries(t *testing.T, s suite) {
 	}
 
 	// A settled attempt is noted; due again later, with another address.
-	a := store.Attempt{Webhook: w.ID, N: first[0].N, Number: 1, At: now, Duration: 1234 * time.Millisecond, Status: 503, Response: "away", State: store.DeliveryDue, DueAt: now.Add(time.Hour)}
+	a := store.Attempt{Webhook: w.ID, N: first[0].N, Number: 1, At: now, Duration: 1234 * time.Millisecond, Status: 503,
+		Response: "away", State: store.DeliveryDue, DueAt: now.Add(time.Hour)}
 	noError(t, s.SettleDelivery(s.ctx, s.org, a))
 	_, err := s.ChangeWebhook(s.ctx, s.org, w.ID, "https://quotes.example/new", store.Events)
 	noError(t, err)

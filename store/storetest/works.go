@@ -17,7 +17,8 @@ func (s suite) ids(t *testing.T, portfolio string, limit int) (all []string) {
 		noError(t, err)
 		for _, w := range page.Works {
 			all = append(all, w.ID)
-			if one, err := s.Work(s.ctx, s.org, w.ID); err != nil || one.State != w.State || one.Total != w.Total || !one.CreatedAt.Equal(w.CreatedAt) {
+			if one, err := s.Work(s.ctx, s.org, w.ID); err != nil || one.State != w.State || one.Total != w.Total ||
+				!one.CreatedAt.Equal(w.CreatedAt) {
 				t.Errorf("listed %+v, read %+v, %v", w, one, err)
 			}
 		}
@@ -38,7 +39,8 @@ func listedWorks(t *testing.T, s suite) {
 	}
 	create := func(portfolio, kind string, at time.Time) store.Work {
 		t.Helper()
-		w, err := s.CreateWork(s.ctx, s.org, store.Work{ID: newID(), Portfolio: portfolio, Kind: kind, Mode: store.GoodRowsOnly, Options: []byte("{}"), CreatedAt: at})
+		w, err := s.CreateWork(s.ctx, s.org, store.Work{ID: newID(), Portfolio: portfolio, Kind: kind, Mode: store.GoodRowsOnly,
+			Options: []byte("{}"), CreatedAt: at})
 		noError(t, err)
 		return w
 	}
@@ -84,7 +86,8 @@ func lastChange(t *testing.T, s suite) {
 		t.Helper()
 		before, err := s.Site(s.ctx, s.org, p.ID, r.ID)
 		noError(t, err)
-		w, err := s.CreateWork(s.ctx, s.org, store.Work{ID: newID(), Portfolio: p.ID, Kind: kind, Mode: store.GoodRowsOnly, Options: []byte("{}"), CreatedAt: day})
+		w, err := s.CreateWork(s.ctx, s.org, store.Work{ID: newID(), Portfolio: p.ID, Kind: kind, Mode: store.GoodRowsOnly,
+			Options: []byte("{}"), CreatedAt: day})
 		noError(t, err)
 		noError(t, s.AddChunk(s.ctx, s.org, w.ID, store.NewChunk{Rows: []byte("x\n"), Count: rows}, day))
 		_, err = s.BeginWork(s.ctx, s.org, w.ID, store.Notes{}, nil, day)
@@ -128,7 +131,8 @@ func manyDeleted(t *testing.T, s suite) {
 		}
 		noError(t, s.StoreChunk(s.ctx, s.org, store.Outcome{Work: w.ID, N: n, Created: records, At: day}))
 	}
-	reading, err := s.CreateWork(s.ctx, s.org, store.Work{ID: newID(), Portfolio: p.ID, Kind: store.WorkImport, Mode: store.GoodRowsOnly, Options: []byte("{}"), CreatedAt: day})
+	reading, err := s.CreateWork(s.ctx, s.org, store.Work{ID: newID(), Portfolio: p.ID, Kind: store.WorkImport,
+		Mode: store.GoodRowsOnly, Options: []byte("{}"), CreatedAt: day})
 	noError(t, err)
 	noError(t, s.AddChunk(s.ctx, s.org, reading.ID, store.NewChunk{Faulty: 1, Faults: []store.Fault{{Row: 2, Reason: "r"}}}, day))
 	c := site("c", 3)
@@ -145,6 +149,7 @@ func manyDeleted(t *testing.T, s suite) {
 		_, err = s.WorkFaults(s.ctx, s.org, id, 1, "")
 		is(t, err, store.ErrNotFound)
 	}
-	is(t, s.StoreChunk(s.ctx, s.org, store.Outcome{Work: w.ID, N: len(counts) - 1, Created: []store.Record{site("", 2)}, At: day}), store.ErrNotFound)
+	is(t, s.StoreChunk(s.ctx, s.org, store.Outcome{Work: w.ID, N: len(counts) - 1, Created: []store.Record{site("", 2)}, At: day}),
+		store.ErrNotFound)
 	s.portfolio(t, "P")
 }
