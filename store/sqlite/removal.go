@@ -38,7 +38,8 @@ func (s *Store) DeletePortfolio(ctx context.Context, org store.Organisation, id 
 		return err
 	}
 	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		marked, err := affected(tx.ExecContext(ctx, `UPDATE portfolio SET name = char(0) || id, removal_due = $3 WHERE organisation = $1 AND id = $2`,
+		marked, err := affected(tx.ExecContext(ctx, `UPDATE portfolio SET name = char(0) || id, removal_due = $3
+			WHERE organisation = $1 AND id = $2`,
 			append(key, leaseEnd())...))
 		if err == nil && !marked {
 			return store.ErrNotFound
