@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -327,9 +328,9 @@ func TestNotice(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		var b table
 		k := b.kind(1, 0, func(context.Context, *task) error { return nil })
-		away := false
+		var away atomic.Bool
 		k.Due = func(ctx context.Context, at time.Time) ([]string, error) {
-			if away {
+			if away.Load() {
 				return nil, store.ErrUnavailable
 			}
 			return b.lanes(ctx, at)
@@ -342,13 +343,13 @@ func TestNotice(t *testing.T) {
 		if b.left() != 0 {
 			t.Errorf("%d left at once", b.left())
 		}
-		away = true
+		away.Store(true)
 		b.add("a", 3)
 		time.Sleep(time.Minute)
 		if b.left() != 3 {
 			t.Errorf("%d left while the store is away", b.left())
 		}
-		away = false
+		away.Store(false)
 		time.Sleep(500 * time.Millisecond)
 		synctest.Wait()
 		if b.left() != 0 {
