@@ -45,7 +45,7 @@ func (p *program) assess(args []string) error {
 		e.SetIndent("", "  ")
 		return e.Encode(answer)
 	}
-	stress, err := single.Stress(contract, text, maps, reviewed.Reviews)
+	stress, err := single.Stress(text, maps, reviewed.Reviews)
 	if err != nil {
 		return err
 	}
@@ -106,5 +106,5 @@ func (p *program) check(text []byte, maps mapFiles, reviews *trace.Reviews) erro
 
 // compute decodes and computes an input; the error lists all faults.
 func compute(text []byte, maps mapFiles, reviews *trace.Reviews, t *trace.Trace) (*wire.Result, error) {
-	return single.Compute(contract, text, engine, maps, reviews, t)
+	return single.Compute(text, engine, maps, reviews, t)
 }

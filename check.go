@@ -24,7 +24,7 @@ func (p *program) checkDevice(args []string) error {
 	if err != nil {
 		return err
 	}
-	r, err := single.CheckDevice(contract, text, reviewed.Reviews)
+	r, err := single.CheckDevice(text, reviewed.Reviews)
 	if err != nil {
 		return err
 	}

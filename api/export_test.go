@@ -36,7 +36,7 @@ func NewDecoder(contractYAML []byte) (*Decoder, error) {
 
 // Decode is the way of every request.
 func (d *Decoder) Decode(body []byte) (*wire.Input, *wire.Site, *refusal.Problem) {
-	in, site, err := d.contract.Decode(context.Background(), nil, nil, body)
+	in, site, err := contract.Decode(context.Background(), nil, nil, body)
 	var p *refusal.Problem
 	if errors.As(err, &p) {
 		return nil, nil, p
@@ -46,7 +46,7 @@ func (d *Decoder) Decode(body []byte) (*wire.Input, *wire.Site, *refusal.Problem
 
 // Explain reads an input the slow way.
 func (d *Decoder) Explain(body []byte) (*wire.Input, *refusal.Problem) {
-	return contract.Explain(d.contract.Schemas["Input"], body, func(in *wire.Input) []risk.Violation {
+	return contract.Explain(wire.Inputs, body, func(in *wire.Input) []risk.Violation {
 		site := in.Core()
 		if err := assess.Resolve(context.Background(), site, nil); err != nil {
 			panic(err) // there are no maps to fail

@@ -474,7 +474,7 @@ var invalidGeometries = []struct {
 	{"another geometry", `{"id":"post","parts":[{"height_m":5,"geometry":{"type":"MultiPolygon","coordinates":[86.683,-3.117]}}]}`, "",
 		[]string{"/structures/0/parts/0/geometry/type", "Point, LineString, Polygon"}},
 	{"absurd heights", `{"id":"post","parts":[{"height_m":1e9,"geometry":{"type":"Point","coordinates":[86.683,-3.117]}},{"height_m":0,"geometry":{"type":"Point","coordinates":[86.683,-3.117]}},{"height_m":"5","geometry":{"type":"Point","coordinates":[86.683,-3.117]}}]}`, "",
-		[]string{"/structures/0/parts/0/height_m", "at most 1000", "/structures/0/parts/1/height_m", "at least 0.01", "/structures/0/parts/2/height_m", "must be a number"}},
+		[]string{"/structures/0/parts/0/height_m", "from 0.01 to 1000", "/structures/0/parts/1/height_m", "from 0.01 to 1000", "/structures/0/parts/2/height_m", "must be a number"}},
 	{"no height", `{"id":"post","parts":[{"geometry":{"type":"Point","coordinates":[86.683,-3.117]}}]}`, "", []string{"/structures/0/parts/0/height_m", "is required"}},
 	{"box and parts", `{"id":"post","length_m":5,"height_m":5,"parts":[{"height_m":5,"geometry":{"type":"Point","coordinates":[86.683,-3.117]}}]}`, "",
 		[]string{"/structures/0/height_m", "not both", "/structures/0/length_m", "not both"}},

@@ -127,15 +127,15 @@ type resource interface{ Routes(e *echo.Echo) }
 func (s *Server) resources(c *Config) []resource {
 	doc, now, reviews := s.contract, s.now, c.Jobs.Reviews
 	s.mapUploads = &maps.Service{Store: c.Store, Maps: s.maps, Now: now, Limits: geo.DefaultDensityMapLimits, Slots: make(chan struct{}, maps.AtOnce)}
-	s.imports = &work.Service{Store: c.Store, Contract: doc, Now: now, Jobs: c.Jobs, Limit: work.MaxImport}
+	s.imports = &work.Service{Store: c.Store, Now: now, Jobs: c.Jobs, Limit: work.MaxImport}
 	return []resource{
-		&assessments.Service{Store: c.Store, Contract: doc, Now: now, Reviews: reviews, Maps: s.maps, Recorder: c.Jobs.Recorder, Computed: s.metrics.computed.Inc},
-		&documents.Service{Store: c.Store, Contract: doc, Now: now, Reviews: reviews, Library: &library.Cache{}},
+		&assessments.Service{Store: c.Store, Now: now, Reviews: reviews, Maps: s.maps, Recorder: c.Jobs.Recorder, Computed: s.metrics.computed.Inc},
+		&documents.Service{Store: c.Store, Now: now, Reviews: reviews, Library: &library.Cache{}},
 		s.mapUploads,
-		&devices.Service{Store: c.Store, Contract: doc, Now: now},
-		&portfolios.Service{Store: c.Store, Contract: doc, Now: now, Reviews: reviews, Log: c.Log, Engine: c.Engine, Slots: make(chan struct{}, 1)},
+		&devices.Service{Store: c.Store, Now: now},
+		&portfolios.Service{Store: c.Store, Now: now, Reviews: reviews, Log: c.Log, Engine: c.Engine, Slots: make(chan struct{}, 1)},
 		s.imports,
-		&webhooks.Service{Store: c.Store, Contract: doc, Now: now, PrivateURLs: c.PrivateWebhooks},
+		&webhooks.Service{Store: c.Store, Now: now, PrivateURLs: c.PrivateWebhooks},
 		&ogc.Service{Store: c.Store, Contract: doc.JSON, Now: now},
 	}
 }

@@ -289,7 +289,7 @@ func TestStressWithoutServer(t *testing.T) {
 	c := newClient(t, newServer(t, openSQLite(t)))
 	s, _ := create(c, demo(t))
 	served := stressOf(c, s.ID, `{}`)
-	r, err := single.Stress(read(t, "openapi.yaml"), demo(t), nil, nil)
+	r, err := single.Stress(demo(t), nil, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -298,7 +298,7 @@ func TestStressWithoutServer(t *testing.T) {
 			t.Errorf("%s: %+v", e.Line, r.Ends[i])
 		}
 	}
-	if _, err := single.Stress(read(t, "openapi.yaml"), []byte(`{}`), nil, nil); err == nil {
+	if _, err := single.Stress([]byte(`{}`), nil, nil); err == nil {
 		t.Error("an empty input has a stress")
 	}
 }

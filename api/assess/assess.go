@@ -6,7 +6,6 @@ package assess
 import (
 	"slices"
 	"strconv"
-	"strings"
 	"time"
 
 	"levinward/api/wire"
@@ -200,15 +199,9 @@ func Faults(site *wire.Site) []risk.Violation {
 	faults := append(slices.Clip(site.Violations), measure(site, ed)...)
 	known := len(faults)
 	for _, f := range append(ed.Validate(&site.Input), electrodeFaults(site)...) {
-		if !slices.ContainsFunc(faults[:known], func(found risk.Violation) bool { return Overlap(found.Pointer, f.Pointer) }) {
+		if !slices.ContainsFunc(faults[:known], func(found risk.Violation) bool { return wire.Overlap(found.Pointer, f.Pointer) }) {
 			faults = append(faults, f)
 		}
 	}
 	return faults
-}
-
-// Overlap reports that two pointers are one, or that one stands within the
-// other: a fault there may only follow from the other.
-func Overlap(a, b string) bool {
-	return a == b || strings.HasPrefix(a, b+"/") || strings.HasPrefix(b, a+"/")
 }

@@ -37,7 +37,7 @@ func (s *Service) decode(c echo.Context, body []byte) (*wire.Input, *wire.Site, 
 	if err != nil {
 		return nil, nil, err
 	}
-	return s.Contract.Decode(ctx, s.Maps, reviews, body)
+	return contract.Decode(ctx, s.Maps, reviews, body)
 }
 
 // calculate computes and stores nothing.
@@ -160,7 +160,7 @@ func MergePatch(input, patch []byte) ([]byte, *refusal.Problem) {
 		return nil, refusal.NotJSON.Problem(err.Error())
 	}
 	if _, object := value.(map[string]any); !object {
-		return nil, refusal.Invalid([]refusal.Fault{refusal.FaultAt("", "must be an object with the fields to change; null removes a field"+contract.Found(value))})
+		return nil, refusal.Invalid([]refusal.Fault{refusal.FaultAt("", "must be an object with the fields to change; null removes a field"+wire.Found(value))})
 	}
 	if len(duplicates) > 0 {
 		var faults []refusal.Fault

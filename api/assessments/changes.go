@@ -10,8 +10,8 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"levinward/api/assess"
-	"levinward/api/contract"
 	"levinward/api/protocol"
+	"levinward/api/wire"
 	"levinward/store"
 )
 
@@ -83,7 +83,7 @@ func compare(found []change, before, after any, pointer string) []change {
 			keys := maps.Clone(b)
 			maps.Copy(keys, a)
 			for _, k := range slices.Sorted(maps.Keys(keys)) {
-				found = compare(found, b[k], a[k], pointer+"/"+contract.Escape(k))
+				found = compare(found, b[k], a[k], pointer+"/"+wire.Escape(k))
 			}
 			return found
 		}

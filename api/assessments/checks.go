@@ -20,7 +20,7 @@ func (s *Service) checkSPD(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	req, problem := contract.DecodeBody(s.Contract, wire.SPDChecks, "SPDCheck", b, assess.CheckFaults)
+	req, problem := contract.DecodeBody(wire.SPDChecks, b, assess.CheckFaults)
 	if problem != nil {
 		return problem
 	}

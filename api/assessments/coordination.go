@@ -21,7 +21,7 @@ func (s *Service) coordinate(c echo.Context) error {
 		return err
 	}
 	var result *wire.CoordinationResult
-	_, problem := contract.DecodeBody(s.Contract, wire.Coordinations, "CoordinationRequest", b, func(req *wire.CoordinationRequest) (faults []risk.Violation) {
+	_, problem := contract.DecodeBody(wire.Coordinations, b, func(req *wire.CoordinationRequest) (faults []risk.Violation) {
 		result, faults = assess.Coordinate(req, reviews)
 		return faults
 	})

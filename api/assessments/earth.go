@@ -21,7 +21,7 @@ func (s *Service) earthElectrode(c echo.Context) error {
 		return err
 	}
 	var result *wire.EarthResult
-	_, problem := contract.DecodeBody(s.Contract, wire.EarthRequests, "EarthRequest", b, func(req *wire.EarthRequest) (faults []risk.Violation) {
+	_, problem := contract.DecodeBody(wire.EarthRequests, b, func(req *wire.EarthRequest) (faults []risk.Violation) {
 		result, faults = assess.Earth(req, reviews)
 		return faults
 	})

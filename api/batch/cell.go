@@ -55,7 +55,7 @@ func (c *cell) convert(s *slot, decimal Decimal) (value any, reason string) {
 	case dateCell:
 		return nil, "is a date in the file: format the cell as a number or a text and write it again; must be " + s.Allowed
 	}
-	names := namesOf(s.field.Type)
+	names := s.field.Names()
 	switch {
 	case names != nil:
 		return c.named(s, names, decimal)
@@ -84,7 +84,7 @@ func (c *cell) named(s *slot, names []string, decimal Decimal) (any, string) {
 			return n, ""
 		}
 	}
-	if s.field.Type == spdType {
+	if s.field.Probability() {
 		if v, reason := c.asNumber(s, decimal); reason == "" {
 			return v, ""
 		}
@@ -173,3 +173,6 @@ func isDigits(s string) bool {
 	}
 	return s != ""
 }
+
+// plain writes a number without exponent.
+func plain(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }

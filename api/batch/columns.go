@@ -169,6 +169,9 @@ var (
 
 func at(path ...string) []string { return path }
 
+// A truth value is written in words in a cell.
+const trueOrFalse, yesOrNo = "true or false", "yes or no"
+
 // emptyMeans begins the end of a meaning: what an empty cell is taken as.
 const emptyMeans = " Empty: "
 
@@ -187,12 +190,12 @@ func complete(columns []Column) []Column {
 			c.Allowed = "the name of a type that is defined"
 		case noLines:
 			c.field.Type = reflect.TypeFor[bool]()
-			c.Allowed = allowed(&c.field)
+			c.Allowed = strings.Replace(c.field.Allowed(), trueOrFalse, yesOrNo, 1)
 		case remark:
 			c.Allowed = "any text"
 		default:
 			c.field = fieldAt(partTypes[c.part], c.path)
-			c.Allowed = allowed(&c.field)
+			c.Allowed = strings.Replace(c.field.Allowed(), trueOrFalse, yesOrNo, 1)
 		}
 	}
 	return columns

@@ -93,7 +93,7 @@ func twoValues(c *Column, n int) [2]string {
 	if v, ok := chosenValues[c.Name]; ok {
 		return v
 	}
-	if names := namesOf(c.field.Type); names != nil {
+	if names := c.field.Names(); names != nil {
 		return [2]string{names[len(names)-1], names[0]}
 	}
 	switch c.field.Type.Kind() {
@@ -279,7 +279,7 @@ func TestEveryColumnReachesItsPlace(t *testing.T) {
 func TestValuesOfColumnsDiffer(t *testing.T) {
 	seen := map[any]string{}
 	for _, r := range columnRows(t) {
-		if _, isBool := r.want.(bool); isBool || namesOf(slots[r.column].field.Type) != nil || chosenValues[slots[r.column].Name] != [2]string{} {
+		if _, isBool := r.want.(bool); isBool || slots[r.column].field.Names() != nil || chosenValues[slots[r.column].Name] != [2]string{} {
 			continue
 		}
 		if other := seen[r.want]; other != "" {

@@ -72,10 +72,8 @@ func checkAll(part string, presets map[string]json.RawMessage, t reflect.Type, r
 				add("/"+r, "cannot be part of a preset: it belongs to one place")
 			}
 		}
-		w := &walk{}
-		w.object(fields, t, "", true)
-		for _, f := range w.findings {
-			add(f.pointer, f.reason)
+		for _, f := range wire.Partial(fields, t) {
+			add(f.Pointer, f.Reason)
 		}
 	}
 	return faults

@@ -183,8 +183,8 @@ func offer(f *excelize.File, c *Column, column string) error {
 	if c.field.Type == nil {
 		return nil
 	}
-	names := namesOf(c.field.Type)
-	if names == nil || c.field.Type == spdType {
+	names := c.field.Names()
+	if names == nil || c.field.Probability() {
 		return nil
 	}
 	v := excelize.NewDataValidation(true)

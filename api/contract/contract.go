@@ -1,4 +1,5 @@
-// Package contract reads request bodies by openapi.yaml and says of a refused one everything that is wrong.
+// Package contract reads request bodies strictly, says of a refused one everything that is wrong, and knows the
+// operations of openapi.yaml. The limits of bodies are those of package wire, which a test holds against openapi.yaml.
 package contract
 
 import (
@@ -16,17 +17,15 @@ import (
 )
 
 // Device reads a device of the library.
-func (c *Contract) Device(body []byte) (*wire.Device, *refusal.Problem) {
-	return DecodeBody(c, wire.Devices, "Device", body, func(d *wire.Device) []risk.Violation { return d.Faults() })
+func Device(body []byte) (*wire.Device, *refusal.Problem) {
+	return DecodeBody(wire.Devices, body, func(d *wire.Device) []risk.Violation { return d.Faults() })
 }
 
-// Contract is openapi.yaml as the service uses it: the schema of an input, to
-// Explain refusals, and the parameters of each operation.
+// Contract is openapi.yaml as the service uses it: the document itself and the parameters of each operation.
 type Contract struct {
 	YAML, JSON []byte
-	Schemas    map[string]*openapi3.Schema // of request bodies, by name
-	Parameters map[string][]string         // of the query, by method and path
-	Paths      []string                    // "GET /v1/assessments/{id}"
+	Parameters map[string][]string // of the query, by method and path
+	Paths      []string            // "GET /v1/assessments/{id}"
 }
 
 // New reads openapi.yaml.
@@ -35,10 +34,7 @@ func New(yaml []byte) (*Contract, error) {
 	if err != nil {
 		return nil, fmt.Errorf("openapi.yaml: %w", err)
 	}
-	c := &Contract{YAML: yaml, Schemas: map[string]*openapi3.Schema{}, Parameters: map[string][]string{}}
-	for name, ref := range doc.Components.Schemas {
-		c.Schemas[name] = ref.Value
-	}
+	c := &Contract{YAML: yaml, Parameters: map[string][]string{}}
 	if c.JSON, err = doc.MarshalJSON(); err != nil {
 		return nil, fmt.Errorf("openapi.yaml: %w", err)
 	}
@@ -59,10 +55,10 @@ func New(yaml []byte) (*Contract, error) {
 
 // Decode reads an input body and makes it ready for computation, N_G taken from
 // one of the maps where it names one, table values from the reviews. A refusal is a *Problem; any other error is one of the maps.
-func (c *Contract) Decode(ctx context.Context, maps assess.Maps, reviews *trace.Reviews, body []byte) (*wire.Input, *wire.Site, error) {
+func Decode(ctx context.Context, maps assess.Maps, reviews *trace.Reviews, body []byte) (*wire.Input, *wire.Site, error) {
 	var site *wire.Site
 	var failed error
-	in, problem := DecodeBody(c, wire.Inputs, "Input", body, func(in *wire.Input) []risk.Violation {
+	in, problem := DecodeBody(wire.Inputs, body, func(in *wire.Input) []risk.Violation {
 		site = in.CoreWith(reviews)
 		failed = assess.Resolve(ctx, site, maps)
 		return assess.Faults(site)

@@ -7,9 +7,9 @@ import (
 	"fmt"
 	"io"
 	"strconv"
-	"strings"
 
 	"levinward/api/refusal"
+	"levinward/api/wire"
 )
 
 // DecodeTree reads exactly one JSON value and the pointers of keys that stand twice in an object.
@@ -83,12 +83,12 @@ func (t *tree) object(at string) (any, error) {
 			return nil, err
 		}
 		key := tok.(string)
-		v, err := t.value(at + "/" + Escape(key))
+		v, err := t.value(at + "/" + wire.Escape(key))
 		if err != nil {
 			return nil, err
 		}
 		if _, twice := m[key]; twice {
-			t.duplicates = append(t.duplicates, at+"/"+Escape(key))
+			t.duplicates = append(t.duplicates, at+"/"+wire.Escape(key))
 		}
 		m[key] = v
 	}
@@ -108,11 +108,6 @@ func (t *tree) array(at string) (any, error) {
 	_, err := t.d.Token()
 	return list, err
 }
-
-var escaper = strings.NewReplacer("~", "~0", "/", "~1")
-
-// Escape writes a key as a part of an RFC 6901 pointer.
-func Escape(key string) string { return escaper.Replace(key) }
 
 // ListEntries takes a JSON list of 1 to most entries apart; advice says what to do with more.
 func ListEntries(b []byte, most int, advice string) ([]json.RawMessage, *refusal.Problem) {

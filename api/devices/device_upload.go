@@ -155,9 +155,9 @@ func (u *upload) fault(f refusal.Fault) {
 func (u *upload) faultAt(line int, field, value, reason string) {
 	switch {
 	case u.single:
-		u.fault(refusal.FaultAt("/"+field, reason+contract.Found(value)))
+		u.fault(refusal.FaultAt("/"+field, reason+wire.Found(value)))
 	case u.list:
-		f := refusal.FaultAt("/"+strconv.Itoa(line)+"/"+field, reason+contract.Found(value))
+		f := refusal.FaultAt("/"+strconv.Itoa(line)+"/"+field, reason+wire.Found(value))
 		f.Order = line
 		u.fault(f)
 	default:
@@ -193,7 +193,7 @@ func (u *upload) readJSON(c echo.Context) error {
 	}
 	if text := bytes.TrimLeft(b, " \t\r\n"); len(text) == 0 || text[0] != '[' {
 		u.single = true
-		doc, problem := u.service.Contract.Device(b)
+		doc, problem := contract.Device(b)
 		if problem != nil {
 			return problem
 		}
@@ -205,7 +205,7 @@ func (u *upload) readJSON(c echo.Context) error {
 		return problem
 	}
 	for i, entry := range entries {
-		doc, problem := u.service.Contract.Device(entry)
+		doc, problem := contract.Device(entry)
 		if problem == nil {
 			if err := u.add(i, doc); err != nil {
 				return err

@@ -8,6 +8,7 @@ import (
 
 	"github.com/labstack/echo/v4"
 
+	"levinward/api/contract"
 	"levinward/api/protocol"
 	"levinward/api/refusal"
 	"levinward/api/wire"
@@ -115,7 +116,7 @@ func (s *Service) replaceDevice(c echo.Context) error {
 	if err := expectVersion(c, &now); err != nil {
 		return err
 	}
-	doc, problem := s.Contract.Device(b)
+	doc, problem := contract.Device(b)
 	if problem != nil {
 		return problem
 	}

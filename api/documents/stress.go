@@ -31,7 +31,7 @@ func (s *Service) stress(c echo.Context) error {
 		return refusal.InvalidInput.Problem("this program does not compute the stored input any more; the pointers are those of the input", refusal.FaultsOf(faults)...)
 	}
 	var result *wire.StressResult
-	_, problem := contract.DecodeBody(s.Contract, wire.StressRequests, "StressRequest", b, func(req *wire.StressRequest) (faults []risk.Violation) {
+	_, problem := contract.DecodeBody(wire.StressRequests, b, func(req *wire.StressRequest) (faults []risk.Violation) {
 		result, faults = assess.Stress(computed, req)
 		return faults
 	})

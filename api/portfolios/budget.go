@@ -52,7 +52,7 @@ func (s *Service) budget(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	req, problem := contract.DecodeBody(s.Contract, wire.BudgetRequests, "BudgetRequest", b, (*wire.BudgetRequest).Faults)
+	req, problem := contract.DecodeBody(wire.BudgetRequests, b, (*wire.BudgetRequest).Faults)
 	if problem != nil {
 		return problem
 	}

@@ -37,7 +37,7 @@ func (s *Service) createPortfolio(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	in, problem := contract.DecodeBody(s.Contract, wire.PortfolioInputs, "PortfolioInput", b, func(in *wire.PortfolioInput) []risk.Violation {
+	in, problem := contract.DecodeBody(wire.PortfolioInputs, b, func(in *wire.PortfolioInput) []risk.Violation {
 		return controls(map[string]string{"/name": in.Name, "/description": in.Description})
 	})
 	if problem != nil {
@@ -101,7 +101,7 @@ func (s *Service) patchPortfolio(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	patch, problem := contract.DecodeBody(s.Contract, wire.PortfolioPatches, "PortfolioPatch", b, func(p *wire.PortfolioPatch) []risk.Violation {
+	patch, problem := contract.DecodeBody(wire.PortfolioPatches, b, func(p *wire.PortfolioPatch) []risk.Violation {
 		texts := map[string]string{}
 		if p.Name != nil {
 			texts["/name"] = *p.Name

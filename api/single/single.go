@@ -18,12 +18,8 @@ type Result = wire.Result
 // Compute answers an input without a server or store, by the same contract. A
 // refusal is a *Problem with every fault. With a trace the worksheet is recorded.
 // N_G comes from one of the maps where the input names one; they may be nil, and so may the reviews of table values.
-func Compute(contractYAML, body []byte, engine string, maps assess.Maps, reviews *trace.Reviews, t *trace.Trace) (*Result, error) {
-	doc, err := contract.New(contractYAML)
-	if err != nil {
-		return nil, err
-	}
-	in, site, err := doc.Decode(context.Background(), maps, reviews, body)
+func Compute(body []byte, engine string, maps assess.Maps, reviews *trace.Reviews, t *trace.Trace) (*Result, error) {
+	in, site, err := contract.Decode(context.Background(), maps, reviews, body)
 	if err != nil {
 		return nil, err
 	}
@@ -38,13 +34,9 @@ func Compute(contractYAML, body []byte, engine string, maps assess.Maps, reviews
 	return done.Result, nil
 }
 
-// CheckDevice answers a check of a line given by value, without a server or store, by the same contract.
-func CheckDevice(contractYAML, body []byte, reviews *trace.Reviews) (*wire.SPDCheckResult, error) {
-	doc, err := contract.New(contractYAML)
-	if err != nil {
-		return nil, err
-	}
-	req, problem := contract.DecodeBody(doc, wire.SPDChecks, "SPDCheck", body, assess.CheckFaults)
+// CheckDevice answers a check of a line given by value, without a server or store.
+func CheckDevice(body []byte, reviews *trace.Reviews) (*wire.SPDCheckResult, error) {
+	req, problem := contract.DecodeBody(wire.SPDChecks, body, assess.CheckFaults)
 	if problem != nil {
 		return nil, problem
 	}
@@ -59,13 +51,9 @@ func CheckDevice(contractYAML, body []byte, reviews *trace.Reviews) (*wire.SPDCh
 }
 
 // Stress answers what the years do to devices of the ratings that the schedule of an input asks for, without a
-// server or store, by the same contract.
-func Stress(contractYAML, body []byte, maps assess.Maps, reviews *trace.Reviews) (*wire.StressResult, error) {
-	doc, err := contract.New(contractYAML)
-	if err != nil {
-		return nil, err
-	}
-	_, site, err := doc.Decode(context.Background(), maps, reviews, body)
+// server or store.
+func Stress(body []byte, maps assess.Maps, reviews *trace.Reviews) (*wire.StressResult, error) {
+	_, site, err := contract.Decode(context.Background(), maps, reviews, body)
 	if err != nil {
 		return nil, err
 	}

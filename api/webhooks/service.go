@@ -6,14 +6,12 @@ import (
 
 	"github.com/labstack/echo/v4"
 
-	"levinward/api/contract"
 	"levinward/store"
 )
 
 // Service is what the operations need.
 type Service struct {
 	Store       store.Webhooks
-	Contract    *contract.Contract
 	Now         func() time.Time
 	PrivateURLs bool // URLs may lead to addresses that are not public
 }

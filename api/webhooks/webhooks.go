@@ -24,7 +24,7 @@ func (s *Service) webhookInput(c echo.Context) (*wire.WebhookInput, []string, er
 	if err != nil {
 		return nil, nil, err
 	}
-	in, problem := contract.DecodeBody(s.Contract, wire.WebhookInputs, "WebhookInput", b, func(in *wire.WebhookInput) (faults []risk.Violation) {
+	in, problem := contract.DecodeBody(wire.WebhookInputs, b, func(in *wire.WebhookInput) (faults []risk.Violation) {
 		if reason := webhook.CheckAddress(in.URL, s.PrivateURLs); reason != "" {
 			faults = append(faults, risk.Violation{Rule: risk.RuleOutOfRange, Pointer: "/url", Reason: reason})
 		}

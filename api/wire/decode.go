@@ -4,8 +4,10 @@ import (
 	"bytes"
 	"encoding/json"
 	"io"
+	"math"
 	"reflect"
 	"slices"
+	"unicode/utf8"
 )
 
 // Decoder reads documents of one type strictly and fast.
@@ -26,6 +28,87 @@ func (d *Decoder[T]) Decode(body []byte) (*T, bool) {
 		return nil, false
 	}
 	return v, true
+}
+
+// Of makes a document of a tree of JSON values that holds known fields only, as Decode would of its text; false
+// where the limits refuse something.
+func (d *Decoder[T]) Of(tree map[string]any) (*T, bool) {
+	v := new(T)
+	if !fill(reflect.ValueOf(v).Elem(), tree) || !d.plan.withinLimits(reflect.ValueOf(v).Elem()) {
+		return nil, false
+	}
+	return v, true
+}
+
+// plan is the list of fields of a type that have something to check.
+type plan struct{ fields []planned }
+
+type planned struct {
+	Field
+	sub *plan // of an object
+}
+
+func makePlan(t reflect.Type) *plan {
+	p := &plan{}
+	for _, f := range Fields(t) {
+		field := planned{Field: f}
+		if f.document() {
+			field.sub = makePlan(f.Type)
+		}
+		if f.Required || f.Number != nil || f.Length != nil || f.Items != nil || field.sub != nil {
+			p.fields = append(p.fields, field)
+		}
+	}
+	return p
+}
+
+// withinLimits reports whether every field keeps its limits.
+func (p *plan) withinLimits(v reflect.Value) bool {
+	for i := range p.fields {
+		f := &p.fields[i]
+		if !f.withinLimits(v.FieldByIndex(f.Index)) {
+			return false
+		}
+	}
+	return true
+}
+
+func (f *planned) withinLimits(v reflect.Value) bool {
+	if v.Kind() == reflect.Pointer {
+		if v.IsNil() {
+			return !f.Required
+		}
+		v = v.Elem()
+	}
+	if !f.List {
+		return f.valueWithinLimits(v)
+	}
+	if v.IsNil() {
+		return !f.Required
+	}
+	if f.Items != nil && !f.Items.holds(float64(v.Len())) {
+		return false
+	}
+	for i := range v.Len() {
+		if !f.valueWithinLimits(v.Index(i)) {
+			return false
+		}
+	}
+	return true
+}
+
+// valueWithinLimits judges a value that is no list: that of the field, or an entry of its list.
+func (f *planned) valueWithinLimits(v reflect.Value) bool {
+	switch {
+	case f.sub != nil:
+		return f.sub.withinLimits(v)
+	case f.Length != nil:
+		return f.Length.holds(float64(utf8.RuneCountInString(v.String())))
+	case f.Number != nil:
+		x := v.Float()
+		return f.Number.holds(x) && (!f.Integer || x == math.Trunc(x))
+	}
+	return true
 }
 
 // Inputs decodes inputs of assessments.

@@ -3,11 +3,9 @@ package wire
 import (
 	"bufio"
 	"bytes"
-	"encoding"
 	"encoding/csv"
 	"errors"
 	"io"
-	"math"
 	"reflect"
 	"slices"
 	"strconv"
@@ -29,22 +27,8 @@ type RowFault struct {
 	Reason string // what is wrong and what is allowed
 }
 
-// deviceColumn is a column of the table: a field of Device under its own name.
-type deviceColumn struct {
-	Field
-	pointer bool // the field is a pointer, nil where the cell is empty
-}
-
-// deviceColumns are the columns that a table can have.
-var deviceColumns = columnsOf(reflect.TypeFor[Device]())
-
-func columnsOf(t reflect.Type) []deviceColumn {
-	var columns []deviceColumn
-	for _, f := range Fields(t) {
-		columns = append(columns, deviceColumn{f, t.FieldByIndex(f.Index).Type.Kind() == reflect.Pointer})
-	}
-	return columns
-}
+// deviceColumns are the columns that a table can have: the fields of Device under their own names.
+var deviceColumns = Fields(reflect.TypeFor[Device]())
 
 // DeviceColumns lists the names of the columns, which are those of the JSON fields.
 func DeviceColumns() []string {
@@ -62,9 +46,9 @@ type DeviceReader struct {
 	source  *rowLimiter
 	csv     *csv.Reader
 	comma   rune
-	columns []*deviceColumn // of the table
-	begin   int64           // offset of the row
-	line    int             // of the row before
+	columns []*Field // of the table
+	begin   int64    // offset of the row
+	line    int      // of the row before
 }
 
 // NewDeviceReader reads the header. The faults are those of the header; the
@@ -134,11 +118,11 @@ func columnNames() string { return strings.Join(DeviceColumns(), ", ") }
 
 // header finds the column of each cell of the header, all faults at once.
 func (r *DeviceReader) header(cells []string, line int) (faults []RowFault) {
-	r.columns = make([]*deviceColumn, len(cells))
+	r.columns = make([]*Field, len(cells))
 	seen := map[string]bool{}
 	for i, cell := range cells {
 		name := strings.TrimSpace(cell)
-		n := slices.IndexFunc(deviceColumns, func(c deviceColumn) bool { return c.Name == name })
+		n := slices.IndexFunc(deviceColumns, func(c Field) bool { return c.Name == name })
 		switch {
 		case n < 0:
 			faults = append(faults, RowFault{Line: line, Column: shown(name), Value: shown(cell), Reason: "unknown column; allowed: " + columnNames()})
@@ -198,7 +182,7 @@ func (r *DeviceReader) Next() (d *Device, line int, faults []RowFault, fatal *Ro
 	row := reflect.ValueOf(d).Elem()
 	for i, cell := range cells {
 		column := r.columns[i]
-		if reason := column.set(row, strings.TrimSpace(cell)); reason != "" {
+		if reason := column.setCell(row, strings.TrimSpace(cell)); reason != "" {
 			faults = append(faults, RowFault{Line: line, Column: column.Name, Value: shown(cell), Reason: reason})
 		}
 	}
@@ -214,7 +198,7 @@ func (r *DeviceReader) Next() (d *Device, line int, faults []RowFault, fatal *Ro
 	return d, line, nil, nil, nil
 }
 
-func cellOf(cells []string, columns []*deviceColumn, name string) string {
+func cellOf(cells []string, columns []*Field, name string) string {
 	for i, c := range columns {
 		if c.Name == name {
 			return cells[i]
@@ -234,7 +218,7 @@ func shown(cell string) string {
 }
 
 // set puts a cell into its field of a device, or says why it cannot.
-func (c *deviceColumn) set(row reflect.Value, cell string) (reason string) {
+func (c *Field) setCell(row reflect.Value, cell string) (reason string) {
 	switch {
 	case !utf8.ValidString(cell):
 		return "is not UTF-8; the file may be in Windows-1252 or another single-byte encoding: save it as CSV in UTF-8"
@@ -243,50 +227,40 @@ func (c *deviceColumn) set(row reflect.Value, cell string) (reason string) {
 	case cell == "":
 		return ""
 	}
-	field := row.FieldByIndex(c.Index)
-	if c.pointer {
-		p := reflect.New(field.Type().Elem())
-		field.Set(p)
-		field = p.Elem()
-	}
-	if !c.List {
-		return c.value(field, cell)
-	}
-	parts := strings.Split(cell, "|")
-	if c.Items != nil && !c.Items.holds(float64(len(parts))) {
-		return "must be " + c.allowed()
-	}
-	list := reflect.MakeSlice(field.Type(), len(parts), len(parts))
-	for i, part := range parts {
-		if reason := c.value(list.Index(i), strings.TrimSpace(part)); reason != "" {
-			return reason
+	var value any
+	if c.List {
+		var entries []any
+		for _, part := range strings.Split(cell, "|") {
+			entry, reason := c.entry(strings.TrimSpace(part))
+			if reason != "" {
+				return reason
+			}
+			entries = append(entries, entry)
 		}
+		if c.Items != nil && !c.Items.holds(float64(len(entries))) {
+			return "must be " + c.allowed()
+		}
+		value = entries
+	} else if value, reason = c.entry(cell); reason != "" {
+		return reason
 	}
-	field.Set(list)
+	c.store(row, value)
 	return ""
 }
 
-// value puts one value of a cell into its place.
-func (c *deviceColumn) value(v reflect.Value, text string) (reason string) {
-	if named, ok := v.Addr().Interface().(encoding.TextUnmarshaler); ok {
-		if named.UnmarshalText([]byte(text)) != nil {
-			return "must be " + c.allowed() + comma(text, c.Type == reflect.TypeFor[Price]())
+// entry is the JSON value of a cell, or of one entry of its list.
+func (c *Field) entry(text string) (value any, reason string) {
+	value = text
+	if c.Type.Kind() == reflect.Float64 {
+		x, err := strconv.ParseFloat(text, 64)
+		if err == nil && strings.Trim(text, "0123456789.eE+-") == "" {
+			value = x
 		}
-		return ""
 	}
-	if v.Kind() == reflect.String {
-		if !c.Length.holds(float64(utf8.RuneCountInString(text))) {
-			return "must be " + c.allowed()
-		}
-		v.SetString(text)
-		return ""
+	if !c.Accepts(value) {
+		return nil, "must be " + c.allowed() + comma(text, c.Type.Kind() == reflect.Float64 || c.Type == reflect.TypeFor[Price]())
 	}
-	x, err := strconv.ParseFloat(text, 64)
-	if err != nil || strings.Trim(text, "0123456789.eE+-") != "" || math.IsInf(x, 0) || !c.Number.holds(x) {
-		return "must be " + c.allowed() + comma(text, true)
-	}
-	v.SetFloat(x)
-	return ""
+	return value, ""
 }
 
 // comma is a hint for a number with a decimal comma.
@@ -298,19 +272,8 @@ func comma(text string, number bool) string {
 }
 
 // allowed says in words what a column takes.
-func (c *deviceColumn) allowed() string {
-	zero := reflect.Zero(c.Type).Interface()
-	text := ""
-	switch z := zero.(type) {
-	case interface{ Allowed() string }:
-		text = z.Allowed()
-	case interface{ Names() []string }:
-		text = "one of " + strings.Join(z.Names(), ", ")
-	case string:
-		text = "a text of " + format(c.Length.Min) + " to " + format(c.Length.Max) + " characters"
-	default:
-		text = "a number with a decimal point, " + c.Number.Text()
-	}
+func (c *Field) allowed() string {
+	text := c.Allowed()
 	if c.List {
 		text += "; several parted by |, at most " + format(c.Items.Max)
 	}

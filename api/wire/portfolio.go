@@ -92,9 +92,26 @@ type SiteChange struct {
 
 // ReassessInput asks for sites to be assessed again.
 type ReassessInput struct {
-	Which           string  `json:"which" required:"true" len:"[3,3]"`
+	Which           *Which  `json:"which" required:"true"`
 	FlashDensityMap *string `json:"flash_density_map,omitempty" len:"[1,100]"`
 }
+
+// Which says which sites are assessed again.
+type Which string
+
+// The sites that can be assessed again.
+const (
+	AllSites Which = "all"
+	DueSites Which = "due"
+)
+
+var whichNames = []string{string(AllSites), string(DueSites)}
+
+// Names lists the values that can be given.
+func (Which) Names() []string { return whichNames }
+
+// UnmarshalText takes the name of a value.
+func (v *Which) UnmarshalText(b []byte) error { return oneOf(v, b, whichNames) }
 
 // Work is an import or re-assessment and how far it is.
 type Work struct {

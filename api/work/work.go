@@ -141,12 +141,7 @@ func (s *Service) reassess(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	in, problem := contract.DecodeBody(s.Contract, wire.ReassessInputs, "ReassessInput", b, func(in *wire.ReassessInput) []risk.Violation {
-		if in.Which != "all" && in.Which != "due" {
-			return []risk.Violation{{Rule: risk.RuleOutOfRange, Pointer: "/which", Reason: "must be one of all, due; found " + strconv.Quote(in.Which)}}
-		}
-		return nil
-	})
+	in, problem := contract.DecodeBody(wire.ReassessInputs, b, func(*wire.ReassessInput) []risk.Violation { return nil })
 	if problem != nil {
 		return problem
 	}
@@ -154,7 +149,7 @@ func (s *Service) reassess(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	r := jobs.Reassessment{Portfolio: c.Param("id"), Due: in.Which == "due", Request: jobs.Request(key, store.WorkAssess, c.Param("id"), b)}
+	r := jobs.Reassessment{Portfolio: c.Param("id"), Due: *in.Which == wire.DueSites, Request: jobs.Request(key, store.WorkAssess, c.Param("id"), b)}
 	// Before anything is looked up that may be gone by now.
 	if w, begun, err := s.Jobs.Begun(c.Request().Context(), r.Request); err != nil {
 		return err
