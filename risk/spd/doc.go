@@ -10,12 +10,14 @@
 // Reading guide, in the order of a computation:
 //
 //	entry.go         what a schedule says of one line end
-//	schedule.go      the walk over structures and lines, and the place and class of each device
+//	schedule.go      the walk over structures and lines, and what is said of each device
+//	end.go           one end of a line: its conductors, place, class and connection
 //	need.go          is a device needed: IEC 62305-3 and -2, IEC 60364-4-44 clause 443, IEC 60364-7-712
 //	current.go       threat, sharing and discharge ratings: IEC 62305-1 Annexes A and E, IEC 60364-5-53
 //	voltage.go       U_C from below and above, U_P with leads and distance, U_W
 //	device.go        what a data sheet states, and what a check of it answers
-//	check.go         is this device right for that place, in findings and in a sentence
+//	check.go         is this device right for that place: its voltages and ratings
+//	check_place.go   the same for leads, distance, backup and earth; check_words.go puts it in a sentence
 //	rules.go         the rules of the check, one function each
 //	stress.go        how often which current passes a device, and what the years do to it
 //	coordination.go  devices behind each other on one line: order, levels, decoupling, how far each protects
