@@ -41,6 +41,32 @@ func TestLineLength(t *testing.T) {
 	}
 }
 
+// maxLines is the most lines of a file that is neither generated, nor a test, nor all tables.
+const maxLines = 500
+
+func TestFileLength(t *testing.T) {
+	err := filepath.WalkDir(".", func(path string, entry fs.DirEntry, err error) error {
+		if err != nil || entry.IsDir() || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
+			return err
+		}
+		text, err := os.ReadFile(path)
+		if err != nil {
+			return err
+		}
+		file, err := parser.ParseFile(token.NewFileSet(), path, text, parser.ParseComments|parser.PackageClauseOnly)
+		if err != nil {
+			return err
+		}
+		if n := strings.Count(string(text), "\n"); n > maxLines && !ast.IsGenerated(file) && filepath.Base(path) != "tables.go" {
+			t.Errorf("%s has %d lines, at most %d are allowed: part it", path, n, maxLines)
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
 func TestLongLines(t *testing.T) {
 	long := strings.Repeat("x", maxColumns)
 	short := strings.Repeat("ö", maxColumns-len(`var x = ""`))
