@@ -25,11 +25,11 @@ var (
 	anything = []string{"…"}
 	core     = row{standard: withoutIO, project: []string{"risk", "risk/trace"}}
 	// What several operations share stands below them and knows nothing of HTTP.
-	shared = []string{"risk…", "geo", "store", "api/wire", "api/assess", "api/reference", "api/contract", "api/refusal", "api/table"}
+	shared = []string{"risk…", "geo", "store", "api/wire", "api/assess", "api/reference", "api/contract", "api/refusal", "api/table", "tabletext"}
 	// An operation uses what is shared, and neither another group of operations nor the server.
 	operations = row{project: append([]string{"api/protocol", "api/recompute", "api/shelf", "api/library", "api/sites", "api/jobs", "api/batch", "api/web", "api/webhook"}, shared...),
 		modules: []string{"github.com/labstack/echo/v4", "github.com/google/uuid", "github.com/paulmach/orb"}}
-	server = row{project: []string{"risk…", "geo", "store", "api…"}, modules: anything}
+	server = row{project: []string{"risk…", "geo", "store", "tabletext", "api…"}, modules: anything}
 )
 
 // rows is the import table. A package without a row may not exist, but below
@@ -41,14 +41,15 @@ var rows = map[string]row{
 	"risk/spd":        core,
 	"risk/earth":      core,
 	"risk/measures":   core,
-	"geo":             {modules: []string{"github.com/paulmach/orb"}},
+	"tabletext":       {project: []string{}},
+	"geo":             {project: []string{"tabletext"}, modules: []string{"github.com/paulmach/orb"}},
 	"store":           {project: []string{"risk"}},
 	"store/postgres":  {project: []string{"store", "risk"}, modules: []string{"github.com/jackc/pgx/v5", "github.com/jackc/puddle/v2", "github.com/pressly/goose/v3"}},
 	"store/sqlite":    {project: []string{"store", "risk"}, modules: []string{"modernc.org/sqlite", "github.com/pressly/goose/v3"}},
 	"store/storetest": {project: []string{"store", "risk"}, modules: anything},
 	"api/assess":      {project: []string{"risk…", "geo", "store", "api/wire"}, modules: []string{"github.com/shopspring/decimal"}},
-	"api/reference":   {project: []string{"risk…", "geo", "store", "api/wire", "api/assess"}},
-	"api/wire":        {project: []string{"risk…", "geo"}, modules: []string{"github.com/paulmach/orb"}},
+	"api/reference":   {project: []string{"risk…", "geo", "store", "api/wire", "api/assess", "tabletext"}},
+	"api/wire":        {project: []string{"risk…", "geo", "tabletext"}, modules: []string{"github.com/paulmach/orb"}},
 	"api/contract":    {project: []string{"risk", "risk/trace", "api/wire", "api/assess", "api/refusal"}, modules: []string{"github.com/getkin/kin-openapi"}},
 	"api/refusal":     {project: []string{"risk"}},
 	"api/table":       {},

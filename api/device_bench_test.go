@@ -1,6 +1,8 @@
 package api_test
 
 import (
+	"levinward/tabletext"
+
 	"net/http"
 	"os"
 	"runtime"
@@ -87,7 +89,7 @@ func BenchmarkDeviceUpload(b *testing.B) {
 	})
 	b.Run("reading the table alone", func(b *testing.B) {
 		for b.Loop() {
-			r, _, err := wire.NewDeviceReader(bigTable(rows))
+			r, _, err := wire.NewDeviceReader(bigTable(rows), tabletext.DecimalPoint)
 			n := 0
 			for ; err == nil; n++ {
 				_, _, _, _, err = r.Next()

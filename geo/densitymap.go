@@ -1,6 +1,8 @@
 package geo
 
 import (
+	"levinward/tabletext"
+
 	"bufio"
 	"bytes"
 	"errors"
@@ -76,6 +78,8 @@ type DensityMapMeta struct {
 	Source string `json:"source"`
 	// LicenceNote says under which terms they may be used, up to 2000 bytes, may be empty.
 	LicenceNote string `json:"licence_note,omitempty"`
+	// Decimal is the decimal sign of a CSV file; empty: a point. A map that was read does not keep it.
+	Decimal tabletext.Decimal `json:"decimal,omitempty"`
 }
 
 // Faults lists what is wrong with the metadata, each fault under the name of its field; none where a map may have it.
@@ -109,6 +113,8 @@ func (meta DensityMapMeta) check(faults *rasterFaults) {
 	faultsIf(len(meta.Source) > 500, "source", "has %d bytes, 500 are allowed", len(meta.Source))
 	faultsIf(len(meta.LicenceNote) > 2000, "licence_note", "has %d bytes, 2000 are allowed", len(meta.LicenceNote))
 	faultsIf(!utf8.ValidString(meta.Source), "source", "is not UTF-8 text")
+	faultsIf(meta.Decimal != "" && !meta.Decimal.Valid(), "decimal", "%q is not one of %s, %s",
+		meta.Decimal, tabletext.DecimalPoint, tabletext.DecimalComma)
 	faultsIf(!utf8.ValidString(meta.LicenceNote), "licence_note", "is not UTF-8 text")
 }
 
@@ -250,6 +256,7 @@ func newDensityMap(meta DensityMapMeta, grid DensityGrid, values []float32, wher
 		faults.add(DensityFaultNoValues, "grid", "not one of %d cells has data", len(values))
 		return nil, faults.err()
 	}
+	meta.Decimal = ""
 	return &DensityMap{meta: meta, grid: grid.closed(), values: values, relation: meta.relation()}, nil
 }
 
@@ -307,10 +314,8 @@ func (limits DensityMapLimits) Read(r io.Reader, meta DensityMapMeta) (*DensityM
 }
 
 func (limits DensityMapLimits) readFormat(in *bufio.Reader, head []byte, meta DensityMapMeta, faults *rasterFaults) (*DensityMap, error) {
-	if bytes.HasPrefix(head, []byte(rasterByteOrderMark)) {
-		in.Discard(len(rasterByteOrderMark))
-		head = head[len(rasterByteOrderMark):]
-	}
+	tabletext.SkipMark(in)
+	head = bytes.TrimPrefix(head, []byte(rasterByteOrderMark))
 	switch format := rasterFormat(head); format {
 	case "geotiff":
 		return readDensityGeoTIFF(in, meta, limits, faults)
@@ -335,11 +340,10 @@ func rasterFormat(head []byte) string {
 	switch {
 	case len(head) == 0:
 		return "the file is empty"
-	case bytes.HasPrefix(head, []byte("\x1f\x8b")), bytes.HasPrefix(head, []byte("PK\x03\x04")):
-		return "this is a compressed archive, unpack it first"
-	case bytes.HasPrefix(head, []byte("\xff\xfe")), bytes.HasPrefix(head, []byte("\xfe\xff")):
-		return "this is UTF-16 text, save it as UTF-8"
+	case tabletext.NoText(head) != "":
+		return tabletext.NoText(head)
 	}
+	head = afterHint(head)
 	line, _, _ := bytes.Cut(bytes.TrimSpace(head), []byte("\n"))
 	lower := strings.ToLower(string(line))
 	if words := strings.Fields(lower); len(words) > 0 && rasterASCIIKeys[words[0]] {
@@ -349,6 +353,12 @@ func rasterFormat(head []byte) string {
 		return "csv"
 	}
 	return "unknown format"
+}
+
+// afterHint is the head of a table behind the line that names its separator.
+func afterHint(head []byte) []byte {
+	start, _, _ := tabletext.Skip(bufio.NewReaderSize(bytes.NewReader(head), len(head)))
+	return head[start.Hint:]
 }
 
 // rasterByteOrderMark may stand at the beginning of UTF-8 text.

@@ -1,6 +1,8 @@
 package geo
 
 import (
+	"levinward/tabletext"
+
 	"bufio"
 	"cmp"
 	"errors"
@@ -33,9 +35,19 @@ type rasterPoint struct {
 // readDensityCSV reads cell centres and values. The grid follows from the distinct longitudes and latitudes; cells that
 // no line names have no data.
 func readDensityCSV(in *bufio.Reader, meta DensityMapMeta, limits DensityMapLimits, faults *rasterFaults) (*DensityMap, error) {
-	lines := &rasterLines{scanner: bufio.NewScanner(in)}
+	start, fault, err := tabletext.Skip(in)
+	if err != nil {
+		return nil, err
+	}
+	if fault != "" {
+		faults.add(DensityFaultFormat, "line 1", "%s", fault)
+		return nil, faults.err()
+	}
+	lines := &rasterLines{scanner: bufio.NewScanner(in), line: start.Lines}
 	lines.scanner.Buffer(make([]byte, 0, maxCSVLine), maxCSVLine)
 	table := rasterTable{
+		separator:  string(start.Comma),
+		decimal:    meta.Decimal,
 		longitudes: rasterAxis{name: "longitude", index: map[int64]uint32{}},
 		latitudes:  rasterAxis{name: "latitude", index: map[int64]uint32{}},
 		checks:     rasterValues{limit: meta.maxValue()},
@@ -98,24 +110,18 @@ func (l *rasterLines) err(faults *rasterFaults) error {
 
 type rasterTable struct {
 	separator             string
+	decimal               tabletext.Decimal
 	place                 [3]int // where each of rasterCSVColumns stands in a line
 	longitudes, latitudes rasterAxis
 	checks                rasterValues
 	points                []rasterPoint
 }
 
-// readHeader finds separator and columns. It returns false when the lines after it cannot be read.
+// readHeader finds the columns. It returns false when the lines after it cannot be read.
 func (t *rasterTable) readHeader(lines *rasterLines, faults *rasterFaults) bool {
 	text, ok := lines.next()
 	if !ok {
 		return false
-	}
-	t.separator = ","
-	for _, s := range []string{";", "\t"} {
-		if strings.Contains(text, s) {
-			t.separator = s
-			break
-		}
 	}
 	where := fmt.Sprintf("line %d", lines.line)
 	before := faults.total
@@ -139,6 +145,16 @@ func (t *rasterTable) readHeader(lines *rasterLines, faults *rasterFaults) bool 
 		}
 	}
 	return faults.total == before
+}
+
+// cutCell parts the first cell from the rest; a separator within quotes does not end it.
+func cutCell(text, separator string) (cell, rest string, more bool) {
+	end := 0
+	if strings.HasPrefix(text, `"`) {
+		end = 1 + max(0, strings.Index(text[1:], `"`))
+	}
+	cell, rest, more = strings.Cut(text[end:], separator)
+	return text[:end+len(cell)], rest, more
 }
 
 func rasterUnquote(field string) string {
@@ -184,7 +200,7 @@ func (t *rasterTable) readPoint(text string, line int, faults *rasterFaults) {
 	var fields [3]string
 	n, rest, more := 0, text, true
 	for more && n < 3 {
-		fields[n], rest, more = strings.Cut(rest, t.separator)
+		fields[n], rest, more = cutCell(rest, t.separator)
 		n++
 	}
 	if n < 3 || more {
@@ -198,7 +214,7 @@ func (t *rasterTable) readPoint(text string, line int, faults *rasterFaults) {
 			number[k] = math.NaN()
 			continue
 		}
-		v, err := rasterNumber(field)
+		v, err := t.number(field)
 		if err != nil {
 			bad(DensityFaultValue, name, "%v", err)
 			v = 0
@@ -225,6 +241,17 @@ func (t *rasterTable) readPoint(text string, line int, faults *rasterFaults) {
 		value:  kept,
 		line:   uint32(line),
 	})
+}
+
+// number reads a number with the decimal sign of the table.
+func (t *rasterTable) number(field string) (float64, error) {
+	if t.decimal == tabletext.DecimalComma {
+		if strings.Contains(field, ".") {
+			return 0, fmt.Errorf("%.40q is not a number: the decimal sign is a comma", field)
+		}
+		field = strings.Replace(field, ",", ".", 1)
+	}
+	return rasterNumber(field)
 }
 
 // grid finds the regular grid on which the points lie.

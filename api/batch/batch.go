@@ -10,6 +10,8 @@
 package batch
 
 import (
+	"levinward/tabletext"
+
 	"errors"
 	"fmt"
 	"io"
@@ -43,13 +45,12 @@ func FormatOf(name string) (Format, error) {
 }
 
 // Decimal is the sign between whole and fraction in numbers that are written as text.
-type Decimal string
+type Decimal = tabletext.Decimal
 
-// A decimal comma is never guessed: 1,234 may mean 1.234 or 1234. The zero
-// value is DecimalPoint; either way the other sign is refused in a number.
+// The decimal signs.
 const (
-	DecimalPoint Decimal = "point"
-	DecimalComma Decimal = "comma"
+	DecimalPoint = tabletext.DecimalPoint
+	DecimalComma = tabletext.DecimalComma
 )
 
 // Options say how a file is read.

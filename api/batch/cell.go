@@ -1,10 +1,11 @@
 package batch
 
 import (
+	"levinward/tabletext"
+
 	"reflect"
 	"strconv"
 	"strings"
-	"unicode"
 )
 
 // cellKind is how a file holds the value of a cell.
@@ -112,7 +113,7 @@ func (c *cell) asNumber(s *slot, decimal Decimal) (any, string) {
 	case booleanCell:
 		return nil, "is true or false, not a number; must be " + s.Allowed
 	}
-	v, reason := parseNumber(c.text, decimal)
+	v, reason := tabletext.Number(c.text, decimal)
 	if reason == "" {
 		return v, ""
 	}
@@ -123,56 +124,6 @@ func (c *cell) asNumber(s *slot, decimal Decimal) (any, string) {
 }
 
 const digits = "0123456789"
-
-// parseNumber reads a number that can be read in one way only.
-func parseNumber(s string, decimal Decimal) (v float64, reason string) {
-	s = strings.Replace(s, "\u2212", "-", 1) // the typographic minus
-	switch {
-	case decimal == DecimalComma && strings.Contains(s, "."):
-		return 0, "has a point, which in a file with decimal commas may separate thousands: write 1234,5 for a thousand two hundred thirty-four and a half"
-	case decimal == DecimalComma:
-		s = strings.Replace(s, ",", ".", 1)
-	case strings.Contains(s, ","):
-		return 0, "has a comma, which may stand before decimals or between thousands: write 1234.5, or say that the file has decimal commas (decimal=comma in the request, -decimal comma on the command line)"
-	}
-	if !strings.ContainsAny(s, digits) && strings.ContainsFunc(s, unicode.IsLetter) {
-		return 0, "is a text, not a number"
-	}
-	if !isNumber(s) {
-		return 0, "is no number: write digits only, without unit and without anything between thousands"
-	}
-	v, err := strconv.ParseFloat(s, 64)
-	if err != nil {
-		return 0, "is out of range"
-	}
-	return v, ""
-}
-
-// isNumber accepts a sign, digits with or without a point, and an exponent: less than strconv.ParseFloat.
-func isNumber(s string) bool {
-	s = strings.TrimLeft(s[:min(1, len(s))], "+-") + s[min(1, len(s)):]
-	mantissa, exponent, has := strings.Cut(strings.ToLower(s), "e")
-	if has {
-		exponent = strings.TrimLeft(exponent[:min(1, len(exponent))], "+-") + exponent[min(1, len(exponent)):]
-		if !isDigits(exponent) {
-			return false
-		}
-	}
-	whole, fraction, point := strings.Cut(mantissa, ".")
-	if !point {
-		return isDigits(whole)
-	}
-	return isDigits(whole + fraction)
-}
-
-func isDigits(s string) bool {
-	for i := range len(s) {
-		if s[i] < '0' || s[i] > '9' {
-			return false
-		}
-	}
-	return s != ""
-}
 
 // plain writes a number without exponent.
 func plain(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }

@@ -17,6 +17,7 @@ import (
 	"github.com/xuri/excelize/v2"
 
 	"levinward/api/assess"
+	"levinward/tabletext"
 )
 
 // pinnedColumn is what a column has to mean, written by hand in testdata/columns.csv: the pointers from the contract
@@ -38,7 +39,7 @@ func pinnedColumns(t *testing.T) []pinnedColumn {
 
 // TestColumnsMeanWhatIsPinned compares the table to download (GET /v1/import-columns.csv), column by column.
 func TestColumnsMeanWhatIsPinned(t *testing.T) {
-	rows, err := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(Dictionary(), markUTF8))).ReadAll()
+	rows, err := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(Dictionary(), tabletext.Mark))).ReadAll()
 	must(t, err)
 	head := map[string]int{}
 	for i, name := range rows[0] {

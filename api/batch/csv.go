@@ -1,6 +1,8 @@
 package batch
 
 import (
+	"levinward/tabletext"
+
 	"bufio"
 	"bytes"
 	"encoding/csv"
@@ -30,96 +32,19 @@ func openCSV(r io.Reader, maxBytes int64) (*csvFile, error) {
 	kept := &recent{r: text}
 	b := &bounded{r: kept, span: 2 * maxRowBytes} // a row, and what is read ahead of it
 	ahead := bufio.NewReaderSize(b, maxRowBytes)
-	start, err := ahead.Peek(maxRowBytes)
-	if err != nil && err != io.EOF && len(start) == 0 {
-		return nil, err
-	}
-	f := &csvFile{bound: b, recent: kept}
-	comma, hint, err := separatorHint(start)
+	start, fault, err := tabletext.Skip(ahead)
 	if err != nil {
 		return nil, err
 	}
-	if f.hint = int64(hint); hint > 0 {
-		start = start[hint:]
-		_, _ = ahead.Discard(hint) // it was peeked at
+	if fault != "" {
+		return nil, fileError(0, "%s", fault)
 	}
-	if endsInCarriageReturns(start) {
-		return nil, fileError(0, "its lines end with carriage returns alone (CR): save it with line ends of LF or CR LF")
-	}
-	if comma == 0 {
-		comma = separator(start)
-	}
+	f := &csvFile{bound: b, recent: kept, hint: int64(start.Hint)}
 	f.reader = csv.NewReader(ahead)
-	f.reader.Comma = comma
+	f.reader.Comma = start.Comma
 	f.reader.ReuseRecord = true
 	f.reader.FieldsPerRecord = -1
 	return f, nil
-}
-
-// separatorHint reads a first line such as sep=; by which some spreadsheet programs tell
-// each other the separator, and how many bytes it takes; comma is 0 where there is none.
-func separatorHint(start []byte) (comma rune, length int, err error) {
-	line, _, ended := bytes.Cut(start, []byte{'\n'})
-	length = len(line)
-	if ended {
-		length++
-	}
-	line = bytes.Trim(bytes.TrimSuffix(line, []byte{'\r'}), `"`)
-	const mark = "sep="
-	if len(line) < len(mark) || !bytes.EqualFold(line[:len(mark)], []byte(mark)) {
-		return 0, 0, nil
-	}
-	switch name := string(line[len(mark):]); name {
-	case ",", ";", "\t":
-		return rune(name[0]), length, nil
-	default:
-		return 0, 0, fileError(0, "the first line names the separator %q: it must be a comma, a semicolon or a tab", short(name))
-	}
-}
-
-// endsInCarriageReturns looks at the end of the first line, outside quotes.
-func endsInCarriageReturns(start []byte) bool {
-	start = bytes.TrimLeft(start, "\r\n")
-	quoted := false
-	for i, c := range start {
-		switch {
-		case c == '"':
-			quoted = !quoted
-		case quoted:
-		case c == '\n':
-			return false
-		case c == '\r':
-			rest := bytes.TrimLeft(start[i:], "\r")
-			return len(rest) > 0 && rest[0] != '\n'
-		}
-	}
-	return false
-}
-
-// separator is the comma, semicolon or tab that stands most often in the header, outside quotes.
-func separator(start []byte) rune {
-	start = bytes.TrimLeft(start, "\r\n")
-	counts := map[byte]int{}
-	quoted := false
-	for _, c := range start {
-		if c == '"' {
-			quoted = !quoted
-		}
-		if quoted {
-			continue
-		}
-		if c == '\n' {
-			break
-		}
-		counts[c]++
-	}
-	best := byte(',')
-	for _, c := range []byte{';', '\t'} {
-		if counts[c] > counts[best] {
-			best = c
-		}
-	}
-	return rune(best)
 }
 
 // next reads a record and the number of its row; fault is a row that encoding/csv cannot take apart.

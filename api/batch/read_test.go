@@ -27,6 +27,7 @@ import (
 	"levinward/api/wire"
 	"levinward/geo"
 	"levinward/risk"
+	"levinward/tabletext"
 )
 
 // readAll reads a whole file and returns its rows.
@@ -629,7 +630,7 @@ func TestNumbersReadInOneWay(t *testing.T) {
 		{"18 m", math.NaN(), math.NaN()}, {"", math.NaN(), math.NaN()}, {"٣", math.NaN(), math.NaN()}, {"-", math.NaN(), math.NaN()},
 	} {
 		for decimal, want := range map[Decimal]float64{DecimalPoint: c.point, DecimalComma: c.comma} {
-			got, reason := parseNumber(c.text, decimal)
+			got, reason := tabletext.Number(c.text, decimal)
 			if math.IsNaN(want) != (reason != "") || reason == "" && got != want {
 				t.Errorf("%q with decimal %s: %v %q, want %v", c.text, decimal, got, reason, want)
 			}

@@ -5,6 +5,7 @@ import (
 	"encoding/csv"
 	"encoding/json"
 	"fmt"
+	"levinward/tabletext"
 	"reflect"
 	"strconv"
 
@@ -74,7 +75,7 @@ func csvTemplate() ([]byte, error) {
 	for _, c := range templateColumns() {
 		header, example = append(header, c.name), append(example, c.value)
 	}
-	b := bytes.NewBuffer(bytes.Clone(markUTF8))
+	b := bytes.NewBuffer(bytes.Clone(tabletext.Mark))
 	w := csv.NewWriter(b)
 	w.UseCRLF = true
 	err := w.WriteAll([][]string{header, example})

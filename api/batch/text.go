@@ -1,6 +1,8 @@
 package batch
 
 import (
+	"levinward/tabletext"
+
 	"bufio"
 	"bytes"
 	"errors"
@@ -21,15 +23,12 @@ type textSource struct {
 	err   error
 }
 
-// markUTF8 may stand at the beginning of a text in UTF-8.
-var markUTF8 = []byte("\xef\xbb\xbf")
-
 // howToSave says how a text comes to be in UTF-8.
 func howToSave(kind Format) string {
 	if kind == GeoJSON {
 		return "write the file in UTF-8, the only encoding of GeoJSON" // RFC 7946 by RFC 8259, 8.1
 	}
-	return "save it as \"CSV UTF-8\" or choose UTF-8 when it is written"
+	return tabletext.HowToSave
 }
 
 // newText looks at the beginning of a file before anything is read from it.
@@ -39,37 +38,30 @@ func newText(r io.Reader, kind Format, maxBytes int64) (*textSource, error) {
 	if err != nil && err != io.EOF {
 		return nil, err
 	}
-	if len(bytes.TrimSpace(bytes.TrimPrefix(start, markUTF8))) == 0 && err == io.EOF {
+	if len(bytes.TrimSpace(bytes.TrimPrefix(start, tabletext.Mark))) == 0 && err == io.EOF {
 		return nil, fileError(0, "the file is empty")
 	}
 	if reason := notUTF8Text(start, kind); reason != "" {
 		return nil, fileError(0, "%s", reason)
 	}
-	if bytes.HasPrefix(start, markUTF8) {
-		b.Discard(len(markUTF8))
-	}
+	tabletext.SkipMark(b)
 	return &textSource{r: b, kind: kind, left: maxBytes, max: maxBytes}, nil
 }
 
 // notUTF8Text recognises other files by how they begin.
 func notUTF8Text(start []byte, kind Format) string {
+	reason := tabletext.NoText(start)
+	archive := bytes.HasPrefix(start, []byte("PK\x03\x04"))
 	switch {
-	case bytes.HasPrefix(start, []byte("\xff\xfe")), bytes.HasPrefix(start, []byte("\xfe\xff")):
-		return "the text is in UTF-16; " + howToSave(kind)
-	case bytes.HasPrefix(start, []byte("PK\x03\x04")):
-		if kind == GeoJSON {
-			return "this is a spreadsheet or another archive, no text: choose the format XLSX for a spreadsheet, or unpack the archive"
-		}
+	case kind == GeoJSON && archive:
+		return "this is a spreadsheet or another archive, no text: choose the format XLSX for a spreadsheet, or unpack the archive"
+	case kind == GeoJSON:
+		return strings.Replace(reason, tabletext.HowToSave, howToSave(kind), 1)
+	case archive:
 		return "this is a spreadsheet or another archive, no text: choose the format XLSX for it, or save the sheet as CSV UTF-8"
-	case bytes.HasPrefix(start, []byte("\xd0\xcf\x11\xe0")):
-		return oldSpreadsheet
-	case bytes.Count(start, []byte{0}) > len(start)/4:
-		return "the text is in UTF-16 without a mark, or no text at all; " + howToSave(kind)
 	}
-	return ""
+	return reason
 }
-
-const oldSpreadsheet = "this is a spreadsheet of the old binary kind or one with a password: save it as XLSX without a password"
 
 func (t *textSource) Read(p []byte) (int, error) {
 	if t.err != nil {

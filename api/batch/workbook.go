@@ -1,6 +1,8 @@
 package batch
 
 import (
+	"levinward/tabletext"
+
 	"archive/zip"
 	"bytes"
 	"encoding/xml"
@@ -40,7 +42,7 @@ func openWorkbook(file io.ReaderAt, size int64) (*workbook, error) {
 	case size == 0:
 		return nil, fileError(0, "the file is empty")
 	case bytes.HasPrefix(start, []byte("\xd0\xcf\x11\xe0")):
-		return nil, fileError(0, "%s", oldSpreadsheet)
+		return nil, fileError(0, "%s", tabletext.OldWorkbook)
 	case !bytes.HasPrefix(start, []byte("PK")):
 		return nil, fileError(0, "this is no spreadsheet in the format XLSX; a text with separators has the format CSV")
 	}
@@ -294,7 +296,7 @@ func (b *workbook) plainValue(raw rawCell) cell {
 	if text == "" {
 		return cell{}
 	}
-	v, reason := parseNumber(text, DecimalPoint)
+	v, reason := tabletext.Number(text, DecimalPoint)
 	if reason != "" {
 		return cell{kind: faultyCell, text: text, reason: reason}
 	}

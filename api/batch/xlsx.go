@@ -380,7 +380,7 @@ func position(ref string) (row, column int, ok bool) {
 		i++
 	}
 	row, err := strconv.Atoi(ref[i:])
-	return row, column - 1, err == nil && i > 0 && isDigits(ref[i:]) && row >= 1 && row <= maxSheetRows && column <= maxSheetColumn
+	return row, column - 1, err == nil && i > 0 && strings.Trim(ref[i:], digits) == "" && row >= 1 && row <= maxSheetRows && column <= maxSheetColumn
 }
 
 // letters names a column counted from 0.

@@ -3252,6 +3252,24 @@ func (e ZoneSurface) Valid() bool {
 	}
 }
 
+// Defines values for Decimal.
+const (
+	DecimalComma Decimal = "comma"
+	DecimalPoint Decimal = "point"
+)
+
+// Valid indicates whether the value is a known member of the Decimal enum.
+func (e Decimal) Valid() bool {
+	switch e {
+	case DecimalComma:
+		return true
+	case DecimalPoint:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for SiteRank.
 const (
 	SiteRankExcess        SiteRank = "excess"
@@ -3270,6 +3288,24 @@ func (e SiteRank) Valid() bool {
 	case SiteRankPersonsAtRisk:
 		return true
 	case SiteRankWorstRatio:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for UploadDevicesParamsDecimal.
+const (
+	UploadDevicesParamsDecimalComma UploadDevicesParamsDecimal = "comma"
+	UploadDevicesParamsDecimalPoint UploadDevicesParamsDecimal = "point"
+)
+
+// Valid indicates whether the value is a known member of the UploadDevicesParamsDecimal enum.
+func (e UploadDevicesParamsDecimal) Valid() bool {
+	switch e {
+	case UploadDevicesParamsDecimalComma:
+		return true
+	case UploadDevicesParamsDecimalPoint:
 		return true
 	default:
 		return false
@@ -3309,6 +3345,24 @@ func (e CreateFlashDensityMapParamsRelation) Valid() bool {
 	case CreateFlashDensityMapParamsRelationLinear:
 		return true
 	case CreateFlashDensityMapParamsRelationPower:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for CreateFlashDensityMapParamsDecimal.
+const (
+	CreateFlashDensityMapParamsDecimalComma CreateFlashDensityMapParamsDecimal = "comma"
+	CreateFlashDensityMapParamsDecimalPoint CreateFlashDensityMapParamsDecimal = "point"
+)
+
+// Valid indicates whether the value is a known member of the CreateFlashDensityMapParamsDecimal enum.
+func (e CreateFlashDensityMapParamsDecimal) Valid() bool {
+	switch e {
+	case CreateFlashDensityMapParamsDecimalComma:
+		return true
+	case CreateFlashDensityMapParamsDecimalPoint:
 		return true
 	default:
 		return false
@@ -7519,6 +7573,9 @@ type CollectionID = string
 // Cursor defines model for Cursor.
 type Cursor = string
 
+// Decimal defines model for Decimal.
+type Decimal string
+
 // ID defines model for ID.
 type ID = openapi_types.UUID
 
@@ -7775,7 +7832,13 @@ type UploadDevicesParams struct {
 
 	// Replace true puts a device in the place of the one in use with its `reference`, as the next version of that one; false refuses it.
 	Replace *bool `form:"replace,omitempty" json:"replace,omitempty"`
+
+	// Decimal Decimal sign of numbers that are written as text in a table. A comma is never guessed.
+	Decimal *UploadDevicesParamsDecimal `form:"decimal,omitempty" json:"decimal,omitempty"`
 }
+
+// UploadDevicesParamsDecimal defines parameters for UploadDevices.
+type UploadDevicesParamsDecimal string
 
 // WithdrawDeviceParams defines parameters for WithdrawDevice.
 type WithdrawDeviceParams struct {
@@ -7832,6 +7895,9 @@ type CreateFlashDensityMapParams struct {
 
 	// LicenceNote Under which terms they may be used; at most 2000 bytes in UTF-8.
 	LicenceNote *string `form:"licence_note,omitempty" json:"licence_note,omitempty"`
+
+	// Decimal Decimal sign of numbers that are written as text in a table. A comma is never guessed.
+	Decimal *CreateFlashDensityMapParamsDecimal `form:"decimal,omitempty" json:"decimal,omitempty"`
 }
 
 // CreateFlashDensityMapParamsKind defines parameters for CreateFlashDensityMap.
@@ -7839,6 +7905,9 @@ type CreateFlashDensityMapParamsKind string
 
 // CreateFlashDensityMapParamsRelation defines parameters for CreateFlashDensityMap.
 type CreateFlashDensityMapParamsRelation string
+
+// CreateFlashDensityMapParamsDecimal defines parameters for CreateFlashDensityMap.
+type CreateFlashDensityMapParamsDecimal string
 
 // SampleFlashDensityMapParams defines parameters for SampleFlashDensityMap.
 type SampleFlashDensityMapParams struct {
@@ -7887,7 +7956,7 @@ type ImportSitesParams struct {
 	// Sheet Name of the sheet of a workbook; absent, the first.
 	Sheet *string `form:"sheet,omitempty" json:"sheet,omitempty"`
 
-	// Decimal Decimal sign of numbers that are written as text.
+	// Decimal Decimal sign of numbers that are written as text in a table. A comma is never guessed.
 	Decimal *ImportSitesParamsDecimal `form:"decimal,omitempty" json:"decimal,omitempty"`
 
 	// IdempotencyKey A key of the client's own making that makes the request repeatable: the same request with the same key gets the work that the first one began, as it is now, and begins no other, whether several come at once or one after the other. With another body, portfolio or query parameter, or for the other of imports and re-assessments, the key is refused (422). A request that broke off, or whose file was refused, leaves its key free. 1 to 255 visible ASCII characters.
@@ -8358,8 +8427,8 @@ type ClientInterface interface {
 	//
 	// One device or a list of up to 10 000 as JSON (up to 16 MiB), or a table of up to 200 000 rows as CSV (up to 256 MiB, 64 kB a row), which is
 	// read as a stream. Columns have the names of the JSON fields, in any order; `GET /v1/devices/columns.csv` is a table to fill in. UTF-8,
-	// with or without byte order mark; separated by comma, semicolon or tab, as the header is; numbers with a decimal point; the entries of a list
-	// parted by `|`; an empty cell is a field left out; texts quoted as in RFC 4180.
+	// with or without byte order mark; separated by comma, semicolon or tab, as the header is or a first line such as `sep=;` says; numbers with
+	// a decimal point, or a comma where `decimal` says so; the entries of a list parted by `|`; an empty cell is a field left out; texts quoted as in RFC 4180.
 	//
 	// Each fault of a table has the `line` its row begins at, `column`, `value` and `reason`; each fault of a list has a `pointer`. The first 1000
 	// are spelled out, the others counted. A `reference` belongs to one device in use. A quote out of place ends the reading of a table:
@@ -8374,8 +8443,8 @@ type ClientInterface interface {
 	//
 	// One device or a list of up to 10 000 as JSON (up to 16 MiB), or a table of up to 200 000 rows as CSV (up to 256 MiB, 64 kB a row), which is
 	// read as a stream. Columns have the names of the JSON fields, in any order; `GET /v1/devices/columns.csv` is a table to fill in. UTF-8,
-	// with or without byte order mark; separated by comma, semicolon or tab, as the header is; numbers with a decimal point; the entries of a list
-	// parted by `|`; an empty cell is a field left out; texts quoted as in RFC 4180.
+	// with or without byte order mark; separated by comma, semicolon or tab, as the header is or a first line such as `sep=;` says; numbers with
+	// a decimal point, or a comma where `decimal` says so; the entries of a list parted by `|`; an empty cell is a field left out; texts quoted as in RFC 4180.
 	//
 	// Each fault of a table has the `line` its row begins at, `column`, `value` and `reason`; each fault of a list has a `pointer`. The first 1000
 	// are spelled out, the others counted. A `reference` belongs to one device in use. A quote out of place ends the reading of a table:
@@ -9373,8 +9442,8 @@ func (c *Client) ListDevices(ctx context.Context, params *ListDevicesParams, req
 //
 // One device or a list of up to 10 000 as JSON (up to 16 MiB), or a table of up to 200 000 rows as CSV (up to 256 MiB, 64 kB a row), which is
 // read as a stream. Columns have the names of the JSON fields, in any order; `GET /v1/devices/columns.csv` is a table to fill in. UTF-8,
-// with or without byte order mark; separated by comma, semicolon or tab, as the header is; numbers with a decimal point; the entries of a list
-// parted by `|`; an empty cell is a field left out; texts quoted as in RFC 4180.
+// with or without byte order mark; separated by comma, semicolon or tab, as the header is or a first line such as `sep=;` says; numbers with
+// a decimal point, or a comma where `decimal` says so; the entries of a list parted by `|`; an empty cell is a field left out; texts quoted as in RFC 4180.
 //
 // Each fault of a table has the `line` its row begins at, `column`, `value` and `reason`; each fault of a list has a `pointer`. The first 1000
 // are spelled out, the others counted. A `reference` belongs to one device in use. A quote out of place ends the reading of a table:
@@ -9399,8 +9468,8 @@ func (c *Client) UploadDevicesWithBody(ctx context.Context, params *UploadDevice
 //
 // One device or a list of up to 10 000 as JSON (up to 16 MiB), or a table of up to 200 000 rows as CSV (up to 256 MiB, 64 kB a row), which is
 // read as a stream. Columns have the names of the JSON fields, in any order; `GET /v1/devices/columns.csv` is a table to fill in. UTF-8,
-// with or without byte order mark; separated by comma, semicolon or tab, as the header is; numbers with a decimal point; the entries of a list
-// parted by `|`; an empty cell is a field left out; texts quoted as in RFC 4180.
+// with or without byte order mark; separated by comma, semicolon or tab, as the header is or a first line such as `sep=;` says; numbers with
+// a decimal point, or a comma where `decimal` says so; the entries of a list parted by `|`; an empty cell is a field left out; texts quoted as in RFC 4180.
 //
 // Each fault of a table has the `line` its row begins at, `column`, `value` and `reason`; each fault of a list has a `pointer`. The first 1000
 // are spelled out, the others counted. A `reference` belongs to one device in use. A quote out of place ends the reading of a table:
@@ -12126,6 +12195,18 @@ func NewUploadDevicesRequestWithBody(server string, params *UploadDevicesParams,
 
 		}
 
+		if params.Decimal != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "decimal", *params.Decimal, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
 		if encoded := queryValues.Encode(); encoded != "" {
 			rawQueryFragments = append(rawQueryFragments, encoded)
 		}
@@ -12541,6 +12622,18 @@ func NewCreateFlashDensityMapRequestWithBody(server string, params *CreateFlashD
 		if params.LicenceNote != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "licence_note", *params.LicenceNote, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Decimal != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "decimal", *params.Decimal, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -15264,8 +15357,8 @@ type ClientWithResponsesInterface interface {
 	//
 	// One device or a list of up to 10 000 as JSON (up to 16 MiB), or a table of up to 200 000 rows as CSV (up to 256 MiB, 64 kB a row), which is
 	// read as a stream. Columns have the names of the JSON fields, in any order; `GET /v1/devices/columns.csv` is a table to fill in. UTF-8,
-	// with or without byte order mark; separated by comma, semicolon or tab, as the header is; numbers with a decimal point; the entries of a list
-	// parted by `|`; an empty cell is a field left out; texts quoted as in RFC 4180.
+	// with or without byte order mark; separated by comma, semicolon or tab, as the header is or a first line such as `sep=;` says; numbers with
+	// a decimal point, or a comma where `decimal` says so; the entries of a list parted by `|`; an empty cell is a field left out; texts quoted as in RFC 4180.
 	//
 	// Each fault of a table has the `line` its row begins at, `column`, `value` and `reason`; each fault of a list has a `pointer`. The first 1000
 	// are spelled out, the others counted. A `reference` belongs to one device in use. A quote out of place ends the reading of a table:
@@ -15280,8 +15373,8 @@ type ClientWithResponsesInterface interface {
 	//
 	// One device or a list of up to 10 000 as JSON (up to 16 MiB), or a table of up to 200 000 rows as CSV (up to 256 MiB, 64 kB a row), which is
 	// read as a stream. Columns have the names of the JSON fields, in any order; `GET /v1/devices/columns.csv` is a table to fill in. UTF-8,
-	// with or without byte order mark; separated by comma, semicolon or tab, as the header is; numbers with a decimal point; the entries of a list
-	// parted by `|`; an empty cell is a field left out; texts quoted as in RFC 4180.
+	// with or without byte order mark; separated by comma, semicolon or tab, as the header is or a first line such as `sep=;` says; numbers with
+	// a decimal point, or a comma where `decimal` says so; the entries of a list parted by `|`; an empty cell is a field left out; texts quoted as in RFC 4180.
 	//
 	// Each fault of a table has the `line` its row begins at, `column`, `value` and `reason`; each fault of a list has a `pointer`. The first 1000
 	// are spelled out, the others counted. A `reference` belongs to one device in use. A quote out of place ends the reading of a table:
@@ -19751,8 +19844,8 @@ func (c *ClientWithResponses) ListDevicesWithResponse(ctx context.Context, param
 //
 // One device or a list of up to 10 000 as JSON (up to 16 MiB), or a table of up to 200 000 rows as CSV (up to 256 MiB, 64 kB a row), which is
 // read as a stream. Columns have the names of the JSON fields, in any order; `GET /v1/devices/columns.csv` is a table to fill in. UTF-8,
-// with or without byte order mark; separated by comma, semicolon or tab, as the header is; numbers with a decimal point; the entries of a list
-// parted by `|`; an empty cell is a field left out; texts quoted as in RFC 4180.
+// with or without byte order mark; separated by comma, semicolon or tab, as the header is or a first line such as `sep=;` says; numbers with
+// a decimal point, or a comma where `decimal` says so; the entries of a list parted by `|`; an empty cell is a field left out; texts quoted as in RFC 4180.
 //
 // Each fault of a table has the `line` its row begins at, `column`, `value` and `reason`; each fault of a list has a `pointer`. The first 1000
 // are spelled out, the others counted. A `reference` belongs to one device in use. A quote out of place ends the reading of a table:
@@ -19773,8 +19866,8 @@ func (c *ClientWithResponses) UploadDevicesWithBodyWithResponse(ctx context.Cont
 //
 // One device or a list of up to 10 000 as JSON (up to 16 MiB), or a table of up to 200 000 rows as CSV (up to 256 MiB, 64 kB a row), which is
 // read as a stream. Columns have the names of the JSON fields, in any order; `GET /v1/devices/columns.csv` is a table to fill in. UTF-8,
-// with or without byte order mark; separated by comma, semicolon or tab, as the header is; numbers with a decimal point; the entries of a list
-// parted by `|`; an empty cell is a field left out; texts quoted as in RFC 4180.
+// with or without byte order mark; separated by comma, semicolon or tab, as the header is or a first line such as `sep=;` says; numbers with
+// a decimal point, or a comma where `decimal` says so; the entries of a list parted by `|`; an empty cell is a field left out; texts quoted as in RFC 4180.
 //
 // Each fault of a table has the `line` its row begins at, `column`, `value` and `reason`; each fault of a list has a `pointer`. The first 1000
 // are spelled out, the others counted. A `reference` belongs to one device in use. A quote out of place ends the reading of a table:

@@ -1,6 +1,8 @@
 package devices
 
 import (
+	"levinward/tabletext"
+
 	"bytes"
 	"errors"
 	"hash/maphash"
@@ -42,6 +44,7 @@ type importReport struct {
 // upload is an upload of devices under way.
 type upload struct {
 	service *Service
+	decimal tabletext.Decimal // of a table
 	spool   *spool
 	list    bool // JSON: places are pointers into the list, not lines
 	single  bool // JSON: one device and no list
@@ -58,6 +61,7 @@ type upload struct {
 func (s *Service) uploadDevices(c echo.Context) error {
 	q := protocol.Parameters{Context: c}
 	how := store.Import{Replace: q.Truth("replace"), Partial: q.Truth("partial")}
+	decimal := q.Decimal()
 	if err := q.Problem(); err != nil {
 		return err
 	}
@@ -66,7 +70,7 @@ func (s *Service) uploadDevices(c echo.Context) error {
 		return err
 	}
 	defer sp.close()
-	u := &upload{service: s, spool: sp, seen: map[[2]uint64]uint32{}, seeds: [2]maphash.Seed{maphash.MakeSeed(), maphash.MakeSeed()}}
+	u := &upload{service: s, decimal: decimal, spool: sp, seen: map[[2]uint64]uint32{}, seeds: [2]maphash.Seed{maphash.MakeSeed(), maphash.MakeSeed()}}
 	switch media := protocol.MediaTypeOf(c.Request().Header.Get(echo.HeaderContentType)); media {
 	case protocol.MediaJSON:
 		err = u.readJSON(c)
@@ -233,7 +237,7 @@ func (u *upload) readCSV(c echo.Context) error {
 	end := time.Now().Add(uploadTime)
 	control := http.NewResponseController(c.Response())
 	_, _ = control.SetReadDeadline(end), control.SetWriteDeadline(end)
-	table, faults, err := wire.NewDeviceReader(http.MaxBytesReader(c.Response(), r.Body, maxDeviceTable))
+	table, faults, err := wire.NewDeviceReader(http.MaxBytesReader(c.Response(), r.Body, maxDeviceTable), u.decimal)
 	if err != nil {
 		return tableError(err)
 	}

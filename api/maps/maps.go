@@ -1,6 +1,8 @@
 package maps
 
 import (
+	"levinward/tabletext"
+
 	"bytes"
 	"context"
 	"encoding/json"
@@ -66,6 +68,7 @@ func mapMeta(c echo.Context) (name string, meta geo.DensityMapMeta, err error) {
 	meta = geo.DensityMapMeta{
 		Kind: geo.DensityKind(q.Get("kind")), CloudToGroundRatio: ratio, Relation: geo.ThunderstormDayRelation(q.Get("relation")),
 		FromYear: year("from_year"), ToYear: year("to_year"), Source: q.Get("source"), LicenceNote: q.Get("licence_note"),
+		Decimal: tabletext.Decimal(q.Get("decimal")),
 	}
 	name = q.Get("name")
 	if utf8.RuneCountInString(name) > maxMapName {

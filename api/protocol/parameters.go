@@ -1,6 +1,8 @@
 package protocol
 
 import (
+	"levinward/tabletext"
+
 	"strconv"
 
 	"github.com/labstack/echo/v4"
@@ -37,6 +39,18 @@ func (p *Parameters) Truth(name string) bool {
 		p.Fault(name, "must be true or false; found "+strconv.Quote(text))
 	}
 	return text == "true"
+}
+
+// Decimal reads the decimal sign of a table; absent is a point.
+func (p *Parameters) Decimal() tabletext.Decimal {
+	if !p.QueryParams().Has("decimal") {
+		return tabletext.DecimalPoint
+	}
+	sign := tabletext.Decimal(p.QueryParam("decimal"))
+	if !sign.Valid() {
+		p.Fault("decimal", "must be one of point, comma; found "+strconv.Quote(string(sign)))
+	}
+	return sign
 }
 
 // Whole reads a whole number within limits.

@@ -1,6 +1,9 @@
 package reference
 
 import (
+	"bufio"
+	"levinward/tabletext"
+
 	"bytes"
 	"encoding/csv"
 	"errors"
@@ -129,12 +132,21 @@ func (p *parser) read(text []byte) (isTable bool) {
 	case len(text) > MaxFile:
 		p.faults.add(Fault{Line: 1, Reason: fmt.Sprintf("the table has %d bytes; at most %d are allowed", len(text), MaxFile)})
 		return false
+	case tabletext.NoText(text) != "":
+		p.faults.add(Fault{Line: 1, Reason: tabletext.NoText(text)})
+		return false
 	case !utf8.Valid(text):
 		p.faults.add(Fault{Line: lineOfInvalid(text), Reason: "is not UTF-8; save the table as CSV UTF-8"})
 		return false
 	}
-	r := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(text, []byte("\uFEFF"))))
-	r.FieldsPerRecord, r.ReuseRecord = -1, true
+	source := bufio.NewReader(bytes.NewReader(text))
+	start, fault, _ := tabletext.Skip(source) // bytes in memory do not fail
+	if fault != "" {                          // of the line that names the separator
+		p.faults.add(Fault{Line: 1, Reason: fault})
+		return false
+	}
+	r := csv.NewReader(source)
+	r.Comma, r.FieldsPerRecord, r.ReuseRecord = start.Comma, -1, true
 	for first := true; ; first = false {
 		fields, err := r.Read()
 		if errors.Is(err, io.EOF) {
@@ -145,10 +157,11 @@ func (p *parser) read(text []byte) (isTable bool) {
 		}
 		var broken *csv.ParseError
 		if errors.As(err, &broken) {
-			p.faults.add(Fault{Line: broken.StartLine, Reason: "is not CSV: " + broken.Err.Error() + "; the rest was not read"})
+			p.faults.add(Fault{Line: broken.StartLine + start.Lines, Reason: "is not CSV: " + broken.Err.Error() + "; the rest was not read"})
 			return false
 		}
 		p.line, _ = r.FieldPos(0)
+		p.line += start.Lines
 		p.fields, p.faulty = fields, false
 		if first {
 			if !p.header() {
@@ -177,10 +190,6 @@ func lineOfInvalid(text []byte) int {
 
 // header finds the columns, in any order. Without them no row can be read.
 func (p *parser) header() bool {
-	if len(p.fields) == 1 && strings.Contains(p.fields[0], ";") {
-		p.fault(-1, "", "the fields must be separated by commas, not semicolons")
-		return false
-	}
 	for i := range p.columns {
 		p.columns[i] = -1
 	}

@@ -1,6 +1,8 @@
 package wire
 
 import (
+	"levinward/tabletext"
+
 	"bufio"
 	"bytes"
 	"encoding/csv"
@@ -40,8 +42,8 @@ func DeviceColumns() []string {
 }
 
 // DeviceReader reads devices from a table, one row at a time: CSV (RFC 4180) in UTF-8 with
-// a header of column names in any order, separated by comma, semicolon or tab,
-// the entries of a list by |, numbers with a decimal point. An empty cell is a field left out.
+// a header of column names in any order, in the form of package tabletext,
+// the entries of a list parted by |. An empty cell is a field left out.
 type DeviceReader struct {
 	source  *rowLimiter
 	csv     *csv.Reader
@@ -49,30 +51,28 @@ type DeviceReader struct {
 	columns []*Field // of the table
 	begin   int64    // offset of the row
 	line    int      // of the row before
+	before  int      // lines before the header
+	decimal tabletext.Decimal
 }
 
 // NewDeviceReader reads the header. The faults are those of the header; the
 // error is that of the source.
-func NewDeviceReader(source io.Reader) (*DeviceReader, []RowFault, error) {
-	r := &DeviceReader{source: &rowLimiter{source: source, room: MaxDeviceRow + readAhead}}
+func NewDeviceReader(source io.Reader, decimal tabletext.Decimal) (*DeviceReader, []RowFault, error) {
+	r := &DeviceReader{decimal: decimal, source: &rowLimiter{source: source, room: MaxDeviceRow + readAhead}}
 	buffered := bufio.NewReaderSize(r.source, readAhead)
-	start, err := buffered.Peek(readAhead)
-	if err != nil && err != io.EOF {
+	start, fault, err := tabletext.Skip(buffered)
+	if err != nil {
 		return nil, nil, err
 	}
-	if fault := unreadable(start); fault != "" {
+	if fault != "" {
 		return nil, []RowFault{{Line: 1, Reason: fault}}, nil
 	}
-	if bytes.HasPrefix(start, byteOrderMark) {
-		buffered.Discard(len(byteOrderMark))
-		start = start[len(byteOrderMark):]
-	}
-	r.comma = separator(start)
+	r.comma, r.before = start.Comma, start.Lines
 	r.csv = csv.NewReader(buffered)
 	r.csv.Comma, r.csv.FieldsPerRecord, r.csv.ReuseRecord = r.comma, -1, true
-	header, line, fault, err := r.row()
-	if err != nil && err != io.EOF || fault != nil {
-		return nil, one(fault), err
+	header, line, wrong, err := r.row()
+	if err != nil && err != io.EOF || wrong != nil {
+		return nil, one(wrong), err
 	}
 	if len(header) == 0 {
 		return nil, []RowFault{{Line: 1, Reason: "the table is empty; its first line names the columns: " + columnNames()}}, nil
@@ -86,32 +86,6 @@ func one(f *RowFault) []RowFault {
 		return nil
 	}
 	return []RowFault{*f}
-}
-
-var byteOrderMark = []byte("\xef\xbb\xbf")
-
-// unreadable tells from the first bytes that a file is no table in UTF-8.
-func unreadable(start []byte) string {
-	switch {
-	case bytes.HasPrefix(start, []byte("\xff\xfe")), bytes.HasPrefix(start, []byte("\xfe\xff")), bytes.IndexByte(start, 0) >= 0:
-		return "the file is UTF-16 or no text; save it as CSV in UTF-8"
-	case bytes.HasPrefix(start, []byte("PK\x03\x04")):
-		return "the file is a workbook or an archive; save it as CSV in UTF-8"
-	}
-	return ""
-}
-
-// separator is the first character of the header that cannot belong to a column name.
-func separator(start []byte) rune {
-	for _, b := range start {
-		switch b {
-		case ',', ';', '\t':
-			return rune(b)
-		case '\n', '\r':
-			return ','
-		}
-	}
-	return ','
 }
 
 func columnNames() string { return strings.Join(DeviceColumns(), ", ") }
@@ -150,7 +124,7 @@ func (r *DeviceReader) row() (cells []string, line int, fault *RowFault, err err
 	var syntax *csv.ParseError
 	switch {
 	case errors.As(err, &syntax):
-		return nil, 0, &RowFault{Line: syntax.StartLine, Reason: "a quote is out of place (line " + strconv.Itoa(syntax.Line) + ", byte " + strconv.Itoa(syntax.Column) +
+		return nil, 0, &RowFault{Line: syntax.StartLine + r.before, Reason: "a quote is out of place (line " + strconv.Itoa(syntax.Line+r.before) + ", byte " + strconv.Itoa(syntax.Column) +
 			`): quote a whole cell and double the quotes within it ("a ""b"" c"); no row from here on was read`}, nil
 	case errors.Is(err, errRowTooLong):
 		return nil, 0, &RowFault{Line: r.line + 1, Reason: "a row that begins here or further on is longer than " + strconv.Itoa(MaxDeviceRow>>10) + " kB; is a quote left open? No row from here on was read"}, nil
@@ -158,6 +132,7 @@ func (r *DeviceReader) row() (cells []string, line int, fault *RowFault, err err
 		return nil, 0, nil, err
 	}
 	r.line, _ = r.csv.FieldPos(0)
+	r.line += r.before
 	return cells, r.line, nil, nil
 }
 
@@ -182,7 +157,7 @@ func (r *DeviceReader) Next() (d *Device, line int, faults []RowFault, fatal *Ro
 	row := reflect.ValueOf(d).Elem()
 	for i, cell := range cells {
 		column := r.columns[i]
-		if reason := column.setCell(row, strings.TrimSpace(cell)); reason != "" {
+		if reason := column.setCell(row, strings.TrimSpace(cell), r.decimal); reason != "" {
 			faults = append(faults, RowFault{Line: line, Column: column.Name, Value: shown(cell), Reason: reason})
 		}
 	}
@@ -218,64 +193,65 @@ func shown(cell string) string {
 }
 
 // set puts a cell into its field of a device, or says why it cannot.
-func (c *Field) setCell(row reflect.Value, cell string) (reason string) {
+func (f *Field) setCell(row reflect.Value, cell string, decimal tabletext.Decimal) (reason string) {
 	switch {
 	case !utf8.ValidString(cell):
 		return "is not UTF-8; the file may be in Windows-1252 or another single-byte encoding: save it as CSV in UTF-8"
-	case cell == "" && c.Required:
-		return "is required: " + c.allowed()
+	case cell == "" && f.Required:
+		return "is required: " + f.allowed()
 	case cell == "":
 		return ""
 	}
 	var value any
-	if c.List {
+	if f.List {
 		var entries []any
 		for _, part := range strings.Split(cell, "|") {
-			entry, reason := c.entry(strings.TrimSpace(part))
+			entry, reason := f.entry(strings.TrimSpace(part), decimal)
 			if reason != "" {
 				return reason
 			}
 			entries = append(entries, entry)
 		}
-		if c.Items != nil && !c.Items.holds(float64(len(entries))) {
-			return "must be " + c.allowed()
+		if f.Items != nil && !f.Items.holds(float64(len(entries))) {
+			return "must be " + f.allowed()
 		}
 		value = entries
-	} else if value, reason = c.entry(cell); reason != "" {
+	} else if value, reason = f.entry(cell, decimal); reason != "" {
 		return reason
 	}
-	c.store(row, value)
+	f.store(row, value)
 	return ""
 }
 
 // entry is the JSON value of a cell, or of one entry of its list.
-func (c *Field) entry(text string) (value any, reason string) {
+func (f *Field) entry(text string, decimal tabletext.Decimal) (value any, reason string) {
+	price := f.Type == reflect.TypeFor[Price]()
+	if price && decimal == tabletext.DecimalComma {
+		text = strings.Replace(text, ",", ".", 1)
+	}
 	value = text
-	if c.Type.Kind() == reflect.Float64 {
-		x, err := strconv.ParseFloat(text, 64)
-		if err == nil && strings.Trim(text, "0123456789.eE+-") == "" {
-			value = x
+	if f.Type.Kind() == reflect.Float64 {
+		number, reason := tabletext.Number(text, decimal)
+		if reason != "" {
+			return nil, reason + "; must be " + f.allowed()
 		}
+		value = number
 	}
-	if !c.Accepts(value) {
-		return nil, "must be " + c.allowed() + comma(text, c.Type.Kind() == reflect.Float64 || c.Type == reflect.TypeFor[Price]())
+	if f.Accepts(value) {
+		return value, ""
 	}
-	return value, ""
-}
-
-// comma is a hint for a number with a decimal comma.
-func comma(text string, number bool) string {
-	if number && strings.Contains(text, ",") {
-		return "; write a decimal point, not a comma"
+	reason = "must be " + f.allowed()
+	if price && strings.Contains(text, ",") {
+		reason += "; write a decimal point, not a comma, or say that the table has decimal commas (decimal=comma)"
 	}
-	return ""
+	return nil, reason
 }
 
 // allowed says in words what a column takes.
-func (c *Field) allowed() string {
-	text := c.Allowed()
-	if c.List {
-		text += "; several parted by |, at most " + format(c.Items.Max)
+func (f *Field) allowed() string {
+	text := f.Allowed()
+	if f.List {
+		text += "; several parted by |, at most " + format(f.Items.Max)
 	}
 	return text
 }

@@ -1,6 +1,8 @@
 package wire_test
 
 import (
+	"levinward/tabletext"
+
 	"bytes"
 	"encoding/csv"
 	"encoding/json"
@@ -25,7 +27,7 @@ type table struct {
 // readTable reads a table to its end.
 func readTable(t testing.TB, source io.Reader) (all table) {
 	t.Helper()
-	r, faults, err := wire.NewDeviceReader(source)
+	r, faults, err := wire.NewDeviceReader(source, tabletext.DecimalPoint)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -114,9 +116,9 @@ func TestBadTables(t *testing.T) {
 			{Line: 1, Column: "name", Reason: "stands twice"}, {Line: 1, Column: "reference", Reason: "required"}}, true},
 		"upper case column":                        {"Reference\nA\n", 0, []wire.RowFault{{Line: 1, Column: "Reference", Reason: "unknown"}, {Line: 1, Column: "reference", Reason: "required"}}, true},
 		"missing reference":                        {"reference,name\n,x\n \t,y\n", 0, []wire.RowFault{{Line: 2, Column: "reference", Reason: "is required"}, {Line: 3, Column: "reference", Reason: "is required"}}, false},
-		"decimal comma":                            {"reference;up_kv\nA;1,5\nB;1.5\n", 1, []wire.RowFault{{Line: 2, Column: "up_kv", Value: "1,5", Reason: "decimal point, not a comma"}}, false},
+		"decimal comma":                            {"reference;up_kv\nA;1,5\nB;1.5\n", 1, []wire.RowFault{{Line: 2, Column: "up_kv", Value: "1,5", Reason: "has a comma"}}, false},
 		"decimal comma, unquoted, separator comma": {"reference,up_kv\nA,1,5\n", 0, []wire.RowFault{{Line: 2, Reason: "3 cells, the header 2; a decimal comma"}}, false},
-		"decimal comma in a price":                 {"reference;price;currency\nA;12,50;XTS\n", 0, []wire.RowFault{{Line: 2, Column: "price", Value: "12,50", Reason: "decimal point, not a comma"}}, false},
+		"decimal comma in a price":                 {"reference;price;currency\nA;12,50;XTS\n", 0, []wire.RowFault{{Line: 2, Column: "price", Value: "12,50", Reason: "write a decimal point, not a comma"}}, false},
 		"too few cells":                            {"reference,name\nA\n", 0, []wire.RowFault{{Line: 2, Reason: "1 cells, the header 2"}}, false},
 		"numbers that are none": {"reference,up_kv,in_ka,uc_ac_v,uc_dc_v,imax_ka,iimp_ka,tov_v,max_backup_a\nA,-1,NaN,1e400,Inf,0x1p4,1_0,0,1 000\n", 0, []wire.RowFault{
 			{Line: 2, Column: "up_kv", Value: "-1", Reason: "more than 0"}, {Line: 2, Column: "in_ka", Value: "NaN", Reason: "a number"},
@@ -191,7 +193,7 @@ func TestEndlessRowIsCut(t *testing.T) {
 func TestBrokenSource(t *testing.T) {
 	broken := errors.New("broken")
 	for _, text := range []string{"", "refer", "reference,name\nA,x\n", "reference,name\nA,x", "reference,name\nA,\"x"} {
-		r, faults, err := wire.NewDeviceReader(io.MultiReader(strings.NewReader(text), failing{broken}))
+		r, faults, err := wire.NewDeviceReader(io.MultiReader(strings.NewReader(text), failing{broken}), tabletext.DecimalPoint)
 		for err == nil && len(faults) == 0 {
 			_, _, _, fatal, e := r.Next()
 			if fatal != nil {
