@@ -111,7 +111,7 @@ func twoValues(c *Column, n int) [2]string {
 		}
 		return strconv.FormatFloat(v, 'g', 6, 64)
 	}
-	share := float64(n+1) / 1000
+	share := float64(n+1) / 1000 * (1 + float64(n)/9973) // so that no multiple of ten of another share comes up
 	return [2]string{at(share), at(share + 0.0005 + 0.02*float64(btoi(c.field.Integer)))}
 }
 
