@@ -9,6 +9,7 @@ import (
 	"github.com/jackc/pgx/v5/pgxpool"
 
 	"levinward/store"
+	"levinward/store/tables"
 )
 
 // ON CONFLICT waits for a concurrent request with the same key and then does
@@ -45,17 +46,6 @@ func arguments(org string, r *store.Record) []any {
 		org, r.ID, r.CreatedAt, store.Fold(r.Name), store.Fold(r.Reference),
 		r.Name, r.Reference, r.Latitude, r.Longitude, r.Edition, r.Engine,
 		r.InputHash, r.DefinitionsHash, r.ReviewDue, r.Input, r.Result, r.Worksheet,
-	}
-}
-
-const header = `r.assessment, r.revision, r.created_at, r.name, r.reference, r.latitude, r.longitude,
-	r.edition, r.engine, r.input_hash, r.definitions_hash, r.review_due`
-
-// fields are the destinations for header.
-func fields(h *store.Header) []any {
-	return []any{
-		&h.ID, &h.Revision, &h.CreatedAt, &h.Name, &h.Reference, &h.Latitude, &h.Longitude,
-		&h.Edition, &h.Engine, &h.InputHash, &h.DefinitionsHash, &h.ReviewDue,
 	}
 }
 
@@ -102,11 +92,11 @@ func (s *Store) Create(ctx context.Context, org store.Organisation, r store.Reco
 // firstUnder returns the first revision of the record created with a key.
 func firstUnder(ctx context.Context, c *pgxpool.Conn, owner string, idem *store.Idempotency) (store.Record, error) {
 	const query = `
-		SELECT a.body_hash, ` + header + `, r.input, r.result
+		SELECT a.body_hash, ` + tables.Header + `, r.input, r.result
 		FROM assessment a JOIN revision r ON r.organisation = a.organisation AND r.assessment = a.id AND r.revision = 1
 		WHERE a.organisation = $1 AND a.idempotency_key = $2`
 	var bodyHash string
-	r, err := scanRecord(c.QueryRow(ctx, query, owner, idem.Key), &bodyHash)
+	r, err := tables.Record(c.QueryRow(ctx, query, owner, idem.Key), &bodyHash)
 	if err == nil && bodyHash != idem.BodyHash {
 		return store.Record{}, store.ErrKeyReused
 	}
@@ -116,14 +106,14 @@ func firstUnder(ctx context.Context, c *pgxpool.Conn, owner string, idem *store.
 // Newest returns the newest revision of an assessment.
 func (s *Store) Newest(ctx context.Context, org store.Organisation, id string) (store.Record, error) {
 	return s.record(ctx, org, id, `
-		SELECT `+header+`, r.input, r.result FROM revision r
+		SELECT `+tables.Header+`, r.input, r.result FROM revision r
 		WHERE r.organisation = $1 AND r.assessment = $2 ORDER BY r.revision DESC LIMIT 1`)
 }
 
 // Revision returns one revision of an assessment.
 func (s *Store) Revision(ctx context.Context, org store.Organisation, id string, n int) (store.Record, error) {
 	return s.record(ctx, org, id, `
-		SELECT `+header+`, r.input, r.result FROM revision r
+		SELECT `+tables.Header+`, r.input, r.result FROM revision r
 		WHERE r.organisation = $1 AND r.assessment = $2 AND r.revision = $3::bigint`, n)
 }
 
@@ -134,21 +124,10 @@ func (s *Store) record(ctx context.Context, org store.Organisation, id, query st
 		return store.Record{}, err
 	}
 	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) (err error) {
-		r, err = scanRecord(c.QueryRow(ctx, query, append(key, args...)...))
+		r, err = tables.Record(c.QueryRow(ctx, query, append(key, args...)...))
 		return err
 	})
 	return r, err
-}
-
-// scanRecord reads header, input and result, after any further columns.
-func scanRecord(row pgx.Row, before ...any) (store.Record, error) {
-	var r store.Record
-	err := row.Scan(append(append(before, fields(&r.Header)...), &r.Input, &r.Result)...)
-	if err != nil {
-		return store.Record{}, orNotFound(err)
-	}
-	inUTC(&r.Header)
-	return r, nil
 }
 
 // Worksheet returns the worksheet of one revision.
@@ -160,7 +139,7 @@ func (s *Store) Worksheet(ctx context.Context, org store.Organisation, id string
 	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
 		const query = `SELECT worksheet FROM revision
 			WHERE organisation = $1 AND assessment = $2 AND revision = $3::bigint`
-		return orNotFound(c.QueryRow(ctx, query, append(key, n)...).Scan(&doc))
+		return tables.OrNotFound(c.QueryRow(ctx, query, append(key, n)...).Scan(&doc))
 	})
 	return doc, err
 }
@@ -171,22 +150,11 @@ func (s *Store) Revisions(ctx context.Context, org store.Organisation, id string
 	if err != nil {
 		return nil, err
 	}
-	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
-		rows, err := c.Query(ctx, `SELECT `+header+` FROM revision r
-			WHERE r.organisation = $1 AND r.assessment = $2 ORDER BY r.revision`, key...)
-		if err != nil {
-			return err
-		}
-		all, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (h store.Header, err error) {
-			err = row.Scan(fields(&h)...)
-			inUTC(&h)
-			return h, err
-		})
-		if err == nil && len(all) == 0 {
-			return store.ErrNotFound
-		}
-		return err
-	})
+	all, err = collect(ctx, s, tables.JustHeader, `SELECT `+tables.Header+` FROM revision r
+		WHERE r.organisation = $1 AND r.assessment = $2 ORDER BY r.revision`, key...)
+	if err == nil && len(all) == 0 {
+		err = store.ErrNotFound
+	}
 	return all, err
 }
 
@@ -207,7 +175,7 @@ func (s *Store) Revise(ctx context.Context, org store.Organisation, r store.Reco
 		var conflict store.ConflictError
 		const newest = `SELECT newest FROM assessment WHERE organisation = $1 AND id = $2`
 		if err := c.QueryRow(ctx, newest, key...).Scan(&conflict.Current); err != nil {
-			return orNotFound(err)
+			return tables.OrNotFound(err)
 		}
 		return &conflict
 	})
@@ -281,7 +249,7 @@ func (s *Store) Definitions(ctx context.Context, org store.Organisation, hash st
 	}
 	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
 		const query = `SELECT document FROM definitions WHERE organisation = $1 AND hash = $2`
-		return orNotFound(c.QueryRow(ctx, query, owner, hash).Scan(&doc))
+		return tables.OrNotFound(c.QueryRow(ctx, query, owner, hash).Scan(&doc))
 	})
 	return doc, err
 }
@@ -311,13 +279,3 @@ func address(org store.Organisation, id string) ([]any, error) {
 func noOrganisation(org store.Organisation) error {
 	return fmt.Errorf("organisation %.40q: %w", string(org), store.ErrNotFound)
 }
-
-func orNotFound(err error) error {
-	if errors.Is(err, pgx.ErrNoRows) {
-		return store.ErrNotFound
-	}
-	return err
-}
-
-// inUTC undoes the driver's conversion to the local time zone.
-func inUTC(h *store.Header) { h.CreatedAt = h.CreatedAt.UTC() }

@@ -12,6 +12,7 @@ import (
 	"github.com/jackc/pgx/v5/pgxpool"
 
 	"levinward/store"
+	"levinward/store/tables"
 )
 
 // Chunk returns one chunk.
@@ -22,7 +23,7 @@ func (s *Store) Chunk(ctx context.Context, org store.Organisation, work string, 
 	}
 	c.Work, c.N = key[1].(string), n
 	err = s.do(ctx, func(ctx context.Context, conn *pgxpool.Conn) error {
-		return orNotFound(conn.QueryRow(ctx, `SELECT state, step, rows, failed FROM work_chunk
+		return tables.OrNotFound(conn.QueryRow(ctx, `SELECT state, step, rows, failed FROM work_chunk
 			WHERE organisation = $1 AND work = $2 AND n = $3::bigint`, append(key, n)...).Scan(&c.State, &c.Step, &c.Rows, &c.Failed))
 	})
 	if err != nil {
@@ -44,7 +45,7 @@ func (s *Store) lanes(ctx context.Context, org store.Organisation, query string,
 	if !ok {
 		return nil, nil
 	}
-	return collect(ctx, s, func(row pgx.Row) (id string, err error) {
+	return collect(ctx, s, func(row tables.Row) (id string, err error) {
 		err = row.Scan(&id)
 		return id, err
 	}, query, owner, at)
@@ -58,7 +59,7 @@ func (s *Store) ClaimChunks(
 	if err != nil {
 		return nil, nil
 	}
-	claimed, err := collect(ctx, s, func(row pgx.Row) (c store.ClaimedChunk, err error) {
+	claimed, err := collect(ctx, s, func(row tables.Row) (c store.ClaimedChunk, err error) {
 		err = row.Scan(&c.N, &c.Claims)
 		return c, err
 	}, `WITH c AS (
@@ -120,7 +121,7 @@ func (s *Store) StoreChunk(ctx context.Context, org store.Organisation, o store.
 		err = tx.QueryRow(ctx, `SELECT portfolio FROM work WHERE organisation = $1 AND id = $2`, key...).Scan(&portfolio)
 		switch {
 		case err != nil:
-			return orNotFound(err)
+			return tables.OrNotFound(err)
 		case tag.RowsAffected() == 0:
 			return store.ErrChunkChanged
 		}

@@ -12,6 +12,7 @@ import (
 	"github.com/jackc/pgx/v5/pgxpool"
 
 	"levinward/store"
+	"levinward/store/tables"
 )
 
 // A row that this import brought (changed_in) is not replaced by the same import.
@@ -163,21 +164,6 @@ func nextLibrary(ctx context.Context, tx pgx.Tx, owner string, org store.Organis
 	return version, err
 }
 
-const deviceColumns = `id, version, reference, name, document, updated_at, withdrawn_at`
-
-func scanDevice(row pgx.Row) (store.Device, error) {
-	var d store.Device
-	var withdrawn *time.Time
-	if err := row.Scan(&d.ID, &d.Version, &d.Reference, &d.Name, &d.Document, &d.UpdatedAt, &withdrawn); err != nil {
-		return store.Device{}, orNotFound(err)
-	}
-	d.UpdatedAt = d.UpdatedAt.UTC()
-	if withdrawn != nil {
-		d.WithdrawnAt = withdrawn.UTC()
-	}
-	return d, nil
-}
-
 // Device returns one device.
 func (s *Store) Device(ctx context.Context, org store.Organisation, id string) (d store.Device, err error) {
 	key, err := address(org, id)
@@ -185,7 +171,7 @@ func (s *Store) Device(ctx context.Context, org store.Organisation, id string) (
 		return store.Device{}, err
 	}
 	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) (err error) {
-		d, err = scanDevice(c.QueryRow(ctx, `SELECT `+deviceColumns+` FROM device WHERE organisation = $1 AND id = $2`, key...))
+		d, err = tables.Device(c.QueryRow(ctx, `SELECT `+tables.Devices+` FROM device WHERE organisation = $1 AND id = $2`, key...))
 		return err
 	})
 	return d, err
@@ -226,7 +212,7 @@ func (s *Store) change(ctx context.Context, org store.Organisation, id string, e
 			if err != nil {
 				return err
 			}
-			now, err := scanDevice(tx.QueryRow(ctx, `SELECT `+deviceColumns+` FROM device WHERE organisation = $1 AND id = $2`, key...))
+			now, err := tables.Device(tx.QueryRow(ctx, `SELECT `+tables.Devices+` FROM device WHERE organisation = $1 AND id = $2`, key...))
 			switch {
 			case err != nil:
 				return err
@@ -276,11 +262,11 @@ func (s *Store) devicesAfter(ctx context.Context, owner, after string, f store.D
 		where = append(where, fmt.Sprintf(`(strpos(reference_folded, %s) > 0 OR strpos(name_folded, %s) > 0)`, q, q))
 	}
 	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
-		rows, err := c.Query(ctx, `SELECT `+deviceColumns+` FROM device WHERE `+strings.Join(where, " AND ")+` ORDER BY id LIMIT $2`, args...)
+		rows, err := c.Query(ctx, `SELECT `+tables.Devices+` FROM device WHERE `+strings.Join(where, " AND ")+` ORDER BY id LIMIT $2`, args...)
 		if err != nil {
 			return err
 		}
-		devices, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (store.Device, error) { return scanDevice(row) })
+		devices, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (store.Device, error) { return tables.Device(row) })
 		return err
 	})
 	return devices, err

@@ -2,13 +2,9 @@ package postgres
 
 import (
 	"context"
-	"fmt"
-	"strings"
-
-	"github.com/jackc/pgx/v5"
-	"github.com/jackc/pgx/v5/pgxpool"
 
 	"levinward/store"
+	"levinward/store/tables"
 )
 
 // List returns a page of assessments.
@@ -20,65 +16,13 @@ func (s *Store) List(ctx context.Context, org store.Organisation, f store.Filter
 	if !ok {
 		return store.Page{}, nil
 	}
-	query, args, err := listQuery(owner, f)
+	query, args, err := dialect.List(owner, f)
 	if err != nil {
 		return store.Page{}, err
 	}
-	var entries []store.Entry
-	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
-		rows, err := c.Query(ctx, query, args...)
-		if err != nil {
-			return err
-		}
-		entries, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (e store.Entry, err error) {
-			err = row.Scan(append(fields(&e.Header), &e.FirstCreatedAt, &e.Result)...)
-			inUTC(&e.Header)
-			e.FirstCreatedAt = e.FirstCreatedAt.UTC()
-			return e, err
-		})
-		return err
-	})
-	return store.NextPage(entries, f.Limit), err
-}
-
-func listQuery(owner string, f store.Filter) (query string, args []any, err error) {
-	arg := func(v any) string {
-		args = append(args, v)
-		return fmt.Sprintf("$%d", len(args))
+	entries, err := collect(ctx, s, tables.Entry, query, args...)
+	if err != nil {
+		return store.Page{}, err
 	}
-	where := []string{"a.organisation = " + arg(owner)}
-	if f.Cursor != "" {
-		p, err := store.ParseCursor(f.Cursor)
-		if err != nil {
-			return "", nil, err
-		}
-		where = append(where, fmt.Sprintf("(a.created_at, a.id) < (%s, %s)", arg(p.FirstCreatedAt), arg(p.ID)))
-	}
-	if f.Query != "" {
-		q := arg(f.Query)
-		where = append(where, fmt.Sprintf("(strpos(a.name_folded, %s) > 0 OR strpos(a.reference_folded, %s) > 0)", q, q))
-	}
-	if b := f.BBox; b != nil {
-		where = append(where, fmt.Sprintf("a.latitude BETWEEN %s AND %s", arg(b.South), arg(b.North)))
-		var spans []string
-		for _, s := range b.Spans() {
-			spans = append(spans, fmt.Sprintf("a.longitude BETWEEN %s AND %s", arg(s.West), arg(s.East)))
-		}
-		where = append(where, "("+strings.Join(spans, " OR ")+")")
-	}
-	if f.DueOn != nil {
-		where = append(where, fmt.Sprintf("(a.review_due <= %s) = %s", arg(*f.DueOn), arg(f.Due)))
-	}
-	result := "NULL::bytea"
-	if f.WithResult {
-		result = "r.result"
-	}
-	// The page is chosen from the narrow rows alone, and only then are their
-	// revisions read.
-	query = `SELECT ` + header + `, a.created_at, ` + result + `
-		FROM (SELECT a.* FROM assessment a WHERE ` + strings.Join(where, " AND ") + `
-				ORDER BY a.created_at DESC, a.id DESC LIMIT ` + arg(f.Limit+1) + `) a
-			JOIN revision r ON r.organisation = a.organisation AND r.assessment = a.id AND r.revision = a.newest
-		ORDER BY a.created_at DESC, a.id DESC`
-	return query, args, nil
+	return store.NextPage(entries, f.Limit), nil
 }

@@ -8,6 +8,7 @@ import (
 	"github.com/jackc/pgx/v5/pgxpool"
 
 	"levinward/store"
+	"levinward/store/tables"
 )
 
 // CreateDensityMap stores a map and its content in one transaction.
@@ -80,15 +81,6 @@ func (s *Store) insertMap(ctx context.Context, conn *pgxpool.Conn, owner string,
 	return step(tx.Commit)
 }
 
-// mapColumns stand in the order of scanMap.
-const mapColumns = `id, created_at, name, description, size`
-
-func scanMap(row pgx.Row) (m store.DensityMap, err error) {
-	err = row.Scan(&m.ID, &m.CreatedAt, &m.Name, &m.Description, &m.Size)
-	m.CreatedAt = m.CreatedAt.UTC()
-	return m, err
-}
-
 // DensityMap returns one map.
 func (s *Store) DensityMap(ctx context.Context, org store.Organisation, id string) (m store.DensityMap, err error) {
 	key, err := address(org, id)
@@ -96,9 +88,9 @@ func (s *Store) DensityMap(ctx context.Context, org store.Organisation, id strin
 		return m, err
 	}
 	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) (err error) {
-		m, err = scanMap(c.QueryRow(ctx, `SELECT `+mapColumns+` FROM flash_density_map
+		m, err = tables.DensityMap(c.QueryRow(ctx, `SELECT `+tables.DensityMaps+` FROM flash_density_map
 			WHERE organisation = $1 AND id = $2`, key...))
-		return orNotFound(err)
+		return tables.OrNotFound(err)
 	})
 	if err != nil {
 		return store.DensityMap{}, err
@@ -120,7 +112,7 @@ func (s *Store) DensityMapContent(ctx context.Context, org store.Organisation, i
 		err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
 			const query = `SELECT data FROM flash_density_map_chunk
 				WHERE organisation = $1 AND map = $2 AND number = $3::bigint`
-			return orNotFound(c.QueryRow(ctx, query, append(key[:2:2], number)...).Scan(&chunk))
+			return tables.OrNotFound(c.QueryRow(ctx, query, append(key[:2:2], number)...).Scan(&chunk))
 		})
 		return chunk, err
 	}), nil
@@ -136,7 +128,7 @@ func (s *Store) ListDensityMaps(ctx context.Context, org store.Organisation, lim
 	if !ok {
 		return store.DensityMapPage{}, nil
 	}
-	query, args := `SELECT `+mapColumns+` FROM flash_density_map WHERE organisation = $1`, []any{owner, limit + 1}
+	query, args := `SELECT `+tables.DensityMaps+` FROM flash_density_map WHERE organisation = $1`, []any{owner, limit + 1}
 	if from != nil {
 		query += ` AND (created_at, id) < ($3, $4)`
 		args = append(args, from.FirstCreatedAt, from.ID)
@@ -148,7 +140,7 @@ func (s *Store) ListDensityMaps(ctx context.Context, org store.Organisation, lim
 		if err != nil {
 			return err
 		}
-		maps, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (store.DensityMap, error) { return scanMap(row) })
+		maps, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (store.DensityMap, error) { return tables.DensityMap(row) })
 		return err
 	})
 	if err != nil {

@@ -8,6 +8,7 @@ import (
 	"github.com/jackc/pgx/v5/pgxpool"
 
 	"levinward/store"
+	"levinward/store/tables"
 )
 
 // long is how many times the usual patience a call has that touches all sites
@@ -55,17 +56,9 @@ func taken(err error) error {
 	return err
 }
 
-const portfolioColumns = `id, created_at, name, description`
-
-func scanPortfolio(row pgx.Row) (p store.Portfolio, err error) {
-	err = row.Scan(&p.ID, &p.CreatedAt, &p.Name, &p.Description)
-	p.CreatedAt = p.CreatedAt.UTC()
-	return p, orNotFound(err)
-}
-
 // Portfolio returns one portfolio.
 func (s *Store) Portfolio(ctx context.Context, org store.Organisation, id string) (store.Portfolio, error) {
-	return s.portfolio(ctx, org, id, `SELECT `+portfolioColumns+` FROM portfolio WHERE organisation = $1 AND id = $2`)
+	return s.portfolio(ctx, org, id, `SELECT `+tables.Portfolios+` FROM portfolio WHERE organisation = $1 AND id = $2`)
 }
 
 // RenamePortfolio sets name and description.
@@ -74,7 +67,7 @@ func (s *Store) RenamePortfolio(ctx context.Context, org store.Organisation, id,
 		return store.Portfolio{}, err
 	}
 	return s.portfolio(ctx, org, id, `UPDATE portfolio SET name = $3, description = $4
-		WHERE organisation = $1 AND id = $2 RETURNING `+portfolioColumns, name, description)
+		WHERE organisation = $1 AND id = $2 RETURNING `+tables.Portfolios, name, description)
 }
 
 func (s *Store) portfolio(ctx context.Context, org store.Organisation, id, query string, args ...any) (p store.Portfolio, err error) {
@@ -83,7 +76,7 @@ func (s *Store) portfolio(ctx context.Context, org store.Organisation, id, query
 		return p, err
 	}
 	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) (err error) {
-		p, err = scanPortfolio(c.QueryRow(ctx, query, append(key, args...)...))
+		p, err = tables.Portfolio(c.QueryRow(ctx, query, append(key, args...)...))
 		return taken(err)
 	})
 	if err != nil {
@@ -102,12 +95,12 @@ func (s *Store) ListPortfolios(ctx context.Context, org store.Organisation, limi
 	if !ok {
 		return store.PortfolioPage{}, nil
 	}
-	query, args := `SELECT `+portfolioColumns+` FROM portfolio WHERE organisation = $1`, []any{owner, limit + 1}
+	query, args := `SELECT `+tables.Portfolios+` FROM portfolio WHERE organisation = $1`, []any{owner, limit + 1}
 	if from != nil {
 		query += ` AND (created_at, id) < ($3, $4)`
 		args = append(args, from.FirstCreatedAt, from.ID)
 	}
-	all, err := collect(ctx, s, scanPortfolio, query+` ORDER BY created_at DESC, id DESC LIMIT $2`, args...)
+	all, err := collect(ctx, s, tables.Portfolio, query+` ORDER BY created_at DESC, id DESC LIMIT $2`, args...)
 	if err != nil {
 		return store.PortfolioPage{}, err
 	}
@@ -115,7 +108,7 @@ func (s *Store) ListPortfolios(ctx context.Context, org store.Organisation, limi
 }
 
 // collect reads all rows of a query.
-func collect[T any](ctx context.Context, s *Store, scan func(pgx.Row) (T, error), query string, args ...any) (all []T, err error) {
+func collect[T any](ctx context.Context, s *Store, scan func(tables.Row) (T, error), query string, args ...any) (all []T, err error) {
 	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
 		rows, err := c.Query(ctx, query, args...)
 		if err != nil {
@@ -171,7 +164,7 @@ func (s *Store) PortfolioTotals(ctx context.Context, org store.Organisation, id 
 		return t, err
 	}
 	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
-		return orNotFound(c.QueryRow(ctx, `SELECT count(s.assessment), count(*) FILTER (WHERE NOT s.acceptable),
+		return tables.OrNotFound(c.QueryRow(ctx, `SELECT count(s.assessment), count(*) FILTER (WHERE NOT s.acceptable),
 				coalesce(sum(s.persons_at_risk), 0), count(*) FILTER (WHERE s.review_due <= $3)
 			FROM portfolio p LEFT JOIN portfolio_site s ON s.organisation = p.organisation AND s.portfolio = p.id
 			WHERE p.organisation = $1 AND p.id = $2 GROUP BY p.id`, append(key, store.Date(day))...).
@@ -197,7 +190,7 @@ func (s *Store) PutPreset(ctx context.Context, org store.Organisation, p store.P
 		switch {
 		case violates(err, foreignKeyViolation):
 			return noOrganisation(org)
-		case orNotFound(err) == store.ErrNotFound:
+		case tables.OrNotFound(err) == store.ErrNotFound:
 			return store.ErrTooManyPresets
 		}
 		return err
@@ -208,11 +201,6 @@ func (s *Store) PutPreset(ctx context.Context, org store.Organisation, p store.P
 	return p, nil
 }
 
-func scanPreset(row pgx.Row) (p store.Preset, err error) {
-	err = row.Scan(&p.Kind, &p.Name, &p.Version, &p.Document)
-	return p, orNotFound(err)
-}
-
 // Preset returns one preset.
 func (s *Store) Preset(ctx context.Context, org store.Organisation, kind, name string) (p store.Preset, err error) {
 	owner, ok := store.CanonicalID(string(org))
@@ -220,7 +208,7 @@ func (s *Store) Preset(ctx context.Context, org store.Organisation, kind, name s
 		return p, store.ErrNotFound
 	}
 	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) (err error) {
-		p, err = scanPreset(c.QueryRow(ctx, `SELECT kind, name, version, document FROM preset
+		p, err = tables.Preset(c.QueryRow(ctx, `SELECT kind, name, version, document FROM preset
 			WHERE organisation = $1 AND kind = $2 AND name = $3`, owner, kind, name))
 		return err
 	})
@@ -233,7 +221,7 @@ func (s *Store) Presets(ctx context.Context, org store.Organisation) ([]store.Pr
 	if !ok {
 		return nil, nil
 	}
-	return collect(ctx, s, scanPreset, `SELECT kind, name, version, document FROM preset
+	return collect(ctx, s, tables.Preset, `SELECT kind, name, version, document FROM preset
 		WHERE organisation = $1 ORDER BY kind, name COLLATE "C"`, owner)
 }
 

@@ -8,6 +8,7 @@ import (
 	"github.com/jackc/pgx/v5/pgxpool"
 
 	"levinward/store"
+	"levinward/store/tables"
 )
 
 // PutReviews stores a table of reviews and puts it into use.
@@ -83,7 +84,7 @@ func (s *Store) Reviews(ctx context.Context, org store.Organisation, hash string
 	}
 	t := store.ReviewsTable{Hash: hash}
 	err := s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
-		return orNotFound(c.QueryRow(ctx, `SELECT stored_at, document FROM reviews
+		return tables.OrNotFound(c.QueryRow(ctx, `SELECT stored_at, document FROM reviews
 			WHERE organisation = $1 AND hash = $2`, owner, hash).Scan(&t.StoredAt, &t.Document))
 	})
 	if err != nil {
@@ -105,7 +106,7 @@ func (s *Store) RemoveReviews(ctx context.Context, org store.Organisation, expec
 			err := tx.QueryRow(ctx, `SELECT hash FROM reviews_in_use WHERE organisation = $1 FOR UPDATE`, owner).Scan(&hash)
 			switch {
 			case err != nil:
-				return orNotFound(err)
+				return tables.OrNotFound(err)
 			case expected != nil && hash != *expected:
 				return store.ErrReviewsChanged
 			}

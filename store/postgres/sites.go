@@ -3,34 +3,14 @@ package postgres
 import (
 	"context"
 	"fmt"
-	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
 
 	"levinward/store"
+	"levinward/store/tables"
 )
-
-const siteColumns = `s.assessment, s.reference, s.name, s.latitude, s.longitude, s.revision, s.ground_flashes, s.density_origin,
-	s.density_map,
-	s.worst_ratio, s.loss_of_human_life, s.excess, s.persons_at_risk, s.acceptable, s.needed_protection, s.required_devices,
-	s.review_due, s.engine, s.input_hash, s.created_at, s.updated_at, s.imported_hash, s.imported_at`
-
-// scanSite reads siteColumns and then what more there is.
-func scanSite(row pgx.Row, more ...any) (s store.Site, err error) {
-	err = row.Scan(append([]any{&s.Assessment, &s.Reference, &s.Name, &s.Latitude, &s.Longitude, &s.Revision, &s.GroundFlashes,
-		&s.DensityOrigin, &s.DensityMap,
-		&s.WorstRatio, &s.LossOfHumanLife, &s.Excess, &s.PersonsAtRisk, &s.Acceptable, &s.NeededProtection, &s.RequiredDevices,
-		&s.ReviewDue, &s.Engine, &s.InputHash, &s.CreatedAt, &s.UpdatedAt, &s.Imported.Hash, &s.Imported.At}, more...)...)
-	s.CreatedAt, s.UpdatedAt, s.Imported.At = s.CreatedAt.UTC(), s.UpdatedAt.UTC(), s.Imported.At.UTC()
-	if s.Imported.Hash == "" { // no import is known
-		s.Imported = store.ImportedRow{}
-	}
-	return s, orNotFound(err)
-}
-
-func onlySite(row pgx.Row) (store.Site, error) { return scanSite(row) }
 
 // Site returns one site.
 func (s *Store) Site(ctx context.Context, org store.Organisation, portfolio, assessment string) (site store.Site, err error) {
@@ -40,7 +20,7 @@ func (s *Store) Site(ctx context.Context, org store.Organisation, portfolio, ass
 		return site, store.ErrNotFound
 	}
 	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) (err error) {
-		site, err = scanSite(c.QueryRow(ctx, `SELECT `+siteColumns+` FROM portfolio_site s
+		site, err = tables.Site(c.QueryRow(ctx, `SELECT `+tables.Sites+` FROM portfolio_site s
 			WHERE s.organisation = $1 AND s.portfolio = $2 AND s.assessment = $3`, append(key, id)...))
 		return err
 	})
@@ -62,7 +42,7 @@ func (s *Store) ListSites(ctx context.Context, org store.Organisation, portfolio
 		return store.SitePage{}, err
 	}
 	query, args := sitesQuery(key, &f, after, lead, rest)
-	sites, err := collect(ctx, s, onlySite, query, args...)
+	sites, err := collect(ctx, s, tables.Site, query, args...)
 	if err != nil {
 		return store.SitePage{}, err
 	}
@@ -83,8 +63,8 @@ func (s *Store) CountSites(ctx context.Context, org store.Organisation, portfoli
 	if err != nil {
 		return 0, err
 	}
-	q := statement{key}
-	return s.count(ctx, `SELECT count(*) FROM `+q.from(lead)+` WHERE s.organisation = $1 AND s.portfolio = $2`+q.and(rest), q.args)
+	q := of(key)
+	return s.count(ctx, `SELECT count(*) FROM `+q.from(lead)+` WHERE s.organisation = $1 AND s.portfolio = $2`+q.and(rest), q.Args)
 }
 
 func (s *Store) count(ctx context.Context, query string, args []any) (n int64, err error) {
@@ -92,92 +72,39 @@ func (s *Store) count(ctx context.Context, query string, args []any) (n int64, e
 	return n, err
 }
 
-// statement collects the arguments of one. The first two are organisation and portfolio.
-type statement struct{ args []any }
+// statement is one on sites. Its first two arguments are organisation and portfolio.
+type statement struct{ tables.Statement }
 
-// arg adds an argument and returns its place.
-func (s *statement) arg(v any) string {
-	s.args = append(s.args, v)
-	return fmt.Sprintf("$%d", len(s.args))
-}
+func of(key []any) statement { return statement{tables.Statement{Args: key}} }
 
 // from names the sites of a portfolio that meet the leading condition, found by its index alone; nil: all sites of the table.
-func (s *statement) from(lead *siteCondition) string {
+func (s *statement) from(lead *tables.SiteCondition) string {
 	if lead == nil {
 		return `portfolio_site s`
 	}
-	return `(SELECT * FROM portfolio_site s WHERE s.organisation = $1 AND s.portfolio = $2 AND ` + lead.write(s.arg) +
-		` ORDER BY ` + lead.order + ` OFFSET 0) s`
+	return `(SELECT * FROM portfolio_site s WHERE s.organisation = $1 AND s.portfolio = $2 AND ` + lead.Write(s.Arg) +
+		` ORDER BY ` + lead.Order + ` OFFSET 0) s`
 }
 
-func (s *statement) and(conditions []siteCondition) (text string) {
+func (s *statement) and(conditions []tables.SiteCondition) (text string) {
 	for _, c := range conditions {
-		text += " AND " + c.write(s.arg)
+		text += " AND " + c.Write(s.Arg)
 	}
 	return text
 }
 
-// siteCondition is a part of a filter. Where an index finds the sites that meet it, they come in the order that is named.
-type siteCondition struct {
-	order string
-	write func(arg func(any) string) string
-}
-
-func siteConditions(f *store.SiteFilter) (all []siteCondition) {
-	add := func(wanted bool, order string, write func(arg func(any) string) string) {
-		if wanted {
-			all = append(all, siteCondition{order, write})
-		}
-	}
-	add(f.Reference != nil && *f.Reference != "", "s.reference", func(arg func(any) string) string {
-		return "s.reference = " + arg(*f.Reference) + " AND s.reference <> ''"
-	})
-	add(f.Reference != nil && *f.Reference == "", "", func(func(any) string) string { return "s.reference = ''" })
-	add(f.Name != nil, "s.name_folded, s.assessment", func(arg func(any) string) string {
-		return "s.name_folded = " + arg(store.Fold(*f.Name)) + " AND s.name = " + arg(*f.Name)
-	})
-	add(f.UpdatedFrom != nil || f.UpdatedTo != nil, "s.updated_at", func(arg func(any) string) string {
-		from, to := "'-infinity'", "'infinity'"
-		if f.UpdatedFrom != nil {
-			from = arg(*f.UpdatedFrom)
-		}
-		if f.UpdatedTo != nil {
-			to = arg(*f.UpdatedTo)
-		}
-		return fmt.Sprintf("s.updated_at BETWEEN %s AND %s", from, to)
-	})
-	add(f.BBox != nil, "s.latitude, s.longitude", func(arg func(any) string) string {
-		var spans []string
-		for _, span := range f.BBox.Spans() {
-			spans = append(spans, fmt.Sprintf("s.longitude BETWEEN %s AND %s", arg(span.West), arg(span.East)))
-		}
-		return fmt.Sprintf("s.latitude BETWEEN %s AND %s AND (%s)", arg(f.BBox.South), arg(f.BBox.North), strings.Join(spans, " OR "))
-	})
-	add(f.DueOn != nil, "s.review_due", func(arg func(any) string) string {
-		if f.Due {
-			return "s.review_due <= " + arg(*f.DueOn)
-		}
-		return "s.review_due > " + arg(*f.DueOn)
-	})
-	add(f.Acceptable != nil, "", func(arg func(any) string) string { return "s.acceptable = " + arg(*f.Acceptable) })
-	add(f.Query != "", "", func(arg func(any) string) string {
-		q := arg(f.Query)
-		return fmt.Sprintf("(strpos(s.name_folded, %s) > 0 OR strpos(s.reference_folded, %s) > 0)", q, q)
-	})
-	return all
-}
-
 // leading returns a condition that few sites meet, nil if there is none, and the others. It counts
 // instead of trusting the statistics, which lag behind a bulk load.
-func (s *Store) leading(ctx context.Context, key []any, f *store.SiteFilter) (lead *siteCondition, rest []siteCondition, err error) {
-	conditions := siteConditions(f)
+func (s *Store) leading(ctx context.Context, key []any, f *store.SiteFilter) (lead *tables.SiteCondition,
+	rest []tables.SiteCondition, err error) {
+	conditions := dialect.SiteConditions(f)
 	for i := range conditions {
-		if conditions[i].order == "" {
+		if conditions[i].Order == "" {
 			continue
 		}
-		q := statement{key}
+		q := of(key)
 		n, err := s.count(ctx, `SELECT count(*) FROM (SELECT 1 FROM portfolio_site s WHERE s.organisation = $1 AND s.portfolio = $2`+
-			q.and(conditions[i:i+1])+` ORDER BY `+conditions[i].order+` LIMIT `+q.arg(f.Few+1)+`) AS found`, q.args)
+			q.and(conditions[i:i+1])+` ORDER BY `+conditions[i].Order+` LIMIT `+q.Arg(f.Few+1)+`) AS found`, q.Args)
 		if err != nil {
 			return nil, nil, err
 		}
@@ -190,9 +117,9 @@ func (s *Store) leading(ctx context.Context, key []any, f *store.SiteFilter) (le
 
 // sitesQuery finds the sites by a leading condition and sorts them; without one, it goes through them in
 // the order of the rank. There CASE keeps the planner from another index, and from taking the conditions for rarer than they are.
-func sitesQuery(key []any, f *store.SiteFilter, after *store.SitePosition, lead *siteCondition, rest []siteCondition) (query string,
-	args []any) {
-	q := statement{key}
+func sitesQuery(key []any, f *store.SiteFilter, after *store.SitePosition, lead *tables.SiteCondition,
+	rest []tables.SiteCondition) (query string, args []any) {
+	q := of(key)
 	from, where := q.from(lead), "s.organisation = $1 AND s.portfolio = $2"
 	switch {
 	case lead != nil:
@@ -200,27 +127,10 @@ func sitesQuery(key []any, f *store.SiteFilter, after *store.SitePosition, lead 
 	case len(rest) > 0:
 		where += " AND CASE WHEN true" + q.and(rest) + " THEN true ELSE false END"
 	}
-	column, direction, beyond := "s."+string(f.Rank), " DESC", "<"
-	if f.Rank == store.RankName {
-		column, direction, beyond = "s.name_folded", "", ">"
-	}
-	if after != nil {
-		var value any = after.Value
-		if f.Rank == store.RankName {
-			value = after.Name
-		}
-		where += fmt.Sprintf(" AND (%s, s.assessment) %s (%s, %s)", column, beyond, q.arg(value), q.arg(after.Assessment))
-	}
-	if f.Acceptable != nil && *f.Acceptable { // what follows from it leads the index past all others
-		switch f.Rank {
-		case store.RankWorstRatio:
-			where += " AND s.worst_ratio <= 1"
-		case store.RankExcess, store.RankPersonsAtRisk:
-			where += " AND " + column + " = 0"
-		}
-	}
+	column, direction, beyond := tables.Beyond(&q.Statement, f, after)
+	where += beyond
 	return fmt.Sprintf(`SELECT %s FROM %s WHERE %s ORDER BY %s%s, s.assessment%s LIMIT %s`,
-		siteColumns, from, where, column, direction, direction, q.arg(f.Limit+1)), q.args
+		tables.Sites, from, where, column, direction, direction, q.Arg(f.Limit+1)), q.Args
 }
 
 // Extents returns the extents of portfolios. Each end of one is the first entry of an index.
@@ -236,7 +146,7 @@ func (s *Store) Extents(ctx context.Context, org store.Organisation, portfolios 
 			WHERE s.organisation = $1 AND s.portfolio = p.id ORDER BY s.` + column + direction + ` LIMIT 1) AS ` + name + ` ON true`
 	}
 	extents := map[string]store.Extent{}
-	_, err := collect(ctx, s, func(row pgx.Row) (none struct{}, err error) {
+	_, err := collect(ctx, s, func(row tables.Row) (none struct{}, err error) {
 		var id string
 		var e store.Extent
 		err = row.Scan(&id, &e.West, &e.East, &e.South, &e.North, &e.UpdatedFrom, &e.UpdatedTo)
@@ -260,16 +170,16 @@ func (s *Store) ChangedSites(ctx context.Context, org store.Organisation, portfo
 	if err != nil || !ok {
 		return store.SitePage{}, nil
 	}
-	query := `SELECT ` + siteColumns + `, s.before FROM portfolio_site s
+	query := `SELECT ` + tables.Sites + `, s.before FROM portfolio_site s
 		WHERE s.organisation = $1 AND s.portfolio = $2 AND s.changed_by = $3 AND s.before IS NOT NULL`
 	args := append(key, work, c.Limit+1)
 	if after != "" {
 		query += ` AND s.assessment > $5`
 		args = append(args, after)
 	}
-	sites, err := collect(ctx, s, func(row pgx.Row) (store.Site, error) {
+	sites, err := collect(ctx, s, func(row tables.Row) (store.Site, error) {
 		var before []byte
-		site, err := scanSite(row, &before)
+		site, err := tables.SiteAnd(row, &before)
 		if err == nil {
 			site.Before, err = store.DecodeBefore(site.Assessment, before)
 		}
@@ -288,7 +198,7 @@ func (s *Store) SitesByReference(ctx context.Context, org store.Organisation, po
 	if err != nil || len(references) == 0 {
 		return nil, nil
 	}
-	return collect(ctx, s, onlySite, `SELECT `+siteColumns+` FROM unnest($3::text[]) AS t (reference)
+	return collect(ctx, s, tables.Site, `SELECT `+tables.Sites+` FROM unnest($3::text[]) AS t (reference)
 		JOIN LATERAL (SELECT * FROM portfolio_site s
 			WHERE s.organisation = $1 AND s.portfolio = $2 AND s.reference = t.reference AND s.reference <> '' LIMIT 1) AS s ON true`,
 		append(key, references)...)
@@ -301,10 +211,10 @@ func (s *Store) SiteInputs(ctx context.Context, org store.Organisation, portfoli
 	if err != nil || len(ids) == 0 {
 		return nil, nil
 	}
-	return collect(ctx, s, func(row pgx.Row) (in store.SiteInput, err error) {
-		in.Site, err = scanSite(row, &in.Input, &in.DefinitionsHash)
+	return collect(ctx, s, func(row tables.Row) (in store.SiteInput, err error) {
+		in.Site, err = tables.SiteAnd(row, &in.Input, &in.DefinitionsHash)
 		return in, err
-	}, `SELECT `+siteColumns+`, r.input, r.definitions_hash FROM unnest($3::uuid[]) AS t (id)
+	}, `SELECT `+tables.Sites+`, r.input, r.definitions_hash FROM unnest($3::uuid[]) AS t (id)
 		JOIN LATERAL (SELECT * FROM portfolio_site s
 			WHERE s.organisation = $1 AND s.assessment = t.id LIMIT 1) AS s ON s.portfolio = $2
 		JOIN LATERAL (SELECT r.input, r.definitions_hash FROM revision r
@@ -341,7 +251,7 @@ func (s *Store) SitesToAssess(ctx context.Context, org store.Organisation, portf
 		query += fmt.Sprintf(` AND s.assessment > $%d`, len(args)+1)
 		args = append(args, after)
 	}
-	return collect(ctx, s, func(row pgx.Row) (id string, err error) {
+	return collect(ctx, s, func(row tables.Row) (id string, err error) {
 		err = row.Scan(&id)
 		return id, err
 	}, query+` ORDER BY s.assessment LIMIT $3`, args...)

@@ -9,6 +9,7 @@ import (
 	"github.com/jackc/pgx/v5/pgxpool"
 
 	"levinward/store"
+	"levinward/store/tables"
 )
 
 // tell writes what webhooks are told, as a part of the statement that makes
@@ -57,15 +58,6 @@ func tellAll(ctx context.Context, tx pgx.Tx, owner, event string, n int, record 
 	return err
 }
 
-const webhookColumns = `id, created_at, url, events, secret`
-
-func scanWebhook(row pgx.Row) (w store.Webhook, err error) {
-	var events string
-	err = row.Scan(&w.ID, &w.CreatedAt, &w.URL, &events, &w.Secret)
-	w.CreatedAt, w.Events = w.CreatedAt.UTC(), store.SplitEvents(events)
-	return w, orNotFound(err)
-}
-
 // CreateWebhook stores a webhook.
 func (s *Store) CreateWebhook(ctx context.Context, org store.Organisation, w store.Webhook) (created store.Webhook, err error) {
 	if err := w.Normalise(); err != nil {
@@ -76,9 +68,9 @@ func (s *Store) CreateWebhook(ctx context.Context, org store.Organisation, w sto
 		return created, noOrganisation(org)
 	}
 	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) (err error) {
-		created, err = scanWebhook(c.QueryRow(ctx, `INSERT INTO webhook (organisation, id, created_at, url, events, secret)
+		created, err = tables.Webhook(c.QueryRow(ctx, `INSERT INTO webhook (organisation, id, created_at, url, events, secret)
 			SELECT $1, $2, $3, $4, $5, $6 WHERE (SELECT count(*) FROM webhook WHERE organisation = $1) < $7::int
-			RETURNING `+webhookColumns, owner, w.ID, w.CreatedAt, w.URL, store.JoinEvents(w.Events), w.Secret, store.MaxWebhooks))
+			RETURNING `+tables.Webhooks, owner, w.ID, w.CreatedAt, w.URL, store.JoinEvents(w.Events), w.Secret, store.MaxWebhooks))
 		switch {
 		case errors.Is(err, store.ErrNotFound):
 			return store.ErrTooManyWebhooks
@@ -97,7 +89,7 @@ func (s *Store) CreateWebhook(ctx context.Context, org store.Organisation, w sto
 
 // Webhook returns one webhook.
 func (s *Store) Webhook(ctx context.Context, org store.Organisation, id string) (store.Webhook, error) {
-	return one(ctx, s, org, id, scanWebhook, `SELECT `+webhookColumns+` FROM webhook WHERE organisation = $1 AND id = $2`)
+	return one(ctx, s, org, id, tables.Webhook, `SELECT `+tables.Webhooks+` FROM webhook WHERE organisation = $1 AND id = $2`)
 }
 
 // ListWebhooks returns all webhooks.
@@ -106,7 +98,7 @@ func (s *Store) ListWebhooks(ctx context.Context, org store.Organisation) ([]sto
 	if !ok {
 		return nil, nil
 	}
-	return collect(ctx, s, scanWebhook, `SELECT `+webhookColumns+` FROM webhook WHERE organisation = $1 ORDER BY created_at, id`, owner)
+	return collect(ctx, s, tables.Webhook, `SELECT `+tables.Webhooks+` FROM webhook WHERE organisation = $1 ORDER BY created_at, id`, owner)
 }
 
 // ChangeWebhook sets address and events.
@@ -114,8 +106,8 @@ func (s *Store) ChangeWebhook(ctx context.Context, org store.Organisation, id, u
 	if err := store.CheckWebhook(url, events); err != nil {
 		return store.Webhook{}, err
 	}
-	return one(ctx, s, org, id, scanWebhook, `UPDATE webhook SET url = $3, events = $4
-		WHERE organisation = $1 AND id = $2 RETURNING `+webhookColumns,
+	return one(ctx, s, org, id, tables.Webhook, `UPDATE webhook SET url = $3, events = $4
+		WHERE organisation = $1 AND id = $2 RETURNING `+tables.Webhooks,
 		url, store.JoinEvents(events))
 }
 
@@ -134,23 +126,6 @@ func (s *Store) DeleteWebhook(ctx context.Context, org store.Organisation, id st
 	})
 }
 
-const deliveryColumns = `d.webhook, d.n, d.event, d.assessment, d.revision, d.reference, d.happened_at, d.state, d.due_at, d.attempts,
-	d.attempted_at, d.duration_ms, d.status, d.response, d.error`
-
-// scanDelivery reads deliveryColumns, before any further columns.
-func scanDelivery(row pgx.Row, further ...any) (d store.Delivery, err error) {
-	var attempted *time.Time
-	var milliseconds int64
-	err = row.Scan(append([]any{&d.Webhook, &d.N, &d.Event, &d.Assessment, &d.Revision, &d.Reference, &d.HappenedAt, &d.State,
-		&d.DueAt, &d.Attempts,
-		&attempted, &milliseconds, &d.Status, &d.Response, &d.Error}, further...)...)
-	d.HappenedAt, d.DueAt, d.Duration = d.HappenedAt.UTC(), d.DueAt.UTC(), time.Duration(milliseconds)*time.Millisecond
-	if attempted != nil {
-		d.AttemptedAt = attempted.UTC()
-	}
-	return d, orNotFound(err)
-}
-
 // ListDeliveries returns a page of the deliveries of a webhook.
 func (s *Store) ListDeliveries(ctx context.Context, org store.Organisation, webhook string, limit int,
 	cursor string) (store.DeliveryPage, error) {
@@ -162,8 +137,9 @@ func (s *Store) ListDeliveries(ctx context.Context, org store.Organisation, webh
 	if err != nil {
 		return store.DeliveryPage{}, err
 	}
-	all, err := collect(ctx, s, func(row pgx.Row) (store.Delivery, error) { return scanDelivery(row) },
-		`SELECT `+deliveryColumns+` FROM webhook_delivery d WHERE d.organisation = $1 AND d.webhook = $2 AND d.n < $3 ORDER BY d.n DESC LIMIT $4`,
+	all, err := collect(ctx, s, tables.Delivery,
+		`SELECT `+tables.DeliveriesOf("d")+` FROM webhook_delivery d
+			WHERE d.organisation = $1 AND d.webhook = $2 AND d.n < $3 ORDER BY d.n DESC LIMIT $4`,
 		append(key, below, limit+1)...)
 	if err == nil && len(all) == 0 {
 		_, err = s.Webhook(ctx, org, webhook)
@@ -176,9 +152,9 @@ func (s *Store) ListDeliveries(ctx context.Context, org store.Organisation, webh
 
 // RetryDelivery makes a delivery due.
 func (s *Store) RetryDelivery(ctx context.Context, org store.Organisation, webhook string, n int64, at time.Time) (store.Delivery, error) {
-	return one(ctx, s, org, webhook, func(row pgx.Row) (store.Delivery, error) { return scanDelivery(row) },
+	return one(ctx, s, org, webhook, tables.Delivery,
 		`UPDATE webhook_delivery d SET state = 'due', due_at = $4
-			WHERE d.organisation = $1 AND d.webhook = $2 AND d.n = $3 RETURNING `+deliveryColumns, n, at)
+			WHERE d.organisation = $1 AND d.webhook = $2 AND d.n = $3 RETURNING `+tables.DeliveriesOf("d"), n, at)
 }
 
 // WebhooksToTell returns webhooks with deliveries that are due.
@@ -195,8 +171,8 @@ func (s *Store) ClaimDeliveries(
 	if err != nil {
 		return nil, nil
 	}
-	return collect(ctx, s, func(row pgx.Row) (c store.Claimed, err error) {
-		c.Delivery, err = scanDelivery(row, &c.URL, &c.Secret)
+	return collect(ctx, s, func(row tables.Row) (c store.Claimed, err error) {
+		c.Delivery, err = tables.DeliveryAnd(row, &c.URL, &c.Secret)
 		return c, err
 	}, `WITH c AS (
 			SELECT n FROM webhook_delivery WHERE organisation = $1 AND webhook = $2 AND state = 'due' AND due_at <= $3
@@ -205,7 +181,7 @@ func (s *Store) ClaimDeliveries(
 		UPDATE webhook_delivery d SET attempts = d.attempts + 1, due_at = $4
 		FROM c, webhook w
 		WHERE d.organisation = $1 AND d.webhook = $2 AND d.n = c.n AND w.organisation = $1 AND w.id = $2
-		RETURNING `+deliveryColumns+`, w.url, w.secret`, append(key, at, until, limit)...)
+		RETURNING `+tables.DeliveriesOf("d")+`, w.url, w.secret`, append(key, at, until, limit)...)
 }
 
 // SettleDelivery notes what came of an attempt.
@@ -246,7 +222,7 @@ func (s *Store) ForgetDeliveries(ctx context.Context, org store.Organisation, be
 }
 
 // one reads one row; $1 and $2 are organisation and id.
-func one[T any](ctx context.Context, s *Store, org store.Organisation, id string, scan func(pgx.Row) (T, error), query string,
+func one[T any](ctx context.Context, s *Store, org store.Organisation, id string, scan func(tables.Row) (T, error), query string,
 	args ...any) (v T, err error) {
 	key, err := address(org, id)
 	if err != nil {

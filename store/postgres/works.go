@@ -9,29 +9,8 @@ import (
 	"github.com/jackc/pgx/v5/pgxpool"
 
 	"levinward/store"
+	"levinward/store/tables"
 )
-
-const workColumns = `w.id, w.portfolio, w.kind, w.mode, w.state, w.options, w.chunks, w.total, w.done, w.failed, w.unchanged, w.noted,
-	w.created_at, w.touched_at, w.started_at, w.finished_at, w.cancel_requested, w.idempotency_key, w.body_hash`
-
-func scanWork(row pgx.Row) (w store.Work, err error) {
-	var started, finished *time.Time
-	var key, bodyHash *string
-	err = row.Scan(&w.ID, &w.Portfolio, &w.Kind, &w.Mode, &w.State, &w.Options, &w.Chunks, &w.Total, &w.Done, &w.Failed, &w.Unchanged,
-		&w.Noted,
-		&w.CreatedAt, &w.TouchedAt, &started, &finished, &w.CancelRequested, &key, &bodyHash)
-	w.CreatedAt, w.TouchedAt = w.CreatedAt.UTC(), w.TouchedAt.UTC()
-	if started != nil {
-		w.StartedAt = started.UTC()
-	}
-	if finished != nil {
-		w.FinishedAt = finished.UTC()
-	}
-	if key != nil && bodyHash != nil {
-		w.Idempotency = &store.Idempotency{Key: *key, BodyHash: *bodyHash}
-	}
-	return w, orNotFound(err)
-}
 
 // CreateWork begins a work.
 func (s *Store) CreateWork(ctx context.Context, org store.Organisation, w store.Work) (store.Work, error) {
@@ -106,7 +85,7 @@ func ended(ctx context.Context, tx pgx.Tx, key []any) error {
 	var state string
 	err := tx.QueryRow(ctx, `SELECT state FROM work WHERE organisation = $1 AND id = $2`, key...).Scan(&state)
 	if err != nil {
-		return orNotFound(err)
+		return tables.OrNotFound(err)
 	}
 	return store.ErrWorkEnded
 }
@@ -138,11 +117,11 @@ func (s *Store) BeginWork(ctx context.Context, org store.Organisation, work stri
 		idempotencyKey, bodyHash = &idem.Key, &idem.BodyHash
 	}
 	err = s.inWork(ctx, org, work, func(ctx context.Context, tx pgx.Tx, key []any) (err error) {
-		w, err = scanWork(tx.QueryRow(ctx, `UPDATE work w SET state = CASE WHEN chunks > 0 THEN 'queued' ELSE 'done' END,
+		w, err = tables.Work(tx.QueryRow(ctx, `UPDATE work w SET state = CASE WHEN chunks > 0 THEN 'queued' ELSE 'done' END,
 				finished_at = CASE WHEN chunks > 0 THEN NULL ELSE $3::timestamptz END, touched_at = $3,
 				noted = $4, notes = $5, idempotency_key = $6, body_hash = $7
 			WHERE organisation = $1 AND id = $2 AND state = 'reading'
-			RETURNING `+workColumns, append(key, at, n.Rows, notes, idempotencyKey, bodyHash)...))
+			RETURNING `+tables.Works, append(key, at, n.Rows, notes, idempotencyKey, bodyHash)...))
 		if errors.Is(err, store.ErrNotFound) {
 			return ended(ctx, tx, key)
 		}
@@ -162,8 +141,8 @@ func (s *Store) RefuseWork(ctx context.Context, org store.Organisation, work str
 		return w, err
 	}
 	err = s.inWork(ctx, org, work, func(ctx context.Context, tx pgx.Tx, key []any) (err error) {
-		w, err = scanWork(tx.QueryRow(ctx, `UPDATE work w SET state = 'refused', finished_at = $3, noted = $4, notes = $5
-			WHERE organisation = $1 AND id = $2 AND state = 'reading' RETURNING `+workColumns, append(key, at, n.Rows, notes)...))
+		w, err = tables.Work(tx.QueryRow(ctx, `UPDATE work w SET state = 'refused', finished_at = $3, noted = $4, notes = $5
+			WHERE organisation = $1 AND id = $2 AND state = 'reading' RETURNING `+tables.Works, append(key, at, n.Rows, notes)...))
 		if errors.Is(err, store.ErrNotFound) {
 			return ended(ctx, tx, key)
 		}
@@ -194,7 +173,7 @@ func (s *Store) CancelWork(ctx context.Context, org store.Organisation, work str
 		if err != nil {
 			return err
 		}
-		w, err = scanWork(tx.QueryRow(ctx, `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.id = $2`, key...))
+		w, err = tables.Work(tx.QueryRow(ctx, `SELECT `+tables.Works+` FROM work w WHERE w.organisation = $1 AND w.id = $2`, key...))
 		return err
 	})
 	return w, err
@@ -202,7 +181,7 @@ func (s *Store) CancelWork(ctx context.Context, org store.Organisation, work str
 
 // Work returns one work.
 func (s *Store) Work(ctx context.Context, org store.Organisation, id string) (store.Work, error) {
-	return s.work(ctx, org, id, `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.id = $2`)
+	return s.work(ctx, org, id, `SELECT `+tables.Works+` FROM work w WHERE w.organisation = $1 AND w.id = $2`)
 }
 
 // ListWorks returns a page of the works on a portfolio.
@@ -215,12 +194,12 @@ func (s *Store) ListWorks(ctx context.Context, org store.Organisation, portfolio
 	if err != nil {
 		return store.WorkPage{}, nil
 	}
-	query, args := `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.portfolio = $2`, append(key, limit+1)
+	query, args := `SELECT `+tables.Works+` FROM work w WHERE w.organisation = $1 AND w.portfolio = $2`, append(key, limit+1)
 	if from != nil {
 		query += ` AND (w.created_at, w.id) < ($4, $5)`
 		args = append(args, from.FirstCreatedAt, from.ID)
 	}
-	all, err := collect(ctx, s, scanWork, query+` ORDER BY w.created_at DESC, w.id DESC LIMIT $3`, args...)
+	all, err := collect(ctx, s, tables.Work, query+` ORDER BY w.created_at DESC, w.id DESC LIMIT $3`, args...)
 	if err != nil {
 		return store.WorkPage{}, err
 	}
@@ -230,7 +209,7 @@ func (s *Store) ListWorks(ctx context.Context, org store.Organisation, portfolio
 // LastChange returns the newest work that has ended, those first that changed sites. LIMIT keeps
 // the sites of each work a look into their index, whatever the planner believes of how many there are.
 func (s *Store) LastChange(ctx context.Context, org store.Organisation, portfolio string) (store.Work, error) {
-	return s.work(ctx, org, portfolio, `SELECT `+workColumns+` FROM work w
+	return s.work(ctx, org, portfolio, `SELECT `+tables.Works+` FROM work w
 		LEFT JOIN LATERAL (SELECT 1 AS changed FROM portfolio_site s
 			WHERE s.organisation = $1 AND s.portfolio = $2 AND s.changed_by = w.id AND s.before IS NOT NULL LIMIT 1) c ON true
 		WHERE w.organisation = $1 AND w.portfolio = $2 AND w.state IN ('done', 'cancelled')
@@ -243,7 +222,7 @@ func (s *Store) work(ctx context.Context, org store.Organisation, id, query stri
 		return w, err
 	}
 	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) (err error) {
-		w, err = scanWork(c.QueryRow(ctx, query, append(key, args...)...))
+		w, err = tables.Work(c.QueryRow(ctx, query, append(key, args...)...))
 		return err
 	})
 	return w, err
@@ -255,7 +234,7 @@ func (s *Store) WorkUnder(ctx context.Context, org store.Organisation, key strin
 	if !ok {
 		return store.Work{}, store.ErrNotFound
 	}
-	found, err := collect(ctx, s, scanWork, `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.idempotency_key = $2`,
+	found, err := collect(ctx, s, tables.Work, `SELECT `+tables.Works+` FROM work w WHERE w.organisation = $1 AND w.idempotency_key = $2`,
 		owner, key)
 	if err == nil && len(found) == 0 {
 		err = store.ErrNotFound
@@ -274,7 +253,7 @@ func (s *Store) WorkNotes(ctx context.Context, org store.Organisation, work stri
 	}
 	var doc []byte
 	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
-		return orNotFound(c.QueryRow(ctx, `SELECT notes FROM work WHERE organisation = $1 AND id = $2`, key...).Scan(&doc))
+		return tables.OrNotFound(c.QueryRow(ctx, `SELECT notes FROM work WHERE organisation = $1 AND id = $2`, key...).Scan(&doc))
 	})
 	if err != nil {
 		return nil, err
@@ -288,7 +267,7 @@ func (s *Store) UnfinishedWorks(ctx context.Context, org store.Organisation) ([]
 	if !ok {
 		return nil, nil
 	}
-	return collect(ctx, s, scanWork, `SELECT `+workColumns+` FROM work w
+	return collect(ctx, s, tables.Work, `SELECT `+tables.Works+` FROM work w
 		WHERE w.organisation = $1 AND w.state IN ('reading', 'queued', 'running') ORDER BY w.created_at, w.id`, owner)
 }
 
@@ -309,7 +288,7 @@ func (s *Store) WorkFaults(ctx context.Context, org store.Organisation, work str
 		store.Fault
 		n int
 	}
-	all, err := collect(ctx, s, func(row pgx.Row) (f numbered, err error) {
+	all, err := collect(ctx, s, func(row tables.Row) (f numbered, err error) {
 		err = row.Scan(&f.Row, &f.n, &f.Column, &f.Value, &f.Reason, &f.Assessment, &f.Reference)
 		return f, err
 	}, `SELECT row_number, n, column_name, value, reason, assessment, reference FROM work_fault

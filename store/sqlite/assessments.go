@@ -10,6 +10,7 @@ import (
 	sqlite3 "modernc.org/sqlite/lib"
 
 	"levinward/store"
+	"levinward/store/tables"
 )
 
 const create = `
@@ -40,30 +41,6 @@ func (s *Store) prepare(ctx context.Context) error {
 		*p.stmt = stmt
 	}
 	return nil
-}
-
-const header = `r.assessment, r.revision, r.created_at, r.name, r.reference, r.latitude, r.longitude,
-	r.edition, r.engine, r.input_hash, r.definitions_hash, r.review_due`
-
-// headerRow is a store.Header as it stands in a row.
-type headerRow struct {
-	store.Header
-	createdAt int64
-	reviewDue string
-}
-
-// fields are the destinations for header.
-func (h *headerRow) fields() []any {
-	return []any{
-		&h.ID, &h.Revision, &h.createdAt, &h.Name, &h.Reference, &h.Latitude, &h.Longitude,
-		&h.Edition, &h.Engine, &h.InputHash, &h.DefinitionsHash, &h.reviewDue,
-	}
-}
-
-func (h *headerRow) read() (_ store.Header, err error) {
-	h.CreatedAt = fromMicros(h.createdAt)
-	h.ReviewDue, err = time.Parse(time.DateOnly, h.reviewDue)
-	return h.Header, err
 }
 
 func fromMicros(t int64) time.Time { return time.UnixMicro(t).UTC() }
@@ -123,11 +100,11 @@ func (s *Store) append(ctx context.Context, tx *sql.Tx, owner string, r *store.R
 // firstUnder returns the first revision of the record created with a key.
 func firstUnder(ctx context.Context, tx *sql.Tx, owner string, idem *store.Idempotency) (store.Record, error) {
 	const query = `
-		SELECT a.body_hash, ` + header + `, r.input, r.result
+		SELECT a.body_hash, ` + tables.Header + `, r.input, r.result
 		FROM assessment a JOIN revision r ON r.organisation = a.organisation AND r.assessment = a.id AND r.revision = 1
 		WHERE a.organisation = $1 AND a.idempotency_key = $2`
 	var bodyHash string
-	r, err := scanRecord(tx.QueryRowContext(ctx, query, owner, idem.Key), &bodyHash)
+	r, err := tables.Record(tx.QueryRowContext(ctx, query, owner, idem.Key), &bodyHash)
 	if err == nil && bodyHash != idem.BodyHash {
 		return store.Record{}, store.ErrKeyReused
 	}
@@ -137,14 +114,14 @@ func firstUnder(ctx context.Context, tx *sql.Tx, owner string, idem *store.Idemp
 // Newest returns the newest revision of an assessment.
 func (s *Store) Newest(ctx context.Context, org store.Organisation, id string) (store.Record, error) {
 	return s.record(ctx, org, id, `
-		SELECT `+header+`, r.input, r.result FROM revision r
+		SELECT `+tables.Header+`, r.input, r.result FROM revision r
 		WHERE r.organisation = $1 AND r.assessment = $2 ORDER BY r.revision DESC LIMIT 1`)
 }
 
 // Revision returns one revision of an assessment.
 func (s *Store) Revision(ctx context.Context, org store.Organisation, id string, n int) (store.Record, error) {
 	return s.record(ctx, org, id, `
-		SELECT `+header+`, r.input, r.result FROM revision r
+		SELECT `+tables.Header+`, r.input, r.result FROM revision r
 		WHERE r.organisation = $1 AND r.assessment = $2 AND r.revision = $3`, n)
 }
 
@@ -155,19 +132,9 @@ func (s *Store) record(ctx context.Context, org store.Organisation, id, query st
 		return store.Record{}, err
 	}
 	err = s.do(ctx, s.reader, func(ctx context.Context, c *sql.Conn) (err error) {
-		r, err = scanRecord(c.QueryRowContext(ctx, query, append(key, args...)...))
+		r, err = tables.Record(c.QueryRowContext(ctx, query, append(key, args...)...))
 		return err
 	})
-	return r, err
-}
-
-// scanRecord reads header, input and result, after any further columns.
-func scanRecord(row *sql.Row, before ...any) (r store.Record, err error) {
-	var h headerRow
-	if err := row.Scan(append(append(before, h.fields()...), &r.Input, &r.Result)...); err != nil {
-		return store.Record{}, orNotFound(err)
-	}
-	r.Header, err = h.read()
 	return r, err
 }
 
@@ -180,7 +147,7 @@ func (s *Store) Worksheet(ctx context.Context, org store.Organisation, id string
 	err = s.do(ctx, s.reader, func(ctx context.Context, c *sql.Conn) error {
 		const query = `SELECT worksheet FROM revision
 			WHERE organisation = $1 AND assessment = $2 AND revision = $3`
-		return orNotFound(c.QueryRowContext(ctx, query, append(key, n)...).Scan(&doc))
+		return tables.OrNotFound(c.QueryRowContext(ctx, query, append(key, n)...).Scan(&doc))
 	})
 	return doc, err
 }
@@ -191,26 +158,8 @@ func (s *Store) Revisions(ctx context.Context, org store.Organisation, id string
 	if err != nil {
 		return nil, err
 	}
-	err = s.do(ctx, s.reader, func(ctx context.Context, c *sql.Conn) error {
-		rows, err := c.QueryContext(ctx, `SELECT `+header+` FROM revision r
-			WHERE r.organisation = $1 AND r.assessment = $2 ORDER BY r.revision`, key...)
-		if err != nil {
-			return err
-		}
-		defer rows.Close()
-		for rows.Next() {
-			var row headerRow
-			if err := rows.Scan(row.fields()...); err != nil {
-				return err
-			}
-			h, err := row.read()
-			if err != nil {
-				return err
-			}
-			all = append(all, h)
-		}
-		return rows.Err()
-	})
+	all, err = collect(ctx, s, tables.JustHeader, `SELECT `+tables.Header+` FROM revision r
+		WHERE r.organisation = $1 AND r.assessment = $2 ORDER BY r.revision`, key...)
 	if err == nil && len(all) == 0 {
 		err = store.ErrNotFound
 	}
@@ -244,7 +193,7 @@ func (s *Store) Revise(ctx context.Context, org store.Organisation, r store.Reco
 		var conflict store.ConflictError
 		const newest = `SELECT newest FROM assessment WHERE organisation = $1 AND id = $2`
 		if err := tx.QueryRowContext(ctx, newest, key...).Scan(&conflict.Current); err != nil {
-			return orNotFound(err)
+			return tables.OrNotFound(err)
 		}
 		return &conflict
 	})
@@ -297,7 +246,7 @@ func (s *Store) Definitions(ctx context.Context, org store.Organisation, hash st
 	}
 	err = s.do(ctx, s.reader, func(ctx context.Context, c *sql.Conn) error {
 		const query = `SELECT document FROM definitions WHERE organisation = $1 AND hash = $2`
-		return orNotFound(c.QueryRowContext(ctx, query, owner, hash).Scan(&doc))
+		return tables.OrNotFound(c.QueryRowContext(ctx, query, owner, hash).Scan(&doc))
 	})
 	return doc, err
 }
@@ -336,11 +285,4 @@ func address(org store.Organisation, id string) ([]any, error) {
 
 func noOrganisation(org store.Organisation) error {
 	return fmt.Errorf("organisation %.40q: %w", string(org), store.ErrNotFound)
-}
-
-func orNotFound(err error) error {
-	if errors.Is(err, sql.ErrNoRows) {
-		return store.ErrNotFound
-	}
-	return err
 }

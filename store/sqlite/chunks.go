@@ -10,13 +10,14 @@ import (
 	sqlite3 "modernc.org/sqlite/lib"
 
 	"levinward/store"
+	"levinward/store/tables"
 )
 
 // Chunk returns one chunk.
 func (s *Store) Chunk(ctx context.Context, org store.Organisation, work string, n int) (store.Chunk, error) {
-	return one(ctx, s, org, work, func(row scanner) (c store.Chunk, err error) {
+	return one(ctx, s, org, work, func(row tables.Row) (c store.Chunk, err error) {
 		err = row.Scan(&c.Work, &c.N, &c.State, &c.Step, &c.Rows, &c.Failed)
-		return c, orNotFound(err)
+		return c, tables.OrNotFound(err)
 	}, `SELECT work, n, state, step, rows, failed FROM work_chunk WHERE organisation = $1 AND work = $2 AND n = $3`, n)
 }
 
@@ -33,7 +34,7 @@ func (s *Store) lanes(ctx context.Context, org store.Organisation, query string,
 	if !ok {
 		return nil, nil
 	}
-	return collect(ctx, s, func(row scanner) (id string, err error) {
+	return collect(ctx, s, func(row tables.Row) (id string, err error) {
 		err = row.Scan(&id)
 		return id, err
 	}, query, owner, at.UnixMicro())
@@ -57,7 +58,7 @@ func (s *Store) ClaimChunks(
 		if err != nil {
 			return err
 		}
-		claimed, err = scanAll(rows, func(row scanner) (c store.ClaimedChunk, err error) {
+		claimed, err = scanAll(rows, func(row tables.Row) (c store.ClaimedChunk, err error) {
 			err = row.Scan(&c.N, &c.Claims)
 			return c, err
 		})
@@ -110,7 +111,7 @@ func (s *Store) StoreChunk(ctx context.Context, org store.Organisation, o store.
 		err := tx.QueryRowContext(ctx, `SELECT p.id FROM work w JOIN portfolio p ON p.organisation = w.organisation AND p.id = w.portfolio
 			WHERE w.organisation = $1 AND w.id = $2 AND p.`+standing, key...).Scan(&portfolio)
 		if err != nil {
-			return orNotFound(err)
+			return tables.OrNotFound(err)
 		}
 		state := store.ChunkDone
 		if len(o.Rest) > 0 {

@@ -12,6 +12,7 @@ import (
 	sqlite3 "modernc.org/sqlite/lib"
 
 	"levinward/store"
+	"levinward/store/tables"
 )
 
 // A row that this import brought (changed_in) is not replaced by the same import.
@@ -113,22 +114,6 @@ func nextLibrary(ctx context.Context, tx *sql.Tx, owner string, org store.Organi
 	return version, err
 }
 
-const deviceColumns = `id, version, reference, name, document, updated_at, withdrawn_at`
-
-func scanDevice(row interface{ Scan(...any) error }) (store.Device, error) {
-	var d store.Device
-	var updated int64
-	var withdrawn sql.NullInt64
-	if err := row.Scan(&d.ID, &d.Version, &d.Reference, &d.Name, &d.Document, &updated, &withdrawn); err != nil {
-		return store.Device{}, orNotFound(err)
-	}
-	d.UpdatedAt = fromMicros(updated)
-	if withdrawn.Valid {
-		d.WithdrawnAt = fromMicros(withdrawn.Int64)
-	}
-	return d, nil
-}
-
 // Device returns one device.
 func (s *Store) Device(ctx context.Context, org store.Organisation, id string) (d store.Device, err error) {
 	key, err := address(org, id)
@@ -136,7 +121,7 @@ func (s *Store) Device(ctx context.Context, org store.Organisation, id string) (
 		return store.Device{}, err
 	}
 	err = s.do(ctx, s.reader, func(ctx context.Context, c *sql.Conn) (err error) {
-		d, err = scanDevice(c.QueryRowContext(ctx, `SELECT `+deviceColumns+` FROM device WHERE organisation = $1 AND id = $2`, key...))
+		d, err = tables.Device(c.QueryRowContext(ctx, `SELECT `+tables.Devices+` FROM device WHERE organisation = $1 AND id = $2`, key...))
 		return err
 	})
 	return d, err
@@ -171,7 +156,7 @@ func (s *Store) change(ctx context.Context, org store.Organisation, id string, e
 		return err
 	}
 	return s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		now, err := scanDevice(tx.QueryRowContext(ctx, `SELECT `+deviceColumns+` FROM device WHERE organisation = $1 AND id = $2`, key...))
+		now, err := tables.Device(tx.QueryRowContext(ctx, `SELECT `+tables.Devices+` FROM device WHERE organisation = $1 AND id = $2`, key...))
 		switch {
 		case err != nil:
 			return err
@@ -217,14 +202,14 @@ func (s *Store) devicesAfter(ctx context.Context, owner, after string, f store.D
 		args = append(args, f.Query)
 	}
 	err = s.do(ctx, s.reader, func(ctx context.Context, c *sql.Conn) error {
-		rows, err := c.QueryContext(ctx, `SELECT `+deviceColumns+` FROM device WHERE `+strings.Join(where,
+		rows, err := c.QueryContext(ctx, `SELECT `+tables.Devices+` FROM device WHERE `+strings.Join(where,
 			" AND ")+` ORDER BY id LIMIT $3`, args...)
 		if err != nil {
 			return err
 		}
 		defer rows.Close()
 		for rows.Next() {
-			d, err := scanDevice(rows)
+			d, err := tables.Device(rows)
 			if err != nil {
 				return err
 			}

@@ -8,6 +8,7 @@ import (
 	sqlite3 "modernc.org/sqlite/lib"
 
 	"levinward/store"
+	"levinward/store/tables"
 )
 
 // CreateDensityMap stores a map and its content in one transaction.
@@ -64,16 +65,6 @@ func insertMap(ctx context.Context, tx *sql.Tx, owner string, m store.DensityMap
 	return size, err
 }
 
-// mapColumns stand in the order of scanMap.
-const mapColumns = `id, created_at, name, description, size`
-
-func scanMap(row interface{ Scan(...any) error }) (m store.DensityMap, err error) {
-	var created int64
-	err = row.Scan(&m.ID, &created, &m.Name, &m.Description, &m.Size)
-	m.CreatedAt = fromMicros(created)
-	return m, err
-}
-
 // DensityMap returns one map.
 func (s *Store) DensityMap(ctx context.Context, org store.Organisation, id string) (m store.DensityMap, err error) {
 	key, err := address(org, id)
@@ -81,9 +72,9 @@ func (s *Store) DensityMap(ctx context.Context, org store.Organisation, id strin
 		return m, err
 	}
 	err = s.do(ctx, s.reader, func(ctx context.Context, c *sql.Conn) (err error) {
-		m, err = scanMap(c.QueryRowContext(ctx, `SELECT `+mapColumns+` FROM flash_density_map
+		m, err = tables.DensityMap(c.QueryRowContext(ctx, `SELECT `+tables.DensityMaps+` FROM flash_density_map
 			WHERE organisation = $1 AND id = $2`, key...))
-		return orNotFound(err)
+		return tables.OrNotFound(err)
 	})
 	if err != nil {
 		return store.DensityMap{}, err
@@ -105,7 +96,7 @@ func (s *Store) DensityMapContent(ctx context.Context, org store.Organisation, i
 		err = s.do(ctx, s.reader, func(ctx context.Context, c *sql.Conn) error {
 			const query = `SELECT data FROM flash_density_map_chunk
 				WHERE organisation = $1 AND map = $2 AND number = $3`
-			return orNotFound(c.QueryRowContext(ctx, query, append(key[:2:2], number)...).Scan(&chunk))
+			return tables.OrNotFound(c.QueryRowContext(ctx, query, append(key[:2:2], number)...).Scan(&chunk))
 		})
 		return chunk, err
 	}), nil
@@ -121,7 +112,7 @@ func (s *Store) ListDensityMaps(ctx context.Context, org store.Organisation, lim
 	if !ok {
 		return store.DensityMapPage{}, nil
 	}
-	query, args := `SELECT `+mapColumns+` FROM flash_density_map WHERE organisation = $1`, []any{owner, limit + 1}
+	query, args := `SELECT `+tables.DensityMaps+` FROM flash_density_map WHERE organisation = $1`, []any{owner, limit + 1}
 	if from != nil {
 		query += ` AND (created_at, id) < ($3, $4)`
 		args = append(args, from.FirstCreatedAt.UnixMicro(), from.ID)
@@ -135,7 +126,7 @@ func (s *Store) ListDensityMaps(ctx context.Context, org store.Organisation, lim
 		}
 		defer rows.Close()
 		for rows.Next() {
-			m, err := scanMap(rows)
+			m, err := tables.DensityMap(rows)
 			if err != nil {
 				return err
 			}

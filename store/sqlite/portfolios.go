@@ -9,6 +9,7 @@ import (
 	sqlite3 "modernc.org/sqlite/lib"
 
 	"levinward/store"
+	"levinward/store/tables"
 )
 
 // long is how many times the usual patience a call has that touches all sites
@@ -21,9 +22,6 @@ func (s *Store) writeLong(ctx context.Context, call func(context.Context, *sql.T
 	patient.patience *= long
 	return patient.write(ctx, call)
 }
-
-// scanner is a row or the current row of several.
-type scanner interface{ Scan(dest ...any) error }
 
 // CreatePortfolio stores an empty portfolio.
 func (s *Store) CreatePortfolio(ctx context.Context, org store.Organisation, p store.Portfolio) (store.Portfolio, error) {
@@ -59,22 +57,14 @@ func taken(err error) error {
 	return err
 }
 
-const portfolioColumns = `id, created_at, name, description`
-
-func scanPortfolio(row scanner) (p store.Portfolio, err error) {
-	var created int64
-	err = row.Scan(&p.ID, &created, &p.Name, &p.Description)
-	p.CreatedAt = fromMicros(created)
-	return p, orNotFound(err)
-}
-
 // Portfolio returns one portfolio.
 func (s *Store) Portfolio(ctx context.Context, org store.Organisation, id string) (store.Portfolio, error) {
-	return one(ctx, s, org, id, scanPortfolio, `SELECT `+portfolioColumns+` FROM portfolio WHERE organisation = $1 AND id = $2 AND `+standing)
+	return one(ctx, s, org, id, tables.Portfolio,
+		`SELECT `+tables.Portfolios+` FROM portfolio WHERE organisation = $1 AND id = $2 AND `+standing)
 }
 
 // one reads one row; $1 and $2 are organisation and id.
-func one[T any](ctx context.Context, s *Store, org store.Organisation, id string, scan func(scanner) (T, error), query string,
+func one[T any](ctx context.Context, s *Store, org store.Organisation, id string, scan func(tables.Row) (T, error), query string,
 	args ...any) (v T, err error) {
 	key, err := address(org, id)
 	if err != nil {
@@ -92,7 +82,7 @@ func one[T any](ctx context.Context, s *Store, org store.Organisation, id string
 }
 
 // collect reads all rows of a query.
-func collect[T any](ctx context.Context, s *Store, scan func(scanner) (T, error), query string, args ...any) (all []T, err error) {
+func collect[T any](ctx context.Context, s *Store, scan func(tables.Row) (T, error), query string, args ...any) (all []T, err error) {
 	err = s.do(ctx, s.reader, func(ctx context.Context, c *sql.Conn) error {
 		rows, err := c.QueryContext(ctx, query, args...)
 		if err != nil {
@@ -105,7 +95,7 @@ func collect[T any](ctx context.Context, s *Store, scan func(scanner) (T, error)
 }
 
 // scanAll reads rows to their end and closes them.
-func scanAll[T any](rows *sql.Rows, scan func(scanner) (T, error)) (all []T, err error) {
+func scanAll[T any](rows *sql.Rows, scan func(tables.Row) (T, error)) (all []T, err error) {
 	defer rows.Close()
 	for rows.Next() {
 		v, err := scan(rows)
@@ -127,8 +117,8 @@ func (s *Store) RenamePortfolio(ctx context.Context, org store.Organisation, id,
 		return p, err
 	}
 	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) (err error) {
-		p, err = scanPortfolio(tx.QueryRowContext(ctx, `UPDATE portfolio SET name = $3, description = $4
-			WHERE organisation = $1 AND id = $2 AND `+standing+` RETURNING `+portfolioColumns, append(key, name, description)...))
+		p, err = tables.Portfolio(tx.QueryRowContext(ctx, `UPDATE portfolio SET name = $3, description = $4
+			WHERE organisation = $1 AND id = $2 AND `+standing+` RETURNING `+tables.Portfolios, append(key, name, description)...))
 		return taken(err)
 	})
 	if err != nil {
@@ -147,12 +137,12 @@ func (s *Store) ListPortfolios(ctx context.Context, org store.Organisation, limi
 	if !ok {
 		return store.PortfolioPage{}, nil
 	}
-	query, args := `SELECT `+portfolioColumns+` FROM portfolio WHERE organisation = $1 AND `+standing, []any{owner, limit + 1}
+	query, args := `SELECT `+tables.Portfolios+` FROM portfolio WHERE organisation = $1 AND `+standing, []any{owner, limit + 1}
 	if from != nil {
 		query += ` AND (created_at, id) < ($3, $4)`
 		args = append(args, from.FirstCreatedAt.UnixMicro(), from.ID)
 	}
-	all, err := collect(ctx, s, scanPortfolio, query+` ORDER BY created_at DESC, id DESC LIMIT $2`, args...)
+	all, err := collect(ctx, s, tables.Portfolio, query+` ORDER BY created_at DESC, id DESC LIMIT $2`, args...)
 	if err != nil {
 		return store.PortfolioPage{}, err
 	}
@@ -161,9 +151,9 @@ func (s *Store) ListPortfolios(ctx context.Context, org store.Organisation, limi
 
 // PortfolioTotals adds up the sites of a portfolio.
 func (s *Store) PortfolioTotals(ctx context.Context, org store.Organisation, id string, day time.Time) (store.Totals, error) {
-	return one(ctx, s, org, id, func(row scanner) (t store.Totals, err error) {
+	return one(ctx, s, org, id, func(row tables.Row) (t store.Totals, err error) {
 		err = row.Scan(&t.Sites, &t.NotAcceptable, &t.PersonsAtRisk, &t.ReviewDue)
-		return t, orNotFound(err)
+		return t, tables.OrNotFound(err)
 	}, `SELECT count(s.assessment), count(*) FILTER (WHERE NOT s.acceptable),
 			coalesce(sum(s.persons_at_risk), 0.0), count(*) FILTER (WHERE s.review_due <= $3)
 		FROM portfolio p LEFT JOIN portfolio_site s ON s.organisation = p.organisation AND s.portfolio = p.id
@@ -198,11 +188,6 @@ func (s *Store) PutPreset(ctx context.Context, org store.Organisation, p store.P
 	return p, nil
 }
 
-func scanPreset(row scanner) (p store.Preset, err error) {
-	err = row.Scan(&p.Kind, &p.Name, &p.Version, &p.Document)
-	return p, orNotFound(err)
-}
-
 // Preset returns one preset.
 func (s *Store) Preset(ctx context.Context, org store.Organisation, kind, name string) (p store.Preset, err error) {
 	owner, ok := store.CanonicalID(string(org))
@@ -210,7 +195,7 @@ func (s *Store) Preset(ctx context.Context, org store.Organisation, kind, name s
 		return p, store.ErrNotFound
 	}
 	err = s.do(ctx, s.reader, func(ctx context.Context, c *sql.Conn) (err error) {
-		p, err = scanPreset(c.QueryRowContext(ctx, `SELECT kind, name, version, document FROM preset
+		p, err = tables.Preset(c.QueryRowContext(ctx, `SELECT kind, name, version, document FROM preset
 			WHERE organisation = $1 AND kind = $2 AND name = $3`, owner, kind, name))
 		return err
 	})
@@ -223,7 +208,8 @@ func (s *Store) Presets(ctx context.Context, org store.Organisation) ([]store.Pr
 	if !ok {
 		return nil, nil
 	}
-	return collect(ctx, s, scanPreset, `SELECT kind, name, version, document FROM preset WHERE organisation = $1 ORDER BY kind, name`, owner)
+	return collect(ctx, s, tables.Preset,
+		`SELECT `+tables.Presets+` FROM preset WHERE organisation = $1 ORDER BY kind, name`, owner)
 }
 
 // DeletePreset removes one preset.

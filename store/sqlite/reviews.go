@@ -8,6 +8,7 @@ import (
 	sqlite3 "modernc.org/sqlite/lib"
 
 	"levinward/store"
+	"levinward/store/tables"
 )
 
 // reviewsInUse reads the hash of the table in use, empty for none.
@@ -87,7 +88,7 @@ func (s *Store) Reviews(ctx context.Context, org store.Organisation, hash string
 		err := c.QueryRowContext(ctx, `SELECT stored_at, document FROM reviews
 			WHERE organisation = $1 AND hash = $2`, owner, hash).Scan(&stored, &t.Document)
 		t.StoredAt = fromMicros(stored)
-		return orNotFound(err)
+		return tables.OrNotFound(err)
 	})
 	if err != nil {
 		return store.ReviewsTable{}, err

@@ -5,40 +5,13 @@ import (
 	"database/sql"
 	"encoding/json"
 	"fmt"
-	"math"
-	"strings"
 	"time"
 
 	sqlite3 "modernc.org/sqlite/lib"
 
 	"levinward/store"
+	"levinward/store/tables"
 )
-
-const siteColumns = `s.assessment, s.reference, s.name, s.latitude, s.longitude, s.revision, s.ground_flashes, s.density_origin,
-	s.density_map,
-	s.worst_ratio, s.loss_of_human_life, s.excess, s.persons_at_risk, s.acceptable, s.needed_protection, s.required_devices,
-	s.review_due, s.engine, s.input_hash, s.created_at, s.updated_at, s.imported_hash, s.imported_at`
-
-// scanSite reads siteColumns and then what more there is.
-func scanSite(row scanner, more ...any) (s store.Site, err error) {
-	var due string
-	var created, updated, imported int64
-	err = row.Scan(append([]any{&s.Assessment, &s.Reference, &s.Name, &s.Latitude, &s.Longitude, &s.Revision, &s.GroundFlashes,
-		&s.DensityOrigin, &s.DensityMap,
-		&s.WorstRatio, &s.LossOfHumanLife, &s.Excess, &s.PersonsAtRisk, &s.Acceptable, &s.NeededProtection, &s.RequiredDevices,
-		&due, &s.Engine, &s.InputHash, &created, &updated, &s.Imported.Hash, &imported}, more...)...)
-	if err != nil {
-		return s, orNotFound(err)
-	}
-	s.CreatedAt, s.UpdatedAt, s.Imported.At = fromMicros(created), fromMicros(updated), fromMicros(imported)
-	if s.Imported.Hash == "" { // no import is known
-		s.Imported = store.ImportedRow{}
-	}
-	s.ReviewDue, err = time.Parse(time.DateOnly, due)
-	return s, err
-}
-
-func onlySite(row scanner) (store.Site, error) { return scanSite(row) }
 
 // Site returns one site.
 func (s *Store) Site(ctx context.Context, org store.Organisation, portfolio, assessment string) (store.Site, error) {
@@ -46,7 +19,7 @@ func (s *Store) Site(ctx context.Context, org store.Organisation, portfolio, ass
 	if !ok {
 		return store.Site{}, store.ErrNotFound
 	}
-	return one(ctx, s, org, portfolio, onlySite, `SELECT `+siteColumns+` FROM portfolio_site s
+	return one(ctx, s, org, portfolio, tables.Site, `SELECT `+tables.Sites+` FROM portfolio_site s
 		WHERE s.organisation = $1 AND s.portfolio = $2 AND s.assessment = $3`, id)
 }
 
@@ -65,7 +38,7 @@ func (s *Store) ListSites(ctx context.Context, org store.Organisation, portfolio
 		return store.SitePage{}, err
 	}
 	query, args := sitesQuery(key, &f, after, index)
-	sites, err := collect(ctx, s, onlySite, query, args...)
+	sites, err := collect(ctx, s, tables.Site, query, args...)
 	if err != nil {
 		return store.SitePage{}, err
 	}
@@ -86,97 +59,43 @@ func (s *Store) CountSites(ctx context.Context, org store.Organisation, portfoli
 	if err != nil {
 		return 0, err
 	}
-	q := statement{key}
+	q := of(key)
 	return one(ctx, s, org, portfolio, scanCount,
-		`SELECT count(*) FROM portfolio_site s `+indexedBy(index)+q.where(siteConditions(&f)...), q.args[2:]...)
+		`SELECT count(*) FROM portfolio_site s `+indexedBy(index)+q.where(dialect.SiteConditions(&f)...), q.Args[2:]...)
 }
 
-func scanCount(row scanner) (n int64, err error) {
+func scanCount(row tables.Row) (n int64, err error) {
 	err = row.Scan(&n)
 	return n, err
 }
 
-// statement collects the arguments of one. The first two are organisation and portfolio.
-type statement struct{ args []any }
+// statement is one on sites. Its first two arguments are organisation and portfolio.
+type statement struct{ tables.Statement }
 
-// arg adds an argument and returns its place.
-func (s *statement) arg(v any) string {
-	s.args = append(s.args, v)
-	return fmt.Sprintf("$%d", len(s.args))
-}
+func of(key []any) statement { return statement{tables.Statement{Args: key}} }
 
-func (s *statement) where(conditions ...siteCondition) string {
+func (s *statement) where(conditions ...tables.SiteCondition) string {
 	text := " WHERE s.organisation = $1 AND s.portfolio = $2"
 	for _, c := range conditions {
-		text += " AND " + c.write(s.arg)
+		text += " AND " + c.Write(s.Arg)
 	}
 	return text
 }
 
-// siteCondition is a part of a filter. The index, where there is one, finds the sites that meet it.
-type siteCondition struct {
-	index string
-	write func(arg func(any) string) string
-}
-
-func siteConditions(f *store.SiteFilter) (all []siteCondition) {
-	add := func(wanted bool, index string, write func(arg func(any) string) string) {
-		if wanted {
-			all = append(all, siteCondition{index, write})
-		}
-	}
-	add(f.Reference != nil && *f.Reference != "", "portfolio_site_reference", func(arg func(any) string) string {
-		return "s.reference = " + arg(*f.Reference) + " AND s.reference <> ''"
-	})
-	add(f.Reference != nil && *f.Reference == "", "", func(func(any) string) string { return "s.reference = ''" })
-	add(f.Name != nil, "portfolio_site_name", func(arg func(any) string) string {
-		return "s.name_folded = " + arg(store.Fold(*f.Name)) + " AND s.name = " + arg(*f.Name)
-	})
-	add(f.UpdatedFrom != nil || f.UpdatedTo != nil, "portfolio_site_updated", func(arg func(any) string) string {
-		from, to := int64(math.MinInt64), int64(math.MaxInt64)
-		if f.UpdatedFrom != nil {
-			from = f.UpdatedFrom.UnixMicro()
-		}
-		if f.UpdatedTo != nil {
-			to = f.UpdatedTo.UnixMicro()
-		}
-		return fmt.Sprintf("s.updated_at BETWEEN %s AND %s", arg(from), arg(to))
-	})
-	add(f.BBox != nil, "portfolio_site_place", func(arg func(any) string) string {
-		var spans []string
-		for _, span := range f.BBox.Spans() {
-			spans = append(spans, fmt.Sprintf("s.longitude BETWEEN %s AND %s", arg(span.West), arg(span.East)))
-		}
-		return fmt.Sprintf("s.latitude BETWEEN %s AND %s AND (%s)", arg(f.BBox.South), arg(f.BBox.North), strings.Join(spans, " OR "))
-	})
-	add(f.DueOn != nil, "portfolio_site_due", func(arg func(any) string) string {
-		if f.Due {
-			return "s.review_due <= " + arg(f.DueOn.Format(time.DateOnly))
-		}
-		return "s.review_due > " + arg(f.DueOn.Format(time.DateOnly))
-	})
-	add(f.Acceptable != nil, "", func(arg func(any) string) string { return "s.acceptable = " + arg(*f.Acceptable) })
-	add(f.Query != "", "", func(arg func(any) string) string {
-		q := arg(f.Query)
-		return fmt.Sprintf("(instr(s.name_folded, %s) > 0 OR instr(s.reference_folded, %s) > 0)", q, q)
-	})
-	return all
-}
-
 // leadingIndex returns the index of a condition that few sites meet; empty if there is none.
 func (s *Store) leadingIndex(ctx context.Context, key []any, f *store.SiteFilter) (string, error) {
-	for _, c := range siteConditions(f) {
-		if c.index == "" {
+	for _, c := range dialect.SiteConditions(f) {
+		if c.Index == "" {
 			continue
 		}
-		q := statement{key}
-		found, err := collect(ctx, s, scanCount, `SELECT count(*) FROM (SELECT 1 FROM portfolio_site s `+indexedBy(c.index)+q.where(c)+
-			` LIMIT `+q.arg(f.Few+1)+`)`, q.args...)
+		q := of(key)
+		found, err := collect(ctx, s, scanCount, `SELECT count(*) FROM (SELECT 1 FROM portfolio_site s `+indexedBy(c.Index)+q.where(c)+
+			` LIMIT `+q.Arg(f.Few+1)+`)`, q.Args...)
 		if err != nil {
 			return "", err
 		}
 		if found[0] <= int64(f.Few) {
-			return c.index, nil
+			return c.Index, nil
 		}
 	}
 	return "", nil
@@ -198,32 +117,15 @@ var rankIndex = map[store.Rank]string{
 
 // sitesQuery finds the sites by an index and sorts them; without one, it goes through them in the order of the rank.
 func sitesQuery(key []any, f *store.SiteFilter, after *store.SitePosition, index string) (query string, args []any) {
-	q := statement{key}
-	where := q.where(siteConditions(f)...)
-	column, direction, beyond := "s."+string(f.Rank), " DESC", "<"
-	if f.Rank == store.RankName {
-		column, direction, beyond = "s.name_folded", "", ">"
-	}
-	if after != nil {
-		var value any = after.Value
-		if f.Rank == store.RankName {
-			value = after.Name
-		}
-		where += fmt.Sprintf(" AND (%s, s.assessment) %s (%s, %s)", column, beyond, q.arg(value), q.arg(after.Assessment))
-	}
-	if f.Acceptable != nil && *f.Acceptable { // what follows from it leads the index past all others
-		switch f.Rank {
-		case store.RankWorstRatio:
-			where += " AND s.worst_ratio <= 1"
-		case store.RankExcess, store.RankPersonsAtRisk:
-			where += " AND " + column + " = 0"
-		}
-	}
+	q := of(key)
+	where := q.where(dialect.SiteConditions(f)...)
+	column, direction, beyond := tables.Beyond(&q.Statement, f, after)
+	where += beyond
 	if index == "" {
 		index = rankIndex[f.Rank]
 	}
 	return fmt.Sprintf(`SELECT %s FROM portfolio_site s %s%s ORDER BY %s%s, s.assessment%s LIMIT %s`,
-		siteColumns, indexedBy(index), where, column, direction, direction, q.arg(f.Limit+1)), q.args
+		tables.Sites, indexedBy(index), where, column, direction, direction, q.Arg(f.Limit+1)), q.Args
 }
 
 // Extents returns the extents of portfolios. Each end of one is the first entry of an index.
@@ -241,7 +143,7 @@ func (s *Store) Extents(ctx context.Context, org store.Organisation, portfolios 
 			WHERE s.organisation = $1 AND s.portfolio = p.id ORDER BY s.` + column + direction + ` LIMIT 1)`
 	}
 	extents := map[string]store.Extent{}
-	_, err = collect(ctx, s, func(row scanner) (none struct{}, err error) {
+	_, err = collect(ctx, s, func(row tables.Row) (none struct{}, err error) {
 		var id string
 		var e store.Extent
 		var from, to int64
@@ -269,14 +171,14 @@ func (s *Store) ChangedSites(ctx context.Context, org store.Organisation, portfo
 	if err != nil || !ok {
 		return store.SitePage{}, nil
 	}
-	sites, err := collect(ctx, s, func(row scanner) (store.Site, error) {
+	sites, err := collect(ctx, s, func(row tables.Row) (store.Site, error) {
 		var before []byte
-		site, err := scanSite(row, &before)
+		site, err := tables.SiteAnd(row, &before)
 		if err == nil {
 			site.Before, err = store.DecodeBefore(site.Assessment, before)
 		}
 		return site, err
-	}, `SELECT `+siteColumns+`, s.before FROM portfolio_site s
+	}, `SELECT `+tables.Sites+`, s.before FROM portfolio_site s
 		WHERE s.organisation = $1 AND s.portfolio = $2 AND s.changed_by = $3 AND s.before IS NOT NULL AND s.assessment > $4
 		ORDER BY s.assessment LIMIT $5`, append(key, work, after, c.Limit+1)...)
 	if err != nil {
@@ -295,14 +197,14 @@ func (s *Store) SitesByReference(ctx context.Context, org store.Organisation, po
 	if err != nil {
 		return nil, err
 	}
-	return collect(ctx, s, onlySite, `SELECT `+siteColumns+` FROM portfolio_site s
+	return collect(ctx, s, tables.Site, `SELECT `+tables.Sites+` FROM portfolio_site s
 		WHERE s.organisation = $1 AND s.portfolio = $2 AND s.reference <> '' AND s.reference IN (SELECT value
 			FROM json_each($3))`, append(key, string(list))...)
 }
 
 // siteInputs looks sites up by their ids. The plus keeps the portfolio from leading an index:
 // all of its sites would be read.
-const siteInputs = `SELECT ` + siteColumns + `, r.input, r.definitions_hash FROM portfolio_site s
+const siteInputs = `SELECT ` + tables.Sites + `, r.input, r.definitions_hash FROM portfolio_site s
 	JOIN revision r ON r.organisation = s.organisation AND r.assessment = s.assessment AND r.revision = s.revision
 	WHERE s.organisation = $1 AND +s.portfolio = $2 AND s.assessment IN (SELECT lower(value) FROM json_each($3))`
 
@@ -316,8 +218,8 @@ func (s *Store) SiteInputs(ctx context.Context, org store.Organisation, portfoli
 	if err != nil {
 		return nil, err
 	}
-	return collect(ctx, s, func(row scanner) (in store.SiteInput, err error) {
-		in.Site, err = scanSite(row, &in.Input, &in.DefinitionsHash)
+	return collect(ctx, s, func(row tables.Row) (in store.SiteInput, err error) {
+		in.Site, err = tables.SiteAnd(row, &in.Input, &in.DefinitionsHash)
 		return in, err
 	}, siteInputs, append(key, string(list))...)
 }
@@ -341,7 +243,7 @@ func (s *Store) SitesToAssess(ctx context.Context, org store.Organisation, portf
 			WHERE r.organisation = s.organisation AND r.assessment = s.assessment AND r.revision = s.revision AND r.definitions_hash <> $8))`
 		args = append(args, store.Date(r.On).Format(time.DateOnly), r.Engine, string(list), r.Definitions)
 	}
-	return collect(ctx, s, func(row scanner) (id string, err error) {
+	return collect(ctx, s, func(row tables.Row) (id string, err error) {
 		err = row.Scan(&id)
 		return id, err
 	}, query+` ORDER BY s.assessment LIMIT $4`, args...)

@@ -9,6 +9,7 @@ import (
 	sqlite3 "modernc.org/sqlite/lib"
 
 	"levinward/store"
+	"levinward/store/tables"
 )
 
 // tell writes what webhooks are told of a revision.
@@ -41,16 +42,6 @@ func deleteWhere(ctx context.Context, tx *sql.Tx, key []any, condition string) (
 	return affected(tx.ExecContext(ctx, `DELETE FROM assessment WHERE organisation = $1 AND `+condition, key...))
 }
 
-const webhookColumns = `id, created_at, url, events, secret`
-
-func scanWebhook(row scanner) (w store.Webhook, err error) {
-	var created int64
-	var events string
-	err = row.Scan(&w.ID, &created, &w.URL, &events, &w.Secret)
-	w.CreatedAt, w.Events = fromMicros(created), store.SplitEvents(events)
-	return w, orNotFound(err)
-}
-
 // CreateWebhook stores a webhook.
 func (s *Store) CreateWebhook(ctx context.Context, org store.Organisation, w store.Webhook) (created store.Webhook, err error) {
 	if err := w.Normalise(); err != nil {
@@ -61,9 +52,9 @@ func (s *Store) CreateWebhook(ctx context.Context, org store.Organisation, w sto
 		return created, noOrganisation(org)
 	}
 	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) (err error) {
-		created, err = scanWebhook(tx.QueryRowContext(ctx, `INSERT INTO webhook (organisation, id, created_at, url, events, secret)
+		created, err = tables.Webhook(tx.QueryRowContext(ctx, `INSERT INTO webhook (organisation, id, created_at, url, events, secret)
 			SELECT $1, $2, $3, $4, $5, $6 WHERE (SELECT count(*) FROM webhook WHERE organisation = $1) < $7
-			RETURNING `+webhookColumns, owner, w.ID, w.CreatedAt.UnixMicro(), w.URL, store.JoinEvents(w.Events), w.Secret, store.MaxWebhooks))
+			RETURNING `+tables.Webhooks, owner, w.ID, w.CreatedAt.UnixMicro(), w.URL, store.JoinEvents(w.Events), w.Secret, store.MaxWebhooks))
 		switch {
 		case errors.Is(err, store.ErrNotFound):
 			return store.ErrTooManyWebhooks
@@ -85,7 +76,7 @@ func (s *Store) CreateWebhook(ctx context.Context, org store.Organisation, w sto
 
 // Webhook returns one webhook.
 func (s *Store) Webhook(ctx context.Context, org store.Organisation, id string) (store.Webhook, error) {
-	return one(ctx, s, org, id, scanWebhook, `SELECT `+webhookColumns+` FROM webhook WHERE organisation = $1 AND id = $2`)
+	return one(ctx, s, org, id, tables.Webhook, `SELECT `+tables.Webhooks+` FROM webhook WHERE organisation = $1 AND id = $2`)
 }
 
 // ListWebhooks returns all webhooks.
@@ -94,7 +85,7 @@ func (s *Store) ListWebhooks(ctx context.Context, org store.Organisation) ([]sto
 	if !ok {
 		return nil, nil
 	}
-	return collect(ctx, s, scanWebhook, `SELECT `+webhookColumns+` FROM webhook WHERE organisation = $1 ORDER BY created_at, id`, owner)
+	return collect(ctx, s, tables.Webhook, `SELECT `+tables.Webhooks+` FROM webhook WHERE organisation = $1 ORDER BY created_at, id`, owner)
 }
 
 // ChangeWebhook sets address and events.
@@ -102,13 +93,13 @@ func (s *Store) ChangeWebhook(ctx context.Context, org store.Organisation, id, u
 	if err := store.CheckWebhook(url, events); err != nil {
 		return store.Webhook{}, err
 	}
-	return writeOne(ctx, s, org, id, scanWebhook, `UPDATE webhook SET url = $3, events = $4
-		WHERE organisation = $1 AND id = $2 RETURNING `+webhookColumns,
+	return writeOne(ctx, s, org, id, tables.Webhook, `UPDATE webhook SET url = $3, events = $4
+		WHERE organisation = $1 AND id = $2 RETURNING `+tables.Webhooks,
 		url, store.JoinEvents(events))
 }
 
 // writeOne changes and reads one row; $1 and $2 are organisation and id.
-func writeOne[T any](ctx context.Context, s *Store, org store.Organisation, id string, scan func(scanner) (T, error), query string,
+func writeOne[T any](ctx context.Context, s *Store, org store.Organisation, id string, scan func(tables.Row) (T, error), query string,
 	args ...any) (v T, err error) {
 	key, err := address(org, id)
 	if err != nil {
@@ -140,21 +131,6 @@ func (s *Store) DeleteWebhook(ctx context.Context, org store.Organisation, id st
 	})
 }
 
-const deliveryColumns = `webhook, n, event, assessment, revision, reference, happened_at, state, due_at, attempts,
-	attempted_at, duration_ms, status, response, error`
-
-func scanDelivery(row scanner) (d store.Delivery, err error) {
-	var happened, due, milliseconds int64
-	var attempted sql.NullInt64
-	err = row.Scan(&d.Webhook, &d.N, &d.Event, &d.Assessment, &d.Revision, &d.Reference, &happened, &d.State, &due, &d.Attempts,
-		&attempted, &milliseconds, &d.Status, &d.Response, &d.Error)
-	d.HappenedAt, d.DueAt, d.Duration = fromMicros(happened), fromMicros(due), time.Duration(milliseconds)*time.Millisecond
-	if attempted.Valid {
-		d.AttemptedAt = fromMicros(attempted.Int64)
-	}
-	return d, orNotFound(err)
-}
-
 // ListDeliveries returns a page of the deliveries of a webhook.
 func (s *Store) ListDeliveries(ctx context.Context, org store.Organisation, webhook string, limit int,
 	cursor string) (store.DeliveryPage, error) {
@@ -166,8 +142,8 @@ func (s *Store) ListDeliveries(ctx context.Context, org store.Organisation, webh
 	if err != nil {
 		return store.DeliveryPage{}, err
 	}
-	all, err := collect(ctx, s, scanDelivery,
-		`SELECT `+deliveryColumns+` FROM webhook_delivery WHERE organisation = $1 AND webhook = $2 AND n < $3 ORDER BY n DESC LIMIT $4`,
+	all, err := collect(ctx, s, tables.Delivery,
+		`SELECT `+tables.Deliveries+` FROM webhook_delivery WHERE organisation = $1 AND webhook = $2 AND n < $3 ORDER BY n DESC LIMIT $4`,
 		append(key, below, limit+1)...)
 	if err == nil && len(all) == 0 {
 		_, err = s.Webhook(ctx, org, webhook)
@@ -180,9 +156,9 @@ func (s *Store) ListDeliveries(ctx context.Context, org store.Organisation, webh
 
 // RetryDelivery makes a delivery due.
 func (s *Store) RetryDelivery(ctx context.Context, org store.Organisation, webhook string, n int64, at time.Time) (store.Delivery, error) {
-	return writeOne(ctx, s, org, webhook, scanDelivery,
+	return writeOne(ctx, s, org, webhook, tables.Delivery,
 		`UPDATE webhook_delivery SET state = 'due', due_at = $4 WHERE organisation = $1 AND webhook = $2 AND n = $3
-			RETURNING `+deliveryColumns, n, at.UnixMicro())
+			RETURNING `+tables.Deliveries, n, at.UnixMicro())
 }
 
 // WebhooksToTell returns webhooks with deliveries that are due.
@@ -200,7 +176,7 @@ func (s *Store) ClaimDeliveries(
 		return nil, nil
 	}
 	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		w, err := scanWebhook(tx.QueryRowContext(ctx, `SELECT `+webhookColumns+` FROM webhook WHERE organisation = $1 AND id = $2`, key...))
+		w, err := tables.Webhook(tx.QueryRowContext(ctx, `SELECT `+tables.Webhooks+` FROM webhook WHERE organisation = $1 AND id = $2`, key...))
 		if errors.Is(err, store.ErrNotFound) {
 			return nil
 		}
@@ -209,12 +185,12 @@ func (s *Store) ClaimDeliveries(
 		}
 		rows, err := tx.QueryContext(ctx, `UPDATE webhook_delivery SET attempts = attempts + 1, due_at = $4 WHERE n IN (
 				SELECT n FROM webhook_delivery WHERE organisation = $1 AND webhook = $2 AND state = 'due' AND due_at <= $3 ORDER BY due_at, n LIMIT $5)
-			RETURNING `+deliveryColumns, append(key, at.UnixMicro(), until.UnixMicro(), limit)...)
+			RETURNING `+tables.Deliveries, append(key, at.UnixMicro(), until.UnixMicro(), limit)...)
 		if err != nil {
 			return err
 		}
-		claimed, err = scanAll(rows, func(row scanner) (store.Claimed, error) {
-			d, err := scanDelivery(row)
+		claimed, err = scanAll(rows, func(row tables.Row) (store.Claimed, error) {
+			d, err := tables.Delivery(row)
 			return store.Claimed{Delivery: d, URL: w.URL, Secret: w.Secret}, err
 		})
 		return err

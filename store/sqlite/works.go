@@ -9,30 +9,8 @@ import (
 	sqlite3 "modernc.org/sqlite/lib"
 
 	"levinward/store"
+	"levinward/store/tables"
 )
-
-const workColumns = `w.id, w.portfolio, w.kind, w.mode, w.state, w.options, w.chunks, w.total, w.done, w.failed, w.unchanged, w.noted,
-	w.created_at, w.touched_at, w.started_at, w.finished_at, w.cancel_requested, w.idempotency_key, w.body_hash`
-
-func scanWork(row scanner) (w store.Work, err error) {
-	var created, touched int64
-	var started, finished sql.NullInt64
-	var key, bodyHash sql.NullString
-	err = row.Scan(&w.ID, &w.Portfolio, &w.Kind, &w.Mode, &w.State, &w.Options, &w.Chunks, &w.Total, &w.Done, &w.Failed, &w.Unchanged,
-		&w.Noted,
-		&created, &touched, &started, &finished, &w.CancelRequested, &key, &bodyHash)
-	w.CreatedAt, w.TouchedAt = fromMicros(created), fromMicros(touched)
-	if started.Valid {
-		w.StartedAt = fromMicros(started.Int64)
-	}
-	if finished.Valid {
-		w.FinishedAt = fromMicros(finished.Int64)
-	}
-	if key.Valid {
-		w.Idempotency = &store.Idempotency{Key: key.String, BodyHash: bodyHash.String}
-	}
-	return w, orNotFound(err)
-}
 
 // CreateWork begins a work.
 func (s *Store) CreateWork(ctx context.Context, org store.Organisation, w store.Work) (store.Work, error) {
@@ -105,7 +83,7 @@ func (s *Store) inWork(ctx context.Context, org store.Organisation, work string,
 func ended(ctx context.Context, tx *sql.Tx, key []any) error {
 	var state string
 	if err := tx.QueryRowContext(ctx, `SELECT state FROM work WHERE organisation = $1 AND id = $2`, key...).Scan(&state); err != nil {
-		return orNotFound(err)
+		return tables.OrNotFound(err)
 	}
 	return store.ErrWorkEnded
 }
@@ -185,7 +163,7 @@ func (s *Store) endReading(ctx context.Context, org store.Organisation, work, se
 				return err
 			}
 		}
-		w, err = scanWork(tx.QueryRowContext(ctx, `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.id = $2`, key...))
+		w, err = tables.Work(tx.QueryRowContext(ctx, `SELECT `+tables.Works+` FROM work w WHERE w.organisation = $1 AND w.id = $2`, key...))
 		return err
 	})
 	if err != nil {
@@ -207,7 +185,7 @@ func (s *Store) CancelWork(ctx context.Context, org store.Organisation, work str
 		if err != nil {
 			return err
 		}
-		w, err = scanWork(tx.QueryRowContext(ctx, `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.id = $2`, key...))
+		w, err = tables.Work(tx.QueryRowContext(ctx, `SELECT `+tables.Works+` FROM work w WHERE w.organisation = $1 AND w.id = $2`, key...))
 		return err
 	})
 	return w, err
@@ -215,7 +193,7 @@ func (s *Store) CancelWork(ctx context.Context, org store.Organisation, work str
 
 // Work returns one work.
 func (s *Store) Work(ctx context.Context, org store.Organisation, id string) (store.Work, error) {
-	return one(ctx, s, org, id, scanWork, `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.id = $2`)
+	return one(ctx, s, org, id, tables.Work, `SELECT `+tables.Works+` FROM work w WHERE w.organisation = $1 AND w.id = $2`)
 }
 
 // ListWorks returns a page of the works on a portfolio.
@@ -228,12 +206,12 @@ func (s *Store) ListWorks(ctx context.Context, org store.Organisation, portfolio
 	if err != nil {
 		return store.WorkPage{}, nil
 	}
-	query, args := `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.portfolio = $2`, append(key, limit+1)
+	query, args := `SELECT `+tables.Works+` FROM work w WHERE w.organisation = $1 AND w.portfolio = $2`, append(key, limit+1)
 	if from != nil {
 		query += ` AND (w.created_at, w.id) < ($4, $5)`
 		args = append(args, from.FirstCreatedAt.UnixMicro(), from.ID)
 	}
-	all, err := collect(ctx, s, scanWork, query+` ORDER BY w.created_at DESC, w.id DESC LIMIT $3`, args...)
+	all, err := collect(ctx, s, tables.Work, query+` ORDER BY w.created_at DESC, w.id DESC LIMIT $3`, args...)
 	if err != nil {
 		return store.WorkPage{}, err
 	}
@@ -242,7 +220,7 @@ func (s *Store) ListWorks(ctx context.Context, org store.Organisation, portfolio
 
 // LastChange returns the newest work that has ended, those first that changed sites.
 func (s *Store) LastChange(ctx context.Context, org store.Organisation, portfolio string) (store.Work, error) {
-	return one(ctx, s, org, portfolio, scanWork, `SELECT `+workColumns+` FROM work w
+	return one(ctx, s, org, portfolio, tables.Work, `SELECT `+tables.Works+` FROM work w
 		WHERE w.organisation = $1 AND w.portfolio = $2 AND w.state IN ('done', 'cancelled')
 		ORDER BY EXISTS (SELECT 1 FROM portfolio_site s INDEXED BY portfolio_site_changed
 				WHERE s.organisation = $1 AND s.portfolio = $2 AND s.changed_by = w.id AND s.before IS NOT NULL) DESC,
@@ -255,7 +233,7 @@ func (s *Store) WorkUnder(ctx context.Context, org store.Organisation, key strin
 	if !ok {
 		return store.Work{}, store.ErrNotFound
 	}
-	found, err := collect(ctx, s, scanWork, `SELECT `+workColumns+` FROM work w WHERE w.organisation = $1 AND w.idempotency_key = $2`,
+	found, err := collect(ctx, s, tables.Work, `SELECT `+tables.Works+` FROM work w WHERE w.organisation = $1 AND w.idempotency_key = $2`,
 		owner, key)
 	if err == nil && len(found) == 0 {
 		err = store.ErrNotFound
@@ -268,10 +246,10 @@ func (s *Store) WorkUnder(ctx context.Context, org store.Organisation, key strin
 
 // WorkNotes returns all notes of a work.
 func (s *Store) WorkNotes(ctx context.Context, org store.Organisation, work string) ([]store.Note, error) {
-	return one(ctx, s, org, work, func(row scanner) (all []store.Note, err error) {
+	return one(ctx, s, org, work, func(row tables.Row) (all []store.Note, err error) {
 		var doc []byte
 		if err := row.Scan(&doc); err != nil {
-			return nil, orNotFound(err)
+			return nil, tables.OrNotFound(err)
 		}
 		return store.DecodeNotes(doc)
 	}, `SELECT notes FROM work WHERE organisation = $1 AND id = $2`)
@@ -283,7 +261,7 @@ func (s *Store) UnfinishedWorks(ctx context.Context, org store.Organisation) ([]
 	if !ok {
 		return nil, nil
 	}
-	return collect(ctx, s, scanWork, `SELECT `+workColumns+` FROM work w
+	return collect(ctx, s, tables.Work, `SELECT `+tables.Works+` FROM work w
 		WHERE w.organisation = $1 AND w.state IN ('reading', 'queued', 'running') ORDER BY w.created_at, w.id`, owner)
 }
 
@@ -304,7 +282,7 @@ func (s *Store) WorkFaults(ctx context.Context, org store.Organisation, work str
 		store.Fault
 		n int
 	}
-	all, err := collect(ctx, s, func(row scanner) (f numbered, err error) {
+	all, err := collect(ctx, s, func(row tables.Row) (f numbered, err error) {
 		err = row.Scan(&f.Row, &f.n, &f.Column, &f.Value, &f.Reason, &f.Assessment, &f.Reference)
 		return f, err
 	}, `SELECT row_number, n, column_name, value, reason, assessment, reference FROM work_fault
