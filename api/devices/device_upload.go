@@ -51,7 +51,7 @@ type upload struct {
 	rows    int
 	refused int // rows with a fault
 	faults  int // all of them
-	told    []refusal.Fault
+	spelled []refusal.Fault
 	seen    map[[2]uint64]uint32 // line of each reference, by its hash
 	seeds   [2]maphash.Seed
 	fatal   bool // part of the upload could not be read
@@ -121,7 +121,7 @@ func (u *upload) store(c echo.Context, how store.Import) error {
 		return answerDevice(c, http.StatusCreated, &stored)
 	}
 	u.sort()
-	b, err := protocol.Encode(importReport{Stored: done.Stored, Replaced: done.Replaced, Refused: u.refused, Faults: u.faults, Errors: u.told})
+	b, err := protocol.Encode(importReport{Stored: done.Stored, Replaced: done.Replaced, Refused: u.refused, Faults: u.faults, Errors: u.spelled})
 	if err != nil {
 		return err
 	}
@@ -130,10 +130,10 @@ func (u *upload) store(c echo.Context, how store.Import) error {
 
 // sort brings the faults into the order of the upload; those of the store came last.
 func (u *upload) sort() {
-	if u.told == nil {
-		u.told = []refusal.Fault{}
+	if u.spelled == nil {
+		u.spelled = []refusal.Fault{}
 	}
-	slices.SortStableFunc(u.told, func(a, b refusal.Fault) int { return a.Order - b.Order })
+	slices.SortStableFunc(u.spelled, func(a, b refusal.Fault) int { return a.Order - b.Order })
 }
 
 func (u *upload) problem() *refusal.Problem {
@@ -142,16 +142,16 @@ func (u *upload) problem() *refusal.Problem {
 	if u.faults == 1 {
 		text = "1 fault"
 	}
-	if u.faults > len(u.told) {
-		text += ", of which " + strconv.Itoa(len(u.told)) + " are listed"
+	if u.faults > len(u.spelled) {
+		text += ", of which " + strconv.Itoa(len(u.spelled)) + " are listed"
 	}
-	return refusal.InvalidInput.Problem(text+"; nothing was stored", u.told...)
+	return refusal.InvalidInput.Problem(text+"; nothing was stored", u.spelled...)
 }
 
 // fault notes a fault; beyond the first ones it only counts.
 func (u *upload) fault(f refusal.Fault) {
-	if u.faults++; len(u.told) < maxTold {
-		u.told = append(u.told, f)
+	if u.faults++; len(u.spelled) < maxTold {
+		u.spelled = append(u.spelled, f)
 	}
 }
 

@@ -213,22 +213,22 @@ func (c *coordinator) classOrder(i int) {
 		Required: "class I before II before III; D1 before C2 before C1",
 		Reason:   "The stronger device stands nearer to the origin, and class III only behind class II."}
 	d := &c.stages[i].Device
-	own := coordClass(d, max(0, c.class))
+	behind := coordClass(d, max(0, c.class))
 	switch {
 	case d.Classes == 0 || c.class < 0:
 		f.missing("the test class")
 	default:
 		f.Found = strings.Join(d.Classes.Names(), ", ")
-		right := own >= 0 && (own >= coordData) == c.o.Telecom
-		if own == coordClassIII {
+		right := behind >= 0 && (behind >= coordData) == c.o.Telecom
+		if behind == coordClassIII {
 			right = right && i > 0 && coordClass(&c.stages[i-1].Device, coordClassII) >= coordClassII
 		}
 		f.Verdict = coordJudged(right, Unsuitable)
 	}
-	if own < 0 {
-		own = coordClass(d, 0)
+	if behind < 0 {
+		behind = coordClass(d, 0)
 	}
-	c.class = own
+	c.class = behind
 	c.find(f)
 }
 
@@ -236,10 +236,10 @@ func (c *coordinator) levels(i int) {
 	f := CoordinationFinding{Rule: CoordProtectionLevels, Stage: i, Required: "U_P not above that of the stage before", Clause: trade,
 		Provenance: practice,
 		Reason:     "A stage that lets through more than the one before does nothing for the equipment."}
-	before, own := c.stages[i-1].Device.Up, c.stages[i].Device.Up
-	if before.Valid && own.Valid {
-		f.Found = coordNumber(own.Value) + " kV behind " + coordNumber(before.Value) + " kV"
-		f.Verdict = coordJudged(own.Value <= before.Value, Ineffective)
+	before, behind := c.stages[i-1].Device.Up, c.stages[i].Device.Up
+	if before.Valid && behind.Valid {
+		f.Found = coordNumber(behind.Value) + " kV behind " + coordNumber(before.Value) + " kV"
+		f.Verdict = coordJudged(behind.Value <= before.Value, Ineffective)
 	} else {
 		f.missing("U_P")
 	}
@@ -260,13 +260,13 @@ func (c *coordinator) operating(i int) {
 		Provenance: practice,
 		Reason: "A device of lower U_C acts first and takes the energy that the stage before should take; the maker may state " +
 			"otherwise for the pair."}
-	before, own := c.uc(&c.stages[i-1].Device), c.uc(&c.stages[i].Device)
+	before, behind := c.uc(&c.stages[i-1].Device), c.uc(&c.stages[i].Device)
 	switch {
 	case c.stages[i].MakerCable.Valid:
 		f.Found, f.Clause, f.Provenance = "the maker states the pair to be coordinated", coordMaker, trace.Given
-	case before.Valid && own.Valid:
-		f.Found = coordNumber(own.Value) + " V behind " + coordNumber(before.Value) + " V"
-		f.Verdict = coordJudged(own.Value >= before.Value, InsufficientData)
+	case before.Valid && behind.Valid:
+		f.Found = coordNumber(behind.Value) + " V behind " + coordNumber(before.Value) + " V"
+		f.Verdict = coordJudged(behind.Value >= before.Value, InsufficientData)
 	default:
 		f.missing("U_C for the current of this line")
 	}
@@ -275,17 +275,17 @@ func (c *coordinator) operating(i int) {
 
 // discharge compares the ratings of two stages that state the same one.
 func (c *coordinator) discharge(i int) {
-	before, own := &c.stages[i-1].Device, &c.stages[i].Device
+	before, behind := &c.stages[i-1].Device, &c.stages[i].Device
 	for _, r := range []struct {
-		name        string
-		before, own Opt
-	}{{"I_imp", before.Iimp, own.Iimp}, {"I_n", before.In, own.In}} {
-		if !r.before.Valid || !r.own.Valid {
+		name           string
+		before, behind Opt
+	}{{"I_imp", before.Iimp, behind.Iimp}, {"I_n", before.In, behind.In}} {
+		if !r.before.Valid || !r.behind.Valid {
 			continue
 		}
 		c.find(CoordinationFinding{Rule: CoordDischargeCurrents, Stage: i, Guidance: true,
-			Verdict:  coordJudged(r.own.Value <= r.before.Value, Unsuitable),
-			Required: r.name + " not above that of the stage before", Found: coordNumber(r.own.Value) + " kA behind " +
+			Verdict:  coordJudged(r.behind.Value <= r.before.Value, Unsuitable),
+			Required: r.name + " not above that of the stage before", Found: coordNumber(r.behind.Value) + " kA behind " +
 				coordNumber(r.before.Value) + " kA", Clause: trade, Provenance: practice,
 			Reason: "Each stage leaves less to the next: a stronger device behind a weaker one may be in the wrong place."})
 	}
@@ -293,24 +293,24 @@ func (c *coordinator) discharge(i int) {
 
 // decoupling judges the energy coordination of stage i with the one before.
 func (c *coordinator) decoupling(i int) {
-	before, own := &c.stages[i-1], &c.stages[i]
+	before, behind := &c.stages[i-1], &c.stages[i]
 	f := CoordinationFinding{Rule: CoordDecoupling, Stage: i, Clause: trade, Provenance: practice}
 	switch {
-	case own.MakerCable.Valid:
-		f.byMaker(before.CableAfter, own.MakerCable.Value)
+	case behind.MakerCable.Valid:
+		f.byMaker(before.CableAfter, behind.MakerCable.Value)
 	case c.o.Telecom:
 		f.Required, f.Reason = "statement of the maker for the pair",
 			"On data lines no length of cable is a rule: resistors or inductors in the devices decouple the stages."
 		f.missing("the coordination with the stage before")
-	case own.Device.Technology == TechnologyNotStated:
+	case behind.Device.Technology == TechnologyNotStated:
 		f.Required, f.Reason = "technology of the device", "Whether cable decouples the stages depends on what stands behind it."
 		f.missing("whether it limits or switches")
-	case own.Device.Technology != Limiting && before.Device.Technology == Limiting:
+	case behind.Device.Technology != Limiting && before.Device.Technology == Limiting:
 		f.Required, f.Reason = "statement of the maker for the pair",
 			"A switching device behind a limiting one can take over the whole current: no length of cable is a rule."
 		f.missing("the coordination with the stage before")
 	default:
-		c.byLength(&f, before, own)
+		c.byLength(&f, before, behind)
 	}
 	c.find(f)
 }
@@ -330,7 +330,7 @@ func (f *CoordinationFinding) byMaker(cable Opt, least float64) {
 }
 
 // byLength judges by the rule of thumb. A shortfall proves nothing against the pair: it asks for the maker's statement.
-func (c *coordinator) byLength(f *CoordinationFinding, before, own *Stage) {
+func (c *coordinator) byLength(f *CoordinationFinding, before, behind *Stage) {
 	t := c.t
 	line := coordRowLightning
 	if before.Device.Technology == Limiting && coordClass(&before.Device, 0) > coordClassI {

@@ -102,17 +102,17 @@ type scheduler struct {
 	acceptable bool
 	site       site
 
-	entries []Entry
-	reasons []risk.Reason
-	modes   []Mode
-	notes   []string
-	told    []string // notes at the entrance of the line, while devices beyond it are scheduled
-	bases   []Basis
+	entries       []Entry
+	reasons       []risk.Reason
+	modes         []Mode
+	notes         []string
+	entranceNotes []string // notes at the entrance of the line, while devices beyond it are scheduled
+	bases         []Basis
 }
 
 // note adds a note unless the entrance of the line has told it already.
 func (s *scheduler) note(text string) {
-	if !slices.Contains(s.told, text) {
+	if !slices.Contains(s.entranceNotes, text) {
 		s.notes = append(s.notes, text)
 	}
 }
@@ -210,13 +210,13 @@ func (s *scheduler) line(x end) {
 	s.t.Enter(x.l.ID, "/lines", x.line)
 	g := s.need(&x)
 	s.device(&x, LineEntrance, g)
-	s.told = s.entries[len(s.entries)-1].Notes
+	s.entranceNotes = s.entries[len(s.entries)-1].Notes
 	for _, place := range x.further() {
 		s.t.Enter(string(place), "", 0)
 		s.device(&x, place, x.beyond(place, g.required()))
 		s.t.Leave()
 	}
-	s.told = nil
+	s.entranceNotes = nil
 	s.t.Leave()
 }
 

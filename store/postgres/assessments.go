@@ -3,7 +3,6 @@ package postgres
 import (
 	"context"
 	"errors"
-	"fmt"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
@@ -56,7 +55,7 @@ func (s *Store) Create(ctx context.Context, org store.Organisation, r store.Reco
 	}
 	owner, ok := store.CanonicalID(string(org))
 	if !ok {
-		return store.Record{}, false, noOrganisation(org)
+		return store.Record{}, false, tables.NoOrganisation(org)
 	}
 	var key, bodyHash *string
 	if idem != nil {
@@ -70,7 +69,7 @@ func (s *Store) Create(ctx context.Context, org store.Organisation, r store.Reco
 			case violates(err, uniqueViolation):
 				return store.ErrExists
 			case violates(err, foreignKeyViolation):
-				return noOrganisation(org)
+				return tables.NoOrganisation(org)
 			case !errors.Is(err, pgx.ErrNoRows):
 				return err
 			}
@@ -119,7 +118,7 @@ func (s *Store) Revision(ctx context.Context, org store.Organisation, id string,
 
 // record runs a query for one record; $1 and $2 are organisation and id.
 func (s *Store) record(ctx context.Context, org store.Organisation, id, query string, args ...any) (r store.Record, err error) {
-	key, err := address(org, id)
+	key, err := tables.Key(org, id)
 	if err != nil {
 		return store.Record{}, err
 	}
@@ -132,7 +131,7 @@ func (s *Store) record(ctx context.Context, org store.Organisation, id, query st
 
 // Worksheet returns the worksheet of one revision.
 func (s *Store) Worksheet(ctx context.Context, org store.Organisation, id string, n int) (doc []byte, err error) {
-	key, err := address(org, id)
+	key, err := tables.Key(org, id)
 	if err != nil {
 		return nil, err
 	}
@@ -146,7 +145,7 @@ func (s *Store) Worksheet(ctx context.Context, org store.Organisation, id string
 
 // Revisions returns all revisions of an assessment, oldest first.
 func (s *Store) Revisions(ctx context.Context, org store.Organisation, id string) (all []store.Header, err error) {
-	key, err := address(org, id)
+	key, err := tables.Key(org, id)
 	if err != nil {
 		return nil, err
 	}
@@ -160,7 +159,7 @@ func (s *Store) Revisions(ctx context.Context, org store.Organisation, id string
 
 // Revise appends a revision to an assessment.
 func (s *Store) Revise(ctx context.Context, org store.Organisation, r store.Record, expected int) (store.Record, error) {
-	key, err := address(org, r.ID)
+	key, err := tables.Key(org, r.ID)
 	if err != nil {
 		return store.Record{}, err
 	}
@@ -208,7 +207,7 @@ func reviseOn(ctx context.Context, c *pgxpool.Conn, owner string, r *store.Recor
 
 // Delete removes an assessment; its revisions go with it.
 func (s *Store) Delete(ctx context.Context, org store.Organisation, id string) error {
-	key, err := address(org, id)
+	key, err := tables.Key(org, id)
 	if err != nil {
 		return err
 	}
@@ -229,13 +228,13 @@ func (s *Store) PutDefinitions(ctx context.Context, org store.Organisation, hash
 	}
 	owner, ok := store.CanonicalID(string(org))
 	if !ok {
-		return noOrganisation(org)
+		return tables.NoOrganisation(org)
 	}
 	return s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
 		_, err := c.Exec(ctx, `INSERT INTO definitions (organisation, hash, document) VALUES ($1, $2, $3)
 			ON CONFLICT DO NOTHING`, owner, hash, doc)
 		if violates(err, foreignKeyViolation) {
-			return noOrganisation(org)
+			return tables.NoOrganisation(org)
 		}
 		return err
 	})
@@ -264,18 +263,4 @@ func (s *Store) AddOrganisation(ctx context.Context, org store.Organisation, nam
 			ON CONFLICT DO NOTHING`, string(org), name)
 		return err
 	})
-}
-
-// address is the key of an assessment. What is no UUID is nobody's key.
-func address(org store.Organisation, id string) ([]any, error) {
-	owner, ok1 := store.CanonicalID(string(org))
-	id, ok2 := store.CanonicalID(id)
-	if !ok1 || !ok2 {
-		return nil, store.ErrNotFound
-	}
-	return []any{owner, id}, nil
-}
-
-func noOrganisation(org store.Organisation) error {
-	return fmt.Errorf("organisation %.40q: %w", string(org), store.ErrNotFound)
 }

@@ -17,7 +17,7 @@ import (
 
 // Chunk returns one chunk.
 func (s *Store) Chunk(ctx context.Context, org store.Organisation, work string, n int) (c store.Chunk, err error) {
-	key, err := address(org, work)
+	key, err := tables.Key(org, work)
 	if err != nil {
 		return c, err
 	}
@@ -55,7 +55,7 @@ func (s *Store) lanes(ctx context.Context, org store.Organisation, query string,
 func (s *Store) ClaimChunks(
 	ctx context.Context, org store.Organisation, work string, at, until time.Time, limit int,
 ) ([]store.ClaimedChunk, error) {
-	key, err := address(org, work)
+	key, err := tables.Key(org, work)
 	if err != nil {
 		return nil, nil
 	}
@@ -75,7 +75,7 @@ func (s *Store) ClaimChunks(
 
 // HoldChunk sets when a claimed chunk is due.
 func (s *Store) HoldChunk(ctx context.Context, org store.Organisation, work string, chunk store.ClaimedChunk, until time.Time) error {
-	key, err := address(org, work)
+	key, err := tables.Key(org, work)
 	if err != nil {
 		return err
 	}
@@ -92,7 +92,7 @@ func (s *Store) HoldChunk(ctx context.Context, org store.Organisation, work stri
 
 // StartWork notes the beginning.
 func (s *Store) StartWork(ctx context.Context, org store.Organisation, work string, at time.Time) error {
-	key, err := address(org, work)
+	key, err := tables.Key(org, work)
 	if err != nil {
 		return err
 	}

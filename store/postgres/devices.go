@@ -34,7 +34,7 @@ func (s *Store) ImportDevices(ctx context.Context, org store.Organisation, devic
 	how store.Import) (done store.Imported, err error) {
 	owner, ok := store.CanonicalID(string(org))
 	if !ok {
-		return done, noOrganisation(org)
+		return done, tables.NoOrganisation(org)
 	}
 	waiting, cancel := context.WithTimeout(ctx, s.patience)
 	defer cancel()
@@ -159,14 +159,14 @@ func nextLibrary(ctx context.Context, tx pgx.Tx, owner string, org store.Organis
 	err = tx.QueryRow(ctx, `INSERT INTO device_library (organisation, version) VALUES ($1, 1)
 		ON CONFLICT (organisation) DO UPDATE SET version = device_library.version + 1 RETURNING version`, owner).Scan(&version)
 	if violates(err, foreignKeyViolation) {
-		return 0, noOrganisation(org)
+		return 0, tables.NoOrganisation(org)
 	}
 	return version, err
 }
 
 // Device returns one device.
 func (s *Store) Device(ctx context.Context, org store.Organisation, id string) (d store.Device, err error) {
-	key, err := address(org, id)
+	key, err := tables.Key(org, id)
 	if err != nil {
 		return store.Device{}, err
 	}
@@ -179,7 +179,7 @@ func (s *Store) Device(ctx context.Context, org store.Organisation, id string) (
 
 // ReplaceDevice stores the next version of a device.
 func (s *Store) ReplaceDevice(ctx context.Context, org store.Organisation, d store.Device, expected int) (store.Device, error) {
-	if _, err := address(org, d.ID); err != nil {
+	if _, err := tables.Key(org, d.ID); err != nil {
 		return store.Device{}, err
 	}
 	if err := d.Normalise(); err != nil {
@@ -202,7 +202,7 @@ func (s *Store) WithdrawDevice(ctx context.Context, org store.Organisation, id s
 // change sets columns of a device in use; the values begin at $5. It takes the
 // row of the library first, as an import does, so that the two never wait for each other.
 func (s *Store) change(ctx context.Context, org store.Organisation, id string, expected int, set string, values ...any) error {
-	key, err := address(org, id)
+	key, err := tables.Key(org, id)
 	if err != nil {
 		return err
 	}

@@ -19,7 +19,7 @@ func (s *Store) CreateDensityMap(ctx context.Context, org store.Organisation, m 
 	}
 	owner, ok := store.CanonicalID(string(org))
 	if !ok {
-		return store.DensityMap{}, noOrganisation(org)
+		return store.DensityMap{}, tables.NoOrganisation(org)
 	}
 	waiting, cancel := context.WithTimeout(ctx, s.patience)
 	defer cancel()
@@ -33,7 +33,7 @@ func (s *Store) CreateDensityMap(ctx context.Context, org store.Organisation, m 
 	case violates(err, uniqueViolation):
 		err = store.ErrExists
 	case violates(err, foreignKeyViolation):
-		err = noOrganisation(org)
+		err = tables.NoOrganisation(org)
 	}
 	if err != nil {
 		return store.DensityMap{}, translate(ctx, err)
@@ -83,7 +83,7 @@ func (s *Store) insertMap(ctx context.Context, conn *pgxpool.Conn, owner string,
 
 // DensityMap returns one map.
 func (s *Store) DensityMap(ctx context.Context, org store.Organisation, id string) (m store.DensityMap, err error) {
-	key, err := address(org, id)
+	key, err := tables.Key(org, id)
 	if err != nil {
 		return m, err
 	}
@@ -104,7 +104,7 @@ func (s *Store) DensityMapContent(ctx context.Context, org store.Organisation, i
 	if err != nil {
 		return nil, err
 	}
-	key, err := address(org, id)
+	key, err := tables.Key(org, id)
 	if err != nil {
 		return nil, err
 	}
@@ -151,7 +151,7 @@ func (s *Store) ListDensityMaps(ctx context.Context, org store.Organisation, lim
 
 // DeleteDensityMap removes a map; its chunks go with it.
 func (s *Store) DeleteDensityMap(ctx context.Context, org store.Organisation, id string) error {
-	key, err := address(org, id)
+	key, err := tables.Key(org, id)
 	if err != nil {
 		return err
 	}

@@ -29,13 +29,13 @@ func (s *Store) CreatePortfolio(ctx context.Context, org store.Organisation, p s
 	}
 	owner, ok := store.CanonicalID(string(org))
 	if !ok {
-		return store.Portfolio{}, noOrganisation(org)
+		return store.Portfolio{}, tables.NoOrganisation(org)
 	}
 	err := s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
 		_, err := c.Exec(ctx, `INSERT INTO portfolio (organisation, id, created_at, name, description) VALUES ($1, $2, $3, $4, $5)`,
 			owner, p.ID, p.CreatedAt, p.Name, p.Description)
 		if violates(err, foreignKeyViolation) {
-			return noOrganisation(org)
+			return tables.NoOrganisation(org)
 		}
 		return taken(err)
 	})
@@ -71,7 +71,7 @@ func (s *Store) RenamePortfolio(ctx context.Context, org store.Organisation, id,
 }
 
 func (s *Store) portfolio(ctx context.Context, org store.Organisation, id, query string, args ...any) (p store.Portfolio, err error) {
-	key, err := address(org, id)
+	key, err := tables.Key(org, id)
 	if err != nil {
 		return p, err
 	}
@@ -122,7 +122,7 @@ func collect[T any](ctx context.Context, s *Store, scan func(tables.Row) (T, err
 
 // DeletePortfolio removes a portfolio; sites and work go with it, the assessments before it.
 func (s *Store) DeletePortfolio(ctx context.Context, org store.Organisation, id string) error {
-	key, err := address(org, id)
+	key, err := tables.Key(org, id)
 	if err != nil {
 		return err
 	}
@@ -159,7 +159,7 @@ func (s *Store) RemovalsToDo(context.Context, store.Organisation, time.Time) ([]
 
 // PortfolioTotals adds up the sites of a portfolio.
 func (s *Store) PortfolioTotals(ctx context.Context, org store.Organisation, id string, day time.Time) (t store.Totals, err error) {
-	key, err := address(org, id)
+	key, err := tables.Key(org, id)
 	if err != nil {
 		return t, err
 	}
@@ -180,7 +180,7 @@ func (s *Store) PutPreset(ctx context.Context, org store.Organisation, p store.P
 	}
 	owner, ok := store.CanonicalID(string(org))
 	if !ok {
-		return store.Preset{}, noOrganisation(org)
+		return store.Preset{}, tables.NoOrganisation(org)
 	}
 	err := s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
 		err := c.QueryRow(ctx, `INSERT INTO preset (organisation, kind, name, version, document)
@@ -189,7 +189,7 @@ func (s *Store) PutPreset(ctx context.Context, org store.Organisation, p store.P
 			RETURNING version`, owner, p.Kind, p.Name, p.Document, store.MaxPresets).Scan(&p.Version)
 		switch {
 		case violates(err, foreignKeyViolation):
-			return noOrganisation(org)
+			return tables.NoOrganisation(org)
 		case tables.OrNotFound(err) == store.ErrNotFound:
 			return store.ErrTooManyPresets
 		}

@@ -20,13 +20,13 @@ func (s *Store) PutReviews(
 	}
 	owner, ok := store.CanonicalID(string(org))
 	if !ok {
-		return store.ReviewsTable{}, noOrganisation(org)
+		return store.ReviewsTable{}, tables.NoOrganisation(org)
 	}
 	err := s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
 		return pgx.BeginFunc(ctx, c, func(tx pgx.Tx) error { return putReviews(ctx, tx, owner, &t, expected) })
 	})
 	if violates(err, foreignKeyViolation) {
-		err = noOrganisation(org)
+		err = tables.NoOrganisation(org)
 	}
 	if err != nil {
 		return store.ReviewsTable{}, err

@@ -14,7 +14,7 @@ import (
 
 // Site returns one site.
 func (s *Store) Site(ctx context.Context, org store.Organisation, portfolio, assessment string) (site store.Site, err error) {
-	key, err := address(org, portfolio)
+	key, err := tables.Key(org, portfolio)
 	id, ok := store.CanonicalID(assessment)
 	if err != nil || !ok {
 		return site, store.ErrNotFound
@@ -33,7 +33,7 @@ func (s *Store) ListSites(ctx context.Context, org store.Organisation, portfolio
 	if err != nil {
 		return store.SitePage{}, err
 	}
-	key, err := address(org, portfolio)
+	key, err := tables.Key(org, portfolio)
 	if err != nil {
 		return store.SitePage{}, nil
 	}
@@ -55,7 +55,7 @@ func (s *Store) CountSites(ctx context.Context, org store.Organisation, portfoli
 	if _, err := f.Normalise(); err != nil {
 		return 0, err
 	}
-	key, err := address(org, portfolio)
+	key, err := tables.Key(org, portfolio)
 	if err != nil {
 		return 0, nil
 	}
@@ -165,7 +165,7 @@ func (s *Store) ChangedSites(ctx context.Context, org store.Organisation, portfo
 	if err != nil {
 		return store.SitePage{}, err
 	}
-	key, err := address(org, portfolio)
+	key, err := tables.Key(org, portfolio)
 	work, ok := store.CanonicalID(c.Work)
 	if err != nil || !ok {
 		return store.SitePage{}, nil
@@ -194,7 +194,7 @@ func (s *Store) ChangedSites(ctx context.Context, org store.Organisation, portfo
 // SitesByReference returns the sites that have one of the references, looked up one by one, so that
 // no plan can be to read the whole portfolio.
 func (s *Store) SitesByReference(ctx context.Context, org store.Organisation, portfolio string, references []string) ([]store.Site, error) {
-	key, err := address(org, portfolio)
+	key, err := tables.Key(org, portfolio)
 	if err != nil || len(references) == 0 {
 		return nil, nil
 	}
@@ -206,7 +206,7 @@ func (s *Store) SitesByReference(ctx context.Context, org store.Organisation, po
 
 // SiteInputs returns sites with their inputs, looked up like those of SitesByReference.
 func (s *Store) SiteInputs(ctx context.Context, org store.Organisation, portfolio string, assessments []string) ([]store.SiteInput, error) {
-	key, err := address(org, portfolio)
+	key, err := tables.Key(org, portfolio)
 	ids := canonicalIDs(assessments)
 	if err != nil || len(ids) == 0 {
 		return nil, nil
@@ -236,7 +236,7 @@ func canonicalIDs(all []string) []string {
 // SitesToAssess returns ids of sites to be assessed again.
 func (s *Store) SitesToAssess(ctx context.Context, org store.Organisation, portfolio string, r store.Reassess, after string,
 	limit int) ([]string, error) {
-	key, err := address(org, portfolio)
+	key, err := tables.Key(org, portfolio)
 	if err != nil {
 		return nil, nil
 	}

@@ -65,7 +65,7 @@ func (s *Store) CreateWebhook(ctx context.Context, org store.Organisation, w sto
 	}
 	owner, ok := store.CanonicalID(string(org))
 	if !ok {
-		return created, noOrganisation(org)
+		return created, tables.NoOrganisation(org)
 	}
 	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) (err error) {
 		created, err = tables.Webhook(c.QueryRow(ctx, `INSERT INTO webhook (organisation, id, created_at, url, events, secret)
@@ -77,7 +77,7 @@ func (s *Store) CreateWebhook(ctx context.Context, org store.Organisation, w sto
 		case violates(err, uniqueViolation):
 			return store.ErrExists
 		case violates(err, foreignKeyViolation):
-			return noOrganisation(org)
+			return tables.NoOrganisation(org)
 		}
 		return err
 	})
@@ -113,7 +113,7 @@ func (s *Store) ChangeWebhook(ctx context.Context, org store.Organisation, id, u
 
 // DeleteWebhook removes a webhook; its deliveries go with it.
 func (s *Store) DeleteWebhook(ctx context.Context, org store.Organisation, id string) error {
-	key, err := address(org, id)
+	key, err := tables.Key(org, id)
 	if err != nil {
 		return err
 	}
@@ -133,7 +133,7 @@ func (s *Store) ListDeliveries(ctx context.Context, org store.Organisation, webh
 	if err != nil {
 		return store.DeliveryPage{}, err
 	}
-	key, err := address(org, webhook)
+	key, err := tables.Key(org, webhook)
 	if err != nil {
 		return store.DeliveryPage{}, err
 	}
@@ -167,7 +167,7 @@ func (s *Store) WebhooksToTell(ctx context.Context, org store.Organisation, at t
 func (s *Store) ClaimDeliveries(
 	ctx context.Context, org store.Organisation, webhook string, at, until time.Time, limit int,
 ) ([]store.Claimed, error) {
-	key, err := address(org, webhook)
+	key, err := tables.Key(org, webhook)
 	if err != nil {
 		return nil, nil
 	}
@@ -189,7 +189,7 @@ func (s *Store) SettleDelivery(ctx context.Context, org store.Organisation, a st
 	if err := a.Check(); err != nil {
 		return err
 	}
-	key, err := address(org, a.Webhook)
+	key, err := tables.Key(org, a.Webhook)
 	if err != nil {
 		return err
 	}
@@ -224,7 +224,7 @@ func (s *Store) ForgetDeliveries(ctx context.Context, org store.Organisation, be
 // one reads one row; $1 and $2 are organisation and id.
 func one[T any](ctx context.Context, s *Store, org store.Organisation, id string, scan func(tables.Row) (T, error), query string,
 	args ...any) (v T, err error) {
-	key, err := address(org, id)
+	key, err := tables.Key(org, id)
 	if err != nil {
 		return v, err
 	}

@@ -17,7 +17,7 @@ func (s *Store) CreateWork(ctx context.Context, org store.Organisation, w store.
 	if err := w.Normalise(); err != nil {
 		return store.Work{}, err
 	}
-	key, err := address(org, w.Portfolio)
+	key, err := tables.Key(org, w.Portfolio)
 	if err != nil {
 		return store.Work{}, err
 	}
@@ -71,7 +71,7 @@ func (s *Store) AddChunk(ctx context.Context, org store.Organisation, work strin
 
 // inWork runs a call in a transaction; key is organisation and work.
 func (s *Store) inWork(ctx context.Context, org store.Organisation, work string, call func(context.Context, pgx.Tx, []any) error) error {
-	key, err := address(org, work)
+	key, err := tables.Key(org, work)
 	if err != nil {
 		return err
 	}
@@ -190,7 +190,7 @@ func (s *Store) ListWorks(ctx context.Context, org store.Organisation, portfolio
 	if err != nil {
 		return store.WorkPage{}, err
 	}
-	key, err := address(org, portfolio)
+	key, err := tables.Key(org, portfolio)
 	if err != nil {
 		return store.WorkPage{}, nil
 	}
@@ -217,7 +217,7 @@ func (s *Store) LastChange(ctx context.Context, org store.Organisation, portfoli
 }
 
 func (s *Store) work(ctx context.Context, org store.Organisation, id, query string, args ...any) (w store.Work, err error) {
-	key, err := address(org, id)
+	key, err := tables.Key(org, id)
 	if err != nil {
 		return w, err
 	}
@@ -247,7 +247,7 @@ func (s *Store) WorkUnder(ctx context.Context, org store.Organisation, key strin
 
 // WorkNotes returns all notes of a work.
 func (s *Store) WorkNotes(ctx context.Context, org store.Organisation, work string) ([]store.Note, error) {
-	key, err := address(org, work)
+	key, err := tables.Key(org, work)
 	if err != nil {
 		return nil, err
 	}
@@ -280,7 +280,7 @@ func (s *Store) WorkFaults(ctx context.Context, org store.Organisation, work str
 	if _, err := s.Work(ctx, org, work); err != nil {
 		return store.FaultPage{}, err
 	}
-	key, err := address(org, work)
+	key, err := tables.Key(org, work)
 	if err != nil {
 		return store.FaultPage{}, err
 	}

@@ -4,7 +4,6 @@ import (
 	"context"
 	"database/sql"
 	"errors"
-	"fmt"
 	"time"
 
 	sqlite3 "modernc.org/sqlite/lib"
@@ -52,7 +51,7 @@ func (s *Store) Create(ctx context.Context, org store.Organisation, r store.Reco
 	}
 	owner, ok := store.CanonicalID(string(org))
 	if !ok {
-		return store.Record{}, false, noOrganisation(org)
+		return store.Record{}, false, tables.NoOrganisation(org)
 	}
 	var key, bodyHash *string
 	if idem != nil {
@@ -67,7 +66,7 @@ func (s *Store) Create(ctx context.Context, org store.Organisation, r store.Reco
 		case code(err) == sqlite3.SQLITE_CONSTRAINT_PRIMARYKEY:
 			return store.ErrExists
 		case code(err) == sqlite3.SQLITE_CONSTRAINT_FOREIGNKEY:
-			return noOrganisation(org)
+			return tables.NoOrganisation(org)
 		case err != nil:
 			return err
 		case inserted:
@@ -127,7 +126,7 @@ func (s *Store) Revision(ctx context.Context, org store.Organisation, id string,
 
 // record runs a query for one record; $1 and $2 are organisation and id.
 func (s *Store) record(ctx context.Context, org store.Organisation, id, query string, args ...any) (r store.Record, err error) {
-	key, err := address(org, id)
+	key, err := tables.Key(org, id)
 	if err != nil {
 		return store.Record{}, err
 	}
@@ -140,7 +139,7 @@ func (s *Store) record(ctx context.Context, org store.Organisation, id, query st
 
 // Worksheet returns the worksheet of one revision.
 func (s *Store) Worksheet(ctx context.Context, org store.Organisation, id string, n int) (doc []byte, err error) {
-	key, err := address(org, id)
+	key, err := tables.Key(org, id)
 	if err != nil {
 		return nil, err
 	}
@@ -154,7 +153,7 @@ func (s *Store) Worksheet(ctx context.Context, org store.Organisation, id string
 
 // Revisions returns all revisions of an assessment, oldest first.
 func (s *Store) Revisions(ctx context.Context, org store.Organisation, id string) (all []store.Header, err error) {
-	key, err := address(org, id)
+	key, err := tables.Key(org, id)
 	if err != nil {
 		return nil, err
 	}
@@ -168,7 +167,7 @@ func (s *Store) Revisions(ctx context.Context, org store.Organisation, id string
 
 // Revise appends a revision to an assessment.
 func (s *Store) Revise(ctx context.Context, org store.Organisation, r store.Record, expected int) (store.Record, error) {
-	key, err := address(org, r.ID)
+	key, err := tables.Key(org, r.ID)
 	if err != nil {
 		return store.Record{}, err
 	}
@@ -206,7 +205,7 @@ func (s *Store) Revise(ctx context.Context, org store.Organisation, r store.Reco
 
 // Delete removes an assessment; its revisions go with it.
 func (s *Store) Delete(ctx context.Context, org store.Organisation, id string) error {
-	key, err := address(org, id)
+	key, err := tables.Key(org, id)
 	if err != nil {
 		return err
 	}
@@ -226,13 +225,13 @@ func (s *Store) PutDefinitions(ctx context.Context, org store.Organisation, hash
 	}
 	owner, ok := store.CanonicalID(string(org))
 	if !ok {
-		return noOrganisation(org)
+		return tables.NoOrganisation(org)
 	}
 	return s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		_, err := tx.ExecContext(ctx, `INSERT INTO definitions (organisation, hash, document) VALUES ($1, $2, $3)
 			ON CONFLICT DO NOTHING`, owner, hash, doc)
 		if code(err) == sqlite3.SQLITE_CONSTRAINT_FOREIGNKEY {
-			return noOrganisation(org)
+			return tables.NoOrganisation(org)
 		}
 		return err
 	})
@@ -271,18 +270,4 @@ func affected(result sql.Result, err error) (bool, error) {
 	}
 	n, err := result.RowsAffected()
 	return n > 0, err
-}
-
-// address is the key of an assessment. What is no UUID is nobody's key.
-func address(org store.Organisation, id string) ([]any, error) {
-	owner, ok1 := store.CanonicalID(string(org))
-	id, ok2 := store.CanonicalID(id)
-	if !ok1 || !ok2 {
-		return nil, store.ErrNotFound
-	}
-	return []any{owner, id}, nil
-}
-
-func noOrganisation(org store.Organisation) error {
-	return fmt.Errorf("organisation %.40q: %w", string(org), store.ErrNotFound)
 }

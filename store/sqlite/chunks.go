@@ -44,7 +44,7 @@ func (s *Store) lanes(ctx context.Context, org store.Organisation, query string,
 func (s *Store) ClaimChunks(
 	ctx context.Context, org store.Organisation, work string, at, until time.Time, limit int,
 ) (claimed []store.ClaimedChunk, err error) {
-	key, err := address(org, work)
+	key, err := tables.Key(org, work)
 	if err != nil {
 		return nil, nil
 	}
@@ -73,7 +73,7 @@ func (s *Store) ClaimChunks(
 
 // HoldChunk sets when a claimed chunk is due.
 func (s *Store) HoldChunk(ctx context.Context, org store.Organisation, work string, c store.ClaimedChunk, until time.Time) error {
-	key, err := address(org, work)
+	key, err := tables.Key(org, work)
 	if err != nil {
 		return err
 	}
@@ -90,7 +90,7 @@ func (s *Store) HoldChunk(ctx context.Context, org store.Organisation, work stri
 
 // StartWork notes the beginning.
 func (s *Store) StartWork(ctx context.Context, org store.Organisation, work string, at time.Time) error {
-	key, err := address(org, work)
+	key, err := tables.Key(org, work)
 	if err != nil {
 		return err
 	}

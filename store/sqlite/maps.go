@@ -19,7 +19,7 @@ func (s *Store) CreateDensityMap(ctx context.Context, org store.Organisation, m 
 	}
 	owner, ok := store.CanonicalID(string(org))
 	if !ok {
-		return store.DensityMap{}, noOrganisation(org)
+		return store.DensityMap{}, tables.NoOrganisation(org)
 	}
 	waiting, cancel := context.WithTimeout(ctx, s.patience)
 	defer cancel()
@@ -38,7 +38,7 @@ func (s *Store) CreateDensityMap(ctx context.Context, org store.Organisation, m 
 	case code(err) == sqlite3.SQLITE_CONSTRAINT_PRIMARYKEY:
 		err = store.ErrExists
 	case code(err) == sqlite3.SQLITE_CONSTRAINT_FOREIGNKEY:
-		err = noOrganisation(org)
+		err = tables.NoOrganisation(org)
 	}
 	if err != nil {
 		tx.Rollback() // err is the one to report
@@ -67,7 +67,7 @@ func insertMap(ctx context.Context, tx *sql.Tx, owner string, m store.DensityMap
 
 // DensityMap returns one map.
 func (s *Store) DensityMap(ctx context.Context, org store.Organisation, id string) (m store.DensityMap, err error) {
-	key, err := address(org, id)
+	key, err := tables.Key(org, id)
 	if err != nil {
 		return m, err
 	}
@@ -88,7 +88,7 @@ func (s *Store) DensityMapContent(ctx context.Context, org store.Organisation, i
 	if err != nil {
 		return nil, err
 	}
-	key, err := address(org, id)
+	key, err := tables.Key(org, id)
 	if err != nil {
 		return nil, err
 	}
@@ -142,7 +142,7 @@ func (s *Store) ListDensityMaps(ctx context.Context, org store.Organisation, lim
 
 // DeleteDensityMap removes a map; its chunks go with it.
 func (s *Store) DeleteDensityMap(ctx context.Context, org store.Organisation, id string) error {
-	key, err := address(org, id)
+	key, err := tables.Key(org, id)
 	if err != nil {
 		return err
 	}

@@ -30,13 +30,13 @@ func (s *Store) CreatePortfolio(ctx context.Context, org store.Organisation, p s
 	}
 	owner, ok := store.CanonicalID(string(org))
 	if !ok {
-		return store.Portfolio{}, noOrganisation(org)
+		return store.Portfolio{}, tables.NoOrganisation(org)
 	}
 	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		_, err := tx.ExecContext(ctx, `INSERT INTO portfolio (organisation, id, created_at, name, description) VALUES ($1, $2, $3, $4, $5)`,
 			owner, p.ID, p.CreatedAt.UnixMicro(), p.Name, p.Description)
 		if code(err) == sqlite3.SQLITE_CONSTRAINT_FOREIGNKEY {
-			return noOrganisation(org)
+			return tables.NoOrganisation(org)
 		}
 		return taken(err)
 	})
@@ -66,7 +66,7 @@ func (s *Store) Portfolio(ctx context.Context, org store.Organisation, id string
 // one reads one row; $1 and $2 are organisation and id.
 func one[T any](ctx context.Context, s *Store, org store.Organisation, id string, scan func(tables.Row) (T, error), query string,
 	args ...any) (v T, err error) {
-	key, err := address(org, id)
+	key, err := tables.Key(org, id)
 	if err != nil {
 		return v, err
 	}
@@ -112,7 +112,7 @@ func (s *Store) RenamePortfolio(ctx context.Context, org store.Organisation, id,
 	if err := store.CheckPortfolio(name, description); err != nil {
 		return p, err
 	}
-	key, err := address(org, id)
+	key, err := tables.Key(org, id)
 	if err != nil {
 		return p, err
 	}
@@ -167,7 +167,7 @@ func (s *Store) PutPreset(ctx context.Context, org store.Organisation, p store.P
 	}
 	owner, ok := store.CanonicalID(string(org))
 	if !ok {
-		return store.Preset{}, noOrganisation(org)
+		return store.Preset{}, tables.NoOrganisation(org)
 	}
 	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		err := tx.QueryRowContext(ctx, `INSERT INTO preset (organisation, kind, name, version, document)
@@ -176,7 +176,7 @@ func (s *Store) PutPreset(ctx context.Context, org store.Organisation, p store.P
 			RETURNING version`, owner, p.Kind, p.Name, p.Document, store.MaxPresets).Scan(&p.Version)
 		switch {
 		case code(err) == sqlite3.SQLITE_CONSTRAINT_FOREIGNKEY:
-			return noOrganisation(org)
+			return tables.NoOrganisation(org)
 		case errors.Is(err, sql.ErrNoRows):
 			return store.ErrTooManyPresets
 		}

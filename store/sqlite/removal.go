@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"levinward/store"
+	"levinward/store/tables"
 )
 
 // A portfolio of many sites is removed in parts, so that others can write
@@ -33,7 +34,7 @@ const (
 
 // DeletePortfolio removes a portfolio with its sites, their assessments and all work.
 func (s *Store) DeletePortfolio(ctx context.Context, org store.Organisation, id string) error {
-	key, err := address(org, id)
+	key, err := tables.Key(org, id)
 	if err != nil {
 		return err
 	}

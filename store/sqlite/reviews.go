@@ -31,7 +31,7 @@ func (s *Store) PutReviews(
 	}
 	owner, ok := store.CanonicalID(string(org))
 	if !ok {
-		return store.ReviewsTable{}, noOrganisation(org)
+		return store.ReviewsTable{}, tables.NoOrganisation(org)
 	}
 	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		if expected != nil {
@@ -46,14 +46,14 @@ func (s *Store) PutReviews(
 		_, err := tx.ExecContext(ctx, `INSERT INTO reviews (organisation, hash, stored_at, document) VALUES ($1, $2, $3, $4)
 			ON CONFLICT (organisation, hash) DO UPDATE SET stored_at = excluded.stored_at`, owner, t.Hash, t.StoredAt.UnixMicro(), t.Document)
 		if code(err) == sqlite3.SQLITE_CONSTRAINT_FOREIGNKEY {
-			return noOrganisation(org)
+			return tables.NoOrganisation(org)
 		}
 		if err == nil {
 			_, err = tx.ExecContext(ctx, `INSERT INTO reviews_in_use (organisation, hash) VALUES ($1, $2)
 				ON CONFLICT (organisation) DO UPDATE SET hash = excluded.hash`, owner, t.Hash)
 		}
 		if code(err) == sqlite3.SQLITE_CONSTRAINT_FOREIGNKEY {
-			return noOrganisation(org)
+			return tables.NoOrganisation(org)
 		}
 		return err
 	})

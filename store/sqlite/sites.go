@@ -29,7 +29,7 @@ func (s *Store) ListSites(ctx context.Context, org store.Organisation, portfolio
 	if err != nil {
 		return store.SitePage{}, err
 	}
-	key, err := address(org, portfolio)
+	key, err := tables.Key(org, portfolio)
 	if err != nil {
 		return store.SitePage{}, nil
 	}
@@ -51,7 +51,7 @@ func (s *Store) CountSites(ctx context.Context, org store.Organisation, portfoli
 	if _, err := f.Normalise(); err != nil {
 		return 0, err
 	}
-	key, err := address(org, portfolio)
+	key, err := tables.Key(org, portfolio)
 	if err != nil {
 		return 0, nil
 	}
@@ -166,7 +166,7 @@ func (s *Store) ChangedSites(ctx context.Context, org store.Organisation, portfo
 	if err != nil {
 		return store.SitePage{}, err
 	}
-	key, err := address(org, portfolio)
+	key, err := tables.Key(org, portfolio)
 	work, ok := store.CanonicalID(c.Work)
 	if err != nil || !ok {
 		return store.SitePage{}, nil
@@ -189,7 +189,7 @@ func (s *Store) ChangedSites(ctx context.Context, org store.Organisation, portfo
 
 // SitesByReference returns the sites that have one of the references.
 func (s *Store) SitesByReference(ctx context.Context, org store.Organisation, portfolio string, references []string) ([]store.Site, error) {
-	key, err := address(org, portfolio)
+	key, err := tables.Key(org, portfolio)
 	if err != nil || len(references) == 0 {
 		return nil, nil
 	}
@@ -210,7 +210,7 @@ const siteInputs = `SELECT ` + tables.Sites + `, r.input, r.definitions_hash FRO
 
 // SiteInputs returns sites with their inputs.
 func (s *Store) SiteInputs(ctx context.Context, org store.Organisation, portfolio string, assessments []string) ([]store.SiteInput, error) {
-	key, err := address(org, portfolio)
+	key, err := tables.Key(org, portfolio)
 	if err != nil || len(assessments) == 0 {
 		return nil, nil
 	}
@@ -227,7 +227,7 @@ func (s *Store) SiteInputs(ctx context.Context, org store.Organisation, portfoli
 // SitesToAssess returns ids of sites to be assessed again.
 func (s *Store) SitesToAssess(ctx context.Context, org store.Organisation, portfolio string, r store.Reassess, after string,
 	limit int) ([]string, error) {
-	key, err := address(org, portfolio)
+	key, err := tables.Key(org, portfolio)
 	if err != nil {
 		return nil, nil
 	}

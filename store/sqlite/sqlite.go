@@ -91,8 +91,8 @@ func connect(file, extra string, connections int) (*sql.DB, error) {
 	if file == "" || strings.Contains(file, ":memory:") {
 		return nil, fmt.Errorf("database file %q: a file is needed", file)
 	}
-	address := url.URL{Scheme: "file", OmitHost: true, Path: filepath.ToSlash(file)}
-	db, err := sql.Open("sqlite", address.String()+"?_pragma=busy_timeout(5000)&_pragma=journal_mode(WAL)"+
+	keyOf := url.URL{Scheme: "file", OmitHost: true, Path: filepath.ToSlash(file)}
+	db, err := sql.Open("sqlite", keyOf.String()+"?_pragma=busy_timeout(5000)&_pragma=journal_mode(WAL)"+
 		"&_pragma=synchronous(FULL)&_pragma=foreign_keys(1)"+extra)
 	if err != nil {
 		return nil, err

@@ -49,7 +49,7 @@ func (s *Store) CreateWebhook(ctx context.Context, org store.Organisation, w sto
 	}
 	owner, ok := store.CanonicalID(string(org))
 	if !ok {
-		return created, noOrganisation(org)
+		return created, tables.NoOrganisation(org)
 	}
 	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) (err error) {
 		created, err = tables.Webhook(tx.QueryRowContext(ctx, `INSERT INTO webhook (organisation, id, created_at, url, events, secret)
@@ -61,13 +61,13 @@ func (s *Store) CreateWebhook(ctx context.Context, org store.Organisation, w sto
 		case code(err) == sqlite3.SQLITE_CONSTRAINT_PRIMARYKEY:
 			return store.ErrExists
 		case code(err) == sqlite3.SQLITE_CONSTRAINT_FOREIGNKEY:
-			return noOrganisation(org)
+			return tables.NoOrganisation(org)
 		}
 		return err
 	})
 	if err != nil { // also that of confirming it
 		if code(err) == sqlite3.SQLITE_CONSTRAINT_FOREIGNKEY {
-			err = noOrganisation(org)
+			err = tables.NoOrganisation(org)
 		}
 		return store.Webhook{}, err
 	}
@@ -101,7 +101,7 @@ func (s *Store) ChangeWebhook(ctx context.Context, org store.Organisation, id, u
 // writeOne changes and reads one row; $1 and $2 are organisation and id.
 func writeOne[T any](ctx context.Context, s *Store, org store.Organisation, id string, scan func(tables.Row) (T, error), query string,
 	args ...any) (v T, err error) {
-	key, err := address(org, id)
+	key, err := tables.Key(org, id)
 	if err != nil {
 		return v, err
 	}
@@ -118,7 +118,7 @@ func writeOne[T any](ctx context.Context, s *Store, org store.Organisation, id s
 
 // DeleteWebhook removes a webhook; its deliveries go with it.
 func (s *Store) DeleteWebhook(ctx context.Context, org store.Organisation, id string) error {
-	key, err := address(org, id)
+	key, err := tables.Key(org, id)
 	if err != nil {
 		return err
 	}
@@ -138,7 +138,7 @@ func (s *Store) ListDeliveries(ctx context.Context, org store.Organisation, webh
 	if err != nil {
 		return store.DeliveryPage{}, err
 	}
-	key, err := address(org, webhook)
+	key, err := tables.Key(org, webhook)
 	if err != nil {
 		return store.DeliveryPage{}, err
 	}
@@ -171,7 +171,7 @@ func (s *Store) WebhooksToTell(ctx context.Context, org store.Organisation, at t
 func (s *Store) ClaimDeliveries(
 	ctx context.Context, org store.Organisation, webhook string, at, until time.Time, limit int,
 ) (claimed []store.Claimed, err error) {
-	key, err := address(org, webhook)
+	key, err := tables.Key(org, webhook)
 	if err != nil {
 		return nil, nil
 	}
@@ -206,7 +206,7 @@ func (s *Store) SettleDelivery(ctx context.Context, org store.Organisation, a st
 	if err := a.Check(); err != nil {
 		return err
 	}
-	key, err := address(org, a.Webhook)
+	key, err := tables.Key(org, a.Webhook)
 	if err != nil {
 		return err
 	}

@@ -17,7 +17,7 @@ func (s *Store) CreateWork(ctx context.Context, org store.Organisation, w store.
 	if err := w.Normalise(); err != nil {
 		return store.Work{}, err
 	}
-	key, err := address(org, w.Portfolio)
+	key, err := tables.Key(org, w.Portfolio)
 	if err != nil {
 		return store.Work{}, err
 	}
@@ -72,7 +72,7 @@ func (s *Store) AddChunk(ctx context.Context, org store.Organisation, work strin
 
 // inWork runs a call in a transaction; key is organisation and work.
 func (s *Store) inWork(ctx context.Context, org store.Organisation, work string, call func(context.Context, *sql.Tx, []any) error) error {
-	key, err := address(org, work)
+	key, err := tables.Key(org, work)
 	if err != nil {
 		return err
 	}
@@ -202,7 +202,7 @@ func (s *Store) ListWorks(ctx context.Context, org store.Organisation, portfolio
 	if err != nil {
 		return store.WorkPage{}, err
 	}
-	key, err := address(org, portfolio)
+	key, err := tables.Key(org, portfolio)
 	if err != nil {
 		return store.WorkPage{}, nil
 	}
@@ -274,7 +274,7 @@ func (s *Store) WorkFaults(ctx context.Context, org store.Organisation, work str
 	if _, err := s.Work(ctx, org, work); err != nil {
 		return store.FaultPage{}, err
 	}
-	key, err := address(org, work)
+	key, err := tables.Key(org, work)
 	if err != nil {
 		return store.FaultPage{}, err
 	}

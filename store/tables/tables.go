@@ -47,6 +47,21 @@ func OrNotFound(err error) error {
 	return err
 }
 
+// Key is the key of a record: its organisation and its id. What is no UUID is nobody's key: store.ErrNotFound.
+func Key(org store.Organisation, id string) ([]any, error) {
+	owner, ok1 := store.CanonicalID(string(org))
+	id, ok2 := store.CanonicalID(id)
+	if !ok1 || !ok2 {
+		return nil, store.ErrNotFound
+	}
+	return []any{owner, id}, nil
+}
+
+// NoOrganisation is the error of an organisation that does not exist.
+func NoOrganisation(org store.Organisation) error {
+	return fmt.Errorf("organisation %.40q: %w", string(org), store.ErrNotFound)
+}
+
 // Header are the columns of a store.Header in the table revision, which a statement calls r.
 const Header = `r.assessment, r.revision, r.created_at, r.name, r.reference, r.latitude, r.longitude,
 	r.edition, r.engine, r.input_hash, r.definitions_hash, r.review_due`
