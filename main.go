@@ -20,6 +20,7 @@ import (
 	"time"
 
 	"levinward/api"
+	"levinward/api/contract"
 	"levinward/api/refusal"
 	"levinward/store"
 	"levinward/store/postgres"
@@ -32,7 +33,7 @@ const version = "0.1.0"
 const engine = "levinward " + version
 
 //go:embed openapi.yaml
-var contract []byte
+var openAPI []byte
 
 //go:embed migrations
 var migrations embed.FS
@@ -224,7 +225,11 @@ func (p *program) serve(ctx context.Context, args []string) error {
 		return err
 	}
 	defer db.Close()
-	config := api.Config{Store: db, Contract: contract, Engine: engine, Log: slog.New(slog.NewTextHandler(p.errOut, nil)), PrivateWebhooks: *private}
+	doc, err := contract.New(openAPI)
+	if err != nil {
+		return err
+	}
+	config := api.Config{Store: db, Contract: doc, Engine: engine, Log: slog.New(slog.NewTextHandler(p.errOut, nil)), PrivateWebhooks: *private}
 	if config.Jobs, err = api.NewJobs(config); err != nil {
 		return err
 	}

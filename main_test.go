@@ -89,7 +89,7 @@ func serve(t *testing.T, env map[string]string, args ...string) *service {
 	case <-s.done:
 		t.Fatalf("serve ended with %d: %s", s.status, s.log.String())
 	}
-	s.Client = apitest.New(t, "http://"+s.address, contract)
+	s.Client = apitest.New(t, "http://"+s.address, openAPI)
 	return s
 }
 

@@ -105,22 +105,22 @@ func (o *outage) Ping(ctx context.Context) error {
 func TestDatabaseAway(t *testing.T) {
 	for _, before := range []string{"before the first request", "later"} {
 		t.Run(before, func(t *testing.T) {
-			db := &outage{Store: openSQLite(t)}
-			c := newClient(t, newServer(t, db))
+			db := &outage{Store: apitest.OpenSQLite(t)}
+			c := apitest.NewClient(t, apitest.NewServer(t, db))
 			at := "/v1/assessments/01963b1c-6c00-7d3a-9c41-5be0c7b8a2f1"
 			want := 0
 			if before == "later" {
-				s, _ := create(c, demo(t))
+				s, _ := apitest.Create(c, apitest.Demo(t))
 				at, want = "/v1/assessments/"+s.ID, 1
 			}
 			db.away.Store(true)
 			away(t, c, at)
 			db.away.Store(false)
 			c.Get("/readyz").Want(http.StatusOK)
-			if l, _ := getList(c, ""); len(l.Assessments) != want || want == 1 && l.Assessments[0].Revision != 1 {
+			if l, _ := apitest.GetList(c, ""); len(l.Assessments) != want || want == 1 && l.Assessments[0].Revision != 1 {
 				t.Errorf("after the outage: %v", l)
 			}
-			s, _ := create(c, demo(t), "Idempotency-Key", "through-the-outage")
+			s, _ := apitest.Create(c, apitest.Demo(t), "Idempotency-Key", "through-the-outage")
 			c.Get("/v1/assessments/" + s.ID + "/worksheet").Want(http.StatusOK)
 			c.Patch("/v1/assessments/"+s.ID+"/revisions", `{"reference": "after"}`).Want(http.StatusCreated)
 		})
@@ -130,7 +130,7 @@ func TestDatabaseAway(t *testing.T) {
 func away(t *testing.T, c *apitest.Client, at string) {
 	t.Helper()
 	answers := []*apitest.Answer{
-		c.Post("/v1/assessments", demo(t), "Idempotency-Key", "through-the-outage"), c.Patch(at+"/revisions", `{"reference": "x"}`), c.Delete(at),
+		c.Post("/v1/assessments", apitest.Demo(t), "Idempotency-Key", "through-the-outage"), c.Patch(at+"/revisions", `{"reference": "x"}`), c.Delete(at),
 	}
 	for _, path := range []string{at, at + "/revisions", at + "/revisions/1", at + "/changes", at + "/worksheet", at + "/worksheet.csv", at + "/worksheet.html",
 		at + "/spd-schedule", at + "/spd-schedule.csv", "/v1/assessments", "/readyz"} {
@@ -144,21 +144,21 @@ func away(t *testing.T, c *apitest.Client, at string) {
 	for _, path := range []string{"/healthz", "/metrics", "/v1/reference", "/openapi.json"} {
 		c.Get(path).Want(http.StatusOK)
 	}
-	c.Post("/v1/calculations", demo(t)).Want(http.StatusOK)
+	c.Post("/v1/calculations", apitest.Demo(t)).Want(http.StatusOK)
 	c.Post("/v1/assessments", []byte(`{"name": ""}`)).Want(http.StatusUnprocessableEntity) // faults are told all the same
 }
 
 func TestNotReadyWithAClosedStore(t *testing.T) {
-	for name, open := range map[string]func(testing.TB) store.Store{"SQLite": openSQLite, "PostgreSQL": openPostgres} {
+	for name, open := range apitest.Stores() {
 		t.Run(name, func(t *testing.T) {
 			s := open(t)
-			c := newClient(t, newServer(t, s))
+			c := apitest.NewClient(t, apitest.NewServer(t, s))
 			c.Get("/readyz").Want(http.StatusOK)
 			if err := s.Close(); err != nil {
 				t.Fatal(err)
 			}
 			c.Get("/readyz").Want(http.StatusServiceUnavailable)
-			c.Post("/v1/assessments", demo(t)).Want(http.StatusServiceUnavailable)
+			c.Post("/v1/assessments", apitest.Demo(t)).Want(http.StatusServiceUnavailable)
 			c.Get("/healthz").Want(http.StatusOK)
 		})
 	}
@@ -173,9 +173,9 @@ func (panicking) List(context.Context, store.Organisation, store.Filter) (store.
 
 // A fault of the program is told without its inside, which the client checks of every problem, and the service goes on.
 func TestPanics(t *testing.T) {
-	c := newClient(t, newServer(t, panicking{openSQLite(t)}))
+	c := apitest.NewClient(t, apitest.NewServer(t, panicking{apitest.OpenSQLite(t)}))
 	if p := c.Get("/v1/assessments").Want(http.StatusInternalServerError).Problem(); p.Kind() != "internal" {
 		t.Errorf("%s", p.Type)
 	}
-	create(c, demo(t))
+	apitest.Create(c, apitest.Demo(t))
 }

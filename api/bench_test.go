@@ -9,7 +9,6 @@ import (
 	"net"
 	"net/http"
 	"net/http/httptest"
-	"os"
 	"strings"
 	"testing"
 
@@ -17,6 +16,7 @@ import (
 	"github.com/jackc/pgx/v5/pgxpool"
 	"github.com/labstack/echo/v4"
 
+	"levinward/api/apitest"
 	"levinward/api/single"
 	"levinward/api/wire"
 	"levinward/store"
@@ -88,12 +88,12 @@ type documents struct {
 }
 
 func storedDocuments(b *testing.B) documents {
-	d := documents{body: demo(b)}
-	s := openSQLite(b)
+	d := documents{body: apitest.Demo(b)}
+	s := apitest.OpenSQLite(b)
 	w := httptest.NewRecorder()
 	r := httptest.NewRequest(http.MethodPost, "/v1/assessments", bytes.NewReader(d.body))
 	r.Header.Set("Content-Type", "application/json")
-	newServer(b, s).ServeHTTP(w, r)
+	apitest.NewServer(b, s).ServeHTTP(w, r)
 	if w.Code != http.StatusCreated {
 		b.Fatal(w.Body)
 	}
@@ -108,7 +108,7 @@ func storedDocuments(b *testing.B) documents {
 	if d.worksheet, err = s.Worksheet(b.Context(), store.Local, id, 1); err != nil {
 		b.Fatal(err)
 	}
-	if d.result, err = single.Compute(d.body, testEngine, nil, nil, nil); err != nil {
+	if d.result, err = single.Compute(d.body, apitest.Engine, nil, nil, nil); err != nil {
 		b.Fatal(err)
 	}
 	return d
@@ -136,7 +136,7 @@ func BenchmarkCalculations(b *testing.B) {
 	const path = "/v1/calculations"
 	d := storedDocuments(b)
 	b.Run("service", func(b *testing.B) {
-		requests(b, newServer(b, openSQLite(b)), path, d.body, http.StatusOK)
+		requests(b, apitest.NewServer(b, apitest.OpenSQLite(b)), path, d.body, http.StatusOK)
 	})
 	b.Run("floor, decode and encode", func(b *testing.B) {
 		requests(b, bare(path, http.StatusOK, d.result, func(echo.Context) error { return nil }), path, d.body, http.StatusOK)
@@ -149,7 +149,7 @@ func BenchmarkAssessments(b *testing.B) {
 	const path = "/v1/assessments"
 	d := storedDocuments(b)
 	database := storetest.Postgres(b)
-	s, err := postgres.Open(b.Context(), database, os.DirFS("../migrations/postgres"))
+	s, err := postgres.Open(b.Context(), database, apitest.Migrations(b, "postgres"))
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -168,7 +168,7 @@ func BenchmarkAssessments(b *testing.B) {
 		b.Fatal(err)
 	}
 	b.Run("service", func(b *testing.B) {
-		requests(b, newServer(b, s), path, d.body, http.StatusCreated)
+		requests(b, apitest.NewServer(b, s), path, d.body, http.StatusCreated)
 	})
 	b.Run("floor, decode, insert and encode", func(b *testing.B) {
 		insert := func(c echo.Context) error {
@@ -188,9 +188,30 @@ func BenchmarkAssessments(b *testing.B) {
 // structure drawn as a polygon. Goal: drawing it costs no more than a tenth of the requests per second.
 func BenchmarkDrawnStructure(b *testing.B) {
 	const path = "/v1/calculations"
-	drawn := changed(b, smallest(b), map[string]any{"/structures/0": map[string]any{"id": "post", "parts": []any{part(5.5, "Polygon", []list2{
+	drawn := apitest.Changed(b, apitest.Smallest(b), map[string]any{"/structures/0": map[string]any{"id": "post", "parts": []any{apitest.Part(5.5, "Polygon", []apitest.Positions{
 		{{86.68292, -3.11704}, {86.68308, -3.11704}, {86.68308, -3.11696}, {86.68292, -3.11696}, {86.68292, -3.11704}},
 	})}}})
-	b.Run("box", func(b *testing.B) { requests(b, newServer(b, openSQLite(b)), path, smallest(b), http.StatusOK) })
-	b.Run("parts", func(b *testing.B) { requests(b, newServer(b, openSQLite(b)), path, drawn, http.StatusOK) })
+	b.Run("box", func(b *testing.B) {
+		requests(b, apitest.NewServer(b, apitest.OpenSQLite(b)), path, apitest.Smallest(b), http.StatusOK)
+	})
+	b.Run("parts", func(b *testing.B) {
+		requests(b, apitest.NewServer(b, apitest.OpenSQLite(b)), path, drawn, http.StatusOK)
+	})
+}
+
+// BenchmarkMaps answers a calculation whose N_G comes from a map beside the same one with N_G given.
+func BenchmarkMaps(b *testing.B) {
+	server := apitest.NewServer(b, apitest.OpenSQLite(b))
+	w := httptest.NewRecorder()
+	r := httptest.NewRequest(http.MethodPost, apitest.MapQuery(), bytes.NewReader(apitest.DensityFile(b, "invented.asc")))
+	r.Header.Set("Content-Type", "text/plain")
+	server.ServeHTTP(w, r)
+	var m apitest.Map
+	if err := json.Unmarshal(w.Body.Bytes(), &m); err != nil {
+		b.Fatal(err)
+	}
+	b.Run("N_G from a map", func(b *testing.B) {
+		requests(b, server, "/v1/calculations", apitest.Mapped(b, m.ID, 11.375, 0.125), http.StatusOK)
+	})
+	b.Run("floor, N_G given", func(b *testing.B) { requests(b, server, "/v1/calculations", apitest.Smallest(b), http.StatusOK) })
 }

@@ -67,18 +67,18 @@ var silent = map[string][]string{
 // Whatever tells results of a site says in every form that local codes and a licensed practitioner decide, and that the earth
 // connection comes first. An operation that stands in neither list fails.
 func TestEveryAnswerCautions(t *testing.T) {
-	onEachStore(t, func(t *testing.T, c *apitest.Client, _ store.Store) {
-		p := makePortfolio(c, "Invented").ID
-		ended(t, c, importFile(c, p, "", read(t, "testdata/demo/villages.csv")))
-		s, _ := create(c, demo(t))
-		c.Post(devicesAt, jsonOf(t, supplyDevice("ONE", "9.9"))).Want(http.StatusCreated)
+	apitest.OnEachStore(t, func(t *testing.T, c *apitest.Client, _ store.Store) {
+		p := apitest.MakePortfolio(c, "Invented").ID
+		apitest.Ended(t, c, apitest.ImportFile(c, p, "", apitest.File(t, "testdata/demo/villages.csv")))
+		s, _ := apitest.Create(c, apitest.Demo(t))
+		c.Post(apitest.DevicesPath, apitest.JSONOf(t, apitest.SupplyDevice("ONE", "9.9"))).Want(http.StatusCreated)
 		known := map[string]bool{}
 		for _, names := range silent {
 			for _, name := range names {
 				known[name] = true
 			}
 		}
-		w := walk{t, c, p, s.ID, sitesOf(c, p, "").Sites[0].Assessment}
+		w := walk{t, c, p, s.ID, apitest.SitesOf(c, p, "").Sites[0].Assessment}
 		for path, item := range c.Document().Paths.Map() {
 			for method, op := range item.Operations() {
 				requests, tells := telling[op.OperationID]
@@ -110,7 +110,7 @@ func (w *walk) operation(method, path string, op *openapi3.Operation, requests [
 	if requests[0] == ":examples" {
 		requests = requests[1:]
 		for _, example := range op.RequestBody.Value.Content["application/json"].Examples {
-			requests = append(requests, method+" "+path+" "+string(jsonOf(w.t, example.Value.Value)))
+			requests = append(requests, method+" "+path+" "+string(apitest.JSONOf(w.t, example.Value.Value)))
 		}
 	}
 	forms := 0
@@ -125,7 +125,7 @@ func (w *walk) operation(method, path string, op *openapi3.Operation, requests [
 				if strings.Contains(r, "/ogc/") {
 					assessment = w.member
 				}
-				r = strings.NewReplacer(":a", assessment, ":p", w.portfolio, ":demo", string(demo(w.t))).Replace(r)
+				r = strings.NewReplacer(":a", assessment, ":p", w.portfolio, ":demo", string(apitest.Demo(w.t))).Replace(r)
 				askFor(w.t, w.c, r, media)
 			}
 		}
@@ -171,7 +171,7 @@ func cautionsIn(t *testing.T, a *apitest.Answer) (texts []string) {
 		a.JSON(&doc)
 		return []string{strings.Join(doc.Cautions, " ")}
 	case "text/csv":
-		rows := csvOf(t, a)
+		rows := apitest.CSVOf(t, a)
 		last := len(rows[0]) - 1
 		if len(rows) < 2 || rows[0][last] != "cautions" || slices.Index(rows[0], "cautions") != last {
 			t.Errorf("a table of %d rows with the columns %q", len(rows), rows[0])
@@ -183,7 +183,7 @@ func cautionsIn(t *testing.T, a *apitest.Answer) (texts []string) {
 	case "text/html":
 		return []string{string(a.Body)}
 	case "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet":
-		for _, row := range sheetRows(t, a.Body, "cautions") {
+		for _, row := range apitest.SheetRows(t, a.Body, "cautions") {
 			texts = append(texts, row...)
 		}
 		return []string{strings.Join(texts, " ")}
@@ -199,7 +199,7 @@ func cautionsIn(t *testing.T, a *apitest.Answer) (texts []string) {
 func gpkgDescription(t *testing.T, body []byte) (text string) {
 	t.Helper()
 	file := filepath.Join(t.TempDir(), "sites.gpkg")
-	write(t, file, body)
+	apitest.WriteFile(t, file, body)
 	db, err := sql.Open("sqlite", file)
 	if err != nil {
 		t.Fatal(err)
@@ -213,16 +213,16 @@ func gpkgDescription(t *testing.T, body []byte) (text string) {
 
 // A record of an engine that stored no cautions has those of today in every document made of it.
 func TestRecordsWithoutCautions(t *testing.T) {
-	onEachStore(t, func(t *testing.T, c *apitest.Client, kept store.Store) {
-		p := openPortfolio(t, kept, "P")
-		r := p.record(t, demo(t))
+	apitest.OnEachStore(t, func(t *testing.T, c *apitest.Client, kept store.Store) {
+		p := apitest.OpenPortfolio(t, kept, "P")
+		r := p.Record(t, apitest.Demo(t))
 		var result map[string]any
 		if err := json.Unmarshal(r.Result, &result); err != nil {
 			t.Fatal(err)
 		}
 		delete(result, "cautions")
-		r.Result = jsonOf(t, result)
-		p.store(t, []store.Record{r})
+		r.Result = apitest.JSONOf(t, result)
+		p.Keep(t, []store.Record{r})
 		for _, document := range []string{"worksheet", "worksheet.csv", "worksheet.html", "collection-areas", "spd-schedule", "spd-schedule.csv"} {
 			a := c.Get("/v1/assessments/" + r.ID + "/" + document).Want(http.StatusOK)
 			for _, text := range cautionsIn(t, a) {

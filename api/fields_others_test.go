@@ -7,6 +7,8 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"levinward/api/apitest"
 )
 
 // Data sheets of invented devices.
@@ -45,7 +47,7 @@ func TestEveryFieldOfAnEarthRequest(t *testing.T) {
 			"/lps: none, IV": noLength, "/lps: none, III": noLength, "/lps: none, II": noLength, "/lps: none, I": noLength, "/lps: none, I_natural_frame": noLength, "/lps: none, I_full_cover": noLength,
 		}),
 	}
-	answer := posted(t, newServer(t, openSQLite(t)), http.MethodPost, "/v1/earth-electrodes", "steps")
+	answer := posted(t, apitest.NewServer(t, apitest.OpenSQLite(t)), http.MethodPost, "/v1/earth-electrodes", "steps")
 	b.answer = func(document []byte) (string, bool) {
 		a, ok := answer(document)
 		if ok && !strings.Contains(string(document), "wanted_ohm") { // the electrode of the answer is that of the request
@@ -88,18 +90,18 @@ func TestEveryFieldOfACoordination(t *testing.T) {
 		without: notJudged("/stages/*/device/", "the data sheet is that of a check; coordination compares currents, U_C and U_P of neighbours, a check judges the device at its line",
 			"connections/*", "current/*", "follow_current_ka", "iimp_n_pe_ka", "imax_ka", "in_n_pe_ka", "max_backup_a", "modes/*", "short_circuit_ka", "tov_v"),
 	}
-	b.answer = posted(t, newServer(t, openSQLite(t)), http.MethodPost, "/v1/spd-coordinations", "steps")
+	b.answer = posted(t, apitest.NewServer(t, apitest.OpenSQLite(t)), http.MethodPost, "/v1/spd-coordinations", "steps")
 	checkFields(t, contractDocument(t), &b)
 }
 
 func TestEveryFieldOfASPDCheck(t *testing.T) {
-	s := openSQLite(t)
-	server := newServer(t, s)
-	c := newClient(t, server)
-	site, _ := create(c, []byte(electricInput))
+	s := apitest.OpenSQLite(t)
+	server := apitest.NewServer(t, s)
+	c := apitest.NewClient(t, server)
+	site, _ := apitest.Create(c, []byte(electricInput))
 	c.Patch("/v1/assessments/"+site.ID+"/revisions", `{"flash_density": {"ground_flashes_per_km2_year": 4}, "structures": [{"id": "clinic", "length_m": 20, "width_m": 10, "height_m": 5},
 		{"id": "kiosk", "length_m": 4, "width_m": 4, "height_m": 3}], "lines": [{"id": "supply", "structure": "clinic", "to": "kiosk", "electrical": {"system": "TN-S", "short_circuit_ka": 30}}, {"id": "array", "structure": "clinic"}]}`).Want(http.StatusCreated)
-	other, _ := create(c, changed(t, []byte(electricInput), map[string]any{"/lines/2/electrical/system": "TT"}))
+	other, _ := apitest.Create(c, apitest.Changed(t, []byte(electricInput), map[string]any{"/lines/2/electrical/system": "TT"}))
 	c.Patch("/v1/assessments/"+other.ID+"/revisions", `{"name": "again"}`).Want(http.StatusCreated)
 	at := func(installation string) string {
 		return `"position": "line_entrance", "installation": ` + installation
@@ -158,8 +160,8 @@ func TestEveryFieldOfASPDCheck(t *testing.T) {
 const noNeed = "says whether a device is needed; a check judges the device whether needed or not"
 
 func TestEveryFieldOfAStressRequest(t *testing.T) {
-	server := newServer(t, openSQLite(t))
-	site, _ := create(newClient(t, server), []byte(electricInput))
+	server := apitest.NewServer(t, apitest.OpenSQLite(t))
+	site, _ := apitest.Create(apitest.NewClient(t, server), []byte(electricInput))
 	b := inputBody{schema: "StressRequest",
 		bases: []string{
 			`{"devices": [{"reference": "R", "line": "supply", "structure": "clinic", ` + mainsSheet + `}], "currents_ka": [1, 5], "years": [3, 10], "smallest_ka": 0.2, "line_flash": "tabulated", "line": "supply", "steps": false}`,
@@ -176,12 +178,12 @@ func TestEveryFieldOfAStressRequest(t *testing.T) {
 
 // TestEveryFieldOfADevice: the answer is the match of a schedule with a library of this one device.
 func TestEveryFieldOfADevice(t *testing.T) {
-	server := newServer(t, openSQLite(t))
-	c := newClient(t, server)
-	site, _ := create(c, []byte(electricInput))
-	hall, _ := create(c, []byte(hallInput))
+	server := apitest.NewServer(t, apitest.OpenSQLite(t))
+	c := apitest.NewClient(t, server)
+	site, _ := apitest.Create(c, []byte(electricInput))
+	hall, _ := apitest.Create(c, []byte(hallInput))
 	var made struct{ ID string }
-	c.Post(devicesAt, []byte(`{"reference": "R"}`)).Want(http.StatusCreated).JSON(&made)
+	c.Post(apitest.DevicesPath, []byte(`{"reference": "R"}`)).Want(http.StatusCreated).JSON(&made)
 	b := inputBody{schema: "Device",
 		bases: []string{
 			`{"reference": "R", "name": "N", "use": "U", "price": "12.50", "currency": "XTS", ` + mainsSheet + `}`,
@@ -196,7 +198,7 @@ func TestEveryFieldOfADevice(t *testing.T) {
 		},
 		values: map[string][]any{"/price": {"13.00"}, "/currency": {"XXX"}, "/short_circuit_ka": {0.5, 0.01}, "/imax_ka": {1.0, 10.0}},
 	}
-	put := posted(t, server, http.MethodPut, devicesAt+"/"+made.ID)
+	put := posted(t, server, http.MethodPut, apitest.DevicesPath+"/"+made.ID)
 	b.answer = func(document []byte) (string, bool) {
 		if a, ok := put(document); !ok {
 			return a, false
@@ -204,31 +206,31 @@ func TestEveryFieldOfADevice(t *testing.T) {
 		var doc struct{ Matching map[string]any }
 		c.Get("/v1/assessments/" + site.ID + "/spd-schedule?match=true").Want(http.StatusOK).JSON(&doc)
 		delete(doc.Matching, "library_version")
-		first := string(jsonOf(t, doc.Matching))
+		first := string(apitest.JSONOf(t, doc.Matching))
 		c.Get("/v1/assessments/" + hall.ID + "/spd-schedule?match=true").Want(http.StatusOK).JSON(&doc)
 		delete(doc.Matching, "library_version")
-		return first + string(jsonOf(t, doc.Matching)), true
+		return first + string(apitest.JSONOf(t, doc.Matching)), true
 	}
 	checkFields(t, contractDocument(t), &b)
 }
 
 func TestEveryFieldOfABudget(t *testing.T) {
-	s := openSQLite(t)
-	c := newServer(t, s)
-	p := openPortfolio(t, s, "priced")
+	s := apitest.OpenSQLite(t)
+	c := apitest.NewServer(t, s)
+	p := apitest.OpenPortfolio(t, s, "priced")
 	var bodies [][]byte
 	for i := range 6 {
-		bodies = append(bodies, risky(t, i, 5+3*i, ""))
+		bodies = append(bodies, apitest.RiskySite(t, i, 5+3*i, ""))
 	}
-	p.add(t, bodies...)
-	full := prices("XTS")
+	p.Add(t, bodies...)
+	full := apitest.Prices("XTS")
 	full["interest_per_year"], full["amortization_per_year"], full["maintenance_per_year"] = 0.04, 0.05, 0.02
 	b := inputBody{schema: "BudgetRequest",
 		bases: []string{
-			`{"budget": "900.00", "currency": "XTS", "objective": "expected_loss", "effort": 0, "measure_costs": ` + string(jsonOf(t, full)) + `}`,
-			`{"budget": "1000000.00", "currency": "XTS", "objective": "expected_loss", "measure_costs": ` + string(jsonOf(t, prices("XTS"))) + `}`,
+			`{"budget": "900.00", "currency": "XTS", "objective": "expected_loss", "effort": 0, "measure_costs": ` + string(apitest.JSONOf(t, full)) + `}`,
+			`{"budget": "1000000.00", "currency": "XTS", "objective": "expected_loss", "measure_costs": ` + string(apitest.JSONOf(t, apitest.Prices("XTS"))) + `}`,
 			`{"budget": "9.00", "relative": true, "objective": "expected_loss", "effort": 100}`,
-			`{"budget": "12000.00", "currency": "XTS", "objective": "persons_at_risk", "measure_costs": ` + string(jsonOf(t, prices("XTS"))) + `}`,
+			`{"budget": "12000.00", "currency": "XTS", "objective": "persons_at_risk", "measure_costs": ` + string(apitest.JSONOf(t, apitest.Prices("XTS"))) + `}`,
 		},
 		values: map[string][]any{"/budget": {"500.00", "20000.00"}, "/currency": {"XXX"}},
 		beside: map[string]string{"/currency=XXX": `{"measure_costs": {"currency": "XXX"}}`},
@@ -240,7 +242,7 @@ func TestEveryFieldOfABudget(t *testing.T) {
 			"/measure_costs/maintenance_per_year":  yearly,
 		},
 	}
-	b.answer = posted(t, c, http.MethodPost, "/v1/portfolios/"+p.id+"/budget", "budget")
+	b.answer = posted(t, c, http.MethodPost, "/v1/portfolios/"+p.ID+"/budget", "budget")
 	checkFields(t, contractDocument(t), &b)
 }
 

@@ -16,8 +16,9 @@ import (
 
 	"github.com/getkin/kin-openapi/openapi3"
 
-	"levinward/api"
+	"levinward/api/apitest"
 	"levinward/api/assess"
+	"levinward/api/assessments"
 )
 
 // body is one kind of document that clients send, and how its effect is seen.
@@ -133,7 +134,7 @@ func shifted(list []any) []any {
 
 // changedAt is a document with another value of a field, and what must stand beside it.
 func changedAt(t *testing.T, document []byte, p place, value any, beside string) []byte {
-	doc := changed(t, document, map[string]any{p.pointer: value})
+	doc := apitest.Changed(t, document, map[string]any{p.pointer: value})
 	if beside == "" {
 		return doc
 	}
@@ -154,12 +155,12 @@ func changedAt(t *testing.T, document []byte, p place, value any, beside string)
 	if err := json.Unmarshal(doc, &whole); err != nil {
 		t.Fatal(err)
 	}
-	entry := merged(t, jsonOf(t, places(around, "", whole)[0].value), patch)
-	return changed(t, doc, map[string]any{around: json.RawMessage(entry)})
+	entry := merged(t, apitest.JSONOf(t, places(around, "", whole)[0].value), patch)
+	return apitest.Changed(t, doc, map[string]any{around: json.RawMessage(entry)})
 }
 
 func merged(t *testing.T, doc, patch []byte) []byte {
-	out, problem := api.MergePatch(doc, patch)
+	out, problem := assessments.MergePatch(doc, patch)
 	if problem != nil {
 		t.Fatal(problem)
 	}
@@ -295,7 +296,7 @@ func checkFields(t *testing.T, doc *openapi3.T, b *inputBody) {
 // contractDocument reads openapi.yaml.
 func contractDocument(t *testing.T) *openapi3.T {
 	t.Helper()
-	doc, err := openapi3.NewLoader().LoadFromData(read(t, "openapi.yaml"))
+	doc, err := openapi3.NewLoader().LoadFromData(apitest.File(t, "openapi.yaml"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -311,22 +312,18 @@ func withoutEcho(t *testing.T, answer []byte, members ...string) string {
 	for _, m := range members {
 		delete(doc, m)
 	}
-	return string(jsonOf(t, doc))
+	return string(apitest.JSONOf(t, doc))
 }
 
 // TestEveryFieldOfAnInput: the answer is the result without the input in it, and the head of the record.
 func TestEveryFieldOfAnInput(t *testing.T) {
-	decoder, err := api.NewDecoder(read(t, "openapi.yaml"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	recorder, err := assess.NewRecorder(testEngine, func() time.Time { return testNow })
+	recorder, err := assess.NewRecorder(apitest.Engine, func() time.Time { return apitest.Now })
 	if err != nil {
 		t.Fatal(err)
 	}
 	b := inputFields
 	b.answer = func(document []byte) (string, bool) {
-		in, site, problem := decoder.Decode(document)
+		in, site, problem := apitest.Decode(document)
 		if problem != nil {
 			return fmt.Sprint(problem), false
 		}
@@ -335,7 +332,7 @@ func TestEveryFieldOfAnInput(t *testing.T) {
 			return fmt.Sprint(err, faults), false
 		}
 		r.InputHash = ""
-		return withoutEcho(t, r.Result, "input", "input_hash") + string(jsonOf(t, r.Header)), true
+		return withoutEcho(t, r.Result, "input", "input_hash") + string(apitest.JSONOf(t, r.Header)), true
 	}
 	checkFields(t, contractDocument(t), &b)
 }

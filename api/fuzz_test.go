@@ -8,16 +8,17 @@ import (
 	"strings"
 	"testing"
 
-	"levinward/api"
+	"levinward/api/apitest"
 	"levinward/api/assess"
+	"levinward/api/assessments"
 	"levinward/api/refusal"
 	"levinward/risk/trace"
 )
 
 func seeds(f *testing.F) [][]byte {
-	bodies := [][]byte{demo(f), smallest(f), []byte(sound), []byte("{}"), []byte("[1e400]"), []byte(`{"name": null, "name": "\ud800"}`), []byte(`{"a":{"a":[{}]}}x`)}
+	bodies := [][]byte{apitest.Demo(f), apitest.Smallest(f), []byte(apitest.Sound), []byte("{}"), []byte("[1e400]"), []byte(`{"name": null, "name": "\ud800"}`), []byte(`{"a":{"a":[{}]}}x`)}
 	for _, test := range invalidInputs {
-		bodies = append(bodies, changed(f, []byte(sound), test.put))
+		bodies = append(bodies, apitest.Changed(f, []byte(apitest.Sound), test.put))
 	}
 	return bodies
 }
@@ -29,13 +30,9 @@ func FuzzDecode(f *testing.F) {
 	for _, body := range seeds(f) {
 		f.Add(body)
 	}
-	decoder, err := api.NewDecoder(read(f, "openapi.yaml"))
-	if err != nil {
-		f.Fatal(err)
-	}
 	f.Fuzz(func(t *testing.T, body []byte) {
-		in, site, problem := decoder.Decode(body)
-		slow, slowProblem := decoder.Explain(body)
+		in, site, problem := apitest.Decode(body)
+		slow, slowProblem := apitest.Explain(body)
 		if problem != nil {
 			refusedAlike(t, problem, slowProblem)
 			return
@@ -54,7 +51,7 @@ func FuzzDecode(f *testing.F) {
 		if _, err := json.Marshal(answer.Document(in)); err != nil {
 			t.Fatalf("the result is no JSON: %v", err)
 		}
-		again(t, decoder, in)
+		again(t, in)
 	})
 }
 
@@ -82,13 +79,13 @@ func placesIn(p *refusal.Problem) []string {
 }
 
 // again holds that the canonical form of an input is accepted as the same input.
-func again(t *testing.T, decoder *api.Decoder, in any) {
+func again(t *testing.T, in any) {
 	t.Helper()
 	canonical, err := json.Marshal(in)
 	if err != nil {
 		t.Fatal(err)
 	}
-	same, _, problem := decoder.Decode(canonical)
+	same, _, problem := apitest.Decode(canonical)
 	if problem != nil || !reflect.DeepEqual(any(same), in) {
 		t.Fatalf("the canonical form is another input: %s, %v", canonical, problem)
 	}
@@ -112,8 +109,8 @@ var mergeExamples = [][3]string{
 
 func TestMergePatchExamples(t *testing.T) {
 	for _, e := range mergeExamples {
-		got, problem := api.MergePatch([]byte(e[0]), []byte(e[1]))
-		if problem != nil || !reflect.DeepEqual(tree(t, got), tree(t, []byte(e[2]))) {
+		got, problem := assessments.MergePatch([]byte(e[0]), []byte(e[1]))
+		if problem != nil || !reflect.DeepEqual(apitest.Tree(t, got), apitest.Tree(t, []byte(e[2]))) {
 			t.Errorf("%s on %s gives %s, want %s (%v)", e[1], e[0], got, e[2], problem)
 		}
 	}
@@ -129,9 +126,9 @@ func FuzzMergePatch(f *testing.F) {
 		`{"a/b": {"~": 1}, "": 2}`, `null`, `[]`, `{`, `{"a": 1, "a": 2}`, `{"\u006eame": "x"}`, `{"name": 1e400}`} {
 		f.Add([]byte(patch))
 	}
-	input := []byte(sound)
+	input := []byte(apitest.Sound)
 	f.Fuzz(func(t *testing.T, patch []byte) {
-		once, problem := api.MergePatch(input, patch)
+		once, problem := assessments.MergePatch(input, patch)
 		if problem != nil {
 			if problem.Status != 400 && (problem.Status != 422 || len(problem.Errors) == 0) {
 				t.Fatalf("status %d: %s", problem.Status, problem.Detail)
@@ -142,11 +139,11 @@ func FuzzMergePatch(f *testing.F) {
 		if json.Unmarshal(patch, &changes) != nil {
 			return // a number beyond double precision, which the contract refuses where it stands
 		}
-		twice, problem := api.MergePatch(once, patch)
+		twice, problem := assessments.MergePatch(once, patch)
 		if problem != nil || !bytes.Equal(once, twice) {
 			t.Fatalf("applied twice: %s\nonce: %s", twice, once)
 		}
-		applied(t, tree(t, input), changes, tree(t, once))
+		applied(t, apitest.Tree(t, input), changes, apitest.Tree(t, once))
 	})
 }
 
@@ -179,13 +176,4 @@ func applied(t *testing.T, original, patch, result any) {
 			applied(t, was[name], value, after)
 		}
 	}
-}
-
-func tree(t testing.TB, text []byte) any {
-	t.Helper()
-	var v any
-	if err := json.Unmarshal(text, &v); err != nil {
-		t.Fatal(err)
-	}
-	return v
 }

@@ -3,6 +3,7 @@
 package api
 
 import (
+	"cmp"
 	"log/slog"
 	"net/http"
 	"slices"
@@ -34,13 +35,30 @@ import (
 // Config is what a server is made of.
 type Config struct {
 	Store    store.Store
-	Contract []byte // openapi.yaml
-	Engine   string // name and version of the program, kept with every result
+	Contract *contract.Contract // openapi.yaml; servers may share it
+	Engine   string             // name and version of the program, kept with every result
 	Log      *slog.Logger
 	Now      func() time.Time // the clock; nil for that of the machine
 	Jobs     *jobs.Jobs       // of NewJobs, started; nil: work is queued, and done by others on the store
 
 	PrivateWebhooks bool // webhooks may have addresses that are not public
+
+	Limits Limits
+}
+
+// Limits bound what a server takes in. Zero stands for the default.
+type Limits struct {
+	Maps        geo.DensityMapLimits // of one flash-density map
+	MapMemory   int64                // bytes of maps that stay in memory; a single map may be larger
+	ImportBytes int64                // of a file of sites
+}
+
+// orDefaults puts the defaults where nothing is set.
+func (l Limits) orDefaults() Limits {
+	l.ImportBytes = cmp.Or(l.ImportBytes, work.MaxImport)
+	l.MapMemory = cmp.Or(l.MapMemory, shelf.DefaultRoom)
+	l.Maps = cmp.Or(l.Maps, geo.DefaultDensityMapLimits)
+	return l
 }
 
 // Server answers requests. It holds no state of its own but its metrics: any
@@ -52,28 +70,22 @@ type Server struct {
 	log      *slog.Logger
 	now      func() time.Time
 	metrics  *metrics
-
-	maps       *shelf.Shelf
-	mapUploads *maps.Service
-	imports    *work.Service
+	maps     *shelf.Shelf
 }
 
 // New makes a server. It does not ask the store for anything yet.
 func New(c Config) (*Server, error) {
-	doc, err := contract.New(c.Contract)
-	if err != nil {
-		return nil, err
-	}
 	if c.Jobs == nil {
+		var err error
 		if c.Jobs, err = NewJobs(c); err != nil {
 			return nil, err
 		}
 	}
 	shelved, ok := c.Jobs.Maps.(*shelf.Shelf) // one for both
 	if !ok {
-		shelved = shelf.New(c.Store, shelf.DefaultRoom)
+		shelved = shelf.New(c.Store, c.Limits.orDefaults().MapMemory)
 	}
-	s := &Server{echo: echo.New(), store: c.Store, contract: doc, log: c.Log, now: c.Now, metrics: newMetrics(), maps: shelved}
+	s := &Server{echo: echo.New(), store: c.Store, contract: c.Contract, log: c.Log, now: c.Now, metrics: newMetrics(), maps: shelved}
 	if s.now == nil {
 		s.now = time.Now
 	}
@@ -91,7 +103,7 @@ func NewJobs(c Config) (*jobs.Jobs, error) {
 	if err != nil {
 		return nil, err
 	}
-	return jobs.New(jobs.Config{Store: c.Store, Recorder: recorder, Maps: shelf.New(c.Store, shelf.DefaultRoom), Log: c.Log}), nil
+	return jobs.New(jobs.Config{Store: c.Store, Recorder: recorder, Maps: shelf.New(c.Store, c.Limits.orDefaults().MapMemory), Log: c.Log}), nil
 }
 
 // ServeHTTP answers one request.
@@ -125,16 +137,14 @@ type resource interface{ Routes(e *echo.Echo) }
 
 // resources gives each group of operations what it needs, and no more.
 func (s *Server) resources(c *Config) []resource {
-	doc, now, reviews := s.contract, s.now, c.Jobs.Reviews
-	s.mapUploads = &maps.Service{Store: c.Store, Maps: s.maps, Now: now, Limits: geo.DefaultDensityMapLimits, Slots: make(chan struct{}, maps.AtOnce)}
-	s.imports = &work.Service{Store: c.Store, Now: now, Jobs: c.Jobs, Limit: work.MaxImport}
+	doc, now, reviews, limits := s.contract, s.now, c.Jobs.Reviews, c.Limits.orDefaults()
 	return []resource{
 		&assessments.Service{Store: c.Store, Now: now, Reviews: reviews, Maps: s.maps, Recorder: c.Jobs.Recorder, Computed: s.metrics.computed.Inc},
 		&documents.Service{Store: c.Store, Now: now, Reviews: reviews, Library: &library.Cache{}},
-		s.mapUploads,
+		&maps.Service{Store: c.Store, Maps: s.maps, Now: now, Limits: limits.Maps, Slots: make(chan struct{}, maps.AtOnce)},
 		&devices.Service{Store: c.Store, Now: now},
 		&portfolios.Service{Store: c.Store, Now: now, Reviews: reviews, Log: c.Log, Engine: c.Engine, Slots: make(chan struct{}, 1)},
-		s.imports,
+		&work.Service{Store: c.Store, Contract: doc, Now: now, Jobs: c.Jobs, Limit: limits.ImportBytes},
 		&webhooks.Service{Store: c.Store, Now: now, PrivateURLs: c.PrivateWebhooks},
 		&ogc.Service{Store: c.Store, Contract: doc.JSON, Now: now},
 	}

@@ -102,9 +102,3 @@ func (lay *layout) plausible(area, radius float64) bool {
 	width, depth := lay.all.hiX-lay.all.loX+2*radius, lay.all.hiY-lay.all.loY+2*radius
 	return area >= math.Pi*radius*radius*(1-rounding) && area <= width*depth*(1+rounding)
 }
-
-// DirectWidening is the slope of A_D in IEC 62305-2:2010 (A.2).
-const DirectWidening = 3.0
-
-// Collect is Widening.Collect by IEC 62305-2:2010: A_D reaches three heights (A.2), A_M 500 m (A.3).
-func Collect(parts []Part) (Areas, error) { return Widening{DirectWidening, 500}.Collect(parts) }

@@ -36,30 +36,52 @@ func init() { // bodies that the contract describes as texts
 type Client struct {
 	t        testing.TB
 	base     string
-	contract *contract
+	contract *operations
 }
 
-type contract struct {
-	doc    *openapi3.T
-	router routers.Router
+// operations are those of a contract, and which of them have answered how.
+type operations struct {
+	*document
 
 	mu   sync.Mutex
 	used map[string]bool // "GET /healthz 200"
 }
 
-// New makes a client of the service at base, "http://127.0.0.1:1234".
-func New(t testing.TB, base string, contractYAML []byte) *Client {
-	t.Helper()
-	doc, err := openapi3.NewLoader().LoadFromData(contractYAML)
+// document is a contract that was read.
+type document struct {
+	doc    *openapi3.T
+	router routers.Router
+}
+
+// documents are those read so far, by their text: reading takes longer than most tests.
+var documents sync.Map
+
+func readDocument(text []byte) (*document, error) {
+	if known, ok := documents.Load(string(text)); ok {
+		return known.(*document), nil
+	}
+	doc, err := openapi3.NewLoader().LoadFromData(text)
 	if err != nil {
-		t.Fatal(err)
+		return nil, err
 	}
 	doc.Servers = nil // whatever address it is served at
 	router, err := legacy.NewRouter(doc)
 	if err != nil {
+		return nil, err
+	}
+	d := &document{doc, router}
+	documents.Store(string(text), d)
+	return d, nil
+}
+
+// New makes a client of the service at base, "http://127.0.0.1:1234".
+func New(t testing.TB, base string, contractYAML []byte) *Client {
+	t.Helper()
+	d, err := readDocument(contractYAML)
+	if err != nil {
 		t.Fatal(err)
 	}
-	return &Client{t, base, &contract{doc: doc, router: router, used: map[string]bool{}}}
+	return &Client{t, base, &operations{document: d, used: map[string]bool{}}}
 }
 
 // With is the client of a subtest.

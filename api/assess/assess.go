@@ -19,8 +19,8 @@ import (
 // Editions lists the editions of the standard that can be computed.
 var Editions = []risk.Edition{ed2.Edition{}}
 
-// edition finds an edition by its name, nil where it is not implemented.
-func edition(id string) risk.Edition {
+// Edition finds an edition by its name, nil where it is not implemented.
+func Edition(id string) risk.Edition {
 	for _, e := range Editions {
 		if e.ID() == id {
 			return e
@@ -41,7 +41,7 @@ func Run(site *wire.Site, t *trace.Trace) (*wire.Answer, []risk.Violation) {
 	}
 	in := &site.Input
 	t = t.With(in.Reviews)
-	ed := edition(in.Edition)
+	ed := Edition(in.Edition)
 	judgements := earthing(site, t)
 	res, err := ed.Assess(in, t)
 	if err != nil {
@@ -192,7 +192,7 @@ func ReviewDue(in *risk.Input, now time.Time) time.Time {
 
 // Faults lists everything that keeps a site from being computed.
 func Faults(site *wire.Site) []risk.Violation {
-	ed := edition(site.Input.Edition)
+	ed := Edition(site.Input.Edition)
 	if ed == nil { // tell the faults of the geometry, too: any edition finds them
 		return append(append(slices.Clip(site.Violations), measure(site, Editions[0])...), risk.Violation{Rule: risk.RuleUnknownEdition, Pointer: "/edition", Reason: "this edition is not implemented; allowed: " + editionNames()})
 	}

@@ -24,7 +24,7 @@ func ChoicesOf(site *wire.Site, number int, o measures.Objective) (*Choices, []r
 		return nil, faults
 	}
 	in := &site.Input
-	ed := edition(in.Edition)
+	ed := Edition(in.Edition)
 	res, err := ed.Assess(in, nil)
 	if err != nil {
 		return nil, []risk.Violation{{Rule: risk.RuleNotApplicable, Reason: err.Error()}}

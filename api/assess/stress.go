@@ -99,7 +99,7 @@ func stress(a *wire.Answer, entries []spd.Entry, o spd.StressOptions, req *wire.
 
 // tabulatedPSPD is the P_SPD that the edition tabulates for a level, nil for none. Its table has a row for each level, in their order.
 func tabulatedPSPD(in *risk.Input, level risk.Level) *wire.PSPDFromTable {
-	for _, table := range edition(in.Edition).Tables() {
+	for _, table := range Edition(in.Edition).Tables() {
 		if level == risk.NoSPD || !slices.Equal(table.Symbols, []string{"P_SPD"}) || int(level) >= len(table.Rows) {
 			continue
 		}

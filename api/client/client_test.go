@@ -17,10 +17,9 @@ import (
 	"time"
 
 	"levinward/api"
+	"levinward/api/apitest"
 	"levinward/api/client"
 	"levinward/store"
-	"levinward/store/postgres"
-	"levinward/store/sqlite"
 	"levinward/store/storetest"
 )
 
@@ -39,28 +38,14 @@ func read(t testing.TB, name string) []byte {
 
 // onBothStores runs a test against a service on each store.
 func onBothStores(t *testing.T, test func(*testing.T, *client.ClientWithResponses)) {
-	for name, open := range map[string]func(*testing.T) (store.Store, error){
-		"SQLite": func(t *testing.T) (store.Store, error) {
-			return sqlite.Open(t.Context(), filepath.Join(t.TempDir(), "test.db"), os.DirFS(root+"/migrations/sqlite"))
-		},
-		"PostgreSQL": func(t *testing.T) (store.Store, error) {
-			return postgres.Open(t.Context(), storetest.Postgres(t), os.DirFS(root+"/migrations/postgres"))
-		},
-	} {
-		t.Run(name, func(t *testing.T) {
-			s, err := open(t)
-			if err != nil {
-				t.Fatal(err)
-			}
-			t.Cleanup(func() { s.Close() })
-			test(t, clientOf(t, s))
-		})
+	for name, open := range apitest.Stores() {
+		t.Run(name, func(t *testing.T) { test(t, clientOf(t, open(t))) })
 	}
 }
 
 func clientOf(t *testing.T, s store.Store) *client.ClientWithResponses {
 	t.Helper()
-	server, err := api.New(api.Config{Store: s, Contract: read(t, "openapi.yaml"), Engine: "levinward under test",
+	server, err := api.New(api.Config{Store: s, Contract: apitest.Contract(t), Engine: "levinward under test",
 		Log: slog.New(slog.NewTextHandler(t.Output(), nil))})
 	if err != nil {
 		t.Fatal(err)

@@ -2,6 +2,7 @@ package documents
 
 import (
 	"encoding/json"
+	"fmt"
 	"math"
 	"net/http"
 	"slices"
@@ -10,6 +11,7 @@ import (
 	"github.com/labstack/echo/v4"
 	"github.com/paulmach/orb"
 
+	"levinward/api/assess"
 	"levinward/api/protocol"
 	"levinward/api/refusal"
 	"levinward/api/wire"
@@ -39,9 +41,6 @@ type featureCollection struct {
 // Bounds of the tolerance of drawn arcs [m].
 const defaultTolerance, minTolerance, maxTolerance = 0.5, 0.01, 100.0
 
-// Half widths of the corridors of a line [m]: A_L = 40 L_L and A_I = 4000 L_L (IEC 62305-2:2010, A.4 and A.5).
-const directHalfWidth, nearHalfWidth = 20.0, 2000.0
-
 // collectionAreas answers the outlines of the areas of a stored record as GeoJSON; the numbers are those of the record.
 func (s *Service) collectionAreas(c echo.Context) error {
 	tolerance := defaultTolerance
@@ -60,7 +59,12 @@ func (s *Service) collectionAreas(c echo.Context) error {
 	if err := json.Unmarshal(r.Result, &result); err != nil {
 		return err
 	}
-	m := mapper{site: result.Input.Core(), result: &result, tolerance: tolerance,
+	site := result.Input.Core()
+	edition := assess.Edition(site.Input.Edition)
+	if edition == nil {
+		return fmt.Errorf("edition %q of a record is not implemented", site.Input.Edition)
+	}
+	m := mapper{site: site, result: &result, tolerance: tolerance, reach: edition.Reach(),
 		collection: featureCollection{"FeatureCollection", cautionsOf(result.Cautions), []feature{}}}
 	if err := m.draw(); err != nil {
 		return err
@@ -77,6 +81,7 @@ type mapper struct {
 	site       *wire.Site
 	result     *wire.Result
 	tolerance  float64
+	reach      risk.Reach // of the edition of the record
 	collection featureCollection
 	positions  int
 }
@@ -198,7 +203,7 @@ func (m *mapper) structure(i int) error {
 		{"A_M", d.near, map[string]any{"kind": "A_M", "area_m2": w.Area.Near, "events_per_year": w.Events.Near}},
 	}
 	for n, p := range d.parts {
-		entries = append(entries, entry{"part/" + strconv.Itoa(n), shapeOf([]geo.Part{p}, m.tolerance), map[string]any{"kind": "part", "part": n, "height_m": p.Height}})
+		entries = append(entries, entry{"part/" + strconv.Itoa(n), m.shapeOf([]geo.Part{p}), map[string]any{"kind": "part", "part": n, "height_m": p.Height}})
 	}
 	for _, e := range entries {
 		e.properties["structure"], e.properties["position"] = w.ID, d.position
@@ -221,8 +226,8 @@ type drawn struct {
 func (m *mapper) drawn(i int) (drawn, error) {
 	for _, p := range m.site.Parts {
 		if p.Structure == i {
-			areas, err := geo.Collect(p.Parts)
-			d := drawn{"given", shapeOf(p.Parts, m.tolerance), m.outline(areas.DirectOutline), m.outline(areas.NearOutline), p.Parts}
+			areas, err := m.collect(p.Parts)
+			d := drawn{"given", m.shapeOf(p.Parts), m.outline(areas.DirectOutline), m.outline(areas.NearOutline), p.Parts}
 			return d, err
 		}
 	}
@@ -231,17 +236,22 @@ func (m *mapper) drawn(i int) (drawn, error) {
 	}
 	s := &m.site.Input.Structures[i]
 	ring, center := m.box(s)
-	areas, err := geo.Collect([]geo.Part{{Geometry: orb.Polygon{ring}, Height: s.Height}})
+	areas, err := m.collect([]geo.Part{{Geometry: orb.Polygon{ring}, Height: s.Height}})
 	if err != nil { // it stands on a pole
 		return drawn{position: "cannot be drawn: " + err.Error()}, nil
 	}
 	d := drawn{position: "location of the site; orientation not known", shape: m.outline(areas.FootprintOutline), near: m.outline(areas.NearOutline)}
 	// A_D is the larger one of box and protrusion (A.2.1.2), so that one is drawn.
-	if top, err := geo.Collect([]geo.Part{{Geometry: center, Height: s.Protrusion}}); err == nil && top.Direct > areas.Direct {
+	if top, err := m.collect([]geo.Part{{Geometry: center, Height: s.Protrusion}}); err == nil && top.Direct > areas.Direct {
 		areas.DirectOutline = top.DirectOutline
 	}
 	d.direct = m.outline(areas.DirectOutline)
 	return d, nil
+}
+
+// collect computes the collection areas of one structure.
+func (m *mapper) collect(parts []geo.Part) (geo.Areas, error) {
+	return geo.Widening{Slope: m.reach.Slope, Near: m.reach.Near}.Collect(parts)
 }
 
 func (m *mapper) outline(o geo.Outline) *geometry { return multiPolygon(o.Polygons(m.tolerance)) }
@@ -263,7 +273,7 @@ func (m *mapper) box(s *risk.Structure) (orb.Ring, orb.Point) {
 }
 
 // shapeOf draws the structure itself: its footprint, or where it has none its lines, or its points.
-func shapeOf(parts []geo.Part, tolerance float64) *geometry {
+func (m *mapper) shapeOf(parts []geo.Part) *geometry {
 	var lines []orb.LineString
 	var points orb.MultiPoint
 	var footprint []geo.Part
@@ -279,11 +289,11 @@ func shapeOf(parts []geo.Part, tolerance float64) *geometry {
 	}
 	switch {
 	case len(footprint) > 0:
-		areas, err := geo.Collect(footprint)
+		areas, err := m.collect(footprint)
 		if err != nil {
 			return nil
 		}
-		return multiPolygon(areas.FootprintOutline.Polygons(tolerance))
+		return multiPolygon(areas.FootprintOutline.Polygons(m.tolerance))
 	case len(lines) > 0:
 		return multiLine(lines)
 	case len(points) == 1:
@@ -314,7 +324,7 @@ func (m *mapper) line(i int) error {
 	for _, a := range []struct {
 		kind                    string
 		half, area, eventsAYear float64
-	}{{"A_L", directHalfWidth, w.Area.Direct, w.Events.Direct}, {"A_I", nearHalfWidth, w.Area.Near, w.Events.Near}} {
+	}{{"A_L", m.reach.LineDirect, w.Area.Direct, w.Events.Direct}, {"A_I", m.reach.LineNear, w.Area.Near, w.Events.Near}} {
 		corridor, err := m.corridor(routes, a.half)
 		if err != nil { // bends too close to each other to be told apart at this width
 			position = "cannot be drawn: " + err.Error()
@@ -332,9 +342,9 @@ func (m *mapper) corridor(routes []orb.LineString, half float64) (orb.MultiPolyg
 	if len(routes) > 1 {
 		parts := make([]geo.Part, len(routes))
 		for i, r := range routes {
-			parts[i] = geo.Part{Geometry: r, Height: half / geo.DirectWidening}
+			parts[i] = geo.Part{Geometry: r, Height: half / m.reach.Slope}
 		}
-		if areas, err := geo.Collect(parts); err == nil {
+		if areas, err := m.collect(parts); err == nil {
 			return areas.DirectOutline.Polygons(m.tolerance), nil
 		} // they reach too far for one plane, or one of them cannot be drawn: which, shows below
 	}

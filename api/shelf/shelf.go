@@ -132,20 +132,3 @@ func (s *Shelf) drop(e *list.Element) {
 	delete(s.byID, entry.id)
 	s.taken -= entry.size
 }
-
-// Held lists the maps in memory, the one used last first, and the bytes they count for.
-func (s *Shelf) Held() (ids []string, taken int64) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	for e := s.recent.Front(); e != nil; e = e.Next() {
-		ids = append(ids, e.Value.(*shelved).id)
-	}
-	return ids, s.taken
-}
-
-// SetRoom bounds the bytes of maps that stay in memory from now on.
-func (s *Shelf) SetRoom(bytes int64) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	s.room = bytes
-}

@@ -1,4 +1,4 @@
-package api_test
+package portfolios_test
 
 import (
 	"encoding/json"
@@ -11,8 +11,8 @@ import (
 	"strings"
 	"testing"
 
-	"levinward/api"
 	"levinward/api/apitest"
+	"levinward/api/portfolios"
 	"levinward/store"
 )
 
@@ -51,25 +51,6 @@ func hundredths(t testing.TB, amount string) int {
 	return n
 }
 
-// prices in an invented list, in money.
-func prices(currency string) map[string]any {
-	sets := map[string]any{"III-IV": 110, "II": 170, "I": 260}
-	return map[string]any{"currency": currency, "lps": map[string]any{"IV": 1500, "III": 1900, "II": 2600, "I": 3400}, "bonding_spd": sets, "coordinated_spd": sets,
-		"fire_protection": map[string]any{"manual": 90, "automatic": 2400}, "warning_notices": 15, "insulation": 130}
-}
-
-// risky is a site that needs protection, with values and so many persons.
-func risky(t *testing.T, i, persons int, currency string) []byte {
-	values := map[string]any{
-		"/reference": fmt.Sprintf("V-%02d", i), "/structures/0/persons": persons, "/structures/0/height_m": 4 + i%5, "/flash_density/ground_flashes_per_km2_year": 3 + i%7,
-		"/structures/0/zones": []any{map[string]any{"id": "z", "values": map[string]any{"building": 40000 + 5000*i, "contents": 9000, "systems": 4000}}},
-	}
-	if currency != "" {
-		values["/measure_costs"] = prices(currency)
-	}
-	return named(t, fmt.Sprintf("Invented village %02d", i), values)
-}
-
 func planned(c *apitest.Client, portfolio, body string) *budgetPlan {
 	var p budgetPlan
 	c.Post("/v1/portfolios/"+portfolio+"/budget", []byte(body)).Want(http.StatusOK).JSON(&p)
@@ -77,21 +58,21 @@ func planned(c *apitest.Client, portfolio, body string) *budgetPlan {
 }
 
 func TestBudget(t *testing.T) {
-	onEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
-		p := openPortfolio(t, s, "P")
+	apitest.OnEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
+		p := apitest.OpenPortfolio(t, s, "P")
 		var bodies [][]byte
 		for i := range 12 {
-			bodies = append(bodies, risky(t, i, 5+3*i, "XTS"))
+			bodies = append(bodies, apitest.RiskySite(t, i, 5+3*i, "XTS"))
 		}
-		ids := p.add(t, bodies...)
-		totals, err := s.PortfolioTotals(t.Context(), store.Local, p.id, testNow)
+		ids := p.Add(t, bodies...)
+		totals, err := s.PortfolioTotals(t.Context(), store.Local, p.ID, apitest.Now)
 		if err != nil {
 			t.Fatal(err)
 		}
 		for _, objective := range []string{"expected_loss", "persons_at_risk"} {
 			last := 0.0
 			for _, budget := range []int{0, 100, 700, 2500, 6000, 1_000_000} {
-				plan := planned(c, p.id, fmt.Sprintf(`{"budget": "%d", "currency": "XTS", "objective": %q}`, budget, objective))
+				plan := planned(c, p.ID, fmt.Sprintf(`{"budget": "%d", "currency": "XTS", "objective": %q}`, budget, objective))
 				cost, saved := 0, 0.0
 				above := int(totals.NotAcceptable)
 				for _, choice := range plan.Chosen {
@@ -121,8 +102,8 @@ func TestBudget(t *testing.T) {
 			if objective == "persons_at_risk" && last != totals.PersonsAtRisk {
 				t.Errorf("with all the money %v of %v persons", last, totals.PersonsAtRisk)
 			}
-			first := planned(c, p.id, `{"budget": "2500.00", "currency": "XTS", "objective": "`+objective+`", "effort": 0}`)
-			best := planned(c, p.id, `{"budget": "2500.00", "currency": "XTS", "objective": "`+objective+`"}`)
+			first := planned(c, p.ID, `{"budget": "2500.00", "currency": "XTS", "objective": "`+objective+`", "effort": 0}`)
+			best := planned(c, p.ID, `{"budget": "2500.00", "currency": "XTS", "objective": "`+objective+`"}`)
 			if first.Saved > best.Saved || first.Bound < best.Saved*(1-1e-12) {
 				t.Errorf("%s: the first plan saves %v, at most %v; the best one saves %v", objective, first.Saved, first.Bound, best.Saved)
 			}
@@ -136,10 +117,10 @@ func TestBudget(t *testing.T) {
 // The expected loss of a plan is the one that the single assessment states:
 // value times the difference of R_4 with the measures that were chosen.
 func TestBudgetAgreesWithAssessments(t *testing.T) {
-	onEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
-		p := openPortfolio(t, s, "P")
-		ids := p.add(t, risky(t, 1, 9, "XTS"), risky(t, 2, 9, "XTS"))
-		plan := planned(c, p.id, `{"budget": "100000", "currency": "XTS", "objective": "expected_loss"}`)
+	apitest.OnEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
+		p := apitest.OpenPortfolio(t, s, "P")
+		ids := p.Add(t, apitest.RiskySite(t, 1, 9, "XTS"), apitest.RiskySite(t, 2, 9, "XTS"))
+		plan := planned(c, p.ID, `{"budget": "100000", "currency": "XTS", "objective": "expected_loss"}`)
 		before := 0.0
 		for _, choice := range plan.Chosen {
 			r, err := s.Newest(t.Context(), store.Local, choice.Assessment)
@@ -207,7 +188,7 @@ func withMeasures(t *testing.T, input []byte, measures json.RawMessage) []byte {
 		t.Fatalf("%s", measures)
 	}
 	s, l := &m.Structures[0], &m.Lines[0]
-	return changed(t, input, map[string]any{
+	return apitest.Changed(t, input, map[string]any{
 		"/structures/0/lps": s.LPS, "/structures/0/zones/0/fire_protection": s.Fire,
 		"/structures/0/zones/0/structure_shock_measures": s.Structure, "/structures/0/zones/0/line_shock_measures": s.Line,
 		"/lines": []any{map[string]any{"id": l.ID, "structure": "house", "service": "low_voltage", "installation": "aerial", "length_m": 1000, "bonding_spd": l.Bonding, "coordinated_spd": l.Coordinated}},
@@ -215,10 +196,10 @@ func withMeasures(t *testing.T, input []byte, measures json.RawMessage) []byte {
 }
 
 func TestBudgetNeverMixesPrices(t *testing.T) {
-	onEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
-		p := openPortfolio(t, s, "P")
-		ids := p.add(t, risky(t, 0, 5, "XTS"), risky(t, 1, 5, "XXX"), risky(t, 2, 5, ""))
-		at := "/v1/portfolios/" + p.id + "/budget"
+	apitest.OnEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
+		p := apitest.OpenPortfolio(t, s, "P")
+		ids := p.Add(t, apitest.RiskySite(t, 0, 5, "XTS"), apitest.RiskySite(t, 1, 5, "XXX"), apitest.RiskySite(t, 2, 5, ""))
+		at := "/v1/portfolios/" + p.ID + "/budget"
 		for request, want := range map[string][]string{
 			`"currency": "XTS"`: {ids[1] + ", reference \"V-01\", has prices in XXX", ids[2] + ", reference \"V-02\", has no prices, only relative costs"},
 			`"relative": true`:  {ids[0] + ", reference \"V-00\", has prices in XTS, not relative costs", ids[1] + ", reference \"V-01\", has prices in XXX, not relative costs"},
@@ -240,19 +221,19 @@ func TestBudgetNeverMixesPrices(t *testing.T) {
 			}
 		}
 		// Prices in the request are for sites that have none: those in another currency stay refused.
-		body := changed(t, []byte(`{"budget": "5", "objective": "persons_at_risk", "currency": "XTS"}`), map[string]any{"/measure_costs": prices("XTS")})
+		body := apitest.Changed(t, []byte(`{"budget": "5", "objective": "persons_at_risk", "currency": "XTS"}`), map[string]any{"/measure_costs": apitest.Prices("XTS")})
 		problem := c.Post(at, body).Want(http.StatusUnprocessableEntity).Problem()
 		if len(problem.Errors) != 1 || problem.Errors[0].Value != ids[1] || !strings.Contains(problem.Errors[0].Reason, "has prices in XXX") || strings.Contains(problem.Detail, "give measure_costs") {
 			t.Errorf("%+v", problem)
 		}
-		relative := openPortfolio(t, s, "relative")
-		relative.add(t, risky(t, 3, 5, ""))
-		plan := planned(c, relative.id, `{"budget": "1000", "relative": true, "objective": "persons_at_risk"}`)
+		relative := apitest.OpenPortfolio(t, s, "relative")
+		relative.Add(t, apitest.RiskySite(t, 3, 5, ""))
+		plan := planned(c, relative.ID, `{"budget": "1000", "relative": true, "objective": "persons_at_risk"}`)
 		if plan.Saved != 5 || !strings.HasPrefix(plan.CostUnit, "relative") || plan.SavedUnit != "persons" {
 			t.Errorf("%+v", plan)
 		}
-		empty := openPortfolio(t, s, "empty")
-		if plan := planned(c, empty.id, `{"budget": "1000", "currency": "XTS", "objective": "expected_loss"}`); !plan.Exact || plan.Saved != 0 || plan.Sites != 0 || plan.Cost != "0.00" || plan.SavedUnit != "XTS per year" {
+		empty := apitest.OpenPortfolio(t, s, "empty")
+		if plan := planned(c, empty.ID, `{"budget": "1000", "currency": "XTS", "objective": "expected_loss"}`); !plan.Exact || plan.Saved != 0 || plan.Sites != 0 || plan.Cost != "0.00" || plan.SavedUnit != "XTS per year" {
 			t.Errorf("%+v", plan)
 		}
 	})
@@ -260,12 +241,12 @@ func TestBudgetNeverMixesPrices(t *testing.T) {
 
 func TestBudgetRequests(t *testing.T) {
 	priced := func(unit, pointer string, value any) string {
-		body := changed(t, []byte(`{"budget": "5", "objective": "expected_loss", `+unit+`}`), map[string]any{"/measure_costs": prices("XTS")})
-		return string(changed(t, body, map[string]any{pointer: value}))
+		body := apitest.Changed(t, []byte(`{"budget": "5", "objective": "expected_loss", `+unit+`}`), map[string]any{"/measure_costs": apitest.Prices("XTS")})
+		return string(apitest.Changed(t, body, map[string]any{pointer: value}))
 	}
-	onEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
-		p := openPortfolio(t, s, "P")
-		at := "/v1/portfolios/" + p.id + "/budget"
+	apitest.OnEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
+		p := apitest.OpenPortfolio(t, s, "P")
+		at := "/v1/portfolios/" + p.ID + "/budget"
 		for body, pointers := range map[string][]string{
 			`{}`: {"/budget", "/currency", "/objective"},
 			`{"budget": 5, "relative": true, "objective": "persons_at_risk"}`:                               {"/budget"},
@@ -315,7 +296,7 @@ func TestBudgetRequests(t *testing.T) {
 		c.Post(at+"?x=1", sound).Want(http.StatusBadRequest)
 		c.Post(at, sound, "Accept", "image/png").Want(http.StatusNotAcceptable)
 		c.Do(http.MethodPost, at, sound, "Content-Type", "text/plain").Want(http.StatusUnsupportedMediaType)
-		c.Post("/v1/portfolios/"+newID(t)+"/budget", sound).Want(http.StatusNotFound)
+		c.Post("/v1/portfolios/"+apitest.NewID(t)+"/budget", sound).Want(http.StatusNotFound)
 	})
 }
 
@@ -330,7 +311,7 @@ func importValued(t *testing.T, c *apitest.Client, portfolio string) {
 	for i := range 3 { // pumps that nobody stays at
 		fmt.Fprintf(&f, "U-%d,Invented unattended pump %d,%d,%d,8,5,4,3,1,1,low,2000,1000,60000,900\n", i, i, i, i)
 	}
-	if w := ended(t, c, importFile(c, portfolio, "", []byte(f.String()))); w.Done != 11 {
+	if w := apitest.Ended(t, c, apitest.ImportFile(c, portfolio, "", []byte(f.String()))); w.Done != 11 {
 		t.Fatalf("%+v", w)
 	}
 }
@@ -338,24 +319,24 @@ func importValued(t *testing.T, c *apitest.Client, portfolio string) {
 // A plan of imported sites with prices in the request is the plan of the same
 // sites with these prices in their inputs.
 func TestBudgetWithPricesInTheRequest(t *testing.T) {
-	onEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
-		bare, priced := openPortfolio(t, s, "bare"), openPortfolio(t, s, "priced")
-		importValued(t, c, bare.id)
-		bare.add(t, changed(t, risky(t, 20, 7, ""), map[string]any{"/tolerable_risk": map[string]any{"loss_of_economic_value": 1e-5}}))
-		for _, site := range sitesOf(c, bare.id, "?limit=100").Sites {
+	apitest.OnEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
+		bare, priced := apitest.OpenPortfolio(t, s, "bare"), apitest.OpenPortfolio(t, s, "priced")
+		importValued(t, c, bare.ID)
+		bare.Add(t, apitest.Changed(t, apitest.RiskySite(t, 20, 7, ""), map[string]any{"/tolerable_risk": map[string]any{"loss_of_economic_value": 1e-5}}))
+		for _, site := range apitest.SitesOf(c, bare.ID, "?limit=100").Sites {
 			var a struct{ Input json.RawMessage }
 			c.Get("/v1/assessments/" + site.Assessment).Want(http.StatusOK).JSON(&a)
-			priced.add(t, changed(t, a.Input, map[string]any{"/measure_costs": prices("XTS")}))
+			priced.Add(t, apitest.Changed(t, a.Input, map[string]any{"/measure_costs": apitest.Prices("XTS")}))
 		}
-		for _, p := range []*filled{bare, priced} { // dearer than in the request
-			p.add(t, changed(t, risky(t, 21, 80, "XTS"), map[string]any{"/measure_costs/bonding_spd/III-IV": 140, "/measure_costs/lps/IV": 1600}))
+		for _, p := range []*apitest.FilledPortfolio{bare, priced} { // dearer than in the request
+			p.Add(t, apitest.Changed(t, apitest.RiskySite(t, 21, 80, "XTS"), map[string]any{"/measure_costs/bonding_spd/III-IV": 140, "/measure_costs/lps/IV": 1600}))
 		}
 
 		for _, objective := range []string{"expected_loss", "persons_at_risk"} {
 			for _, budget := range []int{0, 700, 2500, 9000, 1_000_000} {
 				body := fmt.Appendf(nil, `{"budget": "%d", "currency": "XTS", "objective": %q}`, budget, objective)
-				want := planned(c, priced.id, string(body))
-				got := planned(c, bare.id, string(changed(t, body, map[string]any{"/measure_costs": prices("XTS")})))
+				want := planned(c, priced.ID, string(body))
+				got := planned(c, bare.ID, string(apitest.Changed(t, body, map[string]any{"/measure_costs": apitest.Prices("XTS")})))
 				if got.PricedByRequest != 12 || want.PricedByRequest != 0 || got.Sites != 13 {
 					t.Errorf("%d sites priced by the request, %d without it, of %d", got.PricedByRequest, want.PricedByRequest, got.Sites)
 				}
@@ -366,7 +347,7 @@ func TestBudgetWithPricesInTheRequest(t *testing.T) {
 					t.Errorf("%s, %d: the site with prices of its own is not chosen", objective, budget)
 				}
 				for _, choice := range got.Chosen {
-					list := prices("XTS")
+					list := apitest.Prices("XTS")
 					if choice.Reference == "V-21" {
 						list["bonding_spd"] = map[string]any{"III-IV": 140, "II": 170, "I": 260}
 						list["lps"] = map[string]any{"IV": 1600, "III": 1900, "II": 2600, "I": 3400}
@@ -437,12 +418,12 @@ func listed(t *testing.T, list map[string]any, measures json.RawMessage) (sum in
 // R_4 (IEC 62305-2:2010, 5.4 and Annex D, from memory): where only R_4 is above
 // its limit a site counts with relative costs and not with prices.
 func TestPricesInTheRequestReplaceTheLimitOfR4(t *testing.T) {
-	onEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
-		p := openPortfolio(t, s, "P")
-		importValued(t, c, p.id)
+	apitest.OnEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
+		p := apitest.OpenPortfolio(t, s, "P")
+		importValued(t, c, p.ID)
 		body := []byte(`{"budget": "0", "objective": "expected_loss"}`)
-		relative := planned(c, p.id, string(changed(t, body, map[string]any{"/relative": true})))
-		money := planned(c, p.id, string(changed(t, body, map[string]any{"/currency": "XTS", "/measure_costs": prices("XTS")})))
+		relative := planned(c, p.ID, string(apitest.Changed(t, body, map[string]any{"/relative": true})))
+		money := planned(c, p.ID, string(apitest.Changed(t, body, map[string]any{"/currency": "XTS", "/measure_costs": apitest.Prices("XTS")})))
 		if relative.SitesAboveLimit != 11 || money.SitesAboveLimit != 8 || money.Before != relative.Before || money.Before <= 0 {
 			t.Errorf("relative %+v, money %+v", relative, money)
 		}
@@ -453,14 +434,14 @@ func TestPricesInTheRequestReplaceTheLimitOfR4(t *testing.T) {
 }
 
 func TestBudgetAsTable(t *testing.T) {
-	onEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
-		p := openPortfolio(t, s, "P")
-		p.add(t, risky(t, 0, 5, "XTS"), changed(t, risky(t, 1, 6, "XTS"), map[string]any{"/reference": "=cmd"}))
+	apitest.OnEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
+		p := apitest.OpenPortfolio(t, s, "P")
+		p.Add(t, apitest.RiskySite(t, 0, 5, "XTS"), apitest.Changed(t, apitest.RiskySite(t, 1, 6, "XTS"), map[string]any{"/reference": "=cmd"}))
 		body := []byte(`{"budget": "9000", "currency": "XTS", "objective": "persons_at_risk"}`)
 		var plan budgetPlan
-		at := "/v1/portfolios/" + p.id + "/budget"
+		at := "/v1/portfolios/" + p.ID + "/budget"
 		c.Post(at, body).Want(http.StatusOK).JSON(&plan)
-		rows := csvOf(t, c.Post(at, body, "Accept", "text/csv").Want(http.StatusOK))
+		rows := apitest.CSVOf(t, c.Post(at, body, "Accept", "text/csv").Want(http.StatusOK))
 		if len(rows) != len(plan.Chosen)+2 || len(plan.Chosen) != 2 {
 			t.Fatalf("%d rows, %d chosen", len(rows), len(plan.Chosen))
 		}
@@ -471,10 +452,10 @@ func TestBudgetAsTable(t *testing.T) {
 				t.Errorf("%v, want %+v", rows[i+1], choice)
 			}
 		}
-		imported := openPortfolio(t, s, "imported")
-		imported.add(t, risky(t, 0, 5, ""), changed(t, risky(t, 1, 6, ""), map[string]any{"/reference": "=cmd"}))
-		body = changed(t, body, map[string]any{"/measure_costs": prices("XTS")})
-		same := csvOf(t, c.Post("/v1/portfolios/"+imported.id+"/budget", body, "Accept", "text/csv").Want(http.StatusOK))
+		imported := apitest.OpenPortfolio(t, s, "imported")
+		imported.Add(t, apitest.RiskySite(t, 0, 5, ""), apitest.Changed(t, apitest.RiskySite(t, 1, 6, ""), map[string]any{"/reference": "=cmd"}))
+		body = apitest.Changed(t, body, map[string]any{"/measure_costs": apitest.Prices("XTS")})
+		same := apitest.CSVOf(t, c.Post("/v1/portfolios/"+imported.ID+"/budget", body, "Accept", "text/csv").Want(http.StatusOK))
 		caution := slices.Index(rows[0], "plan_cautions")
 		if last := len(same) - 1; last != len(rows)-1 || !strings.HasPrefix(same[last][caution], "2 of 2 sites have no prices of their own") || !strings.HasSuffix(same[last][caution], rows[last][caution]) {
 			t.Errorf("%v", same)
@@ -494,18 +475,20 @@ func TestBudgetAsTable(t *testing.T) {
 // How persons count that nobody stated is our own rule: one for each structure whose R_1 is above R_T
 // (IEC 62305-2:2010, Table 4, from memory).
 func TestBudgetBounds(t *testing.T) {
-	s := openSQLite(t)
-	p := openPortfolio(t, s, "P")
-	p.many(t, 30)
-	server := newServer(t, s)
-	c := newClient(t, server)
+	s := apitest.OpenSQLite(t)
+	p := apitest.OpenPortfolio(t, s, "P")
+	p.Many(t, 30)
+	server := apitest.NewServer(t, s)
+	c := apitest.NewClient(t, server)
 	body := []byte(`{"budget": "5", "relative": true, "objective": "persons_at_risk"}`)
-	restore := api.SetMaxBudgetSites(29)
-	if problem := c.Post("/v1/portfolios/"+p.id+"/budget", body).Want(http.StatusUnprocessableEntity).Problem(); problem.Kind() != "too-many-sites" || !strings.Contains(problem.Detail, "30") {
+	before := portfolios.MaxBudgetSites
+	defer func() { portfolios.MaxBudgetSites = before }()
+	portfolios.MaxBudgetSites = 29
+	if problem := c.Post("/v1/portfolios/"+p.ID+"/budget", body).Want(http.StatusUnprocessableEntity).Problem(); problem.Kind() != "too-many-sites" || !strings.Contains(problem.Detail, "30") {
 		t.Errorf("%+v", problem)
 	}
-	restore()
-	plan := planned(c, p.id, string(body))
+	portfolios.MaxBudgetSites = before
+	plan := planned(c, p.ID, string(body))
 	if plan.Sites != 30 || !strings.Contains(plan.Cautions[0], "30 structures have an unacceptable R_1 and no number of persons") {
 		t.Errorf("%+v", plan) // the smallest site states no persons
 	}
@@ -515,7 +498,7 @@ func TestBudgetBounds(t *testing.T) {
 			PersonsAtRisk float64 `json:"persons_at_risk"`
 		}
 	}
-	c.Get("/v1/portfolios/" + p.id).Want(http.StatusOK).JSON(&list)
+	c.Get("/v1/portfolios/" + p.ID).Want(http.StatusOK).JSON(&list)
 	if list.Totals.PersonsAtRisk != 30 || plan.Before != 30 {
 		t.Errorf("%v persons in the portfolio, %v in the plan", list.Totals.PersonsAtRisk, plan.Before)
 	}
@@ -523,11 +506,11 @@ func TestBudgetBounds(t *testing.T) {
 
 // A result of another version of the program is named, since its numbers may differ from those of the plan.
 func TestBudgetOfOlderResults(t *testing.T) {
-	s := openSQLite(t)
-	p := openPortfolio(t, s, "P")
-	p.recorder.Engine = "levinward of old"
-	p.add(t, risky(t, 0, 5, ""))
-	plan := planned(newClient(t, newServer(t, s)), p.id, `{"budget": "5", "relative": true, "objective": "persons_at_risk"}`)
+	s := apitest.OpenSQLite(t)
+	p := apitest.OpenPortfolio(t, s, "P")
+	p.Recorder.Engine = "levinward of old"
+	p.Add(t, apitest.RiskySite(t, 0, 5, ""))
+	plan := planned(apitest.NewClient(t, apitest.NewServer(t, s)), p.ID, `{"budget": "5", "relative": true, "objective": "persons_at_risk"}`)
 	if !strings.Contains(plan.Cautions[0], "another version of the program") {
 		t.Errorf("%q", plan.Cautions)
 	}

@@ -1,4 +1,4 @@
-package api_test
+package documents_test
 
 import (
 	"encoding/json"
@@ -26,7 +26,7 @@ type mapFeature struct {
 // mapOf gets the outlines of a body stored, by the id of the feature.
 func mapOf(t *testing.T, c *apitest.Client, body []byte, query string) (features map[string]mapFeature, text []byte) {
 	t.Helper()
-	s, _ := create(c, body)
+	s, _ := apitest.Create(c, body)
 	a := c.Get("/v1/assessments/" + s.ID + "/collection-areas" + query).Want(http.StatusOK)
 	if a.MediaType() != "application/geo+json" {
 		t.Errorf("media type %s", a.MediaType())
@@ -57,7 +57,7 @@ func validGeometry(t *testing.T, f mapFeature) {
 	if f.Geometry == nil {
 		return
 	}
-	onMap := func(line list2) {
+	onMap := func(line apitest.Positions) {
 		for i, p := range line {
 			if math.Abs(p[0]) > 180 || math.Abs(p[1]) > 90 {
 				t.Errorf("%s: %v is not on the map", f.ID, p)
@@ -82,7 +82,7 @@ func validGeometry(t *testing.T, f mapFeature) {
 			}
 		}
 	case "MultiLineString":
-		var lines []list2
+		var lines []apitest.Positions
 		coordinates(t, f, &lines)
 		for _, l := range lines {
 			if onMap(l); len(l) < 2 {
@@ -92,12 +92,12 @@ func validGeometry(t *testing.T, f mapFeature) {
 	case "Point":
 		var p [2]float64
 		coordinates(t, f, &p)
-		onMap(list2{p})
+		onMap(apitest.Positions{p})
 	case "MultiPoint":
-		var p list2
+		var p apitest.Positions
 		coordinates(t, f, &p)
 		for _, one := range p {
-			onMap(list2{one})
+			onMap(apitest.Positions{one})
 		}
 	default:
 		t.Errorf("%s: geometry %s", f.ID, f.Geometry.Type)
@@ -111,7 +111,7 @@ func coordinates(t *testing.T, f mapFeature, into any) {
 	}
 }
 
-func polygons(t *testing.T, f mapFeature) (p [][]list2) {
+func polygons(t *testing.T, f mapFeature) (p [][]apitest.Positions) {
 	t.Helper()
 	if f.Geometry == nil || f.Geometry.Type != "MultiPolygon" {
 		t.Fatalf("%s is not drawn as polygons: %+v", f.ID, f.Geometry)
@@ -123,11 +123,11 @@ func polygons(t *testing.T, f mapFeature) (p [][]list2) {
 // ellipsoidArea is the signed area [m²] within a ring whose edges are straight in longitude and latitude, as RFC 7946
 // takes them: the sum of q(latitude) d longitude by Simpson's rule, q(latitude) the area from the equator on the ellipsoid
 // (J. P. Snyder, Map projections: a working manual, USGS Professional Paper 1395, 1987, equation 3-12).
-func ellipsoidArea(ring list2) float64 {
-	e := math.Sqrt(eccentric2)
+func ellipsoidArea(ring apitest.Positions) float64 {
+	e := math.Sqrt(apitest.Eccentricity2)
 	q := func(latitude float64) float64 {
 		s := math.Sin(latitude * math.Pi / 180)
-		return semiMajor * semiMajor / 2 * (1 - eccentric2) * (s/(1-eccentric2*s*s) + math.Atanh(e*s)/e)
+		return apitest.SemiMajor * apitest.SemiMajor / 2 * (1 - apitest.Eccentricity2) * (s/(1-apitest.Eccentricity2*s*s) + math.Atanh(e*s)/e)
 	}
 	base, sum := q(ring[0][1]), 0.0
 	for i := 1; i < len(ring); i++ {
@@ -142,9 +142,9 @@ func ellipsoidArea(ring list2) float64 {
 // latitudes the two differ by less than 1e-4.
 func TestEllipsoidAreaIsThatOfPlanimeter(t *testing.T) {
 	compared := 0
-	for _, line := range reference(t, "geo-polygons.txt") {
+	for _, line := range apitest.ReferenceLines(t, "geo-polygons.txt") {
 		f := strings.SplitN(line, " ", 4)
-		ring := pairs(t, f[3])
+		ring := apitest.Pairs(t, f[3])
 		for i := range ring {
 			ring[i][0], ring[i][1] = ring[i][1], ring[i][0]
 			if ring[i][0] < 0 && strings.HasPrefix(f[0], "dateline") {
@@ -154,8 +154,8 @@ func TestEllipsoidAreaIsThatOfPlanimeter(t *testing.T) {
 		if math.Abs(ring[0][1]) > 80 {
 			continue
 		}
-		want := float(t, f[1])
-		agrees(t, f[0], ellipsoidArea(append(ring, ring[0])), want, 1e-4*want)
+		want := apitest.Float(t, f[1])
+		apitest.Agrees(t, f[0], ellipsoidArea(append(ring, ring[0])), want, 1e-4*want)
 		compared++
 	}
 	if compared < 6 {
@@ -179,12 +179,12 @@ func areaOf(t *testing.T, f mapFeature) (sum float64) {
 func drawnAs(t *testing.T, f mapFeature) {
 	t.Helper()
 	want := f.Properties["area_m2"].(float64)
-	agrees(t, f.ID, areaOf(t, f), want, 0.01*20*math.Sqrt(want)+1e-7*want)
+	apitest.Agrees(t, f.ID, areaOf(t, f), want, 0.01*20*math.Sqrt(want)+1e-7*want)
 }
 
 func TestOutlinesAgreeWithNumbers(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
-	features, _ := mapOf(t, c, read(t, "testdata/demo/village.json"), "?tolerance_m=0.01")
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
+	features, _ := mapOf(t, c, apitest.File(t, "testdata/demo/village.json"), "?tolerance_m=0.01")
 	for _, id := range []string{"power-station", "school", "dispensary", "house", "telecom-mast"} {
 		drawnAs(t, features[id+"/A_D"])
 		drawnAs(t, features[id+"/A_M"])
@@ -215,35 +215,35 @@ func TestOutlinesAgreeWithNumbers(t *testing.T) {
 	if n := len(polygons(t, features["feeder-school/A_I"])); n != 1 {
 		t.Errorf("the corridor of the feeder is in %d pieces", n)
 	}
-	agrees(t, "N_L on the map", features["mast-data/A_L"].Properties["events_per_year"].(float64), 9.4*features["mast-data/A_L"].Properties["area_m2"].(float64)*0.5e-6, 1e-12)
+	apitest.Agrees(t, "N_L on the map", features["mast-data/A_L"].Properties["events_per_year"].(float64), 9.4*features["mast-data/A_L"].Properties["area_m2"].(float64)*0.5e-6, 1e-12)
 }
 
 // The corridor of a straight route is a capsule: 2 r l + pi r² (Steiner's formula). Routes of one line that overlap
 // are drawn once: two that cross at right angles share a square and the caps.
 func TestCorridors(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
-	east, north := onEquator(179.999, list2{{-600, 0}, {600, 0}}), onEquator(179.999, list2{{0, -600}, {0, 600}})
-	mast := []any{part(10, "Point", east[0])}
-	one, _ := mapOf(t, c, drawnSite(t, east[0], mast, values{"route": route(east...)}), "?tolerance_m=0.01")
-	agrees(t, "A_L of one route", areaOf(t, one["l/A_L"]), 40*1200+math.Pi*400, 30)
-	agrees(t, "A_I of one route", areaOf(t, one["l/A_I"]), 4000*1200+math.Pi*4e6, 300)
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
+	east, north := apitest.OnEquator(179.999, apitest.Positions{{-600, 0}, {600, 0}}), apitest.OnEquator(179.999, apitest.Positions{{0, -600}, {0, 600}})
+	mast := []any{apitest.Part(10, "Point", east[0])}
+	one, _ := mapOf(t, c, apitest.DrawnSite(t, east[0], mast, apitest.Values{"route": apitest.Route(east...)}), "?tolerance_m=0.01")
+	apitest.Agrees(t, "A_L of one route", areaOf(t, one["l/A_L"]), 40*1200+math.Pi*400, 30)
+	apitest.Agrees(t, "A_I of one route", areaOf(t, one["l/A_I"]), 4000*1200+math.Pi*4e6, 300)
 	if n := len(polygons(t, one["l/A_L"])); n != 2 {
 		t.Errorf("across the 180th meridian the corridor is in %d pieces", n)
 	}
-	var drawn []list2
+	var drawn []apitest.Positions
 	coordinates(t, one["l/line"], &drawn)
 	if len(drawn) != 2 || drawn[0][1][0] != 180 || drawn[1][0][0] != -180 {
 		t.Errorf("across the 180th meridian the route is %v", drawn)
 	}
-	cross, _ := mapOf(t, c, drawnSite(t, east[0], mast, values{"route": route(east...)}, values{"route": route(north...)}), "?tolerance_m=0.01")
-	agrees(t, "A_L of a cross", areaOf(t, cross["l/A_L"]), 2*(40*1200+math.Pi*400)-40*40, 60)
+	cross, _ := mapOf(t, c, apitest.DrawnSite(t, east[0], mast, apitest.Values{"route": apitest.Route(east...)}, apitest.Values{"route": apitest.Route(north...)}), "?tolerance_m=0.01")
+	apitest.Agrees(t, "A_L of a cross", areaOf(t, cross["l/A_L"]), 2*(40*1200+math.Pi*400)-40*40, 60)
 }
 
 // A box has no place: the only one stands at the location, several do not.
 func TestBoxesOnTheMap(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
 	for _, longitude := range []float64{86.683, 179.999, -180, 180} {
-		body := changed(t, smallest(t), values{"/location/longitude": longitude, "/location/latitude": -16.5})
+		body := apitest.Changed(t, apitest.Smallest(t), apitest.Values{"/location/longitude": longitude, "/location/latitude": -16.5})
 		features, _ := mapOf(t, c, body, "?tolerance_m=0.01")
 		drawnAs(t, features["house/A_D"])
 		drawnAs(t, features["house/A_M"])
@@ -260,17 +260,17 @@ func TestBoxesOnTheMap(t *testing.T) {
 	}
 	// A_D is the larger one of box and protrusion, on the map as in the numbers.
 	for _, protrusion := range []float64{8, 40} {
-		body := changed(t, smallest(t), values{"/structures/0/length_m": 70, "/structures/0/width_m": 30, "/structures/0/height_m": 7, "/structures/0/protrusion_height_m": protrusion})
+		body := apitest.Changed(t, apitest.Smallest(t), apitest.Values{"/structures/0/length_m": 70, "/structures/0/width_m": 30, "/structures/0/height_m": 7, "/structures/0/protrusion_height_m": protrusion})
 		features, _ := mapOf(t, c, body, "?tolerance_m=0.01")
 		drawnAs(t, features["house/A_D"])
 	}
 	for _, latitude := range []float64{90, -90, 89.9999} {
-		features, _ := mapOf(t, c, changed(t, smallest(t), values{"/location/latitude": latitude}), "")
+		features, _ := mapOf(t, c, apitest.Changed(t, apitest.Smallest(t), apitest.Values{"/location/latitude": latitude}), "")
 		if features["house/A_D"].Properties["area_m2"].(float64) <= 0 {
 			t.Errorf("latitude %v: %v", latitude, features["house/A_D"].Properties)
 		}
 	}
-	features, _ := mapOf(t, c, demo(t), "")
+	features, _ := mapOf(t, c, apitest.Demo(t), "")
 	for id, f := range features {
 		if f.Geometry != nil {
 			t.Errorf("%s is drawn, but nobody said where", id)
@@ -282,8 +282,8 @@ func TestBoxesOnTheMap(t *testing.T) {
 }
 
 func TestMapParameters(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
-	s, _ := create(c, read(t, "testdata/demo/village.json"))
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
+	s, _ := apitest.Create(c, apitest.File(t, "testdata/demo/village.json"))
 	at := "/v1/assessments/" + s.ID + "/collection-areas"
 	for _, tolerance := range []string{"0", "101", "-1", "NaN", "x", ""} {
 		p := c.Get(at + "?tolerance_m=" + tolerance).Want(http.StatusBadRequest).Problem()
@@ -308,9 +308,9 @@ func TestMapOpensInGIS(t *testing.T) {
 		}
 		t.Skip("ogrinfo is not installed (Debian package gdal-bin)")
 	}
-	c := newClient(t, newServer(t, openSQLite(t)))
-	dateline := changed(t, smallest(t), values{"/location/longitude": 179.999})
-	for name, body := range map[string][]byte{"village": read(t, "testdata/demo/village.json"), "dateline": dateline} {
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
+	dateline := apitest.Changed(t, apitest.Smallest(t), apitest.Values{"/location/longitude": 179.999})
+	for name, body := range map[string][]byte{"village": apitest.File(t, "testdata/demo/village.json"), "dateline": dateline} {
 		features, text := mapOf(t, c, body, "")
 		file := filepath.Join(t.TempDir(), name+".geojson")
 		if err := os.WriteFile(file, text, 0o600); err != nil {

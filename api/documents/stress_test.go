@@ -1,4 +1,4 @@
-package api_test
+package documents_test
 
 import (
 	"encoding/json"
@@ -86,8 +86,8 @@ const village = `{
 // conductor at 200, 150, 100 kA. A device of just that I_imp is then exceeded by 0.01, 0.02, 0.05 of the flashes to
 // the structure, which is P_SPD of IEC 62305-2 Table B.3 for LPL I, II, III-IV (memory; derivable from IEC 62305-1 Table 5, read).
 func TestRatingBesideTheTable(t *testing.T) {
-	onBothStores(t, func(t *testing.T, c *apitest.Client) {
-		s, a := create(c, []byte(village))
+	apitest.OnBothStores(t, func(t *testing.T, c *apitest.Client) {
+		s, a := apitest.Create(c, []byte(village))
 		r := stressOf(c, s.ID, `{"devices": [{"reference": "A", "iimp_ka": 25}, {"reference": "B", "iimp_ka": 18.75}, {"reference": "C", "iimp_ka": 12.5, "line": "supply", "structure": "hall"}]}`)
 		if len(r.Ends) != 1 || r.Assessment != s.ID || r.Revision != 1 || r.LineFlash != "half_each_way" || len(r.Cautions) == 0 || r.Steps != nil {
 			t.Fatalf("%+v", r)
@@ -106,7 +106,7 @@ func TestRatingBesideTheTable(t *testing.T) {
 					t.Errorf("%s: %+v", d.Reference, y)
 				}
 			}
-			if !almost(d.Period, 1/d.Rate) {
+			if !apitest.Almost(d.Period, 1/d.Rate) {
 				t.Errorf("%s: every %v years at %v a year", d.Reference, d.Period, d.Rate)
 			}
 		}
@@ -138,8 +138,8 @@ func TestRatingBesideTheTable(t *testing.T) {
 
 // IEC 62305-1 Tables E.2 and E.3 (memory): 10 kA of a 200 kA flash to a power line reach each conductor.
 func TestTabulatedLineFlash(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
-	s, _ := create(c, []byte(village))
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
+	s, _ := apitest.Create(c, []byte(village))
 	half := stressOf(c, s.ID, `{"currents_ka": [0, 1, 10], "years": [1], "smallest_ka": 1}`)
 	table := stressOf(c, s.ID, `{"line_flash": "tabulated"}`)
 	if half.Ends[0].Sources[2].Share != 0.125 || table.Ends[0].Sources[2].Share != 0.05 || table.LineFlash != "tabulated" {
@@ -150,7 +150,7 @@ func TestTabulatedLineFlash(t *testing.T) {
 	for _, s := range e.Sources {
 		all += s.Events
 	}
-	if len(e.Rates) != 3 || !almost(&e.Rates[0].Total, all) || e.Operations != e.Rates[1].Total || e.Above != 1 || len(e.Duties[0].Overstress) != 1 {
+	if len(e.Rates) != 3 || !apitest.Almost(&e.Rates[0].Total, all) || e.Operations != e.Rates[1].Total || e.Above != 1 || len(e.Duties[0].Overstress) != 1 {
 		t.Errorf("%+v", e)
 	}
 	for _, rate := range e.Rates {
@@ -163,8 +163,8 @@ func TestTabulatedLineFlash(t *testing.T) {
 // Symbols are those of IEC 62305-2:2010; k_S, z, P_T, r_op, lambda, S_t, p_t and P_SPD_dev are our own. A device of which is not
 // known that its earth connection is proved comes after that proof: common practice, no published source.
 func TestStressOfOneLineWithSteps(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
-	s, _ := create(c, demo(t))
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
+	s, _ := apitest.Create(c, apitest.Demo(t))
 	all := stressOf(c, s.ID, `{}`)
 	lines := map[string]bool{}
 	for _, e := range all.Ends {
@@ -198,13 +198,13 @@ func TestStressOfOneLineWithSteps(t *testing.T) {
 //
 // A revision is answered with the N_G that it was computed with, even when the map it came from is gone.
 func TestStressWithMap(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
-	given, _ := create(c, []byte(village))
-	m := upload(c, fixture(t, "invented.asc"))
-	onMap := changed(t, []byte(village), map[string]any{"/flash_density": map[string]any{"map": m.ID}, "/location/latitude": 0.125, "/location/longitude": 11.375})
-	s, a := create(c, onMap)
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
+	given, _ := apitest.Create(c, []byte(village))
+	m := apitest.UploadMap(c, apitest.DensityFile(t, "invented.asc"))
+	onMap := apitest.Changed(t, []byte(village), map[string]any{"/flash_density": map[string]any{"map": m.ID}, "/location/latitude": 0.125, "/location/longitude": 11.375})
+	s, a := apitest.Create(c, onMap)
 	first, second := stressOf(c, given.ID, `{}`), stressOf(c, s.ID, `{}`)
-	var density densityUsed
+	var density apitest.DensityUsed
 	a.JSON(&density)
 	for i := range first.Ends[0].Sources {
 		if got, want := second.Ends[0].Sources[i].Events, first.Ends[0].Sources[i].Events*density.Used.NG/9; math.Abs(got-want) > 1e-12*want {
@@ -218,8 +218,8 @@ func TestStressWithMap(t *testing.T) {
 }
 
 func TestStressOfRevisions(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
-	s, _ := create(c, []byte(village))
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
+	s, _ := apitest.Create(c, []byte(village))
 	at := "/v1/assessments/" + s.ID
 	c.Patch(at+"/revisions", `{"flash_density": {"ground_flashes_per_km2_year": 18}}`).Want(http.StatusCreated)
 	var first, newest stressed
@@ -236,8 +236,8 @@ func TestStressOfRevisions(t *testing.T) {
 }
 
 func TestFaultsOfStress(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
-	s, _ := create(c, []byte(sound))
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
+	s, _ := apitest.Create(c, []byte(apitest.Sound))
 	at := "/v1/assessments/" + s.ID + "/spd-stress"
 	many, err := json.Marshal(map[string]any{"currents_ka": slices.Repeat([]float64{1}, 101), "years": []float64{}, "devices": []any{}})
 	if err != nil {
@@ -255,7 +255,7 @@ func TestFaultsOfStress(t *testing.T) {
 		string(many): {"/currents_ka", "/devices", "/years"},
 	} {
 		problem := c.Post(at, []byte(body)).Want(http.StatusUnprocessableEntity).Problem()
-		if got := placesOf(problem.Errors); !slices.Equal(got, want) {
+		if got := apitest.PlacesOf(problem.Errors); !slices.Equal(got, want) {
 			t.Errorf("%s\n%q, want %q", body, got, want)
 		}
 	}
@@ -267,18 +267,18 @@ func TestStressIsBounded(t *testing.T) {
 	for i := range 400 {
 		lines = append(lines, map[string]any{"id": "line " + string(rune('A'+i/26)) + string(rune('a'+i%26)), "structure": "hall", "installation": "buried", "length_m": 10})
 	}
-	c := newClient(t, newServer(t, openSQLite(t)))
-	s, _ := create(c, changed(t, []byte(village), map[string]any{"/lines": lines}))
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
+	s, _ := apitest.Create(c, apitest.Changed(t, []byte(village), map[string]any{"/lines": lines}))
 	devices := make([]any, 100)
 	for i := range devices {
 		devices[i] = map[string]any{"reference": "X", "iimp_ka": 12.5}
 	}
-	body := changed(t, []byte(`{}`), map[string]any{"/devices": devices})
+	body := apitest.Changed(t, []byte(`{}`), map[string]any{"/devices": devices})
 	p := c.Post("/v1/assessments/"+s.ID+"/spd-stress", body).Want(http.StatusUnprocessableEntity).Problem()
-	if got := placesOf(p.Errors); !slices.Equal(got, []string{"/line out-of-range"}) || !strings.Contains(p.Errors[0].Reason, "name a line") {
+	if got := apitest.PlacesOf(p.Errors); !slices.Equal(got, []string{"/line out-of-range"}) || !strings.Contains(p.Errors[0].Reason, "name a line") {
 		t.Errorf("%+v", p.Errors)
 	}
-	c.Post("/v1/assessments/"+s.ID+"/spd-stress", changed(t, body, map[string]any{"/line": "line Aa"})).Want(http.StatusOK)
+	c.Post("/v1/assessments/"+s.ID+"/spd-stress", apitest.Changed(t, body, map[string]any{"/line": "line Aa"})).Want(http.StatusOK)
 	if all := stressOf(c, s.ID, `{}`); len(all.Ends) != 400 {
 		t.Errorf("%d line ends", len(all.Ends))
 	}
@@ -286,10 +286,10 @@ func TestStressIsBounded(t *testing.T) {
 
 // The command line asks for the same without a server.
 func TestStressWithoutServer(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
-	s, _ := create(c, demo(t))
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
+	s, _ := apitest.Create(c, apitest.Demo(t))
 	served := stressOf(c, s.ID, `{}`)
-	r, err := single.Stress(demo(t), nil, nil)
+	r, err := single.Stress(apitest.Demo(t), nil, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -305,7 +305,7 @@ func TestStressWithoutServer(t *testing.T) {
 
 // What the steps refer to stands in the reference too.
 func TestReferenceShowsStressAndCoordination(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
 	var r struct {
 		SPD struct {
 			Quantities []struct{ Symbol, Formula string }

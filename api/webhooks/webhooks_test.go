@@ -1,8 +1,7 @@
-package api_test
+package webhooks_test
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"io"
 	"log/slog"
@@ -23,62 +22,14 @@ import (
 	"levinward/store"
 )
 
-type webhookDoc struct {
-	ID, URL, Secret string
-	Events          []string
-}
-
-type deliveryDoc struct {
-	N                      int64
-	Event, State, Response string
-	Assessment, Reference  string
-	Revision, Attempts     int
-	Status                 int
-	Error                  string
-	DueAt                  *time.Time `json:"due_at"`
-	AttemptedAt            *time.Time `json:"attempted_at"`
-	Duration               *float64   `json:"duration_s"`
-}
-
-func createWebhook(c *apitest.Client, url string, events ...string) webhookDoc {
-	if len(events) == 0 {
-		events = store.Events
-	}
-	body, _ := json.Marshal(map[string]any{"url": url, "events": events})
-	var w webhookDoc
-	c.Post("/v1/webhooks", body).Want(http.StatusCreated).JSON(&w)
-	return w
-}
-
-// deliveriesOf lists the deliveries of a webhook, the oldest first.
-func deliveriesOf(c *apitest.Client, id string) []deliveryDoc {
-	var list struct{ Deliveries []deliveryDoc }
-	c.Get("/v1/webhooks/" + id + "/deliveries?limit=500").Want(http.StatusOK).JSON(&list)
-	slices.Reverse(list.Deliveries)
-	return list.Deliveries
-}
-
-// everyWebhookOperation takes every operation on webhooks to its success.
-func everyWebhookOperation(c *apitest.Client) {
-	w := createWebhook(c, "https://quotes.example/told")
-	at := "/v1/webhooks/" + w.ID
-	c.Get("/v1/webhooks").Want(http.StatusOK)
-	c.Get(at).Want(http.StatusOK)
-	c.Do(http.MethodPut, at, []byte(`{"url": "https://quotes.example/other", "events": ["assessment.deleted", "assessment.created"]}`), "Content-Type", "application/json").Want(http.StatusOK)
-	c.Post("/v1/assessments", []byte(`{"name": "Invented", "location": {"latitude": 1, "longitude": 2}, "flash_density": {"ground_flashes_per_km2_year": 3}, "structures": [{"id": "h", "length_m": 9, "width_m": 9, "height_m": 3}]}`)).Want(http.StatusCreated)
-	d := deliveriesOf(c, w.ID)[0]
-	c.Do(http.MethodPost, at+"/deliveries/"+strconv.FormatInt(d.N, 10)+"/retries", nil).Want(http.StatusAccepted)
-	c.Delete(at).Want(http.StatusNoContent)
-}
-
 func TestWebhookSecretIsToldOnce(t *testing.T) {
-	onBothStores(t, func(t *testing.T, c *apitest.Client) {
-		w := createWebhook(c, "https://quotes.example/told")
+	apitest.OnBothStores(t, func(t *testing.T, c *apitest.Client) {
+		w := apitest.CreateWebhook(c, "https://quotes.example/told")
 		if len(w.Secret) != 43 {
 			t.Fatalf("secret %q", w.Secret)
 		}
 		at := "/v1/webhooks/" + w.ID
-		create(c, smallest(t))
+		apitest.Create(c, apitest.Smallest(t))
 		for _, a := range []*apitest.Answer{
 			c.Get("/v1/webhooks"), c.Get(at), c.Get(at + "/deliveries"),
 			c.Do(http.MethodPut, at, []byte(`{"url": "https://quotes.example/x", "events": ["assessment.created"]}`), "Content-Type", "application/json"),
@@ -91,8 +42,8 @@ func TestWebhookSecretIsToldOnce(t *testing.T) {
 }
 
 func TestFaultyWebhooks(t *testing.T) {
-	onBothStores(t, func(t *testing.T, c *apitest.Client) {
-		w := createWebhook(c, "https://quotes.example/told")
+	apitest.OnBothStores(t, func(t *testing.T, c *apitest.Client) {
+		w := apitest.CreateWebhook(c, "https://quotes.example/told")
 		for body, want := range map[string]string{
 			`{"url": "http://quotes.example/", "events": ["assessment.created"]}`:                                "/url",
 			`{"url": "https://10.0.0.1/", "events": ["assessment.created"]}`:                                     "/url",
@@ -116,7 +67,7 @@ func TestFaultyWebhooks(t *testing.T) {
 			c.Do(http.MethodPost, "/v1/webhooks/"+w.ID+"/deliveries/"+n+"/retries", nil).Want(http.StatusNotFound)
 		}
 		for range store.MaxWebhooks - 1 {
-			createWebhook(c, "https://quotes.example/told")
+			apitest.CreateWebhook(c, "https://quotes.example/told")
 		}
 		c.Post("/v1/webhooks", []byte(`{"url": "https://quotes.example/", "events": ["assessment.created"]}`)).Want(http.StatusConflict)
 	})
@@ -185,41 +136,41 @@ func (c *clock) now() time.Time { c.mu.Lock(); defer c.mu.Unlock(); return c.at 
 
 func (c *clock) add(d time.Duration) { c.mu.Lock(); defer c.mu.Unlock(); c.at = c.at.Add(d) }
 
-// told is a service on a store whose webhooks may be on the loopback interface.
-type told struct {
+// watchedService is a service on a store whose webhooks may be on the loopback interface.
+type watchedService struct {
 	*apitest.Client
 	*receiver
 	kept  store.Store
 	clock *clock
-	hook  webhookDoc
+	hook  apitest.Webhook
 }
 
-func onBothWithReceiver(t *testing.T, test func(t *testing.T, s *told)) {
-	onEachStore(t, func(t *testing.T, _ *apitest.Client, kept store.Store) {
-		at := &clock{at: testNow}
-		config := api.Config{Store: kept, Contract: read(t, "openapi.yaml"), Engine: testEngine, Log: slog.New(slog.NewTextHandler(t.Output(), nil)), Now: at.now, PrivateWebhooks: true}
+func onBothWithReceiver(t *testing.T, test func(t *testing.T, s *watchedService)) {
+	apitest.OnEachStore(t, func(t *testing.T, _ *apitest.Client, kept store.Store) {
+		at := &clock{at: apitest.Now}
+		config := api.Config{Store: kept, Contract: apitest.Contract(t), Engine: apitest.Engine, Log: slog.New(slog.NewTextHandler(t.Output(), nil)), Now: at.now, PrivateWebhooks: true}
 		server, err := api.New(config)
 		if err != nil {
 			t.Fatal(err)
 		}
-		s := &told{newClient(t, server), newReceiver(t, at.now), kept, at, webhookDoc{}}
-		s.hook = createWebhook(s.Client, s.url)
+		s := &watchedService{apitest.NewClient(t, server), newReceiver(t, at.now), kept, at, apitest.Webhook{}}
+		s.hook = apitest.CreateWebhook(s.Client, s.url)
 		s.secret = s.hook.Secret
 		test(t, s)
 	})
 }
 
-func (s *told) sender(private bool) *webhook.Sender {
-	return webhook.New(webhook.Config{Store: s.kept, Log: slog.New(slog.DiscardHandler), Now: s.clock.now, Private: private, Agent: testEngine})
+func (s *watchedService) sender(private bool) *webhook.Sender {
+	return webhook.New(webhook.Config{Store: s.kept, Log: slog.New(slog.DiscardHandler), Now: s.clock.now, Private: private, Agent: apitest.Engine})
 }
 
 // sendAll sends all that is due and returns how many deliveries that were.
-func (s *told) sendAll(t *testing.T, private bool) (int, error) {
+func (s *watchedService) sendAll(t *testing.T, private bool) (int, error) {
 	return queue.Drain(t.Context(), queue.Config{Kinds: []queue.Kind{s.sender(private).Kind()}, Now: s.clock.now})
 }
 
 // send sends what is due and demands how many that were.
-func (s *told) send(t *testing.T, want int) {
+func (s *watchedService) send(t *testing.T, want int) {
 	t.Helper()
 	n, err := s.sendAll(t, true)
 	if err != nil || n != want {
@@ -228,8 +179,8 @@ func (s *told) send(t *testing.T, want int) {
 }
 
 func TestWebhookIsTold(t *testing.T) {
-	onBothWithReceiver(t, func(t *testing.T, s *told) {
-		first, _ := create(s.Client, demo(t))
+	onBothWithReceiver(t, func(t *testing.T, s *watchedService) {
+		first, _ := apitest.Create(s.Client, apitest.Demo(t))
 		at := "/v1/assessments/" + first.ID
 		s.Patch(at+"/revisions", `{"reference": "second"}`).Want(http.StatusCreated)
 		s.Delete(at).Want(http.StatusNoContent)
@@ -252,7 +203,7 @@ func TestWebhookIsTold(t *testing.T) {
 		if len(s.bodies) != 3 {
 			t.Errorf("%d requests: %q", len(s.bodies), s.bodies)
 		}
-		for _, d := range deliveriesOf(s.Client, s.hook.ID) {
+		for _, d := range apitest.DeliveriesOf(s.Client, s.hook.ID) {
 			if d.State != "delivered" || d.Attempts != 1 || d.Status != 200 || d.AttemptedAt == nil || d.Duration == nil || d.DueAt != nil {
 				t.Errorf("%+v", d)
 			}
@@ -261,13 +212,13 @@ func TestWebhookIsTold(t *testing.T) {
 }
 
 func TestWebhookIsToldAgain(t *testing.T) {
-	onBothWithReceiver(t, func(t *testing.T, s *told) {
+	onBothWithReceiver(t, func(t *testing.T, s *watchedService) {
 		s.fail = webhook.MaxAttempts
-		create(s.Client, demo(t))
+		apitest.Create(s.Client, apitest.Demo(t))
 		for n := 1; n <= webhook.MaxAttempts; n++ {
 			s.send(t, 1)
 			s.send(t, 0)
-			d := deliveriesOf(s.Client, s.hook.ID)[0]
+			d := apitest.DeliveriesOf(s.Client, s.hook.ID)[0]
 			if d.Attempts != n || d.Status != 500 || d.Response != "not today" {
 				t.Fatalf("%+v", d)
 			}
@@ -287,10 +238,10 @@ func TestWebhookIsToldAgain(t *testing.T) {
 		}
 		s.clock.add(1000 * time.Hour)
 		s.send(t, 0)
-		d := deliveriesOf(s.Client, s.hook.ID)[0]
+		d := apitest.DeliveriesOf(s.Client, s.hook.ID)[0]
 		s.Do(http.MethodPost, "/v1/webhooks/"+s.hook.ID+"/deliveries/"+strconv.FormatInt(d.N, 10)+"/retries", nil).Want(http.StatusAccepted)
 		s.send(t, 1)
-		if d = deliveriesOf(s.Client, s.hook.ID)[0]; d.State != "delivered" || !slices.Equal(s.numbers(), []int64{d.N}) {
+		if d = apitest.DeliveriesOf(s.Client, s.hook.ID)[0]; d.State != "delivered" || !slices.Equal(s.numbers(), []int64{d.N}) {
 			t.Errorf("retried: %+v, accepted %v", d, s.numbers())
 		}
 		for i, body := range s.bodies {
@@ -303,17 +254,17 @@ func TestWebhookIsToldAgain(t *testing.T) {
 
 // Two senders share what is due; what one of them took before it died comes after its claim.
 func TestSendersShare(t *testing.T) {
-	onBothWithReceiver(t, func(t *testing.T, s *told) {
+	onBothWithReceiver(t, func(t *testing.T, s *watchedService) {
 		const n = 30
 		for range n {
-			create(s.Client, smallest(t))
+			apitest.Create(s.Client, apitest.Smallest(t))
 		}
 		dead, err := s.kept.ClaimDeliveries(t.Context(), store.Local, s.hook.ID, s.clock.now(), s.clock.now().Add(time.Minute), 2)
 		if err != nil || len(dead) != 2 {
 			t.Fatal(len(dead), err)
 		}
 		share := func() {
-			together(2, func(int) {
+			apitest.Together(2, func(int) {
 				for {
 					if sent, err := s.sendAll(t, true); sent == 0 || err != nil {
 						if err != nil {
@@ -338,12 +289,12 @@ func TestSendersShare(t *testing.T) {
 
 // Without permission nothing is sent to addresses that are not public, whatever name leads there.
 func TestPrivateAddressesAreRefused(t *testing.T) {
-	onBothWithReceiver(t, func(t *testing.T, s *told) {
-		create(s.Client, smallest(t))
+	onBothWithReceiver(t, func(t *testing.T, s *watchedService) {
+		apitest.Create(s.Client, apitest.Smallest(t))
 		if _, err := s.sendAll(t, false); err != nil {
 			t.Fatal(err)
 		}
-		if d := deliveriesOf(s.Client, s.hook.ID)[0]; d.Attempts != 1 || d.Status != 0 || d.Error != webhook.ErrNotPublic.Error() || len(s.bodies) != 0 {
+		if d := apitest.DeliveriesOf(s.Client, s.hook.ID)[0]; d.Attempts != 1 || d.Status != 0 || d.Error != webhook.ErrNotPublic.Error() || len(s.bodies) != 0 {
 			t.Errorf("%+v, %d requests", d, len(s.bodies))
 		}
 	})
@@ -351,18 +302,18 @@ func TestPrivateAddressesAreRefused(t *testing.T) {
 
 // Redirects are not followed, and a receiver that does not answer is not waited for.
 func TestOtherAnswers(t *testing.T) {
-	onBothWithReceiver(t, func(t *testing.T, s *told) {
+	onBothWithReceiver(t, func(t *testing.T, s *watchedService) {
 		moved := httptest.NewServer(http.RedirectHandler(s.url, http.StatusTemporaryRedirect))
 		gone := httptest.NewServer(http.NotFoundHandler())
 		gone.Close()
 		t.Cleanup(moved.Close)
-		there, away := createWebhook(s.Client, moved.URL), createWebhook(s.Client, gone.URL)
-		create(s.Client, smallest(t))
+		there, away := apitest.CreateWebhook(s.Client, moved.URL), apitest.CreateWebhook(s.Client, gone.URL)
+		apitest.Create(s.Client, apitest.Smallest(t))
 		s.send(t, 3)
-		if d := deliveriesOf(s.Client, there.ID)[0]; d.Status != http.StatusTemporaryRedirect || d.State != "due" || len(s.got) != 1 {
+		if d := apitest.DeliveriesOf(s.Client, there.ID)[0]; d.Status != http.StatusTemporaryRedirect || d.State != "due" || len(s.got) != 1 {
 			t.Errorf("redirected: %+v, %d arrived", d, len(s.got))
 		}
-		if d := deliveriesOf(s.Client, away.ID)[0]; d.Status != 0 || d.State != "due" || !strings.Contains(d.Error, "refused") {
+		if d := apitest.DeliveriesOf(s.Client, away.ID)[0]; d.Status != 0 || d.State != "due" || !strings.Contains(d.Error, "refused") {
 			t.Errorf("nobody there: %+v", d)
 		}
 	})
@@ -370,12 +321,12 @@ func TestOtherAnswers(t *testing.T) {
 
 // A sender that is stopped lets what is under way arrive, and is done.
 func TestSenderStops(t *testing.T) {
-	onBothWithReceiver(t, func(t *testing.T, s *told) {
+	onBothWithReceiver(t, func(t *testing.T, s *watchedService) {
 		begun, finish := make(chan struct{}), make(chan struct{})
 		slow := httptest.NewServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { close(begun); <-finish }))
 		t.Cleanup(slow.Close)
-		w := createWebhook(s.Client, slow.URL, store.EventRevised)
-		first, _ := create(s.Client, smallest(t))
+		w := apitest.CreateWebhook(s.Client, slow.URL, store.EventRevised)
+		first, _ := apitest.Create(s.Client, apitest.Smallest(t))
 		s.send(t, 1)
 		s.Patch("/v1/assessments/"+first.ID+"/revisions", `{"reference": "second"}`).Want(http.StatusCreated)
 		done := make(chan error)
@@ -396,7 +347,7 @@ func TestSenderStops(t *testing.T) {
 		case <-time.After(time.Minute):
 			t.Fatal("it does not stop")
 		}
-		if d := deliveriesOf(s.Client, w.ID)[0]; d.State != "delivered" {
+		if d := apitest.DeliveriesOf(s.Client, w.ID)[0]; d.State != "delivered" {
 			t.Errorf("%+v", d)
 		}
 	})

@@ -1,8 +1,7 @@
-package api_test
+package assessments_test
 
 import (
 	"encoding/json"
-	"math"
 	"net/http"
 	"slices"
 	"strings"
@@ -46,16 +45,14 @@ func coordinate(c *apitest.Client, body string) (r coordination) {
 	return r
 }
 
-func almost(p *float64, want float64) bool { return p != nil && math.Abs(*p-want) <= 1e-9*max(1, want) }
-
 // Protection distance, read in a trade handbook on the 2006 edition of IEC 62305-4, Annex D: U_W 2500 V: not considered at
 // 1100 V, considered from 1300 V; there (2500 - 1300) / 25 = 48 m.
 func TestProtectionDistance(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
 	for level, want := range map[string]float64{"1.1": -1, "1.3": 48, "2": 20} {
 		r := coordinate(c, `{"withstand_kv": 2.5, "stages": [{"lead_length_m": 0, "cable_after_m": 9, "device": {"up_kv": `+level+`, "uc_ac_v": 255, "test_classes": ["I"], "technology": "switching"}}]}`)
 		s := r.Stages[0]
-		if s.DistanceIgnored != (want < 0) || want >= 0 && !almost(s.Distance, want) || want < 0 && s.Distance != nil {
+		if s.DistanceIgnored != (want < 0) || want >= 0 && !apitest.Almost(s.Distance, want) || want < 0 && s.Distance != nil {
 			t.Errorf("U_P %s kV: %+v", level, s)
 		}
 	}
@@ -64,10 +61,10 @@ func TestProtectionDistance(t *testing.T) {
 // Leads, read in trade handbooks: U_P 1.5 kV with 0.6 + 0.7 m of leads gives 2.8 kV, which passes 4 kV and fails 2.5 kV; both
 // leads together may have 1 m at most.
 func TestLeadsOfAStage(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
 	for withstand, want := range map[string]string{"4": "suitable", "2.5": "ineffective"} {
 		r := coordinate(c, `{"withstand_kv": `+withstand+`, "stages": [{"name": "board", "lead_length_m": 1.3, "cable_after_m": 0, "device": {"up_kv": 1.5, "uc_ac_v": 275, "test_classes": ["II"], "technology": "limiting"}}]}`)
-		if !almost(r.Stages[0].Level, 2.8) || r.verdictOf("protection_level_at_equipment", 0) != want || r.verdictOf("leads", 0) != "unsuitable" || r.Verdict != "unsuitable" {
+		if !apitest.Almost(r.Stages[0].Level, 2.8) || r.verdictOf("protection_level_at_equipment", 0) != want || r.verdictOf("leads", 0) != "unsuitable" || r.Verdict != "unsuitable" {
 			t.Errorf("U_W %s kV: %+v", withstand, r)
 		}
 		if !strings.Contains(r.Sentence, "board") {
@@ -78,7 +75,7 @@ func TestLeadsOfAStage(t *testing.T) {
 
 // Distances of the trade, common practice, no published source: 10 m behind a spark gap, 5 m behind a varistor, beyond 10 m to the equipment a further device.
 func TestCoordinationOfTheExample(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
 	example, err := json.Marshal(c.Document().Paths.Find("/v1/spd-coordinations").Post.RequestBody.Value.Content["application/json"].Examples["second_board"].Value.Value)
 	if err != nil {
 		t.Fatal(err)
@@ -87,7 +84,7 @@ func TestCoordinationOfTheExample(t *testing.T) {
 	if r.Verdict != "ineffective" || !r.FurtherStage || r.verdictOf("further_stage", 1) != "ineffective" || r.verdictOf("energy_coordination", 1) != "suitable" {
 		t.Errorf("14 m to the equipment: %+v", r)
 	}
-	if !almost(r.Stages[1].At, 12) || !almost(r.Stages[1].EndsAt, 52) || r.Stages[1].Name != "sub-board" || len(r.Cautions) == 0 {
+	if !apitest.Almost(r.Stages[1].At, 12) || !apitest.Almost(r.Stages[1].EndsAt, 52) || r.Stages[1].Name != "sub-board" || len(r.Cautions) == 0 {
 		t.Errorf("%+v", r.Stages)
 	}
 	for _, symbol := range []string{"U_W", "U_P", "dU", "U_PF", "l_po", "x", "L_c", "l_min"} {
@@ -100,15 +97,15 @@ func TestCoordinationOfTheExample(t *testing.T) {
 			t.Errorf("U_P was read at %s", s.Pointer)
 		}
 	}
-	r = coordinate(c, string(changed(t, example, map[string]any{"/stages/1/cable_after_m": 8, "/stages/0/cable_after_m": 9})))
+	r = coordinate(c, string(apitest.Changed(t, example, map[string]any{"/stages/1/cable_after_m": 8, "/stages/0/cable_after_m": 9})))
 	if r.FurtherStage || r.Verdict != "insufficient_data" || r.verdictOf("energy_coordination", 1) != "insufficient_data" {
 		t.Errorf("9 m behind a spark gap: %+v", r)
 	}
-	r = coordinate(c, string(changed(t, example, map[string]any{"/stages/1/cable_after_m": 8})))
+	r = coordinate(c, string(apitest.Changed(t, example, map[string]any{"/stages/1/cable_after_m": 8})))
 	if r.Verdict != "suitable" {
 		t.Errorf("8 m to the equipment: %+v", r)
 	}
-	r = coordinate(c, string(changed(t, example, map[string]any{"/stages/1/cable_after_m": 8, "/iimp_min_ka": 50})))
+	r = coordinate(c, string(apitest.Changed(t, example, map[string]any{"/stages/1/cable_after_m": 8, "/iimp_min_ka": 50})))
 	if r.Verdict != "unsuitable" || r.verdictOf("impulse_current_at_origin", 0) != "unsuitable" {
 		t.Errorf("more I_imp than the first device has: %+v", r)
 	}
@@ -116,14 +113,14 @@ func TestCoordinationOfTheExample(t *testing.T) {
 
 // Common practice, no published source: without a data sheet nothing can be said of a device.
 func TestNothingKnownOfTheDevices(t *testing.T) {
-	r := coordinate(newClient(t, newServer(t, openSQLite(t))), `{"withstand_kv": 2.5, "stages": [{"device": {}}, {"device": {}}]}`)
+	r := coordinate(apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t))), `{"withstand_kv": 2.5, "stages": [{"device": {}}, {"device": {}}]}`)
 	if r.Verdict != "insufficient_data" || r.Stages[1].At != nil || r.Stages[0].Level != nil || r.Stages[1].Name != "stage 2" {
 		t.Errorf("%+v", r)
 	}
 }
 
 func TestFaultsOfCoordinations(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
 	for body, want := range map[string][]string{
 		`{}`:                                  {"/stages", "/withstand_kv"},
 		`{"stages": [], "withstand_kv": 2.5}`: {"/stages"},
@@ -132,7 +129,7 @@ func TestFaultsOfCoordinations(t *testing.T) {
 			"/stages/2/name", "/wire", "/withstand_kv"},
 	} {
 		problem := c.Post("/v1/spd-coordinations", []byte(body)).Want(http.StatusUnprocessableEntity).Problem()
-		if got := placesOf(problem.Errors); !slices.Equal(got, want) {
+		if got := apitest.PlacesOf(problem.Errors); !slices.Equal(got, want) {
 			t.Errorf("%s\n%q, want %q", body, got, want)
 		}
 	}

@@ -1,4 +1,4 @@
-package api_test
+package ogc_test
 
 import (
 	"encoding/csv"
@@ -9,7 +9,6 @@ import (
 	"net/http"
 	"net/url"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"reflect"
 	"slices"
@@ -28,8 +27,6 @@ import (
 // 17-069r4); its requirements are named from memory, and GDAL, a client of
 // its own, reads the collections below.
 
-type link struct{ Href, Rel, Type string }
-
 // collectionExtent is what a collection says of the places and the times of its features.
 type collectionExtent struct {
 	Spatial struct {
@@ -42,24 +39,13 @@ type collectionExtent struct {
 	}
 }
 
-type feature struct {
-	Type     string
-	ID       string
-	Geometry struct {
-		Type        string
-		Coordinates []float64
-	}
-	Properties map[string]any
-	Links      []link
-}
-
 type features struct {
 	Type           string
-	Links          []link
+	Links          []apitest.Link
 	TimeStamp      time.Time
 	NumberMatched  *int
 	NumberReturned int
-	Features       []feature
+	Features       []apitest.Feature
 }
 
 func (f *features) references() (all []string) {
@@ -70,7 +56,7 @@ func (f *features) references() (all []string) {
 }
 
 // linked is the path of the only link with a relation; empty where there is none.
-func linked(t testing.TB, links []link, rel string) string {
+func linked(t testing.TB, links []apitest.Link, rel string) string {
 	t.Helper()
 	path := ""
 	for _, l := range links {
@@ -97,7 +83,7 @@ func all(t testing.TB, c *apitest.Client, path string) (found []string, pages in
 	t.Helper()
 	for path != "" {
 		f := getFeatures(c, path)
-		if f.NumberReturned != len(f.Features) || f.Type != "FeatureCollection" || !f.TimeStamp.Equal(testNow) || linked(t, f.Links, "self") != path {
+		if f.NumberReturned != len(f.Features) || f.Type != "FeatureCollection" || !f.TimeStamp.Equal(apitest.Now) || linked(t, f.Links, "self") != path {
 			t.Fatalf("%s: %+v", path, f)
 		}
 		found = append(found, f.references()...)
@@ -110,11 +96,11 @@ func all(t testing.TB, c *apitest.Client, path string) (found []string, pages in
 }
 
 func TestFeaturesByLinks(t *testing.T) {
-	onEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
-		p := openPortfolio(t, s, "Invented north")
-		openPortfolio(t, s, "Invented south")
-		ids := p.add(t, demo(t), named(t, "Invented: plain", map[string]any{"/location/latitude": 7.25, "/location/longitude": -101.5}))
-		var landing struct{ Links []link }
+	apitest.OnEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
+		p := apitest.OpenPortfolio(t, s, "Invented north")
+		apitest.OpenPortfolio(t, s, "Invented south")
+		ids := p.Add(t, apitest.Demo(t), apitest.Named(t, "Invented: plain", map[string]any{"/location/latitude": 7.25, "/location/longitude": -101.5}))
+		var landing struct{ Links []apitest.Link }
 		c.Get("/ogc").Want(http.StatusOK).JSON(&landing)
 		var contract map[string]any
 		api := c.Get(linked(t, landing.Links, "service-desc")).Want(http.StatusOK)
@@ -131,7 +117,7 @@ func TestFeaturesByLinks(t *testing.T) {
 		var list struct {
 			Collections []struct {
 				ID, Title string
-				Links     []link
+				Links     []apitest.Link
 				CRS       []string
 				Extent    *collectionExtent
 			}
@@ -162,7 +148,7 @@ func TestFeaturesByLinks(t *testing.T) {
 				t.Errorf("%+v, %v", got, err)
 			}
 			wantProperties(t, got.Properties, &r)
-			var alone feature
+			var alone apitest.Feature
 			c.Get(items + "/" + got.ID).Want(http.StatusOK).JSON(&alone)
 			c.Get(linked(t, alone.Links, "related")).Want(http.StatusOK)
 			if linked(t, alone.Links, "self") != items+"/"+got.ID || linked(t, alone.Links, "collection")+"/items" != items {
@@ -172,8 +158,8 @@ func TestFeaturesByLinks(t *testing.T) {
 				t.Errorf("alone %+v, in the list %+v", alone, got)
 			}
 		}
-		for _, path := range []string{"/ogc/collections/" + newID(t), "/ogc/collections/x", "/ogc/collections/x/items", items + "/" + newID(t), items + "/x",
-			strings.Replace(items, p.id, list.Collections[0].ID, 1) + "/" + ids[0]} {
+		for _, path := range []string{"/ogc/collections/" + apitest.NewID(t), "/ogc/collections/x", "/ogc/collections/x/items", items + "/" + apitest.NewID(t), items + "/x",
+			strings.Replace(items, p.ID, list.Collections[0].ID, 1) + "/" + ids[0]} {
 			c.Get(path).Want(http.StatusNotFound)
 		}
 	})
@@ -191,8 +177,8 @@ func wantExtent(t testing.TB, s store.Store, e *collectionExtent, ids []string) 
 		box = []float64{min(box[0], r.Longitude), min(box[1], r.Latitude), max(box[2], r.Longitude), max(box[3], r.Latitude)}
 	}
 	if e == nil || len(e.Spatial.BBox) != 1 || !slices.Equal(e.Spatial.BBox[0], box) || e.Spatial.CRS != "http://www.opengis.net/def/crs/OGC/1.3/CRS84" ||
-		!reflect.DeepEqual(e.Temporal.Interval, [][]time.Time{{testNow, testNow}}) || e.Temporal.TRS != "http://www.opengis.net/def/uom/ISO-8601/0/Gregorian" {
-		t.Errorf("extent %+v, want the box %v and the time %v", e, box, testNow)
+		!reflect.DeepEqual(e.Temporal.Interval, [][]time.Time{{apitest.Now, apitest.Now}}) || e.Temporal.TRS != "http://www.opengis.net/def/uom/ISO-8601/0/Gregorian" {
+		t.Errorf("extent %+v, want the box %v and the time %v", e, box, apitest.Now)
 	}
 }
 
@@ -248,7 +234,7 @@ func wantProperties(t testing.TB, got map[string]any, r *store.Record) {
 		t.Errorf("needed protection of %s: %q, recommended %+v", r.Name, needed, result.Recommendation)
 	}
 	for name, want := range map[string]any{"required_devices": float64(devices), "name": r.Name, "reference": r.Reference, "revision": float64(r.Revision), "ground_flashes_per_km2_year": result.FlashDensity.NG,
-		"loss_of_human_life": life, "worst_ratio": ratio, "acceptable": acceptable, "review_due": result.ReviewDue, "engine": testEngine, "created_at": "2031-05-17T09:30:00Z"} {
+		"loss_of_human_life": life, "worst_ratio": ratio, "acceptable": acceptable, "review_due": result.ReviewDue, "engine": apitest.Engine, "created_at": "2031-05-17T09:30:00Z"} {
 		if got[name] != want {
 			t.Errorf("%s of %s: %v, want %v", name, r.Name, got[name], want)
 		}
@@ -256,10 +242,10 @@ func wantProperties(t testing.TB, got map[string]any, r *store.Record) {
 }
 
 func TestFeaturePages(t *testing.T) {
-	onEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
-		p := openPortfolio(t, s, "P")
-		p.many(t, 1203)
-		items := "/ogc/collections/" + p.id + "/items"
+	apitest.OnEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
+		p := apitest.OpenPortfolio(t, s, "P")
+		p.Many(t, 1203)
+		items := "/ogc/collections/" + p.ID + "/items"
 		for query, want := range map[string]int{"": 121, "?limit=1000": 2, "?limit=500": 3, "?limit=1203": 1, "?limit=10000": 1, "?limit=701&datetime=../..": 2} {
 			found, pages := all(t, c, items+query)
 			if pages != want || len(found) != 1203 || !slices.IsSorted(found) || len(slices.Compact(found)) != 1203 {
@@ -285,22 +271,22 @@ func TestFeaturePages(t *testing.T) {
 }
 
 func TestFeatureConditions(t *testing.T) {
-	onEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
-		p := openPortfolio(t, s, "P")
+	apitest.OnEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
+		p := apitest.OpenPortfolio(t, s, "P")
 		for i, site := range []struct {
 			name, reference string
 			longitude       float64
 			height          float64
 		}{{"Atoll", "E", 179.5, 30}, {"Atoll", "W", -179.5, 2}, {"Atoll 2", "M", 180, 30}, {"Ridge", "K", 86.7, 2}} {
-			p.at = testNow.Add(time.Duration(i) * time.Hour)
+			p.At = apitest.Now.Add(time.Duration(i) * time.Hour)
 			ng := 0.01
 			if site.height > 10 {
 				ng = 20
 			}
-			p.add(t, named(t, site.name, map[string]any{"/reference": site.reference, "/location/longitude": site.longitude, "/location/latitude": float64(i), "/structures/0/height_m": site.height,
+			p.Add(t, apitest.Named(t, site.name, map[string]any{"/reference": site.reference, "/location/longitude": site.longitude, "/location/latitude": float64(i), "/structures/0/height_m": site.height,
 				"/flash_density/ground_flashes_per_km2_year": ng, "/lines": []any{}}))
 		}
-		items := "/ogc/collections/" + p.id + "/items"
+		items := "/ogc/collections/" + p.ID + "/items"
 		for query, want := range map[string]string{
 			"":                                                    "E W M K",
 			"?bbox=170,-10,-170,10":                               "E W M", // across the 180th meridian
@@ -368,13 +354,13 @@ func TestFeatureConditions(t *testing.T) {
 
 // TestFeatureLinks: what a client needs to find its way stands in document and head alike (recommendation link-header).
 func TestFeatureLinks(t *testing.T) {
-	s := openSQLite(t)
-	c := newClient(t, newServer(t, s))
-	p := openPortfolio(t, s, "P")
-	ids := p.add(t, named(t, "A", map[string]any{"/reference": "a & b"}), named(t, "B", map[string]any{"/reference": "b"}))
-	items := "/ogc/collections/" + p.id + "/items"
-	for _, path := range []string{"/ogc", "/ogc/collections", "/ogc/collections/" + p.id, items + "?limit=1", items + "/" + ids[0]} {
-		var doc struct{ Links []link }
+	s := apitest.OpenSQLite(t)
+	c := apitest.NewClient(t, apitest.NewServer(t, s))
+	p := apitest.OpenPortfolio(t, s, "P")
+	ids := p.Add(t, apitest.Named(t, "A", map[string]any{"/reference": "a & b"}), apitest.Named(t, "B", map[string]any{"/reference": "b"}))
+	items := "/ogc/collections/" + p.ID + "/items"
+	for _, path := range []string{"/ogc", "/ogc/collections", "/ogc/collections/" + p.ID, items + "?limit=1", items + "/" + ids[0]} {
+		var doc struct{ Links []apitest.Link }
 		answer := c.Get(path).Want(http.StatusOK)
 		answer.JSON(&doc)
 		var want []string
@@ -410,7 +396,7 @@ func TestFeatureLinks(t *testing.T) {
 		{[]string{"X-Forwarded-Host", "user@gis.example/x?"}, []string{c.URL(), ""}},
 		{[]string{"X-Forwarded-Proto", "javascript"}, []string{c.URL(), ""}},
 	} {
-		var doc struct{ Links []link }
+		var doc struct{ Links []apitest.Link }
 		c.Get("/ogc", test.headers...).Want(http.StatusOK).JSON(&doc)
 		if want := strings.Join(test.want, "") + "/ogc"; doc.Links[0].Href != want {
 			t.Errorf("%v: %s, want %s", test.headers, doc.Links[0].Href, want)
@@ -420,11 +406,11 @@ func TestFeatureLinks(t *testing.T) {
 
 // TestFeatureMethods: HEAD is GET without the body (RFC 9110 section 9.3.2), and nothing can be written this way.
 func TestFeatureMethods(t *testing.T) {
-	s := openSQLite(t)
-	c := newClient(t, newServer(t, s))
-	p := openPortfolio(t, s, "P")
-	ids := p.add(t, smallest(t))
-	collection := "/ogc/collections/" + p.id
+	s := apitest.OpenSQLite(t)
+	c := apitest.NewClient(t, apitest.NewServer(t, s))
+	p := apitest.OpenPortfolio(t, s, "P")
+	ids := p.Add(t, apitest.Smallest(t))
+	collection := "/ogc/collections/" + p.ID
 	do := func(method, path string) (*http.Response, string) {
 		t.Helper()
 		request, err := http.NewRequestWithContext(t.Context(), method, c.URL()+path, nil)
@@ -469,15 +455,15 @@ func TestFeatureMethods(t *testing.T) {
 // TestFeaturePagesProperty: whatever is asked for, the pages together are the
 // sites that meet the conditions, in order, each once.
 func TestFeaturePagesProperty(t *testing.T) {
-	s := openSQLite(t)
-	c := newClient(t, newServer(t, s))
-	p := openPortfolio(t, s, "P")
-	p.many(t, 700)
-	sites, err := s.ListSites(t.Context(), store.Local, p.id, store.SiteFilter{Rank: store.RankName, Limit: 500})
+	s := apitest.OpenSQLite(t)
+	c := apitest.NewClient(t, apitest.NewServer(t, s))
+	p := apitest.OpenPortfolio(t, s, "P")
+	p.Many(t, 700)
+	sites, err := s.ListSites(t.Context(), store.Local, p.ID, store.SiteFilter{Rank: store.RankName, Limit: 500})
 	if err != nil {
 		t.Fatal(err)
 	}
-	rest, err := s.ListSites(t.Context(), store.Local, p.id, store.SiteFilter{Rank: store.RankName, Limit: 500, Cursor: sites.Next})
+	rest, err := s.ListSites(t.Context(), store.Local, p.ID, store.SiteFilter{Rank: store.RankName, Limit: 500, Cursor: sites.Next})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -497,7 +483,7 @@ func TestFeaturePagesProperty(t *testing.T) {
 		if timed {
 			query.Set("datetime", "2031-05-17T09:30:00Z")
 		}
-		if got, pages := all(t, c, "/ogc/collections/"+p.id+"/items?"+query.Encode()); !slices.Equal(got, want) || pages > len(want)/limit+1 {
+		if got, pages := all(t, c, "/ogc/collections/"+p.ID+"/items?"+query.Encode()); !slices.Equal(got, want) || pages > len(want)/limit+1 {
 			r.Fatalf("%d features on %d pages of %d, want %d", len(got), pages, limit, len(want))
 		}
 	})
@@ -505,27 +491,27 @@ func TestFeaturePagesProperty(t *testing.T) {
 
 // TestGDALReads has GDAL, which knows the standard and nothing of this service, read all features.
 func TestGDALReads(t *testing.T) {
-	requireGDAL(t)
-	onEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
-		p := openPortfolio(t, s, "Invented north")
-		p.many(t, 2345)
-		p.at = testNow.Add(2 * time.Hour)
-		p.add(t, named(t, "Invented: Île d'Or, \"quoted\"", map[string]any{"/reference": "=1+2", "/location/longitude": -179.5, "/location/latitude": -10}))
+	apitest.RequireGDAL(t)
+	apitest.OnEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
+		p := apitest.OpenPortfolio(t, s, "Invented north")
+		p.Many(t, 2345)
+		p.At = apitest.Now.Add(2 * time.Hour)
+		p.Add(t, apitest.Named(t, "Invented: Île d'Or, \"quoted\"", map[string]any{"/reference": "=1+2", "/location/longitude": -179.5, "/location/latitude": -10}))
 		source := "OAPIF:" + c.URL() + "/ogc"
-		layers := run(t, "ogrinfo", "-ro", source)
-		if !strings.Contains(layers, p.id) {
+		layers := apitest.Run(t, "ogrinfo", "-ro", source)
+		if !strings.Contains(layers, p.ID) {
 			t.Fatalf("the collection is not listed: %s", layers)
 		}
-		info := run(t, "ogrinfo", "-ro", "-so", source, p.id)
+		info := apitest.Run(t, "ogrinfo", "-ro", "-so", source, p.ID)
 		for _, line := range []string{"Feature Count: 2346", "Extent: (-179.500000, -10.000000) - (2.300000, 9.900000)", "TEMPORAL_INTERVAL_MAX=2031-05-17T11:30:00Z", "TEMPORAL_INTERVAL_MIN=2031-05-17T09:30:00Z", "Geometry: Point", "worst_ratio: Real", "revision: Integer", "acceptable: Integer(Boolean)", "review_due: Date", "updated_at: DateTime", "needed_protection: String"} {
 			if !strings.Contains(info, line) {
 				t.Errorf("ogrinfo does not say %q: %s", line, info)
 			}
 		}
 		file := filepath.Join(t.TempDir(), "features.csv")
-		run(t, "ogr2ogr", "-f", "CSV", "-lco", "GEOMETRY=AS_XY", file, source, p.id)
+		apitest.Run(t, "ogr2ogr", "-f", "CSV", "-lco", "GEOMETRY=AS_XY", file, source, p.ID)
 		rows := rowsOf(t, file)
-		every, err := s.ListSites(t.Context(), store.Local, p.id, store.SiteFilter{Rank: store.RankName, Limit: 500})
+		every, err := s.ListSites(t.Context(), store.Local, p.ID, store.SiteFilter{Rank: store.RankName, Limit: 500})
 		if err != nil || len(rows) != 2347 {
 			t.Fatalf("%d rows, %v", len(rows)-1, err)
 		}
@@ -546,7 +532,7 @@ func TestGDALReads(t *testing.T) {
 				t.Fatalf("%s was not read", site.Name)
 			}
 			for name, want := range map[string]float64{"X": site.Longitude, "Y": site.Latitude, "worst_ratio": site.WorstRatio, "loss_of_human_life": site.LossOfHumanLife} {
-				if got, err := strconv.ParseFloat(row[column(name)], 64); err != nil || !near(got, want) {
+				if got, err := strconv.ParseFloat(row[column(name)], 64); err != nil || !apitest.Near(got, want) {
 					t.Errorf("%s of %s: %s, want %v", name, site.Name, row[column(name)], want)
 				}
 			}
@@ -555,7 +541,7 @@ func TestGDALReads(t *testing.T) {
 			}
 		}
 		// The box goes to the service as a condition.
-		run(t, "ogr2ogr", "-f", "CSV", "-spat", "0.95", "0.95", "2.05", "1.05", file+".box.csv", source, p.id)
+		apitest.Run(t, "ogr2ogr", "-f", "CSV", "-spat", "0.95", "0.95", "2.05", "1.05", file+".box.csv", source, p.ID)
 		if n := len(rowsOf(t, file+".box.csv")) - 1; n != 11 {
 			t.Errorf("%d features in the box, want 11", n)
 		}
@@ -568,7 +554,7 @@ func TestGDALReads(t *testing.T) {
 			"updated_at > '2032/01/01 00:00:00'":                                          0,
 			"reference = 'S00017'":                                                        1,
 		} {
-			info := run(t, "ogrinfo", "-ro", "-so", "-where", where, "--debug", "on", source, p.id)
+			info := apitest.Run(t, "ogrinfo", "-ro", "-so", "-where", where, "--debug", "on", source, p.ID)
 			if !strings.Contains(info, fmt.Sprintf("Feature Count: %d\n", want)) {
 				t.Errorf("%s: want %d features: %s", where, want, info)
 			}
@@ -577,36 +563,6 @@ func TestGDALReads(t *testing.T) {
 			}
 		}
 	})
-}
-
-// requireGDAL passes a test over where GDAL is missing and not required.
-func requireGDAL(t *testing.T) {
-	t.Helper()
-	if _, err := exec.LookPath("ogrinfo"); err != nil {
-		if os.Getenv("LEVINWARD_REQUIRE_GDAL") == "1" {
-			t.Fatal("ogrinfo is required and not installed (Debian: gdal-bin)")
-		}
-		t.Skip("ogrinfo is not installed (Debian: gdal-bin); nothing is read by GDAL")
-	}
-}
-
-// near allows for the 15 digits that are written.
-func near(a, b float64) bool { return a == b || (a-b)/b < 1e-14 && (b-a)/b < 1e-14 }
-
-func run(t testing.TB, name string, arguments ...string) string {
-	t.Helper()
-	out, err := exec.CommandContext(t.Context(), name, arguments...).CombinedOutput()
-	if err != nil {
-		t.Fatalf("%s %v: %v: %s", name, arguments, err, out)
-	}
-	return string(out)
-}
-
-func write(t testing.TB, file string, content []byte) {
-	t.Helper()
-	if err := os.WriteFile(file, content, 0o600); err != nil {
-		t.Fatal(err)
-	}
 }
 
 func rowsOf(t testing.TB, file string) [][]string {

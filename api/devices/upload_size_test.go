@@ -1,10 +1,9 @@
-package api_test
+package devices_test
 
 import (
 	"levinward/tabletext"
 
 	"net/http"
-	"os"
 	"runtime"
 	"sync/atomic"
 	"testing"
@@ -14,6 +13,7 @@ import (
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
 
+	"levinward/api/apitest"
 	"levinward/api/wire"
 	"levinward/store"
 	"levinward/store/postgres"
@@ -44,9 +44,9 @@ func watchHeap(run func()) (peak uint64) {
 // TestUploadOfFullSize uploads the largest table there may be, of some 40 MB, and looks at the memory it takes.
 func TestUploadOfFullSize(t *testing.T) {
 	const allowed = 64 << 20
-	for name, open := range map[string]func(testing.TB) store.Store{"SQLite": openSQLite, "PostgreSQL": openPostgres} {
+	for name, open := range apitest.Stores() {
 		t.Run(name, func(t *testing.T) {
-			server := newServer(t, open(t))
+			server := apitest.NewServer(t, open(t))
 			table := bigTable(wire.MaxDeviceRows)
 			peak := watchHeap(func() {
 				if w := send(server, t.Context(), "", table); w.Code != http.StatusOK {
@@ -68,7 +68,7 @@ func BenchmarkDeviceUpload(b *testing.B) {
 	b.Run("SQLite", func(b *testing.B) {
 		for b.Loop() {
 			b.StopTimer()
-			server := newServer(b, openSQLite(b))
+			server := apitest.NewServer(b, apitest.OpenSQLite(b))
 			b.StartTimer()
 			if w := send(server, b.Context(), "", bigTable(rows)); w.Code != http.StatusOK {
 				b.Fatal(w.Body)
@@ -79,7 +79,7 @@ func BenchmarkDeviceUpload(b *testing.B) {
 	b.Run("PostgreSQL", func(b *testing.B) {
 		for b.Loop() {
 			b.StopTimer()
-			server := newServer(b, openPostgres(b))
+			server := apitest.NewServer(b, apitest.OpenPostgres(b))
 			b.StartTimer()
 			if w := send(server, b.Context(), "", bigTable(rows)); w.Code != http.StatusOK {
 				b.Fatal(w.Body)
@@ -102,12 +102,12 @@ func BenchmarkDeviceUpload(b *testing.B) {
 	})
 	b.Run("floor, PostgreSQL COPY", func(b *testing.B) {
 		database := storetest.Postgres(b)
-		s, err := postgres.Open(b.Context(), database, os.DirFS("../migrations/postgres"))
+		s, err := postgres.Open(b.Context(), database, apitest.Migrations(b, "postgres"))
 		if err != nil {
 			b.Fatal(err)
 		}
 		defer s.Close()
-		server := newServer(b, s)
+		server := apitest.NewServer(b, s)
 		if w := send(server, b.Context(), "", bigTable(1)); w.Code != http.StatusOK {
 			b.Fatal(w.Body)
 		}
@@ -140,10 +140,10 @@ func BenchmarkDeviceUpload(b *testing.B) {
 // BenchmarkMatchedSchedule stands beside its floor, the schedule without devices: what is between them is a question to
 // the store for the version of the library, reading the schedule, and the match itself.
 func BenchmarkMatchedSchedule(b *testing.B) {
-	s := openSQLite(b)
-	server := newServer(b, s)
-	c := newClient(b, server)
-	created, _ := create(c, demo(b))
+	s := apitest.OpenSQLite(b)
+	server := apitest.NewServer(b, s)
+	c := apitest.NewClient(b, server)
+	created, _ := apitest.Create(c, apitest.Demo(b))
 	if w := send(server, b.Context(), "", bigTable(10_000)); w.Code != http.StatusOK {
 		b.Fatal(w.Body)
 	}

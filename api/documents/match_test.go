@@ -1,4 +1,4 @@
-package api_test
+package documents_test
 
 import (
 	"bytes"
@@ -52,8 +52,8 @@ func match(c *apitest.Client, at, query string) matched {
 // and suits nothing.
 // Totals: required entries times the lowest price that is given.
 func TestScheduleNamesDevices(t *testing.T) {
-	onBothStores(t, func(t *testing.T, c *apitest.Client) {
-		s, _ := create(c, demo(t))
+	apitest.OnBothStores(t, func(t *testing.T, c *apitest.Client) {
+		s, _ := apitest.Create(c, apitest.Demo(t))
 		at := "/v1/assessments/" + s.ID
 		if m := match(c, at, ""); m.Matching != nil {
 			t.Error("a match that was not asked for")
@@ -65,9 +65,9 @@ func TestScheduleNamesDevices(t *testing.T) {
 
 		// The supply of the demo site has devices at three prices and one without; the wrong
 		// one would conduct in normal operation.
-		wrong := supplyDevice("WRONG", "1")
+		wrong := apitest.SupplyDevice("WRONG", "1")
 		wrong["uc_ac_v"] = 150
-		c.Post(devicesAt, jsonOf(t, []any{supplyDevice("DEAR", "48.50"), supplyDevice("CHEAP", "9.9"), supplyDevice("NOT PRICED", nil), supplyDevice("MIDDLE", "10.00"), wrong})).Want(http.StatusOK)
+		c.Post(apitest.DevicesPath, apitest.JSONOf(t, []any{apitest.SupplyDevice("DEAR", "48.50"), apitest.SupplyDevice("CHEAP", "9.9"), apitest.SupplyDevice("NOT PRICED", nil), apitest.SupplyDevice("MIDDLE", "10.00"), wrong})).Want(http.StatusOK)
 		m = match(c, at, "?match=true&devices=2")
 		found := 0
 		for i, e := range m.Matching.Entries {
@@ -100,9 +100,9 @@ func TestScheduleNamesDevices(t *testing.T) {
 		sameAsTable(t, c, at, &m)
 
 		// The next match sees every change of the library.
-		var l deviceList
-		c.Get(devicesAt + "?q=CHEAP").JSON(&l)
-		cheap := devicesAt + "/" + l.Devices[0].ID
+		var l apitest.DeviceList
+		c.Get(apitest.DevicesPath + "?q=CHEAP").JSON(&l)
+		cheap := apitest.DevicesPath + "/" + l.Devices[0].ID
 		first := func() string {
 			for _, e := range match(c, at, "?match=true").Matching.Entries {
 				if e.Passing > 0 {
@@ -116,11 +116,20 @@ func TestScheduleNamesDevices(t *testing.T) {
 			want   string
 		}{
 			{func() {}, "CHEAP 9.9"},
-			{func() { putJSON(c, cheap, jsonOf(t, supplyDevice("CHEAP", "10"))).Want(http.StatusOK) }, "CHEAP 10"},
-			{func() { putJSON(c, cheap, jsonOf(t, supplyDevice("CHEAP", "11"))).Want(http.StatusOK) }, "MIDDLE 10.00"},
-			{func() { c.Post(devicesAt, jsonOf(t, supplyDevice("NEW", "0.5"))).Want(http.StatusCreated) }, "NEW 0.5"},
-			{func() { c.Get(devicesAt + "?q=NEW").JSON(&l); c.Delete(devicesAt + "/" + l.Devices[0].ID) }, "MIDDLE 10.00"},
-			{func() { postTable(c, "", "reference\nanything\n").Want(http.StatusOK) }, "MIDDLE 10.00"},
+			{func() {
+				apitest.PutJSON(c, cheap, apitest.JSONOf(t, apitest.SupplyDevice("CHEAP", "10"))).Want(http.StatusOK)
+			}, "CHEAP 10"},
+			{func() {
+				apitest.PutJSON(c, cheap, apitest.JSONOf(t, apitest.SupplyDevice("CHEAP", "11"))).Want(http.StatusOK)
+			}, "MIDDLE 10.00"},
+			{func() {
+				c.Post(apitest.DevicesPath, apitest.JSONOf(t, apitest.SupplyDevice("NEW", "0.5"))).Want(http.StatusCreated)
+			}, "NEW 0.5"},
+			{func() {
+				c.Get(apitest.DevicesPath + "?q=NEW").JSON(&l)
+				c.Delete(apitest.DevicesPath + "/" + l.Devices[0].ID)
+			}, "MIDDLE 10.00"},
+			{func() { apitest.PostTable(c, "", "reference\nanything\n").Want(http.StatusOK) }, "MIDDLE 10.00"},
 		} {
 			if step.change(); first() != step.want {
 				t.Errorf("the cheapest is %s, want %s", first(), step.want)

@@ -1,9 +1,7 @@
-package api_test
+package documents_test
 
 import (
-	"bytes"
 	"context"
-	"encoding/csv"
 	"math"
 	"net/http"
 	"slices"
@@ -14,70 +12,6 @@ import (
 	"levinward/api/apitest"
 	"levinward/store"
 )
-
-// Rows that a reader fills in. The corrected values are invented.
-const (
-	officeLoss   = "iec-62305-2:2010/c.2-c.12/office-for-l1-as-commercial/l_f-l1" // 2e-2 in Table C.2
-	shieldedLine = "iec-62305-2:2010/b.8/shield-bonded-5-r_s-20-ohm-km/2.5-kv"    // 0.95 in Table B.8
-	isolatedSite = "iec-62305-2:2010/a.1/isolated-no-other-objects-in-the-vicinity/c_d"
-)
-
-// reviewedBy fills the table in as a reader does: key, agrees, printed value.
-func reviewedBy(t *testing.T, c *apitest.Client, reader string, reviews ...[3]string) []byte {
-	t.Helper()
-	records, err := csv.NewReader(bytes.NewReader(c.Get("/v1/reference/values.csv").Want(http.StatusOK).Body)).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	column := func(name string) int { return slices.Index(records[0], name) }
-	for _, r := range reviews {
-		i := slices.IndexFunc(records, func(row []string) bool { return row[column("key")] == r[0] })
-		if i < 0 {
-			t.Fatalf("no row %s", r[0])
-		}
-		row := records[i]
-		row[column("agrees")], row[column("printed_value")], row[column("checked_by")], row[column("date")] = r[1], r[2], reader, "2031-05-16"
-	}
-	var b bytes.Buffer
-	if err := csv.NewWriter(&b).WriteAll(records); err != nil {
-		t.Fatal(err)
-	}
-	return b.Bytes()
-}
-
-func putReviews(c *apitest.Client, table []byte, headers ...string) *apitest.Answer {
-	return c.Do(http.MethodPut, "/v1/reference/reviews", table, append([]string{"Content-Type", "text/csv"}, headers...)...)
-}
-
-// reviewsDoc is the description of reviews.
-type reviewsDoc struct {
-	Hash, StoredAt    string
-	CheckedBy         []string `json:"checked_by"`
-	Agreed, Disagreed int
-	Counts            struct {
-		Values struct{ Checked, Memory, Total int }
-	}
-	Disagreements []struct {
-		Key    string
-		Value  float64
-		Review struct {
-			Printed float64 `json:"printed_value"`
-		}
-	}
-	Outdated []any
-}
-
-// everyReferenceOperation takes every operation on the reference to its success.
-func everyReferenceOperation(t *testing.T, c *apitest.Client) {
-	t.Helper()
-	c.Get("/v1/reference/values").Want(http.StatusOK)
-	table := reviewedBy(t, c, "A. Reader", [3]string{isolatedSite, "yes", ""}, [3]string{officeLoss, "no", "0.01"})
-	var doc reviewsDoc
-	putReviews(c, table).Want(http.StatusOK).JSON(&doc)
-	c.Get("/v1/reference/reviews").Want(http.StatusOK)
-	c.Get("/v1/reference/reviews/" + doc.Hash).Want(http.StatusOK)
-	c.Delete("/v1/reference/reviews").Want(http.StatusNoContent)
-}
 
 // officeSite is invented. By hand, to IEC 62305-2:2010:
 //
@@ -121,7 +55,7 @@ func (r *officeResult) holds(t *testing.T, hash string, rb, rv float64) {
 // and worksheet and result say who looked. L_F 1e-2 instead of 2e-2 halves R_B; P_LD 0.9 instead of 0.95 gives
 // R_V = 0.4*0.9*1e-2*1e-2 = 3.6e-5.
 func TestReviewsAreComputedWith(t *testing.T) {
-	onBothStores(t, func(t *testing.T, c *apitest.Client) {
+	apitest.OnBothStores(t, func(t *testing.T, c *apitest.Client) {
 		compute := func(hash string, rb, rv float64) {
 			t.Helper()
 			var calculated, stored officeResult
@@ -133,10 +67,10 @@ func TestReviewsAreComputedWith(t *testing.T) {
 		compute("", 3.613716694e-6, 7.6e-5)
 		c.Get("/v1/reference/reviews").Want(http.StatusNotFound)
 
-		table := reviewedBy(t, c, "A. Reader", [3]string{officeLoss, "no", "0.01"}, [3]string{shieldedLine, "no", "0.9"}, [3]string{isolatedSite, "yes", ""})
-		var doc reviewsDoc
-		putReviews(c, table).Want(http.StatusOK).JSON(&doc)
-		if doc.Agreed != 1 || doc.Disagreed != 2 || doc.Counts.Values.Checked != 3 || len(doc.Disagreements) != 2 || doc.Disagreements[0].Key != shieldedLine ||
+		table := apitest.ReviewedBy(t, c, "A. Reader", [3]string{apitest.OfficeLoss, "no", "0.01"}, [3]string{apitest.ShieldedLine, "no", "0.9"}, [3]string{apitest.IsolatedSite, "yes", ""})
+		var doc apitest.ReviewsList
+		apitest.PutReviews(c, table).Want(http.StatusOK).JSON(&doc)
+		if doc.Agreed != 1 || doc.Disagreed != 2 || doc.Counts.Values.Checked != 3 || len(doc.Disagreements) != 2 || doc.Disagreements[0].Key != apitest.ShieldedLine ||
 			doc.Disagreements[0].Review.Printed != 0.9 || !slices.Equal(doc.CheckedBy, []string{"A. Reader"}) || len(doc.Outdated) != 0 {
 			t.Errorf("%+v", doc)
 		}
@@ -152,8 +86,8 @@ func TestReviewsAreComputedWith(t *testing.T) {
 			t.Errorf("%+v", reference)
 		}
 		// What the service exports is what it takes.
-		var again reviewsDoc
-		putReviews(c, c.Get("/v1/reference/values.csv").Want(http.StatusOK).Body).Want(http.StatusOK).JSON(&again)
+		var again apitest.ReviewsList
+		apitest.PutReviews(c, c.Get("/v1/reference/values.csv").Want(http.StatusOK).Body).Want(http.StatusOK).JSON(&again)
 		if again.Hash != doc.Hash {
 			t.Errorf("hash %s, then %s", doc.Hash, again.Hash)
 		}
@@ -162,7 +96,7 @@ func TestReviewsAreComputedWith(t *testing.T) {
 		c.Delete("/v1/reference/reviews").Want(http.StatusNotFound)
 		compute("", 3.613716694e-6, 7.6e-5)
 		kept := c.Get("/v1/reference/reviews/" + doc.Hash).Want(http.StatusOK).Body
-		if !strings.Contains(string(kept), officeLoss) || strings.Count(string(kept), "\n") != 4 {
+		if !strings.Contains(string(kept), apitest.OfficeLoss) || strings.Count(string(kept), "\n") != 4 {
 			t.Errorf("kept table\n%s", kept)
 		}
 		c.Get("/v1/reference/reviews/nothing").Want(http.StatusNotFound)
@@ -172,7 +106,7 @@ func TestReviewsAreComputedWith(t *testing.T) {
 // checkedSteps looks for the reviewed values in the worksheet of a new assessment.
 func checkedSteps(t *testing.T, c *apitest.Client, hash string) {
 	t.Helper()
-	s, _ := create(c, []byte(officeSite))
+	s, _ := apitest.Create(c, []byte(officeSite))
 	var sheet struct {
 		Steps []struct {
 			Symbol, Table, Row, Provenance string
@@ -198,9 +132,9 @@ func checkedSteps(t *testing.T, c *apitest.Client, hash string) {
 
 // Nothing of a faulty table is taken, and every fault is told with line and column.
 func TestFaultyReviews(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
-	table := reviewedBy(t, c, " ", [3]string{isolatedSite, "yes", "2"}, [3]string{shieldedLine, "no", "1.5"})
-	p := putReviews(c, table).Want(http.StatusUnprocessableEntity).Problem()
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
+	table := apitest.ReviewedBy(t, c, " ", [3]string{apitest.IsolatedSite, "yes", "2"}, [3]string{apitest.ShieldedLine, "no", "1.5"})
+	p := apitest.PutReviews(c, table).Want(http.StatusUnprocessableEntity).Problem()
 	var told []string
 	for _, f := range p.Errors {
 		if f.Line < 2 {
@@ -212,8 +146,8 @@ func TestFaultyReviews(t *testing.T) {
 	if !slices.Equal(told, []string{"checked_by", "checked_by", "printed_value", "printed_value"}) || !strings.HasPrefix(p.Detail, "4 faults") {
 		t.Errorf("%s %v", p.Detail, told)
 	}
-	many := append(reviewedBy(t, c, "A. Reader"), strings.Repeat("a,b\r\n", 150)...)
-	if p := putReviews(c, many).Want(http.StatusUnprocessableEntity).Problem(); len(p.Errors) != 100 || !strings.HasPrefix(p.Detail, "150 faults, the first 100") {
+	many := append(apitest.ReviewedBy(t, c, "A. Reader"), strings.Repeat("a,b\r\n", 150)...)
+	if p := apitest.PutReviews(c, many).Want(http.StatusUnprocessableEntity).Problem(); len(p.Errors) != 100 || !strings.HasPrefix(p.Detail, "150 faults, the first 100") {
 		t.Errorf("%s, %d", p.Detail, len(p.Errors))
 	}
 	c.Do(http.MethodPut, "/v1/reference/reviews", table, "Content-Type", "application/json").Want(http.StatusUnsupportedMediaType)
@@ -222,16 +156,16 @@ func TestFaultyReviews(t *testing.T) {
 
 // Who read other reviews than those in use changes nothing.
 func TestReviewsThatChangedMeanwhile(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
-	first := reviewedBy(t, c, "A. Reader", [3]string{isolatedSite, "yes", ""})
-	putReviews(c, first, "If-Match", `"x"`).Want(http.StatusPreconditionFailed)
-	putReviews(c, first, "If-Match", "*").Want(http.StatusPreconditionFailed)
-	tag := putReviews(c, first).Want(http.StatusOK).Header.Get("ETag")
-	second := reviewedBy(t, c, "B. Reader", [3]string{shieldedLine, "yes", ""})
-	putReviews(c, second, "If-Match", tag).Want(http.StatusOK)
-	putReviews(c, first, "If-Match", tag).Want(http.StatusPreconditionFailed)
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
+	first := apitest.ReviewedBy(t, c, "A. Reader", [3]string{apitest.IsolatedSite, "yes", ""})
+	apitest.PutReviews(c, first, "If-Match", `"x"`).Want(http.StatusPreconditionFailed)
+	apitest.PutReviews(c, first, "If-Match", "*").Want(http.StatusPreconditionFailed)
+	tag := apitest.PutReviews(c, first).Want(http.StatusOK).Header.Get("ETag")
+	second := apitest.ReviewedBy(t, c, "B. Reader", [3]string{apitest.ShieldedLine, "yes", ""})
+	apitest.PutReviews(c, second, "If-Match", tag).Want(http.StatusOK)
+	apitest.PutReviews(c, first, "If-Match", tag).Want(http.StatusPreconditionFailed)
 	c.Do(http.MethodDelete, "/v1/reference/reviews", nil, "If-Match", tag).Want(http.StatusPreconditionFailed)
-	var doc reviewsDoc
+	var doc apitest.ReviewsList
 	a := c.Get("/v1/reference/reviews").Want(http.StatusOK)
 	a.JSON(&doc)
 	tag = a.Header.Get("ETag")
@@ -243,13 +177,13 @@ func TestReviewsThatChangedMeanwhile(t *testing.T) {
 
 // Another replica follows within a second or so.
 func TestReplicasFollowReviews(t *testing.T) {
-	db := openSQLite(t)
-	c, other := newClient(t, newServer(t, db)), newClient(t, newServer(t, db))
+	db := apitest.OpenSQLite(t)
+	c, other := apitest.NewClient(t, apitest.NewServer(t, db)), apitest.NewClient(t, apitest.NewServer(t, db))
 	var r officeResult
 	other.Post("/v1/calculations", []byte(officeSite)).Want(http.StatusOK).JSON(&r)
 	r.holds(t, "", 3.613716694e-6, 7.6e-5)
-	var doc reviewsDoc
-	putReviews(c, reviewedBy(t, c, "A. Reader", [3]string{officeLoss, "no", "0.01"})).Want(http.StatusOK).JSON(&doc)
+	var doc apitest.ReviewsList
+	apitest.PutReviews(c, apitest.ReviewedBy(t, c, "A. Reader", [3]string{apitest.OfficeLoss, "no", "0.01"})).Want(http.StatusOK).JSON(&doc)
 	for end := time.Now().Add(20 * time.Second); r.ReviewsHash == "" && time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
 		other.Post("/v1/calculations", []byte(officeSite)).Want(http.StatusOK).JSON(&r)
 	}
@@ -265,7 +199,7 @@ func (unread) ReviewsInUse(context.Context, store.Organisation) (string, error) 
 
 // Nothing is computed by a service that does not know which values to compute with.
 func TestUnknownReviews(t *testing.T) {
-	c := newClient(t, newServer(t, unread{openSQLite(t)}))
+	c := apitest.NewClient(t, apitest.NewServer(t, unread{apitest.OpenSQLite(t)}))
 	c.Post("/v1/calculations", []byte(officeSite)).Want(http.StatusServiceUnavailable)
 	c.Get("/v1/reference").Want(http.StatusServiceUnavailable)
 }
@@ -273,15 +207,15 @@ func TestUnknownReviews(t *testing.T) {
 // A stored assessment that is looked at again is computed with the reviews it names, and sites computed with other
 // reviews are due.
 func TestEarlierReviews(t *testing.T) {
-	onBothStores(t, func(t *testing.T, c *apitest.Client) {
-		putReviews(c, reviewedBy(t, c, "A. Reader", [3]string{officeLoss, "no", "0.01"},
+	apitest.OnBothStores(t, func(t *testing.T, c *apitest.Client) {
+		apitest.PutReviews(c, apitest.ReviewedBy(t, c, "A. Reader", [3]string{apitest.OfficeLoss, "no", "0.01"},
 			[3]string{"spd/a.3/3-ka/p", "no", "0.98"})).Want(http.StatusOK)
-		s, _ := create(c, []byte(officeSite))
-		p := makePortfolio(c, "P")
-		ended(t, c, importFile(c, p.ID, "", siteFile(0, 3, 5)))
-		due := func() workDoc {
+		s, _ := apitest.Create(c, []byte(officeSite))
+		p := apitest.MakePortfolio(c, "P")
+		apitest.Ended(t, c, apitest.ImportFile(c, p.ID, "", apitest.SiteFile(0, 3, 5)))
+		due := func() apitest.Work {
 			t.Helper()
-			return ended(t, c, c.Post("/v1/portfolios/"+p.ID+"/assessments", []byte(`{"which": "due"}`)))
+			return apitest.Ended(t, c, c.Post("/v1/portfolios/"+p.ID+"/assessments", []byte(`{"which": "due"}`)))
 		}
 		stress := func() string {
 			t.Helper()
@@ -292,15 +226,15 @@ func TestEarlierReviews(t *testing.T) {
 		if again := stress(); again != text {
 			t.Error("the reviews of an old record are those in use now")
 		}
-		all := ended(t, c, c.Post("/v1/portfolios/"+p.ID+"/assessments", []byte(`{"which": "all"}`)))
+		all := apitest.Ended(t, c, c.Post("/v1/portfolios/"+p.ID+"/assessments", []byte(`{"which": "all"}`)))
 		if all.Done != 3 || all.Unchanged != 0 {
 			t.Errorf("all again: %+v", all)
 		}
-		putReviews(c, reviewedBy(t, c, "B. Reader", [3]string{officeLoss, "no", "0.01"})).Want(http.StatusOK)
+		apitest.PutReviews(c, apitest.ReviewedBy(t, c, "B. Reader", [3]string{apitest.OfficeLoss, "no", "0.01"})).Want(http.StatusOK)
 		if w := due(); w.Done != 3 {
 			t.Errorf("other reviews: %+v", w)
 		}
-		for _, site := range sitesOf(c, p.ID, "").Sites {
+		for _, site := range apitest.SitesOf(c, p.ID, "").Sites {
 			if site.Revision != 3 {
 				t.Errorf("%+v", site)
 			}
@@ -312,7 +246,7 @@ func TestEarlierReviews(t *testing.T) {
 // R = rho/(n*2*pi*L)*(ln(8*L/d)-1+lambda*L/s) with rho = 100 ohm m, L = 2 m, d = 0.016 m, n = 8, s = 4 m. Two limiting
 // devices need 5 m of cable between them, a rule of thumb (common practice, no published source).
 func TestReviewsOfOtherAnswers(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
 	electrode := func(lambda float64) string {
 		t.Helper()
 		var doc struct {
@@ -342,8 +276,8 @@ func TestReviewsOfOtherAnswers(t *testing.T) {
 		t.Errorf("reviews %q", hash)
 	}
 	before, _ := coordinated()
-	var doc reviewsDoc
-	putReviews(c, reviewedBy(t, c, "A. Reader", [3]string{"earth/hollow-square/8-rods/lambda", "no", "5"},
+	var doc apitest.ReviewsList
+	apitest.PutReviews(c, apitest.ReviewedBy(t, c, "A. Reader", [3]string{"earth/hollow-square/8-rods/lambda", "no", "5"},
 		[3]string{"spd/decoupling/limiting-behind-limiting-class-ii-and-below-inductance-in-proportion-to-the-row-above/cable-m", "no", "8"})).Want(http.StatusOK).JSON(&doc)
 	if hash := electrode(5); hash != doc.Hash {
 		t.Errorf("reviews %q", hash)

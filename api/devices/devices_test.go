@@ -1,4 +1,4 @@
-package api_test
+package devices_test
 
 import (
 	"bytes"
@@ -18,64 +18,11 @@ import (
 	"levinward/api"
 	"levinward/api/apitest"
 	"levinward/api/wire"
-	"levinward/store"
 )
-
-// supplyDevice is an invented device that suits the single-phase supply of the demo site.
-func supplyDevice(reference string, price any) map[string]any {
-	d := map[string]any{"reference": reference, "name": "Invented " + reference, "current": []string{"ac"}, "uc_ac_v": 275, "up_kv": 1.0, "in_ka": 40, "in_n_pe_ka": 80, "imax_ka": 80,
-		"iimp_ka": 25, "iimp_n_pe_ka": 100, "test_classes": []string{"I", "II"}, "technology": "limiting", "short_circuit_ka": 25, "tov_v": 440, "modes": []string{"L-N", "N-PE"}, "connections": []string{"CT2"}}
-	if price != nil {
-		d["price"], d["currency"] = price, "XTS"
-	}
-	return d
-}
-
-func jsonOf(t testing.TB, v any) []byte {
-	t.Helper()
-	b, err := json.Marshal(v)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return b
-}
-
-const (
-	devicesAt = "/v1/devices"
-)
-
-func putJSON(c *apitest.Client, path string, body []byte, headers ...string) *apitest.Answer {
-	return c.Do(http.MethodPut, path, body, append([]string{"Content-Type", "application/json"}, headers...)...)
-}
-
-func postTable(c *apitest.Client, query, table string) *apitest.Answer {
-	return c.Do(http.MethodPost, devicesAt+query, []byte(table), "Content-Type", "text/csv; charset=utf-8")
-}
-
-// everyDeviceOperation takes every operation on devices to every success.
-func everyDeviceOperation(c *apitest.Client) {
-	a := c.Post(devicesAt, []byte(`{"reference": "every-1", "up_kv": 1.5}`)).Want(http.StatusCreated)
-	at := a.Header.Get("Location")
-	c.Get(at).Want(http.StatusOK)
-	c.Get(at, "If-None-Match", a.Header.Get("ETag")).Want(http.StatusNotModified)
-	putJSON(c, at, []byte(`{"reference": "every-2"}`)).Want(http.StatusOK)
-	postTable(c, "", "reference\nevery-3\nevery-4\n").Want(http.StatusOK)
-	c.Get(devicesAt).Want(http.StatusOK)
-	c.Get(devicesAt + "/columns.csv").Want(http.StatusOK)
-	c.Delete(at).Want(http.StatusNoContent)
-}
-
-// deviceList is what tests look at of the list.
-type deviceList struct {
-	Devices []struct {
-		ID, Reference, Name string
-		Version             int
-	}
-}
 
 func references(c *apitest.Client, query string) string {
-	var l deviceList
-	c.Get(devicesAt + query).Want(http.StatusOK).JSON(&l)
+	var l apitest.DeviceList
+	c.Get(apitest.DevicesPath + query).Want(http.StatusOK).JSON(&l)
 	var names []string
 	for _, d := range l.Devices {
 		names = append(names, d.Reference)
@@ -84,22 +31,22 @@ func references(c *apitest.Client, query string) string {
 }
 
 func TestDeviceLife(t *testing.T) {
-	onBothStores(t, func(t *testing.T, c *apitest.Client) {
-		a := c.Post(devicesAt, jsonOf(t, supplyDevice("A", "48.50"))).Want(http.StatusCreated)
+	apitest.OnBothStores(t, func(t *testing.T, c *apitest.Client) {
+		a := c.Post(apitest.DevicesPath, apitest.JSONOf(t, apitest.SupplyDevice("A", "48.50"))).Want(http.StatusCreated)
 		at, first := a.Header.Get("Location"), a.Header.Get("ETag")
 		got := c.Get(at).Want(http.StatusOK)
 		if !bytes.Equal(got.Body, a.Body) || got.Header.Get("ETag") != first || first == "" || !strings.Contains(string(got.Body), `"price":"48.50"`) {
 			t.Errorf("stored %s, read %s", a.Body, got.Body)
 		}
-		second := putJSON(c, at, jsonOf(t, supplyDevice("A2", "50")), "If-Match", first).Want(http.StatusOK)
-		old := putJSON(c, at, jsonOf(t, supplyDevice("A3", "50")), "If-Match", first).Want(http.StatusPreconditionFailed)
+		second := apitest.PutJSON(c, at, apitest.JSONOf(t, apitest.SupplyDevice("A2", "50")), "If-Match", first).Want(http.StatusOK)
+		old := apitest.PutJSON(c, at, apitest.JSONOf(t, apitest.SupplyDevice("A3", "50")), "If-Match", first).Want(http.StatusPreconditionFailed)
 		if old.Header.Get("ETag") != second.Header.Get("ETag") {
 			t.Errorf("ETag %q, want that of the newest", old.Header.Get("ETag"))
 		}
 		c.Do(http.MethodDelete, at, nil, "If-Match", first).Want(http.StatusPreconditionFailed)
-		putJSON(c, at, jsonOf(t, supplyDevice("A2", "51"))).Want(http.StatusOK) // whatever the version
-		c.Post(devicesAt, []byte(`{"reference": "B"}`)).Want(http.StatusCreated)
-		p := putJSON(c, at, []byte(`{"reference": "B"}`)).Want(http.StatusUnprocessableEntity).Problem()
+		apitest.PutJSON(c, at, apitest.JSONOf(t, apitest.SupplyDevice("A2", "51"))).Want(http.StatusOK) // whatever the version
+		c.Post(apitest.DevicesPath, []byte(`{"reference": "B"}`)).Want(http.StatusCreated)
+		p := apitest.PutJSON(c, at, []byte(`{"reference": "B"}`)).Want(http.StatusUnprocessableEntity).Problem()
 		if len(p.Errors) != 1 || *p.Errors[0].Pointer != "/reference" {
 			t.Errorf("%+v", p)
 		}
@@ -111,30 +58,30 @@ func TestDeviceLife(t *testing.T) {
 		}
 		c.Delete(at).Want(http.StatusNoContent)
 		c.Delete(at).Want(http.StatusNoContent)
-		putJSON(c, at, []byte(`{"reference": "A4"}`)).Want(http.StatusConflict)
+		apitest.PutJSON(c, at, []byte(`{"reference": "A4"}`)).Want(http.StatusConflict)
 		if got := references(c, "") + " " + references(c, "?withdrawn=true"); got != "B A2" {
 			t.Errorf("lists %s", got)
 		}
 		if !strings.Contains(string(c.Get(at).Want(http.StatusOK).Body), "withdrawn_at") {
 			t.Error("a withdrawn device does not say so")
 		}
-		const other = devicesAt + "/01963b1c-6c00-7d3a-9c41-5be0c7b8a2f1"
-		for _, a := range []*apitest.Answer{c.Get(other), c.Delete(other), putJSON(c, other, []byte(`{"reference": "X"}`)), c.Get(devicesAt + "/no-uuid")} {
+		const other = apitest.DevicesPath + "/01963b1c-6c00-7d3a-9c41-5be0c7b8a2f1"
+		for _, a := range []*apitest.Answer{c.Get(other), c.Delete(other), apitest.PutJSON(c, other, []byte(`{"reference": "X"}`)), c.Get(apitest.DevicesPath + "/no-uuid")} {
 			a.Want(http.StatusNotFound)
 		}
 	})
 }
 
 func TestDevicePages(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
 	var devices []map[string]any
 	for i := range 7 {
-		devices = append(devices, supplyDevice(fmt.Sprint("D", i), nil))
+		devices = append(devices, apitest.SupplyDevice(fmt.Sprint("D", i), nil))
 	}
-	c.Post(devicesAt, jsonOf(t, devices)).Want(http.StatusOK)
+	c.Post(apitest.DevicesPath, apitest.JSONOf(t, devices)).Want(http.StatusOK)
 	var seen []string
-	for path := devicesAt + "?limit=3"; path != ""; {
-		var l deviceList
+	for path := apitest.DevicesPath + "?limit=3"; path != ""; {
+		var l apitest.DeviceList
 		a := c.Get(path).Want(http.StatusOK)
 		a.JSON(&l)
 		for _, d := range l.Devices {
@@ -146,7 +93,7 @@ func TestDevicePages(t *testing.T) {
 		t.Errorf("pages %s", got)
 	}
 	for _, query := range []string{"limit=0", "limit=501", "limit=x", "cursor=", "cursor=x", "withdrawn=yes", "withdrawn=1", "q=" + strings.Repeat("x", 201), "maker=x"} {
-		c.Get(devicesAt + "?" + query).Want(http.StatusBadRequest)
+		c.Get(apitest.DevicesPath + "?" + query).Want(http.StatusBadRequest)
 	}
 }
 
@@ -157,10 +104,10 @@ type report struct {
 }
 
 func TestTableUpload(t *testing.T) {
-	onBothStores(t, func(t *testing.T, c *apitest.Client) {
-		postTable(c, "", "reference\nold\n").Want(http.StatusOK)
+	apitest.OnBothStores(t, func(t *testing.T, c *apitest.Client) {
+		apitest.PostTable(c, "", "reference\nold\n").Want(http.StatusOK)
 		bad := "reference;up_kv\nA;1.5\nB;1,5\nA;1.2\nold;1.2\nC;0.9\n"
-		p := postTable(c, "", bad).Want(http.StatusUnprocessableEntity).Problem()
+		p := apitest.PostTable(c, "", bad).Want(http.StatusUnprocessableEntity).Problem()
 		want := []string{"3 up_kv", "4 reference", "5 reference"}
 		for i, f := range p.Errors {
 			if i >= len(want) || fmt.Sprint(f.Line, " ", f.Column) != want[i] {
@@ -173,20 +120,20 @@ func TestTableUpload(t *testing.T) {
 		if got := references(c, ""); got != "old" {
 			t.Errorf("after a refusal: %s", got)
 		}
-		p = postTable(c, "", "reference\nX\nold\n").Want(http.StatusUnprocessableEntity).Problem()
+		p = apitest.PostTable(c, "", "reference\nX\nold\n").Want(http.StatusUnprocessableEntity).Problem()
 		if got := references(c, ""); len(p.Errors) != 1 || got != "old" {
 			t.Errorf("after a taken reference: %s, %+v", got, p)
 		}
 
 		var r report
-		postTable(c, "?partial=true", bad).Want(http.StatusOK).JSON(&r)
+		apitest.PostTable(c, "?partial=true", bad).Want(http.StatusOK).JSON(&r)
 		if r.Stored != 2 || r.Refused != 3 || r.Faults != 3 || len(r.Errors) != 3 || r.Errors[0].Line != 3 || r.Errors[2].Line != 5 {
 			t.Errorf("%+v", r)
 		}
 		if got := references(c, ""); got != "old,A,C" {
 			t.Errorf("after the good rows: %s", got)
 		}
-		postTable(c, "?replace=true", "reference,name\nold,new name\nD,x\n").Want(http.StatusOK).JSON(&r)
+		apitest.PostTable(c, "?replace=true", "reference,name\nold,new name\nD,x\n").Want(http.StatusOK).JSON(&r)
 		if r.Stored != 1 || r.Replaced != 1 || r.Faults != 0 {
 			t.Errorf("%+v", r)
 		}
@@ -194,10 +141,10 @@ func TestTableUpload(t *testing.T) {
 			t.Errorf("after replacing: %s", got)
 		}
 		// Where it is not known where rows end, even the good ones are not stored.
-		postTable(c, "?partial=true", "reference,name\nE,x\nF,\"open\n").Want(http.StatusUnprocessableEntity)
-		postTable(c, "?partial=true", "reference,maker\nE,x\n").Want(http.StatusUnprocessableEntity)
-		postTable(c, "?partial=true", "reference\n").Want(http.StatusUnprocessableEntity)
-		postTable(c, "?partial=true", "reference,up_kv\nE,-1\n").Want(http.StatusUnprocessableEntity)
+		apitest.PostTable(c, "?partial=true", "reference,name\nE,x\nF,\"open\n").Want(http.StatusUnprocessableEntity)
+		apitest.PostTable(c, "?partial=true", "reference,maker\nE,x\n").Want(http.StatusUnprocessableEntity)
+		apitest.PostTable(c, "?partial=true", "reference\n").Want(http.StatusUnprocessableEntity)
+		apitest.PostTable(c, "?partial=true", "reference,up_kv\nE,-1\n").Want(http.StatusUnprocessableEntity)
 		if got := references(c, ""); got != "old,A,C,D" {
 			t.Errorf("at the end: %s", got)
 		}
@@ -205,10 +152,10 @@ func TestTableUpload(t *testing.T) {
 }
 
 func TestListUpload(t *testing.T) {
-	onBothStores(t, func(t *testing.T, c *apitest.Client) {
-		c.Post(devicesAt, []byte(`[{"reference": "old"}]`)).Want(http.StatusOK)
+	apitest.OnBothStores(t, func(t *testing.T, c *apitest.Client) {
+		c.Post(apitest.DevicesPath, []byte(`[{"reference": "old"}]`)).Want(http.StatusOK)
 		bad := []byte(`[{"reference": "A"}, {"reference": "B", "up_kv": -1, "maker": "x"}, {"reference": "A"}, {"reference": "old"}, 7, {"reference": "C", "price": 12.5, "currency": "XTS"}, {"reference": "D", "price": "1"}]`)
-		p := c.Post(devicesAt, bad).Want(http.StatusUnprocessableEntity).Problem()
+		p := c.Post(apitest.DevicesPath, bad).Want(http.StatusUnprocessableEntity).Problem()
 		var places []string
 		for _, f := range p.Errors {
 			places = append(places, *f.Pointer)
@@ -217,18 +164,18 @@ func TestListUpload(t *testing.T) {
 		if !slices.Equal(places, want) || !strings.Contains(p.Errors[5].Reason, `a decimal text such as "12.50"`) {
 			t.Errorf("%v\n%+v", places, p.Errors)
 		}
-		c.Post(devicesAt, []byte(`[{"reference": "A"}]`)).Want(http.StatusOK)
-		p = c.Post(devicesAt, []byte(`{"reference": "old"}`)).Want(http.StatusUnprocessableEntity).Problem()
+		c.Post(apitest.DevicesPath, []byte(`[{"reference": "A"}]`)).Want(http.StatusOK)
+		p = c.Post(apitest.DevicesPath, []byte(`{"reference": "old"}`)).Want(http.StatusUnprocessableEntity).Problem()
 		if len(p.Errors) != 1 || *p.Errors[0].Pointer != "/reference" {
 			t.Errorf("%+v", p.Errors)
 		}
-		c.Post(devicesAt+"?replace=true", []byte(`{"reference": "old", "name": "replaced"}`)).Want(http.StatusOK)
+		c.Post(apitest.DevicesPath+"?replace=true", []byte(`{"reference": "old", "name": "replaced"}`)).Want(http.StatusOK)
 		for body, status := range map[string]int{
 			``: 400, `[`: 400, `[{"reference": "X"}`: 400, `[{"reference": "X"}] x`: 400, `[]`: 422, `null`: 422, `"X"`: 422, `{}`: 422, `{"reference": "X", "reference": "Y"}`: 422,
 			`{"reference": " X"}`: 422, `{"reference": "X", "up_kv": 1e400}`: 422, `{"reference": "X", "name": "\u0007"}`: 422,
 			"[" + strings.Repeat(`{"reference": "X"},`, 10_000) + `{"reference": "X"}]`: 422,
 		} {
-			if a := c.Post(devicesAt, []byte(body)); a.Status != status {
+			if a := c.Post(apitest.DevicesPath, []byte(body)); a.Status != status {
 				t.Errorf("%.60s: %d, want %d: %.300s", body, a.Status, status, a.Body)
 			}
 		}
@@ -240,8 +187,8 @@ func TestListUpload(t *testing.T) {
 
 // The contract refuses a list with faults, so what is kept of one is tried beside its client.
 func TestPartOfAList(t *testing.T) {
-	server := newServer(t, openSQLite(t))
-	r := httptest.NewRequestWithContext(t.Context(), http.MethodPost, devicesAt+"?partial=true", strings.NewReader(
+	server := apitest.NewServer(t, apitest.OpenSQLite(t))
+	r := httptest.NewRequestWithContext(t.Context(), http.MethodPost, apitest.DevicesPath+"?partial=true", strings.NewReader(
 		`[{"reference": "A"}, {"reference": "B", "up_kv": -1, "maker": "x"}, {"reference": "A"}, 7, {"reference": "C"}]`))
 	r.Header.Set("Content-Type", "application/json")
 	w := httptest.NewRecorder()
@@ -250,21 +197,21 @@ func TestPartOfAList(t *testing.T) {
 	if err := json.Unmarshal(w.Body.Bytes(), &got); err != nil || w.Code != http.StatusOK {
 		t.Fatal(w.Code, err, w.Body)
 	}
-	if got.Stored != 2 || got.Refused != 3 || got.Faults != 4 || len(got.Errors) != 4 || references(newClient(t, server), "") != "A,C" {
+	if got.Stored != 2 || got.Refused != 3 || got.Faults != 4 || len(got.Errors) != 4 || references(apitest.NewClient(t, server), "") != "A,C" {
 		t.Errorf("%+v", got)
 	}
 }
 
 func TestUploadsOfTheWrongKind(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
 	for _, headers := range [][]string{
 		{"Content-Type", "text/plain"}, {}, {"Content-Type", "text/csv; charset=windows-1252"}, {"Content-Type", "text/csv", "Content-Encoding", "gzip"},
 		{"Content-Type", "application/json", "Content-Encoding", "gzip"}, {"Content-Type", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"},
 	} {
-		c.Do(http.MethodPost, devicesAt, []byte("reference\nA\n"), headers...).Want(http.StatusUnsupportedMediaType)
+		c.Do(http.MethodPost, apitest.DevicesPath, []byte("reference\nA\n"), headers...).Want(http.StatusUnsupportedMediaType)
 	}
 	for _, query := range []string{"?partial=1", "?replace=", "?partial=yes", "?dry=true"} {
-		postTable(c, query, "reference\nA\n").Want(http.StatusBadRequest)
+		apitest.PostTable(c, query, "reference\nA\n").Want(http.StatusBadRequest)
 	}
 }
 
@@ -313,7 +260,7 @@ func bigTable(n int) *rowSource {
 // send hands a table straight to the server, so that a source may be as long as it likes.
 func send(server *api.Server, ctx context.Context, query string, table io.Reader) *httptest.ResponseRecorder {
 	w := httptest.NewRecorder()
-	r := httptest.NewRequestWithContext(ctx, http.MethodPost, devicesAt+query, table)
+	r := httptest.NewRequestWithContext(ctx, http.MethodPost, apitest.DevicesPath+query, table)
 	r.Header.Set("Content-Type", "text/csv")
 	r.ContentLength = -1
 	server.ServeHTTP(w, r)
@@ -321,8 +268,8 @@ func send(server *api.Server, ctx context.Context, query string, table io.Reader
 }
 
 func TestUploadsWithoutEnd(t *testing.T) {
-	server := newServer(t, openSQLite(t))
-	c := newClient(t, server)
+	server := apitest.NewServer(t, apitest.OpenSQLite(t))
+	c := apitest.NewClient(t, server)
 	rows := bigTable(1 << 30)
 	if w := send(server, t.Context(), "?partial=true", rows); w.Code != http.StatusUnprocessableEntity || !strings.Contains(w.Body.String(), "more than 200000 rows") {
 		t.Errorf("rows without end: %d %.300s", w.Code, w.Body)
@@ -336,7 +283,7 @@ func TestUploadsWithoutEnd(t *testing.T) {
 	if w := send(server, t.Context(), "?partial=true", long); w.Code != http.StatusRequestEntityTooLarge || long.given > 257<<20 {
 		t.Errorf("bytes without end: %d after %d bytes", w.Code, long.given)
 	}
-	r := httptest.NewRequestWithContext(t.Context(), http.MethodPost, devicesAt, bytes.NewReader(nil))
+	r := httptest.NewRequestWithContext(t.Context(), http.MethodPost, apitest.DevicesPath, bytes.NewReader(nil))
 	r.Header.Set("Content-Type", "text/csv")
 	r.ContentLength = 1 << 30
 	w := httptest.NewRecorder()
@@ -349,7 +296,7 @@ func TestUploadsWithoutEnd(t *testing.T) {
 }
 
 func TestManyFaultsAreCounted(t *testing.T) {
-	server := newServer(t, openSQLite(t))
+	server := apitest.NewServer(t, apitest.OpenSQLite(t))
 	table := &rowSource{n: 5001, row: func(i int) string {
 		if i == 0 {
 			return "reference,up_kv\n"
@@ -370,10 +317,10 @@ func TestManyFaultsAreCounted(t *testing.T) {
 func TestUploadsBrokenOff(t *testing.T) {
 	folder := t.TempDir()
 	t.Setenv("TMPDIR", folder)
-	for name, open := range map[string]func(testing.TB) store.Store{"SQLite": openSQLite, "PostgreSQL": openPostgres} {
+	for name, open := range apitest.Stores() {
 		t.Run(name, func(t *testing.T) {
-			server := newServer(t, open(t))
-			c := newClient(t, server)
+			server := apitest.NewServer(t, open(t))
+			c := apitest.NewClient(t, server)
 			broken := bigTable(3000)
 			broken.err = io.ErrUnexpectedEOF
 			if w := send(server, t.Context(), "?partial=true", broken); w.Code != http.StatusBadRequest {

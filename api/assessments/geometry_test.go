@@ -1,4 +1,4 @@
-package api_test
+package assessments_test
 
 import (
 	"encoding/json"
@@ -12,38 +12,10 @@ import (
 	"strings"
 	"testing"
 
-	"levinward/api"
 	"levinward/api/apitest"
 	"levinward/api/assess"
 	"levinward/risk/trace"
 )
-
-type list2 = [][2]float64
-
-func part(height float64, kind string, coordinates any) values {
-	return values{"height_m": height, "geometry": values{"type": kind, "coordinates": coordinates}}
-}
-
-func route(positions ...[2]float64) values {
-	return values{"type": "LineString", "coordinates": positions}
-}
-
-// drawnSite is an invented site of one structure of parts and one line.
-func drawnSite(t testing.TB, at [2]float64, parts []any, sections ...any) []byte {
-	t.Helper()
-	lines := []any{}
-	if len(sections) > 0 {
-		lines = append(lines, values{"id": "l", "structure": "s", "sections": sections})
-	}
-	body, err := json.Marshal(values{
-		"name": "Invented: drawn", "location": values{"longitude": at[0], "latitude": at[1]}, "flash_density": values{"ground_flashes_per_km2_year": 5},
-		"structures": []any{values{"id": "s", "parts": parts}}, "lines": lines,
-	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return body
-}
 
 // areas is what tests of geometry look at in a result.
 type areas struct {
@@ -82,73 +54,14 @@ func calculate(c *apitest.Client, body []byte) (r areas) {
 	return r
 }
 
-func agrees(t testing.TB, what string, got, want, tolerance float64) {
-	t.Helper()
-	if !(math.Abs(got-want) <= tolerance) {
-		t.Errorf("%s = %.9g, want %.9g, off by %.2e of %.2e allowed", what, got, want, got-want, tolerance)
-	}
-}
-
-// The ellipsoid WGS 84 (NIMA TR8350.2, table 3.1) and its radius of curvature along the meridian at the equator.
-const (
-	semiMajor   = 6378137.0
-	flattening  = 1 / 298.257223563
-	eccentric2  = flattening * (2 - flattening)
-	meridianAt0 = semiMajor * (1 - eccentric2)
-)
-
-// onEquator sets places in metres around a longitude on the equator, where for some hundreds of metres degrees and
-// metres are proportional to 1e-8.
-func onEquator(longitude float64, places list2) list2 {
-	out := make(list2, len(places))
-	for i, p := range places {
-		lon := longitude + p[0]/semiMajor*180/math.Pi
-		if lon > 180 {
-			lon -= 360
-		}
-		out[i] = [2]float64{lon, p[1] / meridianAt0 * 180 / math.Pi}
-	}
-	return out
-}
-
-// reference gives the lines of a file of testdata/reference without its comments.
-func reference(t testing.TB, name string) (lines []string) {
-	t.Helper()
-	for line := range strings.Lines(string(read(t, "testdata/reference/"+name))) {
-		if line = strings.TrimSpace(line); line != "" && line[0] != '#' {
-			lines = append(lines, line)
-		}
-	}
-	return lines
-}
-
-func float(t testing.TB, text string) float64 {
-	t.Helper()
-	v, err := strconv.ParseFloat(text, 64)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return v
-}
-
-// pairs reads "x,y x,y …".
-func pairs(t testing.TB, text string) (list list2) {
-	t.Helper()
-	for _, p := range strings.Fields(text) {
-		x, y, _ := strings.Cut(p, ",")
-		list = append(list, [2]float64{float(t, x), float(t, y)})
-	}
-	return list
-}
-
 // referencePart reads a part of geo-buffers.txt.
-func referencePart(t testing.TB, longitude float64, line string) values {
+func referencePart(t testing.TB, longitude float64, line string) apitest.Values {
 	t.Helper()
 	kind, rest, _ := strings.Cut(line, " ")
 	height, rest, _ := strings.Cut(rest, " ")
-	var rings []list2
+	var rings []apitest.Positions
 	for ring := range strings.SplitSeq(rest, " ; ") {
-		at := onEquator(longitude, pairs(t, ring))
+		at := apitest.OnEquator(longitude, apitest.Pairs(t, ring))
 		if kind == "polygon" {
 			at = append(at, at[0])
 		}
@@ -156,33 +69,33 @@ func referencePart(t testing.TB, longitude float64, line string) values {
 	}
 	switch kind {
 	case "point":
-		return part(float(t, height), "Point", rings[0][0])
+		return apitest.Part(apitest.Float(t, height), "Point", rings[0][0])
 	case "line":
-		return part(float(t, height), "LineString", rings[0])
+		return apitest.Part(apitest.Float(t, height), "LineString", rings[0])
 	}
-	return part(float(t, height), "Polygon", rings)
+	return apitest.Part(apitest.Float(t, height), "Polygon", rings)
 }
 
 // Source: buffers of GEOS with 4096 segments a quarter circle (testdata/reference/geo-buffers.txt), too small by
 // 2.5e-8 for their segments. Points, lines, polygons and polygons with holes, one structure of 75 parts among them.
 func TestAreasOfPartsAgreeWithGEOS(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
 	compared := 0
 	for _, longitude := range []float64{86.7, 179.999} {
 		name, parts := "", []any{}
-		for _, line := range reference(t, "geo-buffers.txt") {
+		for _, line := range apitest.ReferenceLines(t, "geo-buffers.txt") {
 			kind, rest, _ := strings.Cut(line, " ")
 			switch kind {
 			case "case":
 				name, parts = rest, nil
 			case "areas":
 				f := strings.Fields(rest)
-				r := calculate(c, drawnSite(t, [2]float64{longitude, 0}, parts))
+				r := calculate(c, apitest.DrawnSite(t, [2]float64{longitude, 0}, parts))
 				for _, a := range []struct {
 					symbol    string
 					got, want float64
-				}{{"A_D", r.Structures[0].Area.Direct, float(t, f[1])}, {"A_M", r.Structures[0].Area.Near, float(t, f[2])}} {
-					agrees(t, fmt.Sprintf("%s at %v: %s", name, longitude, a.symbol), a.got, a.want, 2e-7*a.want)
+				}{{"A_D", r.Structures[0].Area.Direct, apitest.Float(t, f[1])}, {"A_M", r.Structures[0].Area.Near, apitest.Float(t, f[2])}} {
+					apitest.Agrees(t, fmt.Sprintf("%s at %v: %s", name, longitude, a.symbol), a.got, a.want, 2e-7*a.want)
 					compared++
 				}
 			default:
@@ -198,80 +111,80 @@ func TestAreasOfPartsAgreeWithGEOS(t *testing.T) {
 // Source: Planimeter of GeographicLib (testdata/reference/geo-polygons.txt): A_D of a footprint that is hardly
 // higher than the ground is its area and its perimeter times 3 H, and less than 10 (3 H)^2 for each corner.
 func TestAreasOfFootprintsAgreeWithPlanimeter(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
 	const height = 0.01
-	for _, line := range reference(t, "geo-polygons.txt") {
+	for _, line := range apitest.ReferenceLines(t, "geo-polygons.txt") {
 		f := strings.SplitN(line, " ", 4)
-		ring := pairs(t, f[3])
+		ring := apitest.Pairs(t, f[3])
 		for i := range ring {
 			ring[i][0], ring[i][1] = ring[i][1], ring[i][0]
 		}
 		ring = append(ring, ring[0])
-		r := calculate(c, drawnSite(t, ring[0], []any{part(height, "Polygon", []list2{ring})}))
-		want := float(t, f[1]) + 3*height*float(t, f[2])
-		agrees(t, f[0]+": A_D", r.Structures[0].Area.Direct, want, 1e-6*want+float64(len(ring))*10*9*height*height)
+		r := calculate(c, apitest.DrawnSite(t, ring[0], []any{apitest.Part(height, "Polygon", []apitest.Positions{ring})}))
+		want := apitest.Float(t, f[1]) + 3*height*apitest.Float(t, f[2])
+		apitest.Agrees(t, f[0]+": A_D", r.Structures[0].Area.Direct, want, 1e-6*want+float64(len(ring))*10*9*height*height)
 	}
 }
 
 // Closed forms: a disc pi r² and a capsule 2 r l + pi r² (Steiner's formula) with r = 3 H; a drawn box has the areas of
 // the same box given by its sizes (IEC 62305-2:2010, A.2.1.1 and A.3).
 func TestAreasOfPartsAreClosedForms(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
-	mast := calculate(c, drawnSite(t, [2]float64{8, 47}, []any{part(30, "Point", []float64{8, 47, 400})}))
-	agrees(t, "A_D of a mast", mast.Structures[0].Area.Direct, math.Pi*90*90, 1e-6)
-	agrees(t, "A_M of a mast", mast.Structures[0].Area.Near, math.Pi*500*500, 1e-5)
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
+	mast := calculate(c, apitest.DrawnSite(t, [2]float64{8, 47}, []any{apitest.Part(30, "Point", []float64{8, 47, 400})}))
+	apitest.Agrees(t, "A_D of a mast", mast.Structures[0].Area.Direct, math.Pi*90*90, 1e-6)
+	apitest.Agrees(t, "A_M of a mast", mast.Structures[0].Area.Near, math.Pi*500*500, 1e-5)
 
 	const length = 19.532401900 // GeodSolve, testdata/reference/geo-lengths.txt
-	fence := calculate(c, drawnSite(t, [2]float64{0, 0}, []any{part(4, "LineString", list2{{0, 0}, {0.0001747697, 0.0000156825}})}))
-	agrees(t, "A_D of a fence", fence.Structures[0].Area.Direct, 2*12*length+math.Pi*12*12, 1e-5)
+	fence := calculate(c, apitest.DrawnSite(t, [2]float64{0, 0}, []any{apitest.Part(4, "LineString", apitest.Positions{{0, 0}, {0.0001747697, 0.0000156825}})}))
+	apitest.Agrees(t, "A_D of a fence", fence.Structures[0].Area.Direct, 2*12*length+math.Pi*12*12, 1e-5)
 
-	ring := onEquator(-179.9999, list2{{-9, -4.5}, {9, -4.5}, {9, 4.5}, {-9, 4.5}, {-9, -4.5}})
+	ring := apitest.OnEquator(-179.9999, apitest.Positions{{-9, -4.5}, {9, -4.5}, {9, 4.5}, {-9, 4.5}, {-9, -4.5}})
 	for i := range ring { // across the 180th meridian
 		if ring[i][0] < -180 {
 			ring[i][0] += 360
 		}
 	}
-	drawn := calculate(c, drawnSite(t, [2]float64{-179.9999, 0}, []any{part(5.5, "Polygon", []list2{ring})}))
+	drawn := calculate(c, apitest.DrawnSite(t, [2]float64{-179.9999, 0}, []any{apitest.Part(5.5, "Polygon", []apitest.Positions{ring})}))
 	box := calculate(c, []byte(`{"name": "Invented: box", "location": {"longitude": -179.9999, "latitude": 0}, "flash_density": {"ground_flashes_per_km2_year": 5},
 		"structures": [{"id": "s", "length_m": 18, "width_m": 9, "height_m": 5.5}]}`))
-	agrees(t, "A_D of a drawn box", drawn.Structures[0].Area.Direct, box.Structures[0].Area.Direct, 1e-7*box.Structures[0].Area.Direct)
-	agrees(t, "A_M of a drawn box", drawn.Structures[0].Area.Near, box.Structures[0].Area.Near, 1e-7*box.Structures[0].Area.Near)
+	apitest.Agrees(t, "A_D of a drawn box", drawn.Structures[0].Area.Direct, box.Structures[0].Area.Direct, 1e-7*box.Structures[0].Area.Direct)
+	apitest.Agrees(t, "A_M of a drawn box", drawn.Structures[0].Area.Near, box.Structures[0].Area.Near, 1e-7*box.Structures[0].Area.Near)
 }
 
 // Source: geod of PROJ and GeodSolve of GeographicLib (testdata/reference/geo-route.txt, geo-lengths.txt).
 // A_L is 40 L_L, A_I 4000 L_L (IEC 62305-2:2010, A.4 and A.5).
 func TestRoutesAreMeasured(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
 	check := func(what string, sections []any, length, tolerance float64) {
 		t.Helper()
-		first := sections[0].(values)["route"].(values)["coordinates"].(list2)[0]
-		r := calculate(c, drawnSite(t, first, []any{part(3, "Point", first)}, sections...))
-		agrees(t, what+": A_L", r.Lines[0].Area.Direct, 40*length, 40*tolerance)
-		agrees(t, what+": A_I", r.Lines[0].Area.Near, 4000*length, 4000*tolerance)
+		first := sections[0].(apitest.Values)["route"].(apitest.Values)["coordinates"].(apitest.Positions)[0]
+		r := calculate(c, apitest.DrawnSite(t, first, []any{apitest.Part(3, "Point", first)}, sections...))
+		apitest.Agrees(t, what+": A_L", r.Lines[0].Area.Direct, 40*length, 40*tolerance)
+		apitest.Agrees(t, what+": A_I", r.Lines[0].Area.Near, 4000*length, 4000*tolerance)
 	}
-	var whole list2
+	var whole apitest.Positions
 	var sections []any
 	sum := 0.0
-	for _, line := range reference(t, "geo-route.txt") {
+	for _, line := range apitest.ReferenceLines(t, "geo-route.txt") {
 		f := strings.Fields(line)
-		a, b := [2]float64{float(t, f[1]), float(t, f[0])}, [2]float64{float(t, f[3]), float(t, f[2])}
+		a, b := [2]float64{apitest.Float(t, f[1]), apitest.Float(t, f[0])}, [2]float64{apitest.Float(t, f[3]), apitest.Float(t, f[2])}
 		if len(whole) == 0 {
-			whole = list2{a}
+			whole = apitest.Positions{a}
 		}
-		whole, sum = append(whole, b), sum+float(t, f[4])
-		sections = append(sections, values{"installation": "aerial", "route": route(a, b)})
+		whole, sum = append(whole, b), sum+apitest.Float(t, f[4])
+		sections = append(sections, apitest.Values{"installation": "aerial", "route": apitest.Route(a, b)})
 	}
-	check("one section", []any{values{"route": route(whole...)}}, sum, 1e-5)
+	check("one section", []any{apitest.Values{"route": apitest.Route(whole...)}}, sum, 1e-5)
 	check("section by section", sections, sum, 1e-5)
 	measured := 0
-	for _, line := range reference(t, "geo-lengths.txt") {
+	for _, line := range apitest.ReferenceLines(t, "geo-lengths.txt") {
 		f := strings.Fields(line)
-		length := float(t, f[4])
+		length := apitest.Float(t, f[4])
 		if length > 100_000 {
 			continue
 		}
 		measured++
-		check(line, []any{values{"route": route([2]float64{float(t, f[1]), float(t, f[0])}, [2]float64{float(t, f[3]), float(t, f[2])})}}, length, 1e-9*length+1e-7)
+		check(line, []any{apitest.Values{"route": apitest.Route([2]float64{apitest.Float(t, f[1]), apitest.Float(t, f[0])}, [2]float64{apitest.Float(t, f[3]), apitest.Float(t, f[2])})}}, length, 1e-9*length+1e-7)
 	}
 	if measured < 30 {
 		t.Errorf("only %d routes measured", measured)
@@ -282,11 +195,11 @@ func TestRoutesAreMeasured(t *testing.T) {
 //
 // The worksheet says where the areas and lengths come from, and what follows from them.
 func TestWorksheetOfDrawnSite(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
-	s, a := create(c, read(t, "testdata/demo/village.json"))
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
+	s, a := apitest.Create(c, apitest.File(t, "testdata/demo/village.json"))
 	var r areas
 	a.JSON(&r)
-	var sheet struct{ Steps []step }
+	var sheet struct{ Steps []apitest.Step }
 	c.Get("/v1/assessments/" + s.ID + "/worksheet").Want(http.StatusOK).JSON(&sheet)
 	at := map[string]float64{} // by symbol and pointer
 	for _, st := range sheet.Steps {
@@ -294,8 +207,8 @@ func TestWorksheetOfDrawnSite(t *testing.T) {
 	}
 	for i := range r.Structures {
 		p := " /structures/" + strconv.Itoa(i) + "/parts"
-		agrees(t, "A_D"+p, at["A_D"+p], r.Structures[i].Area.Direct, 0)
-		agrees(t, "A_M"+p, at["A_M"+p], r.Structures[i].Area.Near, 0)
+		apitest.Agrees(t, "A_D"+p, at["A_D"+p], r.Structures[i].Area.Direct, 0)
+		apitest.Agrees(t, "A_M"+p, at["A_M"+p], r.Structures[i].Area.Near, 0)
 	}
 	line := 0.0
 	for n := 1; n <= 2; n++ {
@@ -305,13 +218,9 @@ func TestWorksheetOfDrawnSite(t *testing.T) {
 		}
 		line += 40 * length
 	}
-	agrees(t, "A_L by the worksheet", line+40*at["L_L /lines/1/sections/0/length_m"], r.Lines[1].Area.Direct, 1e-9)
+	apitest.Agrees(t, "A_L by the worksheet", line+40*at["L_L /lines/1/sections/0/length_m"], r.Lines[1].Area.Direct, 1e-9)
 
-	decoder, err := api.NewDecoder(read(t, "openapi.yaml"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	_, site, problem := decoder.Decode(read(t, "testdata/demo/village.json"))
+	_, site, problem := apitest.Decode(apitest.File(t, "testdata/demo/village.json"))
 	if problem != nil {
 		t.Fatal(problem)
 	}
@@ -327,16 +236,16 @@ func TestWorksheetOfDrawnSite(t *testing.T) {
 // Along a line that joins two structures of an assessment, flashes to each come to the other: N_DJ = N_G A_DJ C_DJ C_T
 // (IEC 62305-2:2010, A.2.5), which without a transformer (C_T 1) is N_D of the other.
 func TestVillageJoinsStructures(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
-	s, a := create(c, read(t, "testdata/demo/village.json"))
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
+	s, a := apitest.Create(c, apitest.File(t, "testdata/demo/village.json"))
 	var r areas
 	a.JSON(&r)
-	var sheet struct{ Steps []step }
+	var sheet struct{ Steps []apitest.Step }
 	c.Get("/v1/assessments/" + s.ID + "/worksheet").Want(http.StatusOK).JSON(&sheet)
 	struck := func(id string) float64 { return r.Structures[r.structure(t, id)].Events.Direct }
-	agrees(t, "N_DJ of the feeder at the power station", r.Lines[1].Events.Adjacent, struck("school"), 1e-15)
-	agrees(t, "N_DJ of the supply from the mast", r.Lines[5].Events.Adjacent, struck("telecom-mast"), 1e-15)
-	agrees(t, "N_DJ of the supply of the house", r.Lines[4].Events.Adjacent, struck("power-station"), 1e-15)
+	apitest.Agrees(t, "N_DJ of the feeder at the power station", r.Lines[1].Events.Adjacent, struck("school"), 1e-15)
+	apitest.Agrees(t, "N_DJ of the supply from the mast", r.Lines[5].Events.Adjacent, struck("telecom-mast"), 1e-15)
+	apitest.Agrees(t, "N_DJ of the supply of the house", r.Lines[4].Events.Adjacent, struck("power-station"), 1e-15)
 	ends := map[string]bool{} // values of N_DJ in the worksheet
 	for _, st := range sheet.Steps {
 		if st.Symbol == "N_DJ" {
@@ -356,9 +265,9 @@ func TestVillageJoinsStructures(t *testing.T) {
 // Of the lines on one route only the worst counts for flashes to and near lines (IEC 62305-2:2010, 6.4, from memory):
 // the components R_U, R_V, R_W, R_Z are those of that line alone, and without the name of the route those of both.
 func TestSharedRouteCountsOnce(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
 	var village map[string]any
-	if err := json.Unmarshal(read(t, "testdata/demo/village.json"), &village); err != nil {
+	if err := json.Unmarshal(apitest.File(t, "testdata/demo/village.json"), &village); err != nil {
 		t.Fatal(err)
 	}
 	all := village["lines"].([]any)
@@ -388,20 +297,20 @@ func TestSharedRouteCountsOnce(t *testing.T) {
 	if !(supply > 0 && data > 0) {
 		t.Fatalf("nothing to compare: %v, %v", supply, data)
 	}
-	agrees(t, "on one route", shared, max(supply, data), 1e-12*both)
-	agrees(t, "on two routes", both, supply+data, 1e-12*both)
+	apitest.Agrees(t, "on one route", shared, max(supply, data), 1e-12*both)
+	apitest.Agrees(t, "on two routes", both, supply+data, 1e-12*both)
 }
 
 // A merge patch replaces a box by parts and parts by others; a list is replaced as a whole (RFC 7396).
 func TestReassessWithParts(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
-	s, first := create(c, smallest(t))
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
+	s, first := apitest.Create(c, apitest.Smallest(t))
 	at := "/v1/assessments/" + s.ID
 	var box, drawn areas
 	first.JSON(&box)
 	patch := `{"structures": [{"id": "post", "parts": [{"height_m": 24, "geometry": {"type": "Point", "coordinates": [86.683, -3.117]}}]}], "lines": []}`
 	c.Patch(at+"/revisions", patch).Want(http.StatusCreated).JSON(&drawn)
-	agrees(t, "A_D of the mast", drawn.Structures[0].Area.Direct, math.Pi*72*72, 1e-6)
+	apitest.Agrees(t, "A_D of the mast", drawn.Structures[0].Area.Direct, math.Pi*72*72, 1e-6)
 	for name, patch := range map[string]string{
 		"/structures/0/length_m":                            `{"structures": [{"id": "post", "length_m": 5, "parts": [{"height_m": 24, "geometry": {"type": "Point", "coordinates": [86.683, -3.117]}}]}]}`,
 		"/structures/0/parts/0/geometry/coordinates":        `{"structures": [{"id": "post", "parts": [{"height_m": 24, "geometry": {"type": "Point", "coordinates": [86.683, -93.117]}}]}]}`,
@@ -410,7 +319,7 @@ func TestReassessWithParts(t *testing.T) {
 		"/structures/0/parts/0/geometry/coordinates/0/1000": `{"structures": [{"id": "post", "parts": [{"height_m": 24, "geometry": {"type": "Polygon", "coordinates": [` + ringText(1000, false) + `]}}]}]}`,
 	} {
 		p := c.Patch(at+"/revisions", patch).Want(http.StatusUnprocessableEntity).Problem()
-		if got := placesOf(p.Errors); len(got) != 1 || !strings.HasPrefix(got[0]+" ", name+" ") {
+		if got := apitest.PlacesOf(p.Errors); len(got) != 1 || !strings.HasPrefix(got[0]+" ", name+" ") {
 			t.Errorf("%s: %v", name, got)
 		}
 	}
@@ -505,8 +414,10 @@ func geometryOf(kind, coordinates string) string {
 	return `{"id":"post","parts":[{"height_m":5,"geometry":{"type":"` + kind + `","coordinates":` + coordinates + `}}]}`
 }
 
-func pointOf(coordinates string) string   { return geometryOf("Point", coordinates) }
-func lineOf(coordinates string) string    { return geometryOf("LineString", coordinates) }
+func pointOf(coordinates string) string { return geometryOf("Point", coordinates) }
+
+func lineOf(coordinates string) string { return geometryOf("LineString", coordinates) }
+
 func polygonOf(coordinates string) string { return geometryOf("Polygon", coordinates) }
 
 func routeOf(coordinates string) string {
@@ -527,7 +438,7 @@ func drawnBody(structure, section string) []byte {
 }
 
 func TestInvalidGeometries(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
 	c.Post("/v1/calculations", drawnBody("", "")).Want(http.StatusOK)
 	for _, test := range invalidGeometries {
 		t.Run(test.name, func(t *testing.T) {
@@ -536,7 +447,7 @@ func TestInvalidGeometries(t *testing.T) {
 				p := c.Post(path, drawnBody(test.structure, test.section)).Want(http.StatusUnprocessableEntity).Problem()
 				faults := slices.SortedFunc(slices.Values(p.Errors), func(a, b apitest.Fault) int { return strings.Compare(*a.Pointer, *b.Pointer) })
 				if len(faults) != len(test.want)/2 {
-					t.Fatalf("%d faults, want %d: %v", len(faults), len(test.want)/2, placesOf(faults))
+					t.Fatalf("%d faults, want %d: %v", len(faults), len(test.want)/2, apitest.PlacesOf(faults))
 				}
 				for i, f := range faults {
 					if *f.Pointer != test.want[2*i] || !strings.Contains(f.Reason, test.want[2*i+1]) {
@@ -551,15 +462,15 @@ func TestInvalidGeometries(t *testing.T) {
 
 func notStored(t *testing.T, c *apitest.Client) {
 	t.Helper()
-	if l, _ := getList(c, ""); len(l.Assessments) != 0 {
-		t.Errorf("refused, but stored: %v", l.names())
+	if l, _ := apitest.GetList(c, ""); len(l.Assessments) != 0 {
+		t.Errorf("refused, but stored: %v", l.Names())
 	}
 }
 
 // What no JSON can say is no JSON, what is too much is refused before it is worked on, and what can be
 // worked on but makes no sense is told in a few faults.
 func TestHugeGeometriesAreRefused(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
 	refuse := func(name string, body []byte, status int, reason string) {
 		t.Helper()
 		for _, path := range []string{"/v1/calculations", "/v1/assessments"} {
@@ -597,19 +508,19 @@ func TestHugeGeometriesAreRefused(t *testing.T) {
 
 // A footprint of many corners is answered: a circle, whose areas are known.
 func TestLargeFootprint(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
 	const corners = 40_000
 	r := calculate(c, drawnBody(polygonOf("["+ringText(corners, true)+"]"), ""))
 	// Annex A of IEC 62305-2:2010, read in a secondary source: A_D within 3H = 15 m of the footprint, A_M within 500 m without it.
 	// An ellipse of half axes of 0.01 degree; its widened area by Steiner's formula with Ramanujan's perimeter
 	// (Q. J. Math. 45, 1914). The scale of the meridian from the radii of curvature at the latitude.
 	sin, cos := math.Sincos(-3.117 * math.Pi / 180)
-	w := math.Sqrt(1 - eccentric2*sin*sin)
-	a, b := 0.01*math.Pi/180*semiMajor/w*cos, 0.01*math.Pi/180*meridianAt0/(w*w*w)
+	w := math.Sqrt(1 - apitest.Eccentricity2*sin*sin)
+	a, b := 0.01*math.Pi/180*apitest.SemiMajor/w*cos, 0.01*math.Pi/180*apitest.MeridianAtEquator/(w*w*w)
 	h := (a - b) * (a - b) / ((a + b) * (a + b))
 	perimeter := math.Pi * (a + b) * (1 + 3*h/(10+math.Sqrt(4-3*h)))
-	agrees(t, "A_D", r.Structures[0].Area.Direct, math.Pi*a*b+15*perimeter+math.Pi*15*15, 1e-5*math.Pi*a*b)
-	agrees(t, "A_M", r.Structures[0].Area.Near, 500*perimeter+math.Pi*500*500, 1e-4*500*perimeter)
+	apitest.Agrees(t, "A_D", r.Structures[0].Area.Direct, math.Pi*a*b+15*perimeter+math.Pi*15*15, 1e-5*math.Pi*a*b)
+	apitest.Agrees(t, "A_M", r.Structures[0].Area.Near, 500*perimeter+math.Pi*500*500, 1e-4*500*perimeter)
 }
 
 // FuzzGeometry: no coordinates panic or run without end. What is accepted has areas and lengths that are numbers within what
@@ -625,14 +536,10 @@ func FuzzGeometry(f *testing.F) {
 	}
 	f.Add(polygonOf(`[[[86.683,-3.117],[86.684,-3.117],[86.684,-3.116],[86.683,-3.116],[86.683,-3.117]],[[86.6832,-3.1168],[86.6832,-3.1162],[86.6838,-3.1162],[86.6832,-3.1168]]]`), routeOf(`[[86.683,-3.117,5],[86.69,-3.1e0]]`))
 	f.Add(lineOf(`[[86.683,-3.117],[86.684,-3.117],[86.683,-3.117]]`), routeOf(`[[86.683,-3.117],[86.683,-3.117]]`))
-	decoder, err := api.NewDecoder(read(f, "openapi.yaml"))
-	if err != nil {
-		f.Fatal(err)
-	}
 	f.Fuzz(func(t *testing.T, structure, section string) {
 		body := drawnBody(structure, section)
-		in, site, problem := decoder.Decode(body)
-		slow, slowProblem := decoder.Explain(body)
+		in, site, problem := apitest.Decode(body)
+		slow, slowProblem := apitest.Explain(body)
 		if problem != nil {
 			if slowProblem == nil || problem.Status != slowProblem.Status || problem.Status == 422 && len(problem.Errors) == 0 {
 				t.Fatalf("refused for %v\nthe slow way for %v", problem, slowProblem)
@@ -663,7 +570,7 @@ func FuzzGeometry(f *testing.F) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if same, _, problem := decoder.Decode(canonical); problem != nil || !sameJSON(t, in, same) {
+		if same, _, problem := apitest.Decode(canonical); problem != nil || !sameJSON(t, in, same) {
 			t.Fatalf("the canonical form is another input: %s, %v", canonical, problem)
 		}
 	})
@@ -677,5 +584,5 @@ func sameJSON(t *testing.T, a, b any) bool {
 	if errX != nil || errY != nil {
 		t.Fatal(errX, errY)
 	}
-	return reflect.DeepEqual(tree(t, x), tree(t, y))
+	return reflect.DeepEqual(apitest.Tree(t, x), apitest.Tree(t, y))
 }

@@ -1,4 +1,4 @@
-package api_test
+package work_test
 
 import (
 	"bytes"
@@ -28,36 +28,36 @@ func reused(t *testing.T, a *apitest.Answer) {
 func replayed(a *apitest.Answer) bool { return a.Header.Get("Idempotency-Replayed") == "true" }
 
 func TestRepeatedImport(t *testing.T) {
-	onBothStores(t, func(t *testing.T, c *apitest.Client) {
-		p, other := makePortfolio(c, "P"), makePortfolio(c, "Q")
-		file := siteFile(0, 30, 5)
+	apitest.OnBothStores(t, func(t *testing.T, c *apitest.Client) {
+		p, other := apitest.MakePortfolio(c, "P"), apitest.MakePortfolio(c, "Q")
+		file := apitest.SiteFile(0, 30, 5)
 		first := keyed(c, p.ID, "", "import-1", file)
-		w := ended(t, c, first)
+		w := apitest.Ended(t, c, first)
 		if w.Done != 30 || replayed(first) {
 			t.Fatalf("%+v", w)
 		}
 		again := keyed(c, strings.ToUpper(p.ID), "", "import-1", file)
-		if got := ended(t, c, again); got != w || !replayed(again) || again.Header.Get("Location") != first.Header.Get("Location") {
+		if got := apitest.Ended(t, c, again); got != w || !replayed(again) || again.Header.Get("Location") != first.Header.Get("Location") {
 			t.Errorf("%+v, want %+v", got, w)
 		}
-		reused(t, keyed(c, p.ID, "", "import-1", siteFile(0, 30, 6)))
+		reused(t, keyed(c, p.ID, "", "import-1", apitest.SiteFile(0, 30, 6)))
 		reused(t, keyed(c, p.ID, "", "import-1", file[:len(file)-1]))
 		reused(t, keyed(c, p.ID, "?mode=good_rows_only", "import-1", file))
 		reused(t, keyed(c, other.ID, "", "import-1", file))
 		reused(t, c.Post("/v1/portfolios/"+p.ID+"/assessments", []byte(`{"which": "all"}`), "Idempotency-Key", "import-1"))
-		for _, s := range sitesOf(c, p.ID, "?limit=500").Sites {
+		for _, s := range apitest.SitesOf(c, p.ID, "?limit=500").Sites {
 			if s.Revision != 1 {
 				t.Errorf("%+v", s)
 			}
 		}
-		if s := sitesOf(c, other.ID, ""); len(s.Sites) != 0 {
+		if s := apitest.SitesOf(c, other.ID, ""); len(s.Sites) != 0 {
 			t.Errorf("%+v", s)
 		}
 
 		// A refused request does not use its key up.
 		keyed(c, p.ID, "", "import-2", []byte("a,b\n1,2\n")).Want(http.StatusUnprocessableEntity)
 		keyed(c, p.ID, "", "import-2", bytes.Replace(file, []byte("S2,"), []byte("S1,"), 1)).Want(http.StatusUnprocessableEntity)
-		if a := keyed(c, p.ID, "", "import-2", siteFile(20, 20, 5)); ended(t, c, a).Done != 10 || replayed(a) {
+		if a := keyed(c, p.ID, "", "import-2", apitest.SiteFile(20, 20, 5)); apitest.Ended(t, c, a).Done != 10 || replayed(a) {
 			t.Error("the corrected file was not imported under the same key")
 		}
 		problem := keyed(c, p.ID, "?mode=some", "a b", file).Want(http.StatusBadRequest).Problem()
@@ -67,7 +67,7 @@ func TestRepeatedImport(t *testing.T) {
 
 		// The key goes with the portfolio.
 		c.Delete("/v1/portfolios/" + p.ID).Want(http.StatusNoContent)
-		if a := keyed(c, other.ID, "", "import-1", file); ended(t, c, a).Done != 30 || replayed(a) {
+		if a := keyed(c, other.ID, "", "import-1", file); apitest.Ended(t, c, a).Done != 30 || replayed(a) {
 			t.Error("the key of a portfolio that is gone is still taken")
 		}
 	})
@@ -75,9 +75,9 @@ func TestRepeatedImport(t *testing.T) {
 
 // An upload that breaks off leaves nothing, and its key for the next try.
 func TestBrokenImportIsRepeated(t *testing.T) {
-	onEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
-		p := makePortfolio(c, "P")
-		file := siteFile(0, 1200, 5)
+	apitest.OnEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
+		p := apitest.MakePortfolio(c, "P")
+		file := apitest.SiteFile(0, 1200, 5)
 		send := func(body io.Reader) error {
 			r, err := http.NewRequestWithContext(t.Context(), http.MethodPost, c.URL()+"/v1/portfolios/"+p.ID+"/imports", body)
 			if err != nil {
@@ -96,11 +96,11 @@ func TestBrokenImportIsRepeated(t *testing.T) {
 				t.Fatal("the upload was not broken off")
 			}
 		}
-		if s := sitesOf(c, p.ID, ""); len(s.Sites) != 0 {
+		if s := apitest.SitesOf(c, p.ID, ""); len(s.Sites) != 0 {
 			t.Errorf("%d sites", len(s.Sites))
 		}
 		a := keyed(c, p.ID, "", "k", file)
-		if w := ended(t, c, a); w.Done != 1200 || replayed(a) {
+		if w := apitest.Ended(t, c, a); w.Done != 1200 || replayed(a) {
 			t.Errorf("%+v", w)
 		}
 		if a := keyed(c, p.ID, "", "k", file); !replayed(a) {
@@ -110,22 +110,22 @@ func TestBrokenImportIsRepeated(t *testing.T) {
 		if err := send(io.MultiReader(bytes.NewReader(file[:100]), iotest.ErrReader(io.ErrClosedPipe))); err == nil {
 			t.Fatal("the upload was not broken off")
 		}
-		if totals, err := s.PortfolioTotals(t.Context(), store.Local, p.ID, testNow); err != nil || totals.Sites != 1200 {
+		if totals, err := s.PortfolioTotals(t.Context(), store.Local, p.ID, apitest.Now); err != nil || totals.Sites != 1200 {
 			t.Errorf("%+v, %v", totals, err)
 		}
 	})
 }
 
 func TestImportsOfOneKeyAtOnce(t *testing.T) {
-	onEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
-		p := makePortfolio(c, "P")
-		file := siteFile(0, 600, 5)
+	apitest.OnEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
+		p := apitest.MakePortfolio(c, "P")
+		file := apitest.SiteFile(0, 600, 5)
 		const many = 8
 		answers := make([]*apitest.Answer, many)
-		together(many, func(i int) { answers[i] = keyed(c, p.ID, "", "one", file) })
+		apitest.Together(many, func(i int) { answers[i] = keyed(c, p.ID, "", "one", file) })
 		first := 0
 		for _, a := range answers {
-			if w := ended(t, c, a); w.Done != 600 || a.Header.Get("Location") != answers[0].Header.Get("Location") {
+			if w := apitest.Ended(t, c, a); w.Done != 600 || a.Header.Get("Location") != answers[0].Header.Get("Location") {
 				t.Errorf("%+v", w)
 			}
 			if !replayed(a) {
@@ -138,37 +138,37 @@ func TestImportsOfOneKeyAtOnce(t *testing.T) {
 		if all, err := s.UnfinishedWorks(t.Context(), store.Local); err != nil || len(all) != 0 {
 			t.Errorf("%+v, %v", all, err)
 		}
-		if list := sitesOf(c, p.ID, "?limit=500"); len(list.Sites) != 500 || list.Sites[0].Revision != 1 {
+		if list := apitest.SitesOf(c, p.ID, "?limit=500"); len(list.Sites) != 500 || list.Sites[0].Revision != 1 {
 			t.Errorf("%d sites", len(list.Sites))
 		}
-		if totals, err := s.PortfolioTotals(t.Context(), store.Local, p.ID, testNow); err != nil || totals.Sites != 600 {
+		if totals, err := s.PortfolioTotals(t.Context(), store.Local, p.ID, apitest.Now); err != nil || totals.Sites != 600 {
 			t.Errorf("%+v, %v", totals, err)
 		}
 	})
 }
 
 func TestRepeatedReassessment(t *testing.T) {
-	onBothStores(t, func(t *testing.T, c *apitest.Client) {
-		p := makePortfolio(c, "P")
+	apitest.OnBothStores(t, func(t *testing.T, c *apitest.Client) {
+		p := apitest.MakePortfolio(c, "P")
 		at := "/v1/portfolios/" + p.ID + "/assessments"
-		m := upload(c, []byte(villagesMap))
-		ended(t, c, importFile(c, p.ID, "", sitesOn(m.ID, [2]float64{10.5, 0.5}, [2]float64{10.5, 1.5}, [2]float64{11.5, 0.5}, [2]float64{11.5, 1.5})))
-		newer := upload(c, []byte(strings.ReplaceAll(villagesMap, "5 5", "7 7")))
+		m := apitest.UploadMap(c, []byte(villagesMap))
+		apitest.Ended(t, c, apitest.ImportFile(c, p.ID, "", sitesOn(m.ID, [2]float64{10.5, 0.5}, [2]float64{10.5, 1.5}, [2]float64{11.5, 0.5}, [2]float64{11.5, 1.5})))
+		newer := apitest.UploadMap(c, []byte(strings.ReplaceAll(villagesMap, "5 5", "7 7")))
 		body := fmt.Appendf(nil, `{"which": "all", "flash_density_map": %q}`, newer.ID)
 		first := c.Post(at, body, "Idempotency-Key", "again")
-		w := ended(t, c, first)
+		w := apitest.Ended(t, c, first)
 		if w.Done != 4 || replayed(first) {
 			t.Fatalf("%+v", w)
 		}
 		c.Delete("/v1/flash-density-maps/" + newer.ID)
 		again := c.Post(at, body, "Idempotency-Key", "again")
-		if got := ended(t, c, again); got != w || !replayed(again) {
+		if got := apitest.Ended(t, c, again); got != w || !replayed(again) {
 			t.Errorf("%+v, want %+v", got, w)
 		}
 		reused(t, c.Post(at, []byte(`{"which": "all"}`), "Idempotency-Key", "again"))
-		reused(t, keyed(c, p.ID, "", "again", siteFile(0, 1, 5)))
+		reused(t, keyed(c, p.ID, "", "again", apitest.SiteFile(0, 1, 5)))
 		c.Post(at, body, "Idempotency-Key", "a b").Want(http.StatusBadRequest)
-		if s := sitesOf(c, p.ID, ""); len(s.Sites) != 4 || s.Sites[0].Revision != 2 {
+		if s := apitest.SitesOf(c, p.ID, ""); len(s.Sites) != 4 || s.Sites[0].Revision != 2 {
 			t.Errorf("%+v", s)
 		}
 	})

@@ -1,4 +1,4 @@
-package api_test
+package portfolios_test
 
 import (
 	"bytes"
@@ -21,48 +21,33 @@ import (
 
 	"github.com/xuri/excelize/v2"
 
-	"levinward/api"
 	"levinward/api/apitest"
+	"levinward/api/sites"
 	"levinward/store"
 )
-
-// sheetRows are the cells of a sheet as a spreadsheet library reads them.
-func sheetRows(t testing.TB, workbook []byte, sheet string) [][]string {
-	t.Helper()
-	f, err := excelize.OpenReader(bytes.NewReader(workbook), excelize.Options{RawCellValue: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	rows, err := f.GetRows(sheet)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return rows
-}
 
 type exported struct {
 	Type     string
 	Cautions []string
-	Features []feature
+	Features []apitest.Feature
 }
 
 func TestExportsAgree(t *testing.T) {
-	onEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
-		p := openPortfolio(t, s, "P")
-		p.add(t, demo(t), smallest(t), named(t, "Ünïcode, \"quoted\"\u2028", map[string]any{"/reference": "=1+2", "/location/longitude": -180}))
-		p.many(t, 1100) // more than two pages
-		at := "/v1/portfolios/" + p.id + "/sites"
-		rows := csvOf(t, c.Get(at+".csv").Want(http.StatusOK))
+	apitest.OnEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
+		p := apitest.OpenPortfolio(t, s, "P")
+		p.Add(t, apitest.Demo(t), apitest.Smallest(t), apitest.Named(t, "Ünïcode, \"quoted\"\u2028", map[string]any{"/reference": "=1+2", "/location/longitude": -180}))
+		p.Many(t, 1100) // more than two pages
+		at := "/v1/portfolios/" + p.ID + "/sites"
+		rows := apitest.CSVOf(t, c.Get(at+".csv").Want(http.StatusOK))
 		workbook := c.Get(at + ".xlsx").Want(http.StatusOK)
-		cells := sheetRows(t, workbook.Body, "sites")
+		cells := apitest.SheetRows(t, workbook.Body, "sites")
 		var geo exported
 		g := c.Get(at + ".geojson").Want(http.StatusOK)
 		g.JSON(&geo)
 		if len(rows) != 1104 || len(cells) != 1104 || len(geo.Features) != 1103 || g.MediaType() != "application/geo+json" || workbook.MediaType() != "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet" {
 			t.Fatalf("%d rows of CSV, %d of XLSX, %d features of %s", len(rows), len(cells), len(geo.Features), g.MediaType())
 		}
-		if len(geo.Cautions) < 4 || len(sheetRows(t, workbook.Body, "cautions")) != len(geo.Cautions) {
+		if len(geo.Cautions) < 4 || len(apitest.SheetRows(t, workbook.Body, "cautions")) != len(geo.Cautions) {
 			t.Errorf("cautions: %q", geo.Cautions)
 		}
 		if last := len(rows[0]) - 1; rows[0][last] != "cautions" {
@@ -110,7 +95,7 @@ func sameCell(form, text string, value any) bool {
 		return text == ""
 	case float64:
 		got, err := strconv.ParseFloat(text, 64)
-		return err == nil && (got == v || form == "XLSX" && near(got, v)) // the library that reads the workbook keeps 15 digits
+		return err == nil && (got == v || form == "XLSX" && apitest.Near(got, v)) // the library that reads the workbook keeps 15 digits
 	case bool:
 		return text == strconv.FormatBool(v) || form == "XLSX" && text == map[bool]string{true: "1", false: "0"}[v]
 	}
@@ -155,23 +140,23 @@ func noFormulas(t testing.TB, workbook []byte) {
 }
 
 func TestExportConditions(t *testing.T) {
-	onEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
-		p := openPortfolio(t, s, "P")
+	apitest.OnEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
+		p := apitest.OpenPortfolio(t, s, "P")
 		for i, site := range []struct {
 			name      string
 			ng        float64
 			longitude float64
 			year      int
 		}{{"b", 30, 179, 2019}, {"a", 0.01, -179, 2029}, {"c", 60, 10, 2029}} {
-			p.add(t, named(t, site.name, map[string]any{"/reference": fmt.Sprint("r", i), "/flash_density/ground_flashes_per_km2_year": site.ng, "/flash_density/year": site.year,
+			p.Add(t, apitest.Named(t, site.name, map[string]any{"/reference": fmt.Sprint("r", i), "/flash_density/ground_flashes_per_km2_year": site.ng, "/flash_density/year": site.year,
 				"/location/longitude": site.longitude, "/lines": []any{}, "/structures/0/persons": 3 - i}))
 		}
-		at := "/v1/portfolios/" + p.id + "/sites"
+		at := "/v1/portfolios/" + p.ID + "/sites"
 		for query, want := range map[string]string{
 			"": "a b c", "?rank=name": "a b c", "?rank=worst_ratio": "c b a", "?rank=excess": "c b a", "?rank=persons_at_risk": "b c a", "?acceptable=false": "b c", "?acceptable=true": "a",
 			"?bbox=170,-90,-170,90": "a b", "?q=R2": "c", "?review_due=true": "b", "?review_due=false&rank=excess": "c a", "?q=none": "",
 		} {
-			rows := csvOf(t, c.Get(at+".csv"+query).Want(http.StatusOK))
+			rows := apitest.CSVOf(t, c.Get(at+".csv"+query).Want(http.StatusOK))
 			var geo exported
 			c.Get(at + ".geojson" + query).Want(http.StatusOK).JSON(&geo)
 			var names []string
@@ -184,7 +169,7 @@ func TestExportConditions(t *testing.T) {
 			if packed := gpkgNames(t, c.Get(at+".gpkg"+query).Want(http.StatusOK).Body); !slices.Equal(packed, names) {
 				t.Errorf("%s: CSV has %v, GeoPackage %v", query, names, packed)
 			}
-			if strings.Join(names, " ") != want || len(sheetRows(t, c.Get(at+".xlsx"+query).Want(http.StatusOK).Body, "sites")) != len(rows) {
+			if strings.Join(names, " ") != want || len(apitest.SheetRows(t, c.Get(at+".xlsx"+query).Want(http.StatusOK).Body, "sites")) != len(rows) {
 				t.Errorf("%s: %v, want %s", query, names, want)
 			}
 		}
@@ -194,7 +179,7 @@ func TestExportConditions(t *testing.T) {
 					t.Errorf("%s%s: %+v", form, query, problem)
 				}
 			}
-			c.Get("/v1/portfolios/" + newID(t) + "/sites" + form).Want(http.StatusNotFound)
+			c.Get("/v1/portfolios/" + apitest.NewID(t) + "/sites" + form).Want(http.StatusNotFound)
 			c.Get("/v1/portfolios/x/sites" + form).Want(http.StatusNotFound)
 		}
 	})
@@ -202,15 +187,15 @@ func TestExportConditions(t *testing.T) {
 
 // TestGDALReadsExports: GDAL, and a spreadsheet library above, read what is exported.
 func TestGDALReadsExports(t *testing.T) {
-	requireGDAL(t)
-	s := openSQLite(t)
-	c := newClient(t, newServer(t, s))
-	p := openPortfolio(t, s, "P")
-	p.many(t, 600)
+	apitest.RequireGDAL(t)
+	s := apitest.OpenSQLite(t)
+	c := apitest.NewClient(t, apitest.NewServer(t, s))
+	p := apitest.OpenPortfolio(t, s, "P")
+	p.Many(t, 600)
 	for _, form := range []string{"geojson", "xlsx", "csv", "gpkg"} {
 		file := filepath.Join(t.TempDir(), "sites."+form)
-		write(t, file, c.Get("/v1/portfolios/"+p.id+"/sites."+form).Want(http.StatusOK).Body)
-		info := run(t, "ogrinfo", "-ro", "-so", file, "sites")
+		apitest.WriteFile(t, file, c.Get("/v1/portfolios/"+p.ID+"/sites."+form).Want(http.StatusOK).Body)
+		info := apitest.Run(t, "ogrinfo", "-ro", "-so", file, "sites")
 		if !strings.Contains(info, "Feature Count: 600") {
 			t.Errorf("%s: %s", form, info)
 		}
@@ -234,12 +219,12 @@ func (f *failing) ListSites(ctx context.Context, org store.Organisation, portfol
 
 // A fault on the way never leaves a file that looks whole.
 func TestBrokenExports(t *testing.T) {
-	f := &failing{Store: openSQLite(t)}
-	p := openPortfolio(t, f, "P")
-	p.many(t, 1600)
-	c := newClient(t, newServer(t, f))
+	f := &failing{Store: apitest.OpenSQLite(t)}
+	p := apitest.OpenPortfolio(t, f, "P")
+	p.Many(t, 1600)
+	c := apitest.NewClient(t, apitest.NewServer(t, f))
 	for _, form := range []string{"csv", "geojson", "xlsx", "gpkg"} {
-		path := "/v1/portfolios/" + p.id + "/sites." + form
+		path := "/v1/portfolios/" + p.ID + "/sites." + form
 		f.pages.Store(0)
 		if a := c.Get(path).Want(http.StatusServiceUnavailable); a.Header.Get("Content-Disposition") != "" {
 			t.Errorf("%s: a problem as an attachment", form)
@@ -275,7 +260,7 @@ func (e *endless) ListSites(_ context.Context, _ store.Organisation, _ string, f
 	page := store.SitePage{}
 	for i := from; i < min(from+f.Limit, e.sites); i++ {
 		page.Sites = append(page.Sites, store.Site{Assessment: fmt.Sprintf("01963b1c-6c00-7d3a-9c41-%012x", i), Name: fmt.Sprintf("Invented site %d", i), Reference: fmt.Sprintf("=S%d", i),
-			Latitude: 1.5, Longitude: -2.5, Revision: 1, Engine: testEngine, CreatedAt: testNow, UpdatedAt: testNow,
+			Latitude: 1.5, Longitude: -2.5, Revision: 1, Engine: apitest.Engine, CreatedAt: apitest.Now, UpdatedAt: apitest.Now,
 			Summary: store.Summary{GroundFlashes: 6.5, DensityOrigin: "given", WorstRatio: 1 / float64(i+1), NeededProtection: "LPS III, bonding SPD III-IV"}})
 	}
 	if from+f.Limit < e.sites {
@@ -286,16 +271,16 @@ func (e *endless) ListSites(_ context.Context, _ store.Organisation, _ string, f
 
 // Memory does not grow with the number of sites, whatever the form.
 func TestExportsNeedConstantMemory(t *testing.T) {
-	e := &endless{Store: openSQLite(t)}
-	p := openPortfolio(t, e, "P")
-	server := newServer(t, e)
-	address := start(t, server)
+	e := &endless{Store: apitest.OpenSQLite(t)}
+	p := apitest.OpenPortfolio(t, e, "P")
+	server := apitest.NewServer(t, e)
+	address := apitest.Start(t, server)
 	// On a busy machine much garbage comes up between a collection and the look at what is in use. Collected early, it stays small.
 	defer debug.SetGCPercent(debug.SetGCPercent(10))
 	const bound, attempts = 40 << 20, 3
 	// So many that a GeoPackage in memory would be over the bound; its rows are the smallest.
 	for form, many := range map[string]int{"csv": 60_000, "geojson": 60_000, "xlsx": 60_000, "gpkg": 200_000} {
-		at := address + "/v1/portfolios/" + p.id + "/sites." + form
+		at := address + "/v1/portfolios/" + p.ID + "/sites." + form
 		var few, most uint64
 		for range attempts { // what grows with the sites does so each time
 			e.sites = 2_000
@@ -356,15 +341,17 @@ func inUse(t *testing.T) uint64 {
 
 // TestWorkbookOfSeveralSheets: what one sheet has no room for stands on the next.
 func TestWorkbookOfSeveralSheets(t *testing.T) {
-	defer api.SetSheetRows(101)()
-	s := openSQLite(t)
-	c := newClient(t, newServer(t, s))
-	p := openPortfolio(t, s, "P")
-	p.many(t, 250)
-	body := c.Get("/v1/portfolios/" + p.id + "/sites.xlsx").Want(http.StatusOK).Body
+	before := sites.SheetRows
+	sites.SheetRows = 101
+	defer func() { sites.SheetRows = before }()
+	s := apitest.OpenSQLite(t)
+	c := apitest.NewClient(t, apitest.NewServer(t, s))
+	p := apitest.OpenPortfolio(t, s, "P")
+	p.Many(t, 250)
+	body := c.Get("/v1/portfolios/" + p.ID + "/sites.xlsx").Want(http.StatusOK).Body
 	total := 0
 	for sheet, want := range map[string]int{"sites": 100, "sites 2": 100, "sites 3": 50} {
-		rows := sheetRows(t, body, sheet)
+		rows := apitest.SheetRows(t, body, sheet)
 		if len(rows) != want+1 || rows[0][0] != "id" {
 			t.Errorf("%s has %d rows", sheet, len(rows))
 		}

@@ -1,4 +1,4 @@
-package api_test
+package portfolios_test
 
 import (
 	"context"
@@ -17,7 +17,6 @@ import (
 	"time"
 
 	"github.com/paulmach/orb"
-	_ "modernc.org/sqlite" // the driver
 
 	"levinward/api/apitest"
 	"levinward/store"
@@ -27,7 +26,7 @@ import (
 func gpkgNames(t testing.TB, body []byte) (names []string) {
 	t.Helper()
 	file := filepath.Join(t.TempDir(), "sites.gpkg")
-	write(t, file, body)
+	apitest.WriteFile(t, file, body)
 	db, err := sql.Open("sqlite", file)
 	if err != nil {
 		t.Fatal(err)
@@ -78,21 +77,21 @@ updated_at: DateTime (0.0) NOT NULL
 
 // TestGDALReadsGeoPackage: GDAL finds every value that is in the GeoJSON, and the types of the contract.
 func TestGDALReadsGeoPackage(t *testing.T) {
-	requireGDAL(t)
-	onEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
-		p := openPortfolio(t, s, "P")
-		p.at = testNow.Add(123456789 * time.Nanosecond)
-		p.add(t, demo(t), smallest(t), named(t, "Ünïcode, \"quoted\"\u2028", map[string]any{"/reference": "=1+2'", "/location/longitude": -180, "/location/latitude": 78.123456789012345}),
-			named(t, "old data", map[string]any{"/flash_density/year": 2019, "/lines": []any{}}))
-		p.many(t, 1100) // more than two pages
-		at := "/v1/portfolios/" + p.id + "/sites"
+	apitest.RequireGDAL(t)
+	apitest.OnEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
+		p := apitest.OpenPortfolio(t, s, "P")
+		p.At = apitest.Now.Add(123456789 * time.Nanosecond)
+		p.Add(t, apitest.Demo(t), apitest.Smallest(t), apitest.Named(t, "Ünïcode, \"quoted\"\u2028", map[string]any{"/reference": "=1+2'", "/location/longitude": -180, "/location/latitude": 78.123456789012345}),
+			apitest.Named(t, "old data", map[string]any{"/flash_density/year": 2019, "/lines": []any{}}))
+		p.Many(t, 1100) // more than two pages
+		at := "/v1/portfolios/" + p.ID + "/sites"
 		file := filepath.Join(t.TempDir(), "sites.gpkg")
 		answer := c.Get(at + ".gpkg").Want(http.StatusOK)
-		write(t, file, answer.Body)
+		apitest.WriteFile(t, file, answer.Body)
 		var geo exported
 		c.Get(at + ".geojson").Want(http.StatusOK).JSON(&geo)
 
-		info := run(t, "ogrinfo", "-ro", "-so", file, "sites")
+		info := apitest.Run(t, "ogrinfo", "-ro", "-so", file, "sites")
 		_, columns, _ := strings.Cut(info, "Data axis to CRS axis mapping: 2,1\n")
 		if columns != gpkgColumns {
 			t.Errorf("columns\n%s\nwant\n%s", columns, gpkgColumns)
@@ -112,7 +111,7 @@ func TestGDALReadsGeoPackage(t *testing.T) {
 		}
 
 		validateGeoPackage(t, file)
-		run(t, "ogr2ogr", "-f", "GeoJSON", "-lco", "COORDINATE_PRECISION=17", "-lco", "SIGNIFICANT_FIGURES=17", file+".geojson", file, "sites")
+		apitest.Run(t, "ogr2ogr", "-f", "GeoJSON", "-lco", "COORDINATE_PRECISION=17", "-lco", "SIGNIFICANT_FIGURES=17", file+".geojson", file, "sites")
 		text, err := os.ReadFile(file + ".geojson")
 		if err != nil {
 			t.Fatal(err)
@@ -137,7 +136,7 @@ func validateGeoPackage(t *testing.T, file string) {
 	const module = "osgeo_utils.samples.validate_gpkg"
 	for _, python := range []string{"python3", "/usr/bin/python3"} { // the first one may be another than the system's
 		if exec.CommandContext(t.Context(), python, "-c", "import "+module).Run() == nil {
-			run(t, python, "-m", module, "--extra", "--warning-as-error", file) // fails at the first fault
+			apitest.Run(t, python, "-m", module, "--extra", "--warning-as-error", file) // fails at the first fault
 			return
 		}
 	}
@@ -148,7 +147,7 @@ func validateGeoPackage(t *testing.T, file string) {
 }
 
 // extent is that of features, as ogrinfo tells of it.
-func extent(all []feature) string {
+func extent(all []apitest.Feature) string {
 	b := orb.Point(all[0].Geometry.Coordinates).Bound()
 	for _, f := range all {
 		b = b.Extend(orb.Point(f.Geometry.Coordinates))
@@ -157,7 +156,7 @@ func extent(all []feature) string {
 }
 
 // sameFeature holds a feature of a GeoPackage, as GDAL turns it into GeoJSON, against ours.
-func sameFeature(t *testing.T, got, want feature) {
+func sameFeature(t *testing.T, got, want apitest.Feature) {
 	t.Helper()
 	expected := map[string]any{"id": want.ID, "longitude": want.Geometry.Coordinates[0], "latitude": want.Geometry.Coordinates[1]}
 	for name, value := range want.Properties {
@@ -188,19 +187,19 @@ func moment(t *testing.T, text any) time.Time {
 
 // The reference system is written as GDAL writes it, and an empty portfolio is a table without features.
 func TestEmptyGeoPackage(t *testing.T) {
-	requireGDAL(t)
-	s := openSQLite(t)
-	c := newClient(t, newServer(t, s))
-	p := openPortfolio(t, s, "P")
+	apitest.RequireGDAL(t)
+	s := apitest.OpenSQLite(t)
+	c := apitest.NewClient(t, apitest.NewServer(t, s))
+	p := apitest.OpenPortfolio(t, s, "P")
 	file := filepath.Join(t.TempDir(), "sites.gpkg")
-	write(t, file, c.Get("/v1/portfolios/"+p.id+"/sites.gpkg").Want(http.StatusOK).Body)
-	info := run(t, "ogrinfo", "-ro", "-so", file, "sites")
+	apitest.WriteFile(t, file, c.Get("/v1/portfolios/"+p.ID+"/sites.gpkg").Want(http.StatusOK).Body)
+	info := apitest.Run(t, "ogrinfo", "-ro", "-so", file, "sites")
 	if !strings.Contains(info, "Feature Count: 0\n") || strings.Contains(info, "Extent") || strings.Contains(info, "Warning") || strings.Contains(info, "ERROR") {
 		t.Error(info)
 	}
 	validateGeoPackage(t, file)
-	definition := run(t, "ogrinfo", "-ro", "-q", file, "-sql", "SELECT definition FROM gpkg_spatial_ref_sys WHERE srs_id = 4326")
-	if want := strings.TrimSpace(run(t, "gdalsrsinfo", "-o", "wkt1", "--single-line", "EPSG:4326")); !strings.Contains(definition, "definition (String) = "+want+"\n") {
+	definition := apitest.Run(t, "ogrinfo", "-ro", "-q", file, "-sql", "SELECT definition FROM gpkg_spatial_ref_sys WHERE srs_id = 4326")
+	if want := strings.TrimSpace(apitest.Run(t, "gdalsrsinfo", "-o", "wkt1", "--single-line", "EPSG:4326")); !strings.Contains(definition, "definition (String) = "+want+"\n") {
 		t.Errorf("%s, want %s", definition, want)
 	}
 }
@@ -233,7 +232,7 @@ func (b *brokenClient) Write(p []byte) (int, error) {
 
 // TestGeoPackageLeavesNoFile: whatever becomes of an export, its file is removed.
 func TestGeoPackageLeavesNoFile(t *testing.T) {
-	kept, folder := openSQLite(t), t.TempDir()
+	kept, folder := apitest.OpenSQLite(t), t.TempDir()
 	t.Setenv("TMPDIR", folder)
 	for name, c := range map[string]struct {
 		takes   int  // bytes that the client takes
@@ -257,8 +256,8 @@ func TestGeoPackageLeavesNoFile(t *testing.T) {
 					}
 				}
 			}}
-			p := openPortfolio(t, w, name)
-			if outcome := exportTo(ctx, newServer(t, w), "/v1/portfolios/"+p.id+"/sites.gpkg", c.takes); outcome != c.outcome {
+			p := apitest.OpenPortfolio(t, w, name)
+			if outcome := exportTo(ctx, apitest.NewServer(t, w), "/v1/portfolios/"+p.ID+"/sites.gpkg", c.takes); outcome != c.outcome {
 				t.Errorf("%s, want %s", outcome, c.outcome)
 			}
 			if left := entries(t, folder); waiting != 1 || left != 0 {

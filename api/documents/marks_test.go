@@ -1,4 +1,4 @@
-package api_test
+package documents_test
 
 import (
 	"fmt"
@@ -16,13 +16,13 @@ var markOnPage = regexp.MustCompile(`(?s)<tr id="s(\d+)">.*?<span class="([a-z_]
 // TestMarksInEveryForm compares the mark of each step in JSON, CSV and on the page, and some with what they have to be:
 // a value of the input is given, one that the input does not state is assumed.
 func TestMarksInEveryForm(t *testing.T) {
-	onBothStores(t, func(t *testing.T, c *apitest.Client) {
-		body := changed(t, demo(t), map[string]any{"/structures/0/zones/0/hours_per_year": 1234})
-		s, _ := create(c, changed(t, body, map[string]any{"/structures/0/zones/0/persons": 4}))
+	apitest.OnBothStores(t, func(t *testing.T, c *apitest.Client) {
+		body := apitest.Changed(t, apitest.Demo(t), map[string]any{"/structures/0/zones/0/hours_per_year": 1234})
+		s, _ := apitest.Create(c, apitest.Changed(t, body, map[string]any{"/structures/0/zones/0/persons": 4}))
 		at := "/v1/assessments/" + s.ID + "/worksheet"
-		var sheet struct{ Steps []step }
+		var sheet struct{ Steps []apitest.Step }
 		c.Get(at).Want(http.StatusOK).JSON(&sheet)
-		rows := csvOf(t, c.Get(at+".csv").Want(http.StatusOK))
+		rows := apitest.CSVOf(t, c.Get(at+".csv").Want(http.StatusOK))
 		column := slices.Index(rows[0], "provenance")
 		page := markOnPage.FindAllStringSubmatch(string(c.Get(at+".html").Want(http.StatusOK).Body), -1)
 		if column < 0 || len(page) != len(sheet.Steps) || len(rows) != len(sheet.Steps)+1 {

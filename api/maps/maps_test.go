@@ -1,4 +1,4 @@
-package api_test
+package maps_test
 
 import (
 	"bufio"
@@ -22,8 +22,12 @@ import (
 	"time"
 
 	"github.com/getkin/kin-openapi/openapi3filter"
+	"github.com/labstack/echo/v4"
 
+	"levinward/api"
 	"levinward/api/apitest"
+	densitymaps "levinward/api/maps"
+	"levinward/api/shelf"
 	"levinward/geo"
 	"levinward/risk"
 	"levinward/store"
@@ -31,45 +35,8 @@ import (
 
 func init() { openapi3filter.RegisterBodyDecoder("image/tiff", openapi3filter.FileBodyDecoder) }
 
-// fixture is an invented map of package geo.
-func fixture(t testing.TB, name string) []byte {
-	t.Helper()
-	return read(t, "geo/testdata/densitymap/"+name)
-}
-
-// mapQuery are the parameters of an upload, with some changed; an empty value leaves one out.
-func mapQuery(changes ...string) string {
-	q := url.Values{"name": {"Invented hills"}, "kind": {"ground_flashes_per_km2_year"}, "from_year": {"2012"}, "to_year": {"2029"}, "source": {"invented network"}}
-	for i := 0; i < len(changes); i += 2 {
-		if q.Set(changes[i], changes[i+1]); changes[i+1] == "" {
-			q.Del(changes[i])
-		}
-	}
-	return "/v1/flash-density-maps?" + q.Encode()
-}
-
-// mapAnswer is what tests look at of a map.
-type mapAnswer struct {
-	ID, Name string
-	Grid     geo.DensityGrid
-	Extent   struct{ West, South, East, North float64 }
-	Values   struct{ Min, Max float64 }
-	NoData   float64 `json:"no_data_share"`
-	Cautions []string
-}
-
-func sendMap(c *apitest.Client, file []byte, media, path string) *apitest.Answer {
-	return c.Do(http.MethodPost, path, file, "Content-Type", media)
-}
-
-func upload(c *apitest.Client, file []byte, changes ...string) mapAnswer {
-	var m mapAnswer
-	sendMap(c, file, "application/octet-stream", mapQuery(changes...)).Want(http.StatusCreated).JSON(&m)
-	return m
-}
-
 type mapList struct {
-	Maps []mapAnswer `json:"flash_density_maps"`
+	Maps []apitest.Map `json:"flash_density_maps"`
 }
 
 func listMaps(c *apitest.Client, query string) (l mapList, a *apitest.Answer) {
@@ -78,27 +45,10 @@ func listMaps(c *apitest.Client, query string) (l mapList, a *apitest.Answer) {
 	return l, a
 }
 
-// mapped is the smallest input at a place, its N_G from a map.
-func mapped(t testing.TB, id string, longitude, latitude float64) []byte {
-	return changed(t, smallest(t), map[string]any{"/flash_density": map[string]any{"map": id}, "/location": map[string]any{"longitude": longitude, "latitude": latitude}})
-}
-
-// densityUsed is what a result says of N_G.
-type densityUsed struct {
-	Used struct {
-		NG                                  float64 `json:"ground_flashes_per_km2_year"`
-		Origin, Relation, Source, Map, Note string
-		Derived                             bool
-		Year                                int
-	} `json:"flash_density"`
-	ReviewDue string `json:"review_due"`
-	InputHash string `json:"input_hash"`
-}
-
 // referenceRows reads longitude, latitude and value of a reference file.
 func referenceRows(t testing.TB, name string) (rows [][3]float64) {
 	t.Helper()
-	lines := bufio.NewScanner(bytes.NewReader(read(t, "testdata/reference/"+name)))
+	lines := bufio.NewScanner(bytes.NewReader(apitest.File(t, "testdata/reference/"+name)))
 	lines.Scan() // names of the columns
 	for lines.Scan() {
 		var row [3]float64
@@ -118,12 +68,12 @@ func referenceRows(t testing.TB, name string) (rows [][3]float64) {
 // Source: gdalwarp -r bilinear and -r near of GDAL 3.6.2, geo/testdata/densitymap/make.sh.
 func TestMapsAgreeWithReference(t *testing.T) {
 	values, cells := referenceRows(t, "densitymap-bilinear.csv"), referenceRows(t, "densitymap-cell.csv")
-	onBothStores(t, func(t *testing.T, c *apitest.Client) {
+	apitest.OnBothStores(t, func(t *testing.T, c *apitest.Client) {
 		for _, f := range []struct{ file, media string }{
 			{"invented.asc", "text/plain"}, {"invented.csv", "text/csv; charset=utf-8"}, {"float32-lzw.tif", "image/tiff"}, {"float64-deflate-floating.tif", "application/octet-stream"},
 		} {
-			var m mapAnswer
-			a := sendMap(c, fixture(t, f.file), f.media, mapQuery()).Want(http.StatusCreated)
+			var m apitest.Map
+			a := apitest.SendMap(c, apitest.DensityFile(t, f.file), f.media, apitest.MapQuery()).Want(http.StatusCreated)
 			a.JSON(&m)
 			if a.Header.Get("Location") != "/v1/flash-density-maps/"+m.ID {
 				t.Errorf("%s: Location %q", f.file, a.Header.Get("Location"))
@@ -146,8 +96,8 @@ func TestMapsAgreeWithReference(t *testing.T) {
 					Note  string
 				}
 				c.Get(at).Want(http.StatusOK).JSON(&sample)
-				var result densityUsed
-				c.Post("/v1/calculations", mapped(t, m.ID, longitude, latitude)).Want(http.StatusOK).JSON(&result)
+				var result apitest.DensityUsed
+				c.Post("/v1/calculations", apitest.Mapped(t, m.ID, longitude, latitude)).Want(http.StatusOK).JSON(&result)
 				if math.Abs(sample.NG-want) > 2e-6*want || sample.NG != sample.Value || result.Used.NG != sample.NG {
 					t.Errorf("%s: sample %v, result %v, want %v (%s)", at, sample.NG, result.Used.NG, want, sample.Note)
 				}
@@ -161,9 +111,9 @@ func TestMapsAgreeWithReference(t *testing.T) {
 
 // The figures of invented.asc, counted in the file.
 func TestMapIsDescribed(t *testing.T) {
-	onBothStores(t, func(t *testing.T, c *apitest.Client) {
-		a := sendMap(c, fixture(t, "invented.asc"), "text/plain", mapQuery("from_year", "2024", "to_year", "2025", "licence_note", "invented: free")).Want(http.StatusCreated)
-		var m mapAnswer
+	apitest.OnBothStores(t, func(t *testing.T, c *apitest.Client) {
+		a := apitest.SendMap(c, apitest.DensityFile(t, "invented.asc"), "text/plain", apitest.MapQuery("from_year", "2024", "to_year", "2025", "licence_note", "invented: free")).Want(http.StatusCreated)
+		var m apitest.Map
 		a.JSON(&m)
 		if g := (geo.DensityGrid{Columns: 12, Rows: 9, West: 10.5, North: 0.75, CellWidth: 0.25, CellHeight: 0.25}); m.Grid != g {
 			t.Errorf("grid %+v, want %+v", m.Grid, g)
@@ -191,14 +141,14 @@ func TestMapIsDescribed(t *testing.T) {
 }
 
 func TestAssessmentsTakeNGFromMaps(t *testing.T) {
-	onBothStores(t, func(t *testing.T, c *apitest.Client) {
-		ground := upload(c, fixture(t, "invented.asc"))
-		total := upload(c, fixture(t, "invented.asc"), "kind", "total_flashes_per_km2_year", "cloud_to_ground_ratio", "3", "to_year", "2020")
-		days := upload(c, fixture(t, "invented.asc"), "kind", "thunderstorm_days_per_year", "relation", "power", "name", "Tage \"Ö\"")
+	apitest.OnBothStores(t, func(t *testing.T, c *apitest.Client) {
+		ground := apitest.UploadMap(c, apitest.DensityFile(t, "invented.asc"))
+		total := apitest.UploadMap(c, apitest.DensityFile(t, "invented.asc"), "kind", "total_flashes_per_km2_year", "cloud_to_ground_ratio", "3", "to_year", "2020")
+		days := apitest.UploadMap(c, apitest.DensityFile(t, "invented.asc"), "kind", "thunderstorm_days_per_year", "relation", "power", "name", "Tage \"Ö\"")
 		const longitude, latitude = 11.375, 0.125 // the centre of the cell in row 3, column 4: 12.15
 		const value = 12.15
 		for _, test := range []struct {
-			m        mapAnswer
+			m        apitest.Map
 			ng       float64
 			derived  bool
 			relation string
@@ -209,8 +159,8 @@ func TestAssessmentsTakeNGFromMaps(t *testing.T) {
 			{total, value / 4, true, "N_G = N_T/(1+Z), Z = 3", 2020, []string{"total flashes per km2 and year 12.15", "N_G = N_T/(1+Z), Z = 3"}},
 			{days, 0.04 * math.Pow(value, 1.25), true, "N_G = 0.04 T_D^1.25", 2029, []string{"days with thunder per year 12.15"}},
 		} {
-			s, a := create(c, mapped(t, test.m.ID, longitude, latitude))
-			var got densityUsed
+			s, a := apitest.Create(c, apitest.Mapped(t, test.m.ID, longitude, latitude))
+			var got apitest.DensityUsed
 			a.JSON(&got)
 			u := got.Used
 			if math.Abs(u.NG-test.ng) > 1e-6*test.ng || u.Origin != "map" || u.Derived != test.derived || u.Relation != test.relation || u.Year != test.year || u.Map != test.m.ID {
@@ -262,13 +212,13 @@ func TestAssessmentsTakeNGFromMaps(t *testing.T) {
 
 // A review is due five years after the end of the last year of the data (IEC 62858, from memory): 2029 gives 2035-01-01.
 func TestMergePatchToAMapAndBack(t *testing.T) {
-	onBothStores(t, func(t *testing.T, c *apitest.Client) {
-		m := upload(c, fixture(t, "invented.asc"))
-		body := changed(t, smallest(t), map[string]any{"/location": map[string]any{"longitude": 11.4, "latitude": 0.1},
+	apitest.OnBothStores(t, func(t *testing.T, c *apitest.Client) {
+		m := apitest.UploadMap(c, apitest.DensityFile(t, "invented.asc"))
+		body := apitest.Changed(t, apitest.Smallest(t), map[string]any{"/location": map[string]any{"longitude": 11.4, "latitude": 0.1},
 			"/flash_density": map[string]any{"ground_flashes_per_km2_year": 6.5, "source": "lightning location data (invented)", "year": 2024}})
-		s, first := create(c, body)
+		s, first := apitest.Create(c, body)
 		at := "/v1/assessments/" + s.ID + "/revisions"
-		var before, on, back densityUsed
+		var before, on, back apitest.DensityUsed
 		first.JSON(&before)
 		c.Patch(at, `{"flash_density": {"map": "`+m.ID+`"}}`).Want(http.StatusUnprocessableEntity) // two of them
 		c.Patch(at, `{"flash_density": {"map": "`+m.ID+`", "ground_flashes_per_km2_year": null}}`).Want(http.StatusCreated).JSON(&on)
@@ -296,7 +246,7 @@ func refusedMaps(t testing.TB) map[string]struct {
 	code  geo.DensityMapFaultCode
 	words string
 } {
-	asc, tif := fixture(t, "invented.asc"), fixture(t, "float32-lzw.tif")
+	asc, tif := apitest.DensityFile(t, "invented.asc"), apitest.DensityFile(t, "float32-lzw.tif")
 	type refused = struct {
 		file  []byte
 		code  geo.DensityMapFaultCode
@@ -319,10 +269,10 @@ func refusedMaps(t testing.TB) map[string]struct {
 		"a grid too long":     {append(slices.Clone(asc), "1 2 3\n"...), geo.DensityFaultSurplus, ""},
 		"a grid too large":    {edit("ncols 12", "ncols 20000000"), geo.DensityFaultTooLarge, "cells are allowed"},
 		"a raster cut off":    {tif[:len(tif)/2], geo.DensityFaultTruncated, ""},
-		"a projection":        {fixture(t, "refused-projected.tif"), geo.DensityFaultGeoreference, ""},
-		"another datum":       {fixture(t, "refused-datum.tif"), geo.DensityFaultGeoreference, ""},
-		"two bands":           {fixture(t, "refused-two-bands.tif"), geo.DensityFaultUnsupported, ""},
-		"a turned grid":       {fixture(t, "refused-rotated.tif"), geo.DensityFaultGeoreference, ""},
+		"a projection":        {apitest.DensityFile(t, "refused-projected.tif"), geo.DensityFaultGeoreference, ""},
+		"another datum":       {apitest.DensityFile(t, "refused-datum.tif"), geo.DensityFaultGeoreference, ""},
+		"two bands":           {apitest.DensityFile(t, "refused-two-bands.tif"), geo.DensityFaultUnsupported, ""},
+		"a turned grid":       {apitest.DensityFile(t, "refused-rotated.tif"), geo.DensityFaultGeoreference, ""},
 		"points off a grid":   {[]byte("longitude,latitude,value\n1,1,5\n2,1,5\n2.3,1,5\n1,2,5\n"), geo.DensityFaultIrregular, "line"},
 		"a cell twice":        {[]byte("longitude,latitude,value\n1,1,5\n2,1,5\n2,1,6\n1,2,5\n2,2,5\n"), geo.DensityFaultDuplicate, "line"},
 		"coordinates swapped": {[]byte("longitude,latitude,value\n1,100,5\n2,101,5\n"), geo.DensityFaultPosition, "line 2"},
@@ -331,9 +281,9 @@ func refusedMaps(t testing.TB) map[string]struct {
 }
 
 func TestRefusedMapsLeaveNothing(t *testing.T) {
-	onBothStores(t, func(t *testing.T, c *apitest.Client) {
+	apitest.OnBothStores(t, func(t *testing.T, c *apitest.Client) {
 		for name, test := range refusedMaps(t) {
-			p := sendMap(c, test.file, "application/octet-stream", mapQuery()).Want(http.StatusUnprocessableEntity).Problem()
+			p := apitest.SendMap(c, test.file, "application/octet-stream", apitest.MapQuery()).Want(http.StatusUnprocessableEntity).Problem()
 			if p.Kind() != "invalid-map" || len(p.Errors) == 0 || !strings.Contains(p.Detail, "nothing was stored") {
 				t.Errorf("%s: %+v", name, p)
 				continue
@@ -343,7 +293,7 @@ func TestRefusedMapsLeaveNothing(t *testing.T) {
 			}
 		}
 		// However many faults there are, the answer stays short.
-		p := sendMap(c, bytes.ReplaceAll(fixture(t, "invented.asc"), []byte("."), []byte(",")), "text/plain", mapQuery()).Want(http.StatusUnprocessableEntity).Problem()
+		p := apitest.SendMap(c, bytes.ReplaceAll(apitest.DensityFile(t, "invented.asc"), []byte("."), []byte(",")), "text/plain", apitest.MapQuery()).Want(http.StatusUnprocessableEntity).Problem()
 		if len(p.Errors) > 20 || !strings.Contains(p.Detail, "the first ") {
 			t.Errorf("%d faults, %s", len(p.Errors), p.Detail)
 		}
@@ -354,7 +304,7 @@ func TestRefusedMapsLeaveNothing(t *testing.T) {
 }
 
 func TestParametersOfMaps(t *testing.T) {
-	onBothStores(t, func(t *testing.T, c *apitest.Client) {
+	apitest.OnBothStores(t, func(t *testing.T, c *apitest.Client) {
 		for name, test := range map[string]struct {
 			changes []string
 			want    string // the parameters at fault
@@ -378,7 +328,7 @@ func TestParametersOfMaps(t *testing.T) {
 			"only spaces":             {[]string{"name", "  ", "source", " "}, "name source"},
 			"an unknown parameter":    {[]string{"unit", "km2"}, "unit"},
 		} {
-			p := sendMap(c, fixture(t, "invented.asc"), "text/plain", mapQuery(test.changes...)).Want(http.StatusBadRequest).Problem()
+			p := apitest.SendMap(c, apitest.DensityFile(t, "invented.asc"), "text/plain", apitest.MapQuery(test.changes...)).Want(http.StatusBadRequest).Problem()
 			var got []string
 			for _, f := range p.Errors {
 				got = append(got, f.Parameter)
@@ -388,15 +338,15 @@ func TestParametersOfMaps(t *testing.T) {
 				t.Errorf("%s: %s, %v, want %s", name, p.Type, p.Errors, test.want)
 			}
 		}
-		sendMap(c, fixture(t, "invented.asc"), "text/plain", mapQuery()+"&name=again").Want(http.StatusBadRequest)
-		sendMap(c, fixture(t, "invented.asc"), "application/json", mapQuery()).Want(http.StatusUnsupportedMediaType)
-		sendMap(c, fixture(t, "invented.asc"), "", mapQuery()).Want(http.StatusUnsupportedMediaType)
-		c.Do(http.MethodPost, mapQuery(), fixture(t, "invented.asc"), "Content-Type", "text/plain", "Content-Encoding", "gzip").Want(http.StatusUnsupportedMediaType)
+		apitest.SendMap(c, apitest.DensityFile(t, "invented.asc"), "text/plain", apitest.MapQuery()+"&name=again").Want(http.StatusBadRequest)
+		apitest.SendMap(c, apitest.DensityFile(t, "invented.asc"), "application/json", apitest.MapQuery()).Want(http.StatusUnsupportedMediaType)
+		apitest.SendMap(c, apitest.DensityFile(t, "invented.asc"), "", apitest.MapQuery()).Want(http.StatusUnsupportedMediaType)
+		c.Do(http.MethodPost, apitest.MapQuery(), apitest.DensityFile(t, "invented.asc"), "Content-Type", "text/plain", "Content-Encoding", "gzip").Want(http.StatusUnsupportedMediaType)
 		if l, _ := listMaps(c, ""); len(l.Maps) != 0 {
 			t.Errorf("stored: %+v", l)
 		}
 
-		m := upload(c, fixture(t, "invented.asc"))
+		m := apitest.UploadMap(c, apitest.DensityFile(t, "invented.asc"))
 		at := "/v1/flash-density-maps/" + m.ID + "/sample"
 		for query, want := range map[string]int{
 			"": 2, "?longitude=11": 1, "?longitude=11&latitude=91": 1, "?longitude=-181&latitude=x": 2, "?longitude=NaN&latitude=0": 1, "?longitude=0x1p3&latitude=0": 1,
@@ -413,7 +363,7 @@ func TestParametersOfMaps(t *testing.T) {
 }
 
 func TestMapsThatAreNotThere(t *testing.T) {
-	onBothStores(t, func(t *testing.T, c *apitest.Client) {
+	apitest.OnBothStores(t, func(t *testing.T, c *apitest.Client) {
 		for _, id := range []string{"01963b1c-6c00-7d3a-9c41-5be0c7b8a2f1", "no-uuid"} {
 			for _, a := range []*apitest.Answer{
 				c.Get("/v1/flash-density-maps/" + id), c.Get("/v1/flash-density-maps/" + id + "/sample?longitude=1&latitude=1"), c.Delete("/v1/flash-density-maps/" + id),
@@ -423,7 +373,7 @@ func TestMapsThatAreNotThere(t *testing.T) {
 				}
 			}
 		}
-		m := upload(c, fixture(t, "invented.asc"))
+		m := apitest.UploadMap(c, apitest.DensityFile(t, "invented.asc"))
 		at := "/v1/flash-density-maps/" + strings.ToUpper(m.ID) // UUIDs are read in either case
 		c.Get(at + "/sample?longitude=11.4&latitude=0.1").Want(http.StatusOK)
 		c.Delete(at).Want(http.StatusNoContent)
@@ -434,35 +384,35 @@ func TestMapsThatAreNotThere(t *testing.T) {
 
 // TestFaultsOfMapsInInputs also demands that what follows from another fault is not named.
 func TestFaultsOfMapsInInputs(t *testing.T) {
-	onBothStores(t, func(t *testing.T, c *apitest.Client) {
-		m := upload(c, fixture(t, "invented.asc"))
-		calm := upload(c, []byte("ncols 3\nnrows 1\nxllcorner 10\nyllcorner 0\ncellsize 1\n0 0.005 99\n"))
+	apitest.OnBothStores(t, func(t *testing.T, c *apitest.Client) {
+		m := apitest.UploadMap(c, apitest.DensityFile(t, "invented.asc"))
+		calm := apitest.UploadMap(c, []byte("ncols 3\nnrows 1\nxllcorner 10\nyllcorner 0\ncellsize 1\n0 0.005 99\n"))
 		const lon, lat = "/location/longitude", "/location/latitude"
 		for name, test := range map[string]struct {
 			body []byte
-			want []fault
+			want []apitest.PlacedFault
 			say  string
 		}{
-			"unknown":         {mapped(t, "01963b1c-6c00-7d3a-9c41-5be0c7b8a2f1", 11.4, 0.1), broken(risk.RuleUnknownReference, "/flash_density/map"), "there is no flash-density map"},
-			"no id of a map":  {mapped(t, "west hills", 11.4, 0.1), broken(risk.RuleUnknownReference, "/flash_density/map"), `"west hills"`},
-			"outside":         {mapped(t, m.ID, 20, 0.1), broken(risk.RuleNoMapValue, "/flash_density/map"), "longitude 10.5 to 13.5"},
-			"no data":         {mapped(t, m.ID, 11.875, -0.125), broken(risk.RuleNoMapValue, "/flash_density/map"), "cell at row 4, column 6"},
-			"no flash":        {mapped(t, calm.ID, 10.2, 0.5), broken(risk.RuleNoMapValue, "/flash_density/map"), "no flash at all"},
-			"too few":         {mapped(t, calm.ID, 11.5, 0.5), broken(risk.RuleOutOfRange, "/flash_density/map"), "0.005"},
-			"two densities":   {changed(t, mapped(t, m.ID, 11.4, 0.1), values{"/flash_density/ground_flashes_per_km2_year": 5}), broken(risk.RuleContradiction, "/flash_density"), "exactly one"},
-			"a relation":      {changed(t, mapped(t, m.ID, 11.4, 0.1), values{"/flash_density/relation": "linear"}), broken(risk.RuleNotApplicable, "/flash_density/relation"), ""},
-			"no text":         {changed(t, mapped(t, m.ID, 11.4, 0.1), values{"/flash_density/map": 5}), at("/flash_density/map"), "text"},
-			"no place":        {changed(t, mapped(t, m.ID, 11.4, 0.1), values{lat: 91}), at(lat), ""},
-			"no place at all": {changed(t, mapped(t, m.ID, 11.4, 0.1), values{"/location": nothing{}}), at("/location"), ""},
-			"many faults": {changed(t, mapped(t, m.ID, 20, 0.1), values{"/structures/0/id": "", "/wind": 1, "/structures/0/height_m": 1e-4}),
-				append(append(at("/structures/0/id", "/wind"), broken(risk.RuleNoMapValue, "/flash_density/map")...), broken(risk.RuleOutOfRange, "/structures/0/height_m")...), ""},
-			"no place, no map": {changed(t, mapped(t, "none", 11.4, 0.1), values{lon: "east"}), append(at(lon), broken(risk.RuleUnknownReference, "/flash_density/map")...), ""},
+			"unknown":         {apitest.Mapped(t, "01963b1c-6c00-7d3a-9c41-5be0c7b8a2f1", 11.4, 0.1), apitest.BrokenAt(risk.RuleUnknownReference, "/flash_density/map"), "there is no flash-density map"},
+			"no id of a map":  {apitest.Mapped(t, "west hills", 11.4, 0.1), apitest.BrokenAt(risk.RuleUnknownReference, "/flash_density/map"), `"west hills"`},
+			"outside":         {apitest.Mapped(t, m.ID, 20, 0.1), apitest.BrokenAt(risk.RuleNoMapValue, "/flash_density/map"), "longitude 10.5 to 13.5"},
+			"no data":         {apitest.Mapped(t, m.ID, 11.875, -0.125), apitest.BrokenAt(risk.RuleNoMapValue, "/flash_density/map"), "cell at row 4, column 6"},
+			"no flash":        {apitest.Mapped(t, calm.ID, 10.2, 0.5), apitest.BrokenAt(risk.RuleNoMapValue, "/flash_density/map"), "no flash at all"},
+			"too few":         {apitest.Mapped(t, calm.ID, 11.5, 0.5), apitest.BrokenAt(risk.RuleOutOfRange, "/flash_density/map"), "0.005"},
+			"two densities":   {apitest.Changed(t, apitest.Mapped(t, m.ID, 11.4, 0.1), apitest.Values{"/flash_density/ground_flashes_per_km2_year": 5}), apitest.BrokenAt(risk.RuleContradiction, "/flash_density"), "exactly one"},
+			"a relation":      {apitest.Changed(t, apitest.Mapped(t, m.ID, 11.4, 0.1), apitest.Values{"/flash_density/relation": "linear"}), apitest.BrokenAt(risk.RuleNotApplicable, "/flash_density/relation"), ""},
+			"no text":         {apitest.Changed(t, apitest.Mapped(t, m.ID, 11.4, 0.1), apitest.Values{"/flash_density/map": 5}), apitest.FaultsAt("/flash_density/map"), "text"},
+			"no place":        {apitest.Changed(t, apitest.Mapped(t, m.ID, 11.4, 0.1), apitest.Values{lat: 91}), apitest.FaultsAt(lat), ""},
+			"no place at all": {apitest.Changed(t, apitest.Mapped(t, m.ID, 11.4, 0.1), apitest.Values{"/location": apitest.Nothing{}}), apitest.FaultsAt("/location"), ""},
+			"many faults": {apitest.Changed(t, apitest.Mapped(t, m.ID, 20, 0.1), apitest.Values{"/structures/0/id": "", "/wind": 1, "/structures/0/height_m": 1e-4}),
+				append(append(apitest.FaultsAt("/structures/0/id", "/wind"), apitest.BrokenAt(risk.RuleNoMapValue, "/flash_density/map")...), apitest.BrokenAt(risk.RuleOutOfRange, "/structures/0/height_m")...), ""},
+			"no place, no map": {apitest.Changed(t, apitest.Mapped(t, "none", 11.4, 0.1), apitest.Values{lon: "east"}), append(apitest.FaultsAt(lon), apitest.BrokenAt(risk.RuleUnknownReference, "/flash_density/map")...), ""},
 		} {
 			for _, path := range []string{"/v1/calculations", "/v1/assessments"} {
 				p := c.Post(path, test.body).Want(http.StatusUnprocessableEntity).Problem()
 				got := map[string]bool{}
 				for _, f := range p.Errors {
-					got[fault{*f.Pointer, risk.Rule(f.Rule)}.String()] = true
+					got[apitest.PlacedFault{Pointer: *f.Pointer, Rule: risk.Rule(f.Rule)}.String()] = true
 				}
 				want := map[string]bool{}
 				for _, f := range test.want {
@@ -473,18 +423,18 @@ func TestFaultsOfMapsInInputs(t *testing.T) {
 				}
 			}
 		}
-		if l, _ := getList(c, ""); len(l.Assessments) != 0 {
-			t.Errorf("stored: %v", l.names())
+		if l, _ := apitest.GetList(c, ""); len(l.Assessments) != 0 {
+			t.Errorf("stored: %v", l.Names())
 		}
 	})
 }
 
 func TestMapLists(t *testing.T) {
-	onBothStores(t, func(t *testing.T, c *apitest.Client) {
+	apitest.OnBothStores(t, func(t *testing.T, c *apitest.Client) {
 		var names []string
 		for i := range 7 {
 			name := fmt.Sprint("map ", i)
-			upload(c, fixture(t, "invented.asc"), "name", name)
+			apitest.UploadMap(c, apitest.DensityFile(t, "invented.asc"), "name", name)
 			names = append([]string{name}, names...)
 		}
 		var got []string
@@ -510,12 +460,12 @@ func TestMapLists(t *testing.T) {
 
 // A body is cut off at the limit whether it says its length or not, and costs no more memory than that.
 func TestMapsAreBounded(t *testing.T) {
-	server := newServer(t, openSQLite(t))
-	server.LimitMaps(geo.DensityMapLimits{MaxCells: 200, MaxPoints: 100, MaxBytes: 1 << 20}, 1<<20)
-	c := newClient(t, server)
-	asc := fixture(t, "invented.asc")
+	limits := api.Limits{Maps: geo.DensityMapLimits{MaxCells: 200, MaxPoints: 100, MaxBytes: 1 << 20}, MapMemory: 1 << 20}
+	server := apitest.NewServerWith(t, api.Config{Store: apitest.OpenSQLite(t), Limits: limits})
+	c := apitest.NewClient(t, server)
+	asc := apitest.DensityFile(t, "invented.asc")
 	long := append(slices.Clone(asc), bytes.Repeat([]byte(" "), 1<<20)...)
-	p := sendMap(c, long, "text/plain", mapQuery()).Want(http.StatusRequestEntityTooLarge).Problem()
+	p := apitest.SendMap(c, long, "text/plain", apitest.MapQuery()).Want(http.StatusRequestEntityTooLarge).Problem()
 	if p.Detail != "at most 1048576 bytes" {
 		t.Error(p.Detail)
 	}
@@ -523,9 +473,9 @@ func TestMapsAreBounded(t *testing.T) {
 		r.Body, r.ContentLength = struct{ io.ReadCloser }{r.Body}, -1
 		return r
 	}
-	c.Send(long, unsized, http.MethodPost, mapQuery(), "Content-Type", "text/plain").Want(http.StatusRequestEntityTooLarge)
-	c.Send(asc, unsized, http.MethodPost, mapQuery(), "Content-Type", "text/plain").Want(http.StatusCreated)
-	p = sendMap(c, bytes.Replace(asc, []byte("ncols 12"), []byte("ncols 23"), 1), "text/plain", mapQuery()).Want(http.StatusUnprocessableEntity).Problem()
+	c.Send(long, unsized, http.MethodPost, apitest.MapQuery(), "Content-Type", "text/plain").Want(http.StatusRequestEntityTooLarge)
+	c.Send(asc, unsized, http.MethodPost, apitest.MapQuery(), "Content-Type", "text/plain").Want(http.StatusCreated)
+	p = apitest.SendMap(c, bytes.Replace(asc, []byte("ncols 12"), []byte("ncols 23"), 1), "text/plain", apitest.MapQuery()).Want(http.StatusUnprocessableEntity).Problem()
 	if p.Errors[0].Rule != string(geo.DensityFaultTooLarge) {
 		t.Errorf("too many cells: %+v", p.Errors)
 	}
@@ -536,15 +486,15 @@ func TestMapsAreBounded(t *testing.T) {
 
 // A client that goes away in the middle of its upload leaves nothing behind.
 func TestUploadBrokenOff(t *testing.T) {
-	s := openSQLite(t)
-	base := start(t, newServer(t, s))
-	asc := fixture(t, "invented.asc")
+	s := apitest.OpenSQLite(t)
+	base := apitest.Start(t, apitest.NewServer(t, s))
+	asc := apitest.DensityFile(t, "invented.asc")
 	for _, sent := range []int{0, 10, 200, len(asc) - 1} {
 		conn, err := net.Dial("tcp", strings.TrimPrefix(base, "http://"))
 		if err != nil {
 			t.Fatal(err)
 		}
-		fmt.Fprintf(conn, "POST %s HTTP/1.1\r\nHost: test\r\nContent-Type: text/plain\r\nContent-Length: %d\r\n\r\n%s", mapQuery(), len(asc), asc[:sent])
+		fmt.Fprintf(conn, "POST %s HTTP/1.1\r\nHost: test\r\nContent-Type: text/plain\r\nContent-Length: %d\r\n\r\n%s", apitest.MapQuery(), len(asc), asc[:sent])
 		if err := conn.(*net.TCPConn).CloseWrite(); err != nil {
 			t.Fatal(err)
 		}
@@ -560,21 +510,27 @@ func TestUploadBrokenOff(t *testing.T) {
 }
 
 func TestUploadsWaitForTheirTurn(t *testing.T) {
-	server := newServer(t, openSQLite(t))
-	c := newClient(t, server)
-	release := server.FillMapSlots()
+	slots := make(chan struct{}, 1)
+	db := apitest.OpenSQLite(t)
+	service := densitymaps.Service{Store: db, Maps: shelf.New(db, shelf.DefaultRoom), Now: time.Now, Limits: geo.DefaultDensityMapLimits, Slots: slots}
+	handler := echo.New()
+	service.Routes(handler)
+	server := httptest.NewServer(handler)
+	t.Cleanup(server.Close)
+	c := apitest.New(t, server.URL, apitest.Contract(t).YAML)
+	slots <- struct{}{}
 	var wait sync.WaitGroup
-	wait.Go(func() { upload(c, fixture(t, "invented.asc")) })
+	wait.Go(func() { apitest.UploadMap(c, apitest.DensityFile(t, "invented.asc")) })
 	ctx, cancel := context.WithTimeout(t.Context(), 100*time.Millisecond) // a client that does not wait
 	defer cancel()
-	r, err := http.NewRequestWithContext(ctx, http.MethodPost, start(t, server)+mapQuery(), bytes.NewReader(fixture(t, "invented.asc")))
+	r, err := http.NewRequestWithContext(ctx, http.MethodPost, server.URL+apitest.MapQuery(), bytes.NewReader(apitest.DensityFile(t, "invented.asc")))
 	if err != nil {
 		t.Fatal(err)
 	}
 	if _, err := http.DefaultClient.Do(r); !errors.Is(err, context.DeadlineExceeded) {
 		t.Errorf("answered while every place was taken: %v", err)
 	}
-	release()
+	<-slots
 	wait.Wait()
 	if l, _ := listMaps(c, ""); len(l.Maps) != 1 {
 		t.Errorf("stored: %+v", l)
@@ -583,78 +539,37 @@ func TestUploadsWaitForTheirTurn(t *testing.T) {
 
 // Replicas agree on which maps there are, whatever each has in memory.
 func TestMapsOnReplicas(t *testing.T) {
-	s := openPostgres(t)
-	one, other := newClient(t, newServer(t, s)), newClient(t, newServer(t, s))
-	m := upload(one, fixture(t, "invented.asc"))
+	s := apitest.OpenPostgres(t)
+	one, other := apitest.NewClient(t, apitest.NewServer(t, s)), apitest.NewClient(t, apitest.NewServer(t, s))
+	m := apitest.UploadMap(one, apitest.DensityFile(t, "invented.asc"))
 	at := "/v1/flash-density-maps/" + m.ID + "/sample?longitude=11.4&latitude=0.1"
 	if a, b := one.Get(at).Want(http.StatusOK), other.Get(at).Want(http.StatusOK); !bytes.Equal(a.Body, b.Body) {
 		t.Errorf("%s\n%s", a.Body, b.Body)
 	}
 	other.Delete("/v1/flash-density-maps/" + m.ID).Want(http.StatusNoContent)
 	one.Get(at).Want(http.StatusNotFound)
-	one.Post("/v1/calculations", mapped(t, m.ID, 11.4, 0.1)).Want(http.StatusUnprocessableEntity)
-}
-
-// The maps in memory stay within their room, the ones used last among them.
-func TestMapsInMemory(t *testing.T) {
-	server := newServer(t, openSQLite(t))
-	server.LimitMaps(geo.DefaultDensityMapLimits, 3*(12*9*4+4096)) // three of the size of the fixture
-	c := newClient(t, server)
-	var ids []string
-	for range 5 {
-		ids = append(ids, upload(c, fixture(t, "invented.asc")).ID)
-	}
-	world := upload(c, fixture(t, "invented-world.asc"), "kind", "thunderstorm_days_per_year", "relation", "linear").ID
-	sample := func(id string) {
-		t.Helper()
-		c.Get("/v1/flash-density-maps/" + id + "/sample?longitude=11.4&latitude=0.1").Want(http.StatusOK)
-	}
-	holds := func(want ...string) {
-		t.Helper()
-		got, taken := server.MapsInMemory()
-		if !slices.Equal(got, want) || len(want) == 0 != (taken == 0) {
-			t.Errorf("in memory %v with %d bytes, want %v", got, taken, want)
-		}
-	}
-	holds()
-	sample(ids[0])
-	sample(ids[1])
-	sample(ids[2])
-	holds(ids[2], ids[1], ids[0])
-	sample(ids[0])
-	sample(ids[3])
-	holds(ids[3], ids[0], ids[2])
-	sample(world) // takes the room of two
-	holds(world, ids[3])
-	for _, id := range []string{world, ids[3]} {
-		c.Delete("/v1/flash-density-maps/" + id).Want(http.StatusNoContent)
-	}
-	holds()
-	server.LimitMaps(geo.DefaultDensityMapLimits, 10) // one that is larger than the room stays alone
-	sample(ids[0])
-	sample(ids[1])
-	holds(ids[1])
+	one.Post("/v1/calculations", apitest.Mapped(t, m.ID, 11.4, 0.1)).Want(http.StatusUnprocessableEntity)
 }
 
 // The site lies in the centre of a cell of 12.15 in the file; thunderstorm days count a tenth
 // (IEC 62305-2:2010, A.1, read in a secondary source).
 func TestMapsOfManyAtOnce(t *testing.T) {
-	for name, open := range map[string]func(testing.TB) store.Store{"SQLite": openSQLite, "PostgreSQL": openPostgres} {
+	for name, open := range apitest.Stores() {
 		t.Run(name, func(t *testing.T) {
-			server := newServer(t, open(t))
-			server.LimitMaps(geo.DefaultDensityMapLimits, 5000) // one map in memory: every other use loads
-			c := newClient(t, server)
-			first, second := upload(c, fixture(t, "invented.asc")), upload(c, fixture(t, "invented.asc"), "kind", "thunderstorm_days_per_year", "relation", "linear")
+			limits := api.Limits{MapMemory: 5000} // one map in memory: every other use loads
+			server := apitest.NewServerWith(t, api.Config{Store: open(t), Limits: limits})
+			c := apitest.NewClient(t, server)
+			first, second := apitest.UploadMap(c, apitest.DensityFile(t, "invented.asc")), apitest.UploadMap(c, apitest.DensityFile(t, "invented.asc"), "kind", "thunderstorm_days_per_year", "relation", "linear")
 			want := map[string]float64{first.ID: 12.15, second.ID: 1.215}
-			together(16, func(i int) {
+			apitest.Together(16, func(i int) {
 				for n := range 6 {
 					id := []string{first.ID, second.ID}[(i+n)%2]
-					var got densityUsed
-					c.Post("/v1/calculations", mapped(t, id, 11.375, 0.125)).JSON(&got)
+					var got apitest.DensityUsed
+					c.Post("/v1/calculations", apitest.Mapped(t, id, 11.375, 0.125)).JSON(&got)
 					if math.Abs(got.Used.NG-want[id]) > 1e-6 {
 						t.Errorf("N_G %v, want %v", got.Used.NG, want[id])
 					}
-					own := upload(c, fixture(t, "invented.asc"))
+					own := apitest.UploadMap(c, apitest.DensityFile(t, "invented.asc"))
 					if a := c.Delete("/v1/flash-density-maps/" + own.ID); a.Status != http.StatusNoContent {
 						t.Errorf("status %d", a.Status)
 					}
@@ -679,14 +594,14 @@ func (noMapStore) CreateDensityMap(context.Context, store.Organisation, store.De
 }
 
 func TestMapsAway(t *testing.T) {
-	c := newClient(t, newServer(t, noMapStore{openSQLite(t)}))
+	c := apitest.NewClient(t, apitest.NewServer(t, noMapStore{apitest.OpenSQLite(t)}))
 	const id = "01963b1c-6c00-7d3a-9c41-5be0c7b8a2f1"
-	sendMap(c, fixture(t, "invented.asc"), "text/plain", mapQuery()).Want(http.StatusServiceUnavailable)
-	c.Post("/v1/calculations", mapped(t, id, 1, 1)).Want(http.StatusServiceUnavailable)
-	c.Post("/v1/assessments", mapped(t, id, 1, 1)).Want(http.StatusServiceUnavailable)
+	apitest.SendMap(c, apitest.DensityFile(t, "invented.asc"), "text/plain", apitest.MapQuery()).Want(http.StatusServiceUnavailable)
+	c.Post("/v1/calculations", apitest.Mapped(t, id, 1, 1)).Want(http.StatusServiceUnavailable)
+	c.Post("/v1/assessments", apitest.Mapped(t, id, 1, 1)).Want(http.StatusServiceUnavailable)
 	c.Get("/v1/flash-density-maps/" + id + "/sample?longitude=1&latitude=1").Want(http.StatusServiceUnavailable)
-	if l, _ := getList(c, ""); len(l.Assessments) != 0 {
-		t.Errorf("stored: %v", l.names())
+	if l, _ := apitest.GetList(c, ""); len(l.Assessments) != 0 {
+		t.Errorf("stored: %v", l.Names())
 	}
 }
 
@@ -704,20 +619,20 @@ func (d damaged) DensityMapContent(ctx context.Context, org store.Organisation, 
 }
 
 func TestDamagedMapGivesNoNumber(t *testing.T) {
-	c := newClient(t, newServer(t, damaged{openSQLite(t)}))
-	m := upload(c, fixture(t, "invented.asc"))
+	c := apitest.NewClient(t, apitest.NewServer(t, damaged{apitest.OpenSQLite(t)}))
+	m := apitest.UploadMap(c, apitest.DensityFile(t, "invented.asc"))
 	c.Get("/v1/flash-density-maps/" + m.ID).Want(http.StatusOK)
 	c.Get("/v1/flash-density-maps/" + m.ID + "/sample?longitude=11.4&latitude=0.1").Want(http.StatusInternalServerError)
-	c.Post("/v1/calculations", mapped(t, m.ID, 11.4, 0.1)).Want(http.StatusInternalServerError)
+	c.Post("/v1/calculations", apitest.Mapped(t, m.ID, 11.4, 0.1)).Want(http.StatusInternalServerError)
 }
 
 // The examples of the contract are maps.
 func TestMapExamplesOfTheContract(t *testing.T) {
-	c := newClient(t, newServer(t, openSQLite(t)))
+	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
 	for media, content := range c.Document().Paths.Value("/v1/flash-density-maps").Post.RequestBody.Value.Content {
 		if example, ok := content.Example.(string); ok {
-			var m mapAnswer
-			sendMap(c, []byte(example), media, mapQuery()).Want(http.StatusCreated).JSON(&m)
+			var m apitest.Map
+			apitest.SendMap(c, []byte(example), media, apitest.MapQuery()).Want(http.StatusCreated).JSON(&m)
 			if m.Grid != (geo.DensityGrid{Columns: 2, Rows: 2, West: 83, North: -2, CellWidth: 0.5, CellHeight: 0.5}) {
 				t.Errorf("%s: %+v", media, m.Grid)
 			}
@@ -734,25 +649,16 @@ func TestMapExamplesOfTheContract(t *testing.T) {
 	}
 }
 
-// everyMapOperation takes the operations on maps to every success.
-func everyMapOperation(t testing.TB, c *apitest.Client) {
-	at := "/v1/flash-density-maps/" + upload(c, fixture(t, "invented.asc")).ID
-	for _, path := range []string{"/v1/flash-density-maps", at, at + "/sample?longitude=11.4&latitude=0.1"} {
-		c.Get(path).Want(http.StatusOK)
-	}
-	c.Delete(at).Want(http.StatusNoContent)
-}
-
 // FuzzMapUpload sends any file with any parameters: it is stored whole and can be sampled, or refused and leaves nothing.
 func FuzzMapUpload(f *testing.F) {
 	for _, name := range []string{"invented.asc", "invented.csv", "float32-lzw.tif", "refused-projected.tif"} {
-		f.Add(strings.SplitAfter(mapQuery(), "?")[1], fixture(f, name))
+		f.Add(strings.SplitAfter(apitest.MapQuery(), "?")[1], apitest.DensityFile(f, name))
 	}
 	f.Add("kind=total_flashes_per_km2_year&cloud_to_ground_ratio=1e308&from_year=-1&to_year=99999999999999999999&name=%00&source=%ff", []byte("ncols"))
 	f.Add("%zz&;=&name=a&name=b", []byte{})
-	s := openSQLite(f)
-	server := newServer(f, s)
-	server.LimitMaps(geo.DensityMapLimits{MaxCells: 10_000, MaxPoints: 10_000, MaxBytes: 1 << 20}, 1<<20)
+	s := apitest.OpenSQLite(f)
+	limits := api.Limits{Maps: geo.DensityMapLimits{MaxCells: 10_000, MaxPoints: 10_000, MaxBytes: 1 << 20}, MapMemory: 1 << 20}
+	server := apitest.NewServerWith(f, api.Config{Store: s, Limits: limits})
 	ask := func(method, path string, body []byte) *httptest.ResponseRecorder {
 		r := httptest.NewRequest(method, "/v1/flash-density-maps"+path, bytes.NewReader(body))
 		r.Header.Set("Content-Type", "application/octet-stream")
@@ -774,7 +680,7 @@ func FuzzMapUpload(f *testing.F) {
 			}
 			return
 		}
-		var m mapAnswer
+		var m apitest.Map
 		if err := json.Unmarshal(w.Body.Bytes(), &m); err != nil {
 			t.Fatal(err)
 		}
@@ -786,21 +692,4 @@ func FuzzMapUpload(f *testing.F) {
 			t.Fatalf("deleted: status %d", code)
 		}
 	})
-}
-
-// BenchmarkMaps answers a calculation whose N_G comes from a map beside the same one with N_G given.
-func BenchmarkMaps(b *testing.B) {
-	server := newServer(b, openSQLite(b))
-	w := httptest.NewRecorder()
-	r := httptest.NewRequest(http.MethodPost, mapQuery(), bytes.NewReader(fixture(b, "invented.asc")))
-	r.Header.Set("Content-Type", "text/plain")
-	server.ServeHTTP(w, r)
-	var m mapAnswer
-	if err := json.Unmarshal(w.Body.Bytes(), &m); err != nil {
-		b.Fatal(err)
-	}
-	b.Run("N_G from a map", func(b *testing.B) {
-		requests(b, server, "/v1/calculations", mapped(b, m.ID, 11.375, 0.125), http.StatusOK)
-	})
-	b.Run("floor, N_G given", func(b *testing.B) { requests(b, server, "/v1/calculations", smallest(b), http.StatusOK) })
 }

@@ -1,0 +1,9 @@
+package devices_test
+
+import (
+	"testing"
+
+	"levinward/store/storetest"
+)
+
+func TestMain(m *testing.M) { storetest.Main(m) }
