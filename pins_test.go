@@ -6,6 +6,7 @@ import (
 	"go/ast"
 	"go/parser"
 	"go/token"
+	"levinward/api/assess"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -232,7 +233,7 @@ func readPinnedFormulas(t *testing.T) map[string][]pinnedFormula {
 
 // TestPinnedDefaults compares every default that the program lists.
 func TestPinnedDefaults(t *testing.T) {
-	pins, defaults := readPinnedDefaults(t), wire.Defaults()
+	pins, defaults := readPinnedDefaults(t), wire.DefaultsBy(assess.Editions[0])
 	for _, f := range compareDefaults(pins, defaults) {
 		t.Error(f)
 	}

@@ -43,7 +43,7 @@ func (s *Service) reference(c echo.Context) error {
 	r := wire.Reference{ReviewsHash: hash, Counts: reference.Count(rows).Document(),
 		SPD:      wire.SPDReference{Quantities: wire.Quantities(spd.Quantities(), reviews), Tables: wire.Tables(spd.Tables(), reviews)},
 		Earth:    wire.SPDReference{Quantities: wire.Quantities(earth.Quantities(), reviews), Tables: wire.Tables(earth.Tables(), reviews)},
-		Defaults: wire.Defaults()}
+		Defaults: wire.DefaultsBy(assess.Editions[0])}
 	for _, e := range assess.Editions {
 		r.Editions = append(r.Editions, wire.EditionReference{ID: e.ID(), Quantities: wire.Quantities(e.Quantities(), reviews), Tables: wire.Tables(e.Tables(), reviews)})
 	}

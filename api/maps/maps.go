@@ -103,7 +103,7 @@ func (s *Service) createMap(c echo.Context) error {
 	}
 	ctx, cancel := context.WithTimeout(c.Request().Context(), mapTime)
 	defer cancel()
-	release, err := s.mapSlot(ctx)
+	release, err := protocol.Slot(ctx, s.Slots, "other maps are being read; nothing was stored, try again later")
 	if err != nil {
 		return err
 	}
@@ -113,18 +113,6 @@ func (s *Service) createMap(c echo.Context) error {
 		return err
 	}
 	return s.storeMap(ctx, c, name, m)
-}
-
-// mapSlot waits until another map fits into memory.
-func (s *Service) mapSlot(ctx context.Context) (release func(), err error) {
-	waiting, cancel := context.WithTimeout(ctx, protocol.SlotTime)
-	defer cancel()
-	select {
-	case s.Slots <- struct{}{}:
-		return func() { <-s.Slots }, nil
-	case <-waiting.Done():
-		return nil, refusal.Busy.Problem("other maps are being read; nothing was stored, try again later")
-	}
 }
 
 // readMap reads the map in a body.

@@ -58,7 +58,7 @@ func (s *Service) budget(c echo.Context) error {
 	}
 	ctx, cancel := context.WithTimeout(c.Request().Context(), budgetTime)
 	defer cancel()
-	release, err := s.budgetSlot(ctx)
+	release, err := protocol.Slot(ctx, s.Slots, "another plan is being made; try again later")
 	if err != nil {
 		return err
 	}
@@ -72,18 +72,6 @@ func (s *Service) budget(c echo.Context) error {
 		return protocol.AnswerCSV(c, "budget.csv", budgetRows(plan))
 	}
 	return protocol.Answer(c, plan)
-}
-
-// budgetSlot waits until no other plan is being made.
-func (s *Service) budgetSlot(ctx context.Context) (release func(), err error) {
-	waiting, cancel := context.WithTimeout(ctx, protocol.SlotTime)
-	defer cancel()
-	select {
-	case s.Slots <- struct{}{}:
-		return func() { <-s.Slots }, nil
-	case <-waiting.Done():
-		return nil, refusal.Busy.Problem("another plan is being made; try again later")
-	}
 }
 
 // plan finds what can be paid for at every site and chooses among it.

@@ -1,6 +1,7 @@
 package protocol
 
 import (
+	"context"
 	"maps"
 	"mime"
 	"slices"
@@ -129,5 +130,17 @@ func ParseBBox(text string) (*store.BBox, string) {
 	return &store.BBox{West: v[0], South: v[1], East: v[2], North: v[3]}, ""
 }
 
-// SlotTime is how long a request waits for its turn where only some can run at once.
-const SlotTime = 10 * time.Second
+// slotTime is how long a request waits for its turn where only some can run at once.
+const slotTime = 10 * time.Second
+
+// Slot waits for a turn among those that can run at once; busy is what the client is told where none comes.
+func Slot(ctx context.Context, slots chan struct{}, busy string) (release func(), err error) {
+	waiting, cancel := context.WithTimeout(ctx, slotTime)
+	defer cancel()
+	select {
+	case slots <- struct{}{}:
+		return func() { <-slots }, nil
+	case <-waiting.Done():
+		return nil, refusal.Busy.Problem(busy)
+	}
+}

@@ -2,7 +2,6 @@ package wire
 
 import (
 	"levinward/risk"
-	"levinward/risk/ed2"
 	"levinward/risk/trace"
 )
 
@@ -249,9 +248,6 @@ var (
 	defaultColdVoltage       = &Default{Field: "temperature_coefficient_per_k", Mark: trace.SecondarySource, Value: "U_OC,MAX = 1.2 U_OC,STC", Reason: "temperature coefficient or lowest temperature not given", Clause: "IEC 60364-7-712"}
 	defaultBuilding          = &Default{Field: "building", Value: "dwelling", Reason: "not given: the kind with the shortest critical length", Clause: "IEC 60364-7-712"}
 )
-
-// Defaults lists every default, with the clauses of IEC 62305-2:2010.
-func Defaults() []DefaultDefinition { return DefaultsBy(ed2.Edition{}) }
 
 // DefaultsBy lists every default, with the clauses of an edition.
 func DefaultsBy(ed risk.Edition) []DefaultDefinition {
