@@ -6,7 +6,6 @@ import (
 	"go/ast"
 	"go/parser"
 	"go/token"
-	"levinward/api/assess"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -15,6 +14,7 @@ import (
 	"strings"
 	"testing"
 
+	"levinward/api/assess"
 	"levinward/api/wire"
 	"levinward/risk/earth"
 	"levinward/risk/ed2"
