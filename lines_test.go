@@ -18,7 +18,11 @@ import (
 const maxColumns = 140
 
 // heldFolders are the folders, with all below them, whose lines are held to maxColumns.
-var heldFolders = []string{"risk", "geo", "store"}
+var heldFolders = []string{
+	"risk", "geo", "store",
+	"api/apitest", "api/assessments", "api/devices", "api/documents", "api/library", "api/maps", "api/ogc", "api/portfolios", "api/protocol",
+	"api/queue", "api/recompute", "api/refusal", "api/shelf", "api/single", "api/sites", "api/table", "api/web", "api/webhooks", "api/work",
+}
 
 func TestLineLength(t *testing.T) {
 	for _, folder := range heldFolders {

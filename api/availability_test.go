@@ -130,9 +130,11 @@ func TestDatabaseAway(t *testing.T) {
 func away(t *testing.T, c *apitest.Client, at string) {
 	t.Helper()
 	answers := []*apitest.Answer{
-		c.Post("/v1/assessments", apitest.Demo(t), "Idempotency-Key", "through-the-outage"), c.Patch(at+"/revisions", `{"reference": "x"}`), c.Delete(at),
+		c.Post("/v1/assessments", apitest.Demo(t), "Idempotency-Key", "through-the-outage"), c.Patch(at+"/revisions", `{"reference": "x"}`),
+		c.Delete(at),
 	}
-	for _, path := range []string{at, at + "/revisions", at + "/revisions/1", at + "/changes", at + "/worksheet", at + "/worksheet.csv", at + "/worksheet.html",
+	for _, path := range []string{at, at + "/revisions", at + "/revisions/1", at + "/changes", at + "/worksheet", at + "/worksheet.csv",
+		at + "/worksheet.html",
 		at + "/spd-schedule", at + "/spd-schedule.csv", "/v1/assessments", "/readyz"} {
 		answers = append(answers, c.Get(path))
 	}

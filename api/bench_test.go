@@ -37,7 +37,8 @@ func dial(address, path string, body []byte) (*connection, error) {
 	if err != nil {
 		return nil, err
 	}
-	request := fmt.Appendf(nil, "POST %s HTTP/1.1\r\nHost: %s\r\nContent-Type: application/json\r\nContent-Length: %d\r\n\r\n", path, address, len(body))
+	request := fmt.Appendf(nil, "POST %s HTTP/1.1\r\nHost: %s\r\nContent-Type: application/json\r\nContent-Length: %d\r\n\r\n", path,
+		address, len(body))
 	return &connection{conn, bufio.NewReaderSize(conn, 64<<10), append(request, body...)}, nil
 }
 
@@ -164,7 +165,8 @@ func BenchmarkAssessments(b *testing.B) {
 		b.Fatal(err)
 	}
 	defer pool.Close()
-	if _, err := pool.Exec(b.Context(), `CREATE TABLE bare (id uuid PRIMARY KEY, input bytea COMPRESSION lz4, result bytea COMPRESSION lz4, worksheet bytea COMPRESSION lz4)`); err != nil {
+	if _, err := pool.Exec(
+		b.Context(), `CREATE TABLE bare (id uuid PRIMARY KEY, input bytea COMPRESSION lz4, result bytea COMPRESSION lz4, worksheet bytea COMPRESSION lz4)`); err != nil {
 		b.Fatal(err)
 	}
 	b.Run("service", func(b *testing.B) {
@@ -188,9 +190,10 @@ func BenchmarkAssessments(b *testing.B) {
 // structure drawn as a polygon. Goal: drawing it costs no more than a tenth of the requests per second.
 func BenchmarkDrawnStructure(b *testing.B) {
 	const path = "/v1/calculations"
-	drawn := apitest.Changed(b, apitest.Smallest(b), map[string]any{"/structures/0": map[string]any{"id": "post", "parts": []any{apitest.Part(5.5, "Polygon", []apitest.Positions{
-		{{86.68292, -3.11704}, {86.68308, -3.11704}, {86.68308, -3.11696}, {86.68292, -3.11696}, {86.68292, -3.11704}},
-	})}}})
+	drawn := apitest.Changed(b, apitest.Smallest(b),
+		map[string]any{"/structures/0": map[string]any{"id": "post", "parts": []any{apitest.Part(5.5, "Polygon", []apitest.Positions{
+			{{86.68292, -3.11704}, {86.68308, -3.11704}, {86.68308, -3.11696}, {86.68292, -3.11696}, {86.68292, -3.11704}},
+		})}}})
 	b.Run("box", func(b *testing.B) {
 		requests(b, apitest.NewServer(b, apitest.OpenSQLite(b)), path, apitest.Smallest(b), http.StatusOK)
 	})

@@ -61,7 +61,8 @@ var silent = map[string][]string{
 	"how to write an input":              {"getImportColumns", "getImportTemplateCSV", "getImportTemplateXLSX", "getImportTemplateGeoJSON"},
 	"that something happened":            {"createWebhook", "listWebhooks", "getWebhook", "changeWebhook", "listDeliveries", "retryDelivery"},
 	"the program and its numbers": {"getReference", "getContractYAML", "getContractJSON", "getDocs", "getHealth", "getReadiness", "getMetrics",
-		"listReferenceValues", "getReferenceTable", "putReviews", "getReviews", "getReviewsTable", "getLandingPage", "getFeaturesAPI", "getConformanceDeclaration"},
+		"listReferenceValues", "getReferenceTable", "putReviews", "getReviews", "getReviewsTable", "getLandingPage", "getFeaturesAPI",
+		"getConformanceDeclaration"},
 }
 
 // Whatever tells results of a site says in every form that local codes and a licensed practitioner decide, and that the earth
@@ -223,7 +224,8 @@ func TestRecordsWithoutCautions(t *testing.T) {
 		delete(result, "cautions")
 		r.Result = apitest.JSONOf(t, result)
 		p.Keep(t, []store.Record{r})
-		for _, document := range []string{"worksheet", "worksheet.csv", "worksheet.html", "collection-areas", "spd-schedule", "spd-schedule.csv"} {
+		for _, document := range []string{"worksheet", "worksheet.csv", "worksheet.html", "collection-areas", "spd-schedule",
+			"spd-schedule.csv"} {
 			a := c.Get("/v1/assessments/" + r.ID + "/" + document).Want(http.StatusOK)
 			for _, text := range cautionsIn(t, a) {
 				if !strings.Contains(text, "codes and a licensed practitioner") {

@@ -29,8 +29,10 @@ func everySiteDocument(t *testing.T, c *apitest.Client, s store.Store) {
 	t.Helper()
 	p := apitest.OpenPortfolio(t, s, "Invented north")
 	ids := p.Add(t, apitest.Smallest(t))
-	for _, path := range []string{"/ogc", "/ogc/api", "/ogc/conformance", "/ogc/collections", "/ogc/collections/" + p.ID, "/ogc/collections/" + p.ID + "/items",
-		"/ogc/collections/" + p.ID + "/items/" + ids[0], "/v1/portfolios/" + p.ID + "/sites.csv", "/v1/portfolios/" + p.ID + "/sites.xlsx", "/v1/portfolios/" + p.ID + "/sites.geojson", "/v1/portfolios/" + p.ID + "/sites.gpkg"} {
+	for _, path := range []string{"/ogc", "/ogc/api", "/ogc/conformance", "/ogc/collections", "/ogc/collections/" + p.ID,
+		"/ogc/collections/" + p.ID + "/items",
+		"/ogc/collections/" + p.ID + "/items/" + ids[0], "/v1/portfolios/" + p.ID + "/sites.csv", "/v1/portfolios/" + p.ID + "/sites.xlsx",
+		"/v1/portfolios/" + p.ID + "/sites.geojson", "/v1/portfolios/" + p.ID + "/sites.gpkg"} {
 		c.Get(path).Want(http.StatusOK)
 	}
 	c.Post("/v1/portfolios/"+p.ID+"/budget", []byte(`{"budget": "10", "relative": true, "objective": "persons_at_risk"}`)).Want(http.StatusOK)
@@ -129,8 +131,12 @@ func everyWebhookOperation(c *apitest.Client) {
 	at := "/v1/webhooks/" + w.ID
 	c.Get("/v1/webhooks").Want(http.StatusOK)
 	c.Get(at).Want(http.StatusOK)
-	c.Do(http.MethodPut, at, []byte(`{"url": "https://quotes.example/other", "events": ["assessment.deleted", "assessment.created"]}`), "Content-Type", "application/json").Want(http.StatusOK)
-	c.Post("/v1/assessments", []byte(`{"name": "Invented", "location": {"latitude": 1, "longitude": 2}, "flash_density": {"ground_flashes_per_km2_year": 3}, "structures": [{"id": "h", "length_m": 9, "width_m": 9, "height_m": 3}]}`)).Want(http.StatusCreated)
+	c.Do(http.MethodPut, at, []byte(`{"url": "https://quotes.example/other", "events": ["assessment.deleted", "assessment.created"]}`),
+		"Content-Type", "application/json").Want(http.StatusOK)
+	c.Post(
+		"/v1/assessments", []byte(
+			`{"name": "Invented", "location": {"latitude": 1, "longitude": 2}, "flash_density": {"ground_flashes_per_km2_year": 3}, `+
+				`"structures": [{"id": "h", "length_m": 9, "width_m": 9, "height_m": 3}]}`)).Want(http.StatusCreated)
 	d := apitest.DeliveriesOf(c, w.ID)[0]
 	c.Do(http.MethodPost, at+"/deliveries/"+strconv.FormatInt(d.N, 10)+"/retries", nil).Want(http.StatusAccepted)
 	c.Delete(at).Want(http.StatusNoContent)

@@ -62,26 +62,33 @@ var invalidInputs = []struct {
 	{"half a year", apitest.Values{"/flash_density/year": 2024.5}, apitest.FaultsAt("/flash_density/year")},
 	{"an edition not there", apitest.Values{"/edition": "iec-62305-2:1995"}, apitest.BrokenAt(risk.RuleUnknownEdition, "/edition")},
 
-	{"unknown fields at every depth", apitest.Values{"/wind": 1, "/location/height": 2, "/structures/1/color": "red", "/structures/0/zones/0/systems/0/cable": apitest.Values{}, "/lines/2/electrical/watts": 5},
-		apitest.FaultsAt("/wind", "/location/height", "/structures/1/color", "/structures/0/zones/0/systems/0/cable", "/lines/2/electrical/watts")},
+	{"unknown fields at every depth", apitest.Values{"/wind": 1, "/location/height": 2, "/structures/1/color": "red",
+		"/structures/0/zones/0/systems/0/cable": apitest.Values{}, "/lines/2/electrical/watts": 5},
+		apitest.FaultsAt("/wind", "/location/height", "/structures/1/color", "/structures/0/zones/0/systems/0/cable",
+			"/lines/2/electrical/watts")},
 	{"a field in capitals", apitest.Values{"/Name": "again"}, apitest.FaultsAt("/Name")},
 	{"a field whose name needs escaping", apitest.Values{"/structures/0": apitest.Values{"id": "a", "length_m": 1, "width_m": 1, "height_m": 1, "a/b~c": 1}}, apitest.FaultsAt("/structures/0/a~1b~0c")},
 	{"a value not in the list", apitest.Values{"/environment": "moon", "/structures/0/lps": "V", "/lines/0/electrical/system": "tt"},
 		apitest.FaultsAt("/environment", "/structures/0/lps", "/lines/0/electrical/system")},
 	{"the occupancy that absence means", apitest.Values{"/structures/0/occupancy": "unknown"}, apitest.FaultsAt("/structures/0/occupancy")},
-	{"an SPD neither level nor probability", apitest.Values{"/lines/0/bonding_spd": "IV", "/lines/1/bonding_spd": 0.006, "/lines/2/coordinated_spd": true},
+	{"an SPD neither level nor probability", apitest.Values{"/lines/0/bonding_spd": "IV", "/lines/1/bonding_spd": 0.006,
+		"/lines/2/coordinated_spd": true},
 		apitest.FaultsAt("/lines/0/bonding_spd", "/lines/1/bonding_spd", "/lines/2/coordinated_spd")},
-	{"wrong types", apitest.Values{"/name": 5, "/location": []any{}, "/structures/0/length_m": "10", "/structures/1/assess": "yes", "/lines/0/electrical": "ac", "/lines/1": 3},
+	{"wrong types", apitest.Values{"/name": 5, "/location": []any{}, "/structures/0/length_m": "10", "/structures/1/assess": "yes",
+		"/lines/0/electrical": "ac", "/lines/1": 3},
 		apitest.FaultsAt("/name", "/location", "/structures/0/length_m", "/structures/1/assess", "/lines/0/electrical", "/lines/1")},
-	{"null is no value", apitest.Values{"/name": nil, "/location/latitude": nil, "/structures/0/zones/0/persons": nil, "/lines/2/electrical": nil},
+	{"null is no value", apitest.Values{"/name": nil, "/location/latitude": nil, "/structures/0/zones/0/persons": nil,
+		"/lines/2/electrical": nil},
 		apitest.FaultsAt("/name", "/location/latitude", "/structures/0/zones/0/persons", "/lines/2/electrical")},
 	{"two phases", apitest.Values{"/lines/0/electrical/phases": 2}, apitest.BrokenAt(risk.RuleOutOfRange, "/lines/0/electrical/phases")},
 
-	{"texts too long", apitest.Values{"/name": strings.Repeat("n", 201), "/reference": strings.Repeat("ü", 201), "/structures/1/id": strings.Repeat("i", 101), "/lines": []any{}, "/structures/0/zones": apitest.Nothing{}},
+	{"texts too long", apitest.Values{"/name": strings.Repeat("n", 201), "/reference": strings.Repeat("ü", 201),
+		"/structures/1/id": strings.Repeat("i", 101), "/lines": []any{}, "/structures/0/zones": apitest.Nothing{}},
 		apitest.FaultsAt("/name", "/reference", "/structures/1/id")},
 	{"empty texts", apitest.Values{"/name": "", "/structures/0/zones/0/id": ""}, apitest.FaultsAt("/name", "/structures/0/zones/0/id")},
 
-	{"sections and the short form", apitest.Values{"/lines/0/sections": []any{apitest.Values{"length_m": 5}}, "/lines/0/length_m": 5, "/lines/0/installation": "aerial"},
+	{"sections and the short form", apitest.Values{"/lines/0/sections": []any{apitest.Values{"length_m": 5}}, "/lines/0/length_m": 5,
+		"/lines/0/installation": "aerial"},
 		apitest.BrokenAt(risk.RuleContradiction, "/lines/0/length_m", "/lines/0/installation")},
 	{"d.c. on an a.c. line", apitest.Values{"/lines/0/electrical/open_circuit_v": 150, "/lines/0/electrical/origin": "battery"},
 		apitest.BrokenAt(risk.RuleNotApplicable, "/lines/0/electrical/open_circuit_v", "/lines/0/electrical/origin")},
@@ -93,14 +100,24 @@ var invalidInputs = []struct {
 	{"an operating voltage below the nominal", apitest.Values{"/lines/0/electrical/max_operating_v": 200}, apitest.BrokenAt(risk.RuleContradiction, "/lines/0/electrical/max_operating_v")},
 	{"a resistance of no shield", apitest.Values{"/lines/0/shield": apitest.Values{"type": "none", "resistance_ohm_per_km": 3}}, apitest.BrokenAt(risk.RuleNotApplicable, "/lines/0/shield/resistance_ohm_per_km")},
 
-	{"five different faults", apitest.Values{"/location/latitude": 91, "/structures/0/zones/0/fire_risk": "burning", "/structures/1/colour": 1, "/lines/2/id": "data", "/flash_density/thunderstorm_days_per_year": 60},
-		append(append(apitest.FaultsAt("/location/latitude", "/structures/0/zones/0/fire_risk", "/structures/1/colour"), apitest.BrokenAt(risk.RuleDuplicateID, "/lines/2/id")...), apitest.BrokenAt(risk.RuleContradiction, "/flash_density")...)},
-	{"faults within the place of others", apitest.Values{"/structures/0/persons": 9, "/structures/0/zones/1/id": "rooms", "/structures/0/zones/1/wind": 1, "/structures/1/height_m": 1e-4},
-		append(append(append(apitest.FaultsAt("/structures/0/zones/1/wind"), apitest.BrokenAt(risk.RuleTooManyPersons, "/structures/0/zones")...), apitest.BrokenAt(risk.RuleDuplicateID, "/structures/0/zones/1/id")...), apitest.BrokenAt(risk.RuleOutOfRange, "/structures/1/height_m")...)},
-	{"faults within the place of others, found by the computation", apitest.Values{"/structures/0/persons": 9, "/structures/0/zones/1/id": "rooms"},
-		append(apitest.BrokenAt(risk.RuleTooManyPersons, "/structures/0/zones"), apitest.BrokenAt(risk.RuleDuplicateID, "/structures/0/zones/1/id")...)},
-	{"five faults that only the computation can find", apitest.Values{"/structures/1/height_m": 1e-4, "/lines/1/to": "c", "/structures/0/persons": 9, "/lines/2/id": "supply", "/lines/0/electrical/phases": 2},
-		append(append(append(append(apitest.BrokenAt(risk.RuleOutOfRange, "/structures/1/height_m"), apitest.BrokenAt(risk.RuleUnknownReference, "/lines/1/to")...), apitest.BrokenAt(risk.RuleTooManyPersons, "/structures/0/zones")...),
+	{"five different faults", apitest.Values{"/location/latitude": 91, "/structures/0/zones/0/fire_risk": "burning",
+		"/structures/1/colour": 1, "/lines/2/id": "data", "/flash_density/thunderstorm_days_per_year": 60},
+		append(append(apitest.FaultsAt("/location/latitude", "/structures/0/zones/0/fire_risk", "/structures/1/colour"),
+			apitest.BrokenAt(risk.RuleDuplicateID, "/lines/2/id")...), apitest.BrokenAt(risk.RuleContradiction, "/flash_density")...)},
+	{"faults within the place of others", apitest.Values{"/structures/0/persons": 9, "/structures/0/zones/1/id": "rooms",
+		"/structures/0/zones/1/wind": 1, "/structures/1/height_m": 1e-4},
+		append(append(append(apitest.FaultsAt("/structures/0/zones/1/wind"),
+			apitest.BrokenAt(risk.RuleTooManyPersons, "/structures/0/zones")...),
+			apitest.BrokenAt(risk.RuleDuplicateID, "/structures/0/zones/1/id")...),
+			apitest.BrokenAt(risk.RuleOutOfRange, "/structures/1/height_m")...)},
+	{"faults within the place of others, found by the computation",
+		apitest.Values{"/structures/0/persons": 9, "/structures/0/zones/1/id": "rooms"},
+		append(apitest.BrokenAt(risk.RuleTooManyPersons, "/structures/0/zones"),
+			apitest.BrokenAt(risk.RuleDuplicateID, "/structures/0/zones/1/id")...)},
+	{"five faults that only the computation can find",
+		apitest.Values{"/structures/1/height_m": 1e-4, "/lines/1/to": "c", "/structures/0/persons": 9, "/lines/2/id": "supply", "/lines/0/electrical/phases": 2},
+		append(append(append(append(apitest.BrokenAt(risk.RuleOutOfRange, "/structures/1/height_m"),
+			apitest.BrokenAt(risk.RuleUnknownReference, "/lines/1/to")...), apitest.BrokenAt(risk.RuleTooManyPersons, "/structures/0/zones")...),
 			apitest.BrokenAt(risk.RuleDuplicateID, "/lines/2/id")...), apitest.BrokenAt(risk.RuleOutOfRange, "/lines/0/electrical/phases")...)},
 }
 
@@ -205,12 +222,14 @@ func TestInvalidTexts(t *testing.T) {
 		}{
 			{"a number beyond double precision", replaced(`"height_m": 4`, `"height_m": 1e400`), apitest.FaultsAt("/structures/0/height_m")},
 			{"its negative", replaced(`"latitude": -3`, `"latitude": -1e400`), apitest.FaultsAt("/location/latitude")},
-			{"1e308 everywhere", strings.NewReplacer(`"latitude": -3`, `"latitude": 1e308`, `"persons": 10`, `"persons": 1e308`, `_year": 9`, `_year": 1e308`).Replace(apitest.Sound),
+			{"1e308 everywhere", strings.NewReplacer(`"latitude": -3`, `"latitude": 1e308`, `"persons": 10`, `"persons": 1e308`, `_year": 9`,
+				`_year": 1e308`).Replace(apitest.Sound),
 				apitest.FaultsAt("/location/latitude", "/structures/0/persons", "/flash_density/ground_flashes_per_km2_year")},
 			{"a key twice", replaced(`"id": "a",`, `"id": "a", "id": "a",`), apitest.FaultsAt("/structures/0/id")},
 			{"a key twice, once escaped", replaced(`"id": "a",`, `"id": "a", "\u0069d": "x",`), apitest.FaultsAt("/structures/0/id")},
 			{"the first key again at the end", strings.TrimSuffix(apitest.Sound, "}") + `, "name": "x"}`, apitest.FaultsAt("/name")},
-			{"control characters", strings.NewReplacer(`two huts`, `two\u0000 huts`, `"id": "b"`, `"id": "b\t"`, `"structure": "b"`, `"structure": "b\t"`).Replace(apitest.Sound),
+			{"control characters", strings.NewReplacer(`two huts`, `two\u0000 huts`, `"id": "b"`, `"id": "b\t"`, `"structure": "b"`,
+				`"structure": "b\t"`).Replace(apitest.Sound),
 				apitest.BrokenAt(risk.RuleOutOfRange, "/name", "/structures/1/id")},
 			{"bytes that are not UTF-8", replaced(`two huts`, "two \xff huts"), apitest.BrokenAt(risk.RuleOutOfRange, "/name")},
 			{"half a surrogate", replaced(`two huts`, `two \ud800 huts`), apitest.BrokenAt(risk.RuleOutOfRange, "/name")},
@@ -241,10 +260,14 @@ func TestNotJSON(t *testing.T) {
 	apitest.OnBothStores(t, func(t *testing.T, c *apitest.Client) {
 		s, _ := apitest.Create(c, []byte(apitest.Sound))
 		bodies := map[string]string{
-			"empty": "", "blank": " \n", "truncated": apitest.Sound[:len(apitest.Sound)/2], "without its end": strings.TrimSuffix(apitest.Sound, "}"),
-			"text after": apitest.Sound + "x", "two values": apitest.Sound + "{}", "a comma too many": strings.Replace(apitest.Sound, `"persons": 10,`, `"persons": 10,,`, 1),
-			"nested deeply": strings.Repeat(`{"a":`, 100_000), "lists in lists": strings.Repeat("[", 1_000_000), "nested and closed": strings.Repeat("[", 5000) + strings.Repeat("]", 5000),
-			"a byte order mark": "\ufeff" + apitest.Sound, "single quotes": "{'name': 1}", "a comment": "{} // done", "a form": "name=site", "a raw control character": "{\"name\": \"a\tb\"}",
+			"empty": "", "blank": " \n", "truncated": apitest.Sound[:len(apitest.Sound)/2],
+			"without its end": strings.TrimSuffix(apitest.Sound, "}"),
+			"text after":      apitest.Sound + "x", "two values": apitest.Sound + "{}",
+			"a comma too many": strings.Replace(apitest.Sound, `"persons": 10,`, `"persons": 10,,`, 1),
+			"nested deeply":    strings.Repeat(`{"a":`, 100_000), "lists in lists": strings.Repeat("[", 1_000_000),
+			"nested and closed": strings.Repeat("[", 5000) + strings.Repeat("]", 5000),
+			"a byte order mark": "\ufeff" + apitest.Sound, "single quotes": "{'name': 1}", "a comment": "{} // done", "a form": "name=site",
+			"a raw control character": "{\"name\": \"a\tb\"}",
 		}
 		for _, literal := range []string{"NaN", "Infinity", "-Infinity", "+1", "01", ".5", "0x10", "1e", "True", "undefined"} {
 			bodies[literal] = strings.Replace(apitest.Sound, `"height_m": 4`, `"height_m": `+literal, 1)
@@ -276,10 +299,13 @@ func TestMediaTypes(t *testing.T) {
 		s, _ := apitest.Create(c, []byte(apitest.Sound))
 		revisions := "/v1/assessments/" + s.ID + "/revisions"
 		for _, test := range []struct{ path, media string }{
-			{"/v1/calculations", "text/plain"}, {"/v1/calculations", "application/merge-patch+json"}, {"/v1/assessments", "application/x-www-form-urlencoded"},
-			{"/v1/assessments", "application/jsonx"}, {"/v1/assessments", "json"}, {revisions, "application/json"}, {revisions, "application/json-patch+json"},
+			{"/v1/calculations", "text/plain"}, {"/v1/calculations", "application/merge-patch+json"},
+			{"/v1/assessments", "application/x-www-form-urlencoded"},
+			{"/v1/assessments", "application/jsonx"}, {"/v1/assessments", "json"}, {revisions, "application/json"},
+			{revisions, "application/json-patch+json"},
 		} {
-			if p := c.Do(http.MethodPost, test.path, []byte(apitest.Sound), "Content-Type", test.media).Want(http.StatusUnsupportedMediaType).Problem(); p.Kind() != "wrong-media-type" {
+			if p := c.Do(http.MethodPost, test.path, []byte(apitest.Sound), "Content-Type",
+				test.media).Want(http.StatusUnsupportedMediaType).Problem(); p.Kind() != "wrong-media-type" {
 				t.Errorf("%s to %s: %s", test.media, test.path, p.Type)
 			}
 		}

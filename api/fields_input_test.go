@@ -9,7 +9,8 @@ import (
 var inputFields = inputBody{
 	schema: "Input",
 	bases: []string{
-		hallInput, losesInput, outlineInput, electricInput, earthInput("rod"), earthInput("rods"), earthInput("three rods"), earthInput("wire"), earthInput("ring"), earthInput("grid"), earthInput("combination"), daysInput, sharedInput, roofInput, pricedInput,
+		hallInput, losesInput, outlineInput, electricInput, earthInput("rod"), earthInput("rods"), earthInput("three rods"), earthInput("wire"),
+		earthInput("ring"), earthInput("grid"), earthInput("combination"), daysInput, sharedInput, roofInput, pricedInput,
 	},
 	values: map[string][]any{
 		"/structures/*/zones/*/systems/*/line": {"data"},
@@ -48,7 +49,8 @@ var inputFields = inputBody{
 const oneSurface = "IEC 62305-2:2010 Table C.3 has one row for both"
 
 // electrodeFields are all fields of an electrode.
-var electrodeFields = []string{"length_m", "diameter_m", "count", "arrangement", "spacing_m", "depth_m", "ring_diameter_m", "area_m2", "conductor_length_m"}
+var electrodeFields = []string{"length_m", "diameter_m", "count", "arrangement", "spacing_m", "depth_m", "ring_diameter_m", "area_m2",
+	"conductor_length_m"}
 
 // electrodeBeside adds what stands beside each kind of electrode and of a part of one.
 func electrodeBeside(path string, beside map[string]string) map[string]string {

@@ -28,9 +28,11 @@ func TestEveryFieldOfAnEarthRequest(t *testing.T) {
 			`{"soil": {"readings": [{"method": "four_probes", "resistance_ohm": 12, "spacing_m": 2, "depth_m": 0.3}]}, "electrode": ` + electrodes["rod"] + `}`,
 			`{"soil": {"readings": [{"method": "test_rod", "resistance_ohm": 90, "rod_length_m": 1.5, "rod_diameter_m": 0.014}]}, "electrode": ` + electrodes["rod"] + `}`,
 			`{"soil": {"layers": [{"resistivity_ohm_m": 300}]}, "electrode": ` + electrodes["rod"] + `}`,
-			`{"soil_resistivity_ohm_m": 2000, "electrode": ` + electrodes["rods"] + `}`, `{"soil_resistivity_ohm_m": 2000, "electrode": ` + electrodes["three rods"] + `}`,
+			`{"soil_resistivity_ohm_m": 2000, "electrode": ` + electrodes["rods"] + `}`,
+			`{"soil_resistivity_ohm_m": 2000, "electrode": ` + electrodes["three rods"] + `}`,
 			`{"soil_resistivity_ohm_m": 2500, "lps": "I", "electrode": ` + electrodes["ring"] + `}`,
-			`{"soil_resistivity_ohm_m": 150, "electrode": ` + electrodes["wire"] + `}`, `{"soil_resistivity_ohm_m": 150, "electrode": ` + electrodes["grid"] + `}`,
+			`{"soil_resistivity_ohm_m": 150, "electrode": ` + electrodes["wire"] + `}`,
+			`{"soil_resistivity_ohm_m": 150, "electrode": ` + electrodes["grid"] + `}`,
 			`{"soil_resistivity_ohm_m": 150, "electrode": ` + electrodes["combination"] + `}`,
 			`{"soil_resistivity_ohm_m": 150, "wanted_ohm": 10, "max_count": 4, "electrode": {"kind": "rods", "length_m": 2, "diameter_m": 0.016, "arrangement": "line", "spacing_m": 4}}`,
 			`{"soil_resistivity_ohm_m": 150, "wanted_ohm": 10, "max_length_m": 8, "electrode": {"kind": "wire", "diameter_m": 0.01, "depth_m": 0.6}}`,
@@ -43,8 +45,10 @@ func TestEveryFieldOfAnEarthRequest(t *testing.T) {
 		without: withoutAll(combinations("/electrode"), map[string]string{
 			"/electrode/parts/*/arrangement: triangle, square": threeOrFour,
 			"/soil/layers/*/thickness_m":                       "soil in layers is refused beyond one, and the lowest has no thickness",
-			"/lps: IV, III":                                    sameLength, "/lps: I, I_natural_frame": sameLength, "/lps: I, I_full_cover": sameLength, "/lps: I_natural_frame, I_full_cover": sameLength,
-			"/lps: none, IV": noLength, "/lps: none, III": noLength, "/lps: none, II": noLength, "/lps: none, I": noLength, "/lps: none, I_natural_frame": noLength, "/lps: none, I_full_cover": noLength,
+			"/lps: IV, III":                                    sameLength, "/lps: I, I_natural_frame": sameLength,
+			"/lps: I, I_full_cover": sameLength, "/lps: I_natural_frame, I_full_cover": sameLength,
+			"/lps: none, IV": noLength, "/lps: none, III": noLength, "/lps: none, II": noLength, "/lps: none, I": noLength,
+			"/lps: none, I_natural_frame": noLength, "/lps: none, I_full_cover": noLength,
 		}),
 	}
 	answer := posted(t, apitest.NewServer(t, apitest.OpenSQLite(t)), http.MethodPost, "/v1/earth-electrodes", "steps")
@@ -75,7 +79,8 @@ func TestEveryFieldOfACoordination(t *testing.T) {
 	stages := func(sheets ...string) string {
 		var all []string
 		for i, s := range sheets {
-			all = append(all, `{"name": "place `+strconv.Itoa(i)+`", "lead_length_m": 0.4, "cable_after_m": 12, "inductor_uh": 5, "device": {`+s+`}}`)
+			all = append(all, `{"name": "place `+strconv.Itoa(i)+`", "lead_length_m": 0.4, "cable_after_m": 12, "inductor_uh": 5, "device": {`+s+
+				`}}`)
 		}
 		return `"stages": [` + strings.Join(all, ", ") + `]`
 	}
@@ -87,8 +92,11 @@ func TestEveryFieldOfACoordination(t *testing.T) {
 			`{"withstand_kv": 4, "current": "dc", ` + stages(arraySheet, arraySheet) + `}`,
 			`{"withstand_kv": 1.5, "service": "telecom", ` + stages(dataSheet, dataSheet) + `}`,
 		},
-		without: notJudged("/stages/*/device/", "the data sheet is that of a check; coordination compares currents, U_C and U_P of neighbours, a check judges the device at its line",
-			"connections/*", "current/*", "follow_current_ka", "iimp_n_pe_ka", "imax_ka", "in_n_pe_ka", "max_backup_a", "modes/*", "short_circuit_ka", "tov_v"),
+		without: notJudged(
+			"/stages/*/device/", "the data sheet is that of a check; coordination compares currents, U_C and U_P of neighbours, "+
+				"a check judges the device at its line",
+			"connections/*", "current/*", "follow_current_ka", "iimp_n_pe_ka", "imax_ka", "in_n_pe_ka", "max_backup_a", "modes/*",
+			"short_circuit_ka", "tov_v"),
 	}
 	b.answer = posted(t, apitest.NewServer(t, apitest.OpenSQLite(t)), http.MethodPost, "/v1/spd-coordinations", "steps")
 	checkFields(t, contractDocument(t), &b)
@@ -99,7 +107,8 @@ func TestEveryFieldOfASPDCheck(t *testing.T) {
 	server := apitest.NewServer(t, s)
 	c := apitest.NewClient(t, server)
 	site, _ := apitest.Create(c, []byte(electricInput))
-	c.Patch("/v1/assessments/"+site.ID+"/revisions", `{"flash_density": {"ground_flashes_per_km2_year": 4}, "structures": [{"id": "clinic", "length_m": 20, "width_m": 10, "height_m": 5},
+	c.Patch("/v1/assessments/"+site.ID+"/revisions",
+		`{"flash_density": {"ground_flashes_per_km2_year": 4}, "structures": [{"id": "clinic", "length_m": 20, "width_m": 10, "height_m": 5},
 		{"id": "kiosk", "length_m": 4, "width_m": 4, "height_m": 3}], "lines": [{"id": "supply", "structure": "clinic", "to": "kiosk", "electrical": {"system": "TN-S", "short_circuit_ka": 30}}, {"id": "array", "structure": "clinic"}]}`).Want(http.StatusCreated)
 	other, _ := apitest.Create(c, apitest.Changed(t, []byte(electricInput), map[string]any{"/lines/2/electrical/system": "TT"}))
 	c.Patch("/v1/assessments/"+other.ID+"/revisions", `{"name": "again"}`).Want(http.StatusCreated)
@@ -107,10 +116,13 @@ func TestEveryFieldOfASPDCheck(t *testing.T) {
 		return `"position": "line_entrance", "installation": ` + installation
 	}
 	place := at(`{"lead_length_m": 0.4, "distance_m": 12, "backup_a": 100, "second_device": false}`)
-	structure := `{"surroundings": "isolated", "occupancy": "office", "lps": "none", "natural_lps": false, "failure_endangers_life": false, "public_service": "none", "earthing": `
+	structure := `{"surroundings": "isolated", "occupancy": "office", "lps": "none", "natural_lps": false, ` +
+		`"failure_endangers_life": false, "public_service": "none", "earthing": `
 	mains := `{"service": "low_voltage", "installation": "aerial", "length_m": 500, "environment": "rural", "shield": {"type": "shielded", "bonded": true, "resistance_ohm_per_km": 3}, "withstand_kv": 2.5,
 		"bonding_spd": "none", "coordinated_spd": "none", "electrical": {"current": "ac", "system": "TT", "nominal_v": 230, "max_operating_v": 240, "phases": 3, "neutral": true, "source_connected": true, "short_circuit_ka": 6, "equipment": "other", "equipment_distance_m": 12, "lead_length_m": 0.4}}`
-	array := `{"installation": "buried", "length_m": 30, "electrical": {"current": "dc", "origin": "photovoltaic", "open_circuit_v": 420, "temperature_coefficient_per_k": -0.003, "lowest_temperature_c": -5, "short_circuit_a": 18, "equipment_max_input_v": 600, "equipment": "inverter", "building": "dwelling"}}`
+	array := `{"installation": "buried", "length_m": 30, "electrical": {"current": "dc", "origin": "photovoltaic", ` +
+		`"open_circuit_v": 420, "temperature_coefficient_per_k": -0.003, "lowest_temperature_c": -5, "short_circuit_a": 18, ` +
+		`"equipment_max_input_v": 600, "equipment": "inverter", "building": "dwelling"}}`
 	b := inputBody{schema: "SPDCheck",
 		bases: []string{
 			`{"device": {` + mainsSheet + `}, "line": ` + mains + `, "structure": ` + structure + `{"connection": "measured", "resistance_ohm": 12}}, ` + place + `}`,
@@ -168,7 +180,8 @@ func TestEveryFieldOfAStressRequest(t *testing.T) {
 			`{"devices": [{"reference": "R", "line": "array", ` + arraySheet + `}], "years": [3, 10]}`,
 			`{"line": "supply"}`, `{"devices": [{"reference": "R", "line": "supply", ` + mainsSheet + `}]}`,
 		},
-		without: notJudged("/devices/*/", "the data sheet is that of a check; here only discharge currents are judged", "connections/*", "current/*", "follow_current_ka", "max_backup_a", "modes/*",
+		without: notJudged("/devices/*/", "the data sheet is that of a check; here only discharge currents are judged", "connections/*",
+			"current/*", "follow_current_ka", "max_backup_a", "modes/*",
 			"short_circuit_ka", "technology", "test_classes/*", "tov_v", "uc_ac_v", "uc_dc_v", "up_kv"),
 		values: map[string][]any{"/line": {"array"}, "/devices/*/line": {"array"}, "/devices/*/structure": {"kiosk"}},
 	}

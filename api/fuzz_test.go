@@ -16,7 +16,8 @@ import (
 )
 
 func seeds(f *testing.F) [][]byte {
-	bodies := [][]byte{apitest.Demo(f), apitest.Smallest(f), []byte(apitest.Sound), []byte("{}"), []byte("[1e400]"), []byte(`{"name": null, "name": "\ud800"}`), []byte(`{"a":{"a":[{}]}}x`)}
+	bodies := [][]byte{apitest.Demo(f), apitest.Smallest(f), []byte(apitest.Sound), []byte("{}"), []byte("[1e400]"),
+		[]byte(`{"name": null, "name": "\ud800"}`), []byte(`{"a":{"a":[{}]}}x`)}
 	for _, test := range invalidInputs {
 		bodies = append(bodies, apitest.Changed(f, []byte(apitest.Sound), test.put))
 	}
@@ -122,7 +123,8 @@ func FuzzMergePatch(f *testing.F) {
 	for _, e := range mergeExamples {
 		f.Add([]byte(e[1]))
 	}
-	for _, patch := range []string{`{"reference": null}`, `{"flash_density": {"year": null, "source": {"deep": [1, null, {"x": null}]}}}`, `{"location": 5}`,
+	for _, patch := range []string{`{"reference": null}`, `{"flash_density": {"year": null, "source": {"deep": [1, null, {"x": null}]}}}`,
+		`{"location": 5}`,
 		`{"a/b": {"~": 1}, "": 2}`, `null`, `[]`, `{`, `{"a": 1, "a": 2}`, `{"\u006eame": "x"}`, `{"name": 1e400}`} {
 		f.Add([]byte(patch))
 	}

@@ -26,7 +26,8 @@ func newMetrics() *metrics {
 		seconds:  prometheus.NewHistogramVec(prometheus.HistogramOpts{Name: "levinward_http_request_seconds", Help: "Time to answer, by route.", Buckets: prometheus.ExponentialBuckets(0.0001, 4, 9)}, []string{"route"}),
 		computed: prometheus.NewCounter(prometheus.CounterOpts{Name: "levinward_assessments_computed_total", Help: "Inputs computed, stored or not."}),
 	}
-	m.registry.MustRegister(m.requests, m.seconds, m.computed, collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
+	m.registry.MustRegister(m.requests, m.seconds, m.computed, collectors.NewGoCollector(),
+		collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	return m
 }
 

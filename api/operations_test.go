@@ -21,8 +21,10 @@ func TestEveryOperation(t *testing.T) {
 		at := "/v1/assessments/" + s.ID
 		c.Patch(at+"/revisions", `{"reference": "second"}`).Want(http.StatusCreated)
 		c.Post(at+"/spd-stress", []byte(`{}`)).Want(http.StatusOK)
-		for _, path := range []string{at, at + "/revisions", at + "/revisions/1", at + "/changes", at + "/worksheet", at + "/worksheet.csv", at + "/worksheet.html",
-			at + "/spd-schedule", at + "/spd-schedule.csv", at + "/collection-areas", "/v1/assessments", "/v1/reference", "/openapi.yaml", "/openapi.json", "/healthz", "/readyz", "/metrics"} {
+		for _, path := range []string{at, at + "/revisions", at + "/revisions/1", at + "/changes", at + "/worksheet", at + "/worksheet.csv",
+			at + "/worksheet.html",
+			at + "/spd-schedule", at + "/spd-schedule.csv", at + "/collection-areas", "/v1/assessments", "/v1/reference", "/openapi.yaml",
+			"/openapi.json", "/healthz", "/readyz", "/metrics"} {
 			c.Get(path).Want(http.StatusOK)
 		}
 		c.Get(at, "If-None-Match", `"revision-2"`).Want(http.StatusNotModified)

@@ -103,7 +103,8 @@ func NewJobs(c Config) (*jobs.Jobs, error) {
 	if err != nil {
 		return nil, err
 	}
-	return jobs.New(jobs.Config{Store: c.Store, Recorder: recorder, Maps: shelf.New(c.Store, c.Limits.orDefaults().MapMemory), Log: c.Log}), nil
+	return jobs.New(jobs.Config{Store: c.Store, Recorder: recorder, Maps: shelf.New(c.Store, c.Limits.orDefaults().MapMemory), Log: c.Log}),
+		nil
 }
 
 // ServeHTTP answers one request.

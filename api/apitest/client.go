@@ -265,7 +265,8 @@ func (a *Answer) Problem() Problem {
 func (p *Problem) Kind() string { return strings.TrimPrefix(p.Type, "urn:levinward:problem:") }
 
 // inside are words of the program's inside, which no answer may tell.
-var inside = regexp.MustCompile(`goroutine|\.go:\d|runtime error|json:|Go (struct|value)|unmarshal|openapi|[sS]chema|sqlite|SQLSTATE|pgx|levinward/|0x[0-9a-f]{6}`)
+var inside = regexp.MustCompile(
+	`goroutine|\.go:\d|runtime error|json:|Go (struct|value)|unmarshal|openapi|[sS]chema|sqlite|SQLSTATE|pgx|levinward/|0x[0-9a-f]{6}`)
 
 // checkProblem holds an error answer to what all of them have in common.
 func (a *Answer) checkProblem() {

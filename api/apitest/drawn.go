@@ -29,8 +29,9 @@ func DrawnSite(t testing.TB, at [2]float64, parts []any, sections ...any) []byte
 		lines = append(lines, Values{"id": "l", "structure": "s", "sections": sections})
 	}
 	body, err := json.Marshal(Values{
-		"name": "Invented: drawn", "location": Values{"longitude": at[0], "latitude": at[1]}, "flash_density": Values{"ground_flashes_per_km2_year": 5},
-		"structures": []any{Values{"id": "s", "parts": parts}}, "lines": lines,
+		"name": "Invented: drawn", "location": Values{"longitude": at[0], "latitude": at[1]},
+		"flash_density": Values{"ground_flashes_per_km2_year": 5},
+		"structures":    []any{Values{"id": "s", "parts": parts}}, "lines": lines,
 	})
 	if err != nil {
 		t.Fatal(err)

@@ -16,7 +16,8 @@ func DensityFile(t testing.TB, name string) []byte {
 
 // MapQuery are the parameters of an upload, with some changed; an empty value leaves one out.
 func MapQuery(changes ...string) string {
-	q := url.Values{"name": {"Invented hills"}, "kind": {"ground_flashes_per_km2_year"}, "from_year": {"2012"}, "to_year": {"2029"}, "source": {"invented network"}}
+	q := url.Values{"name": {"Invented hills"}, "kind": {"ground_flashes_per_km2_year"}, "from_year": {"2012"}, "to_year": {"2029"},
+		"source": {"invented network"}}
 	for i := 0; i < len(changes); i += 2 {
 		if q.Set(changes[i], changes[i+1]); changes[i+1] == "" {
 			q.Del(changes[i])
@@ -49,7 +50,8 @@ func UploadMap(c *Client, file []byte, changes ...string) Map {
 
 // Mapped is the smallest input at a place, its N_G from a map.
 func Mapped(t testing.TB, id string, longitude, latitude float64) []byte {
-	return Changed(t, Smallest(t), map[string]any{"/flash_density": map[string]any{"map": id}, "/location": map[string]any{"longitude": longitude, "latitude": latitude}})
+	return Changed(t, Smallest(t), map[string]any{"/flash_density": map[string]any{"map": id},
+		"/location": map[string]any{"longitude": longitude, "latitude": latitude}})
 }
 
 // DensityUsed is what a result says of N_G.

@@ -15,15 +15,17 @@ import (
 // Prices in an invented list, in money.
 func Prices(currency string) map[string]any {
 	sets := map[string]any{"III-IV": 110, "II": 170, "I": 260}
-	return map[string]any{"currency": currency, "lps": map[string]any{"IV": 1500, "III": 1900, "II": 2600, "I": 3400}, "bonding_spd": sets, "coordinated_spd": sets,
+	return map[string]any{"currency": currency, "lps": map[string]any{"IV": 1500, "III": 1900, "II": 2600, "I": 3400}, "bonding_spd": sets,
+		"coordinated_spd": sets,
 		"fire_protection": map[string]any{"manual": 90, "automatic": 2400}, "warning_notices": 15, "insulation": 130}
 }
 
 // RiskySite is a site that needs protection, with values and so many persons.
 func RiskySite(t *testing.T, i, persons int, currency string) []byte {
 	values := map[string]any{
-		"/reference": fmt.Sprintf("V-%02d", i), "/structures/0/persons": persons, "/structures/0/height_m": 4 + i%5, "/flash_density/ground_flashes_per_km2_year": 3 + i%7,
-		"/structures/0/zones": []any{map[string]any{"id": "z", "values": map[string]any{"building": 40000 + 5000*i, "contents": 9000, "systems": 4000}}},
+		"/reference": fmt.Sprintf("V-%02d", i), "/structures/0/persons": persons, "/structures/0/height_m": 4 + i%5,
+		"/flash_density/ground_flashes_per_km2_year": 3 + i%7,
+		"/structures/0/zones":                        []any{map[string]any{"id": "z", "values": map[string]any{"building": 40000 + 5000*i, "contents": 9000, "systems": 4000}}},
 	}
 	if currency != "" {
 		values["/measure_costs"] = Prices(currency)

@@ -160,7 +160,8 @@ func MergePatch(input, patch []byte) ([]byte, *refusal.Problem) {
 		return nil, refusal.NotJSON.Problem(err.Error())
 	}
 	if _, object := value.(map[string]any); !object {
-		return nil, refusal.Invalid([]refusal.Fault{refusal.FaultAt("", "must be an object with the fields to change; null removes a field"+wire.Found(value))})
+		return nil, refusal.Invalid([]refusal.Fault{refusal.FaultAt("",
+			"must be an object with the fields to change; null removes a field"+wire.Found(value))})
 	}
 	if len(duplicates) > 0 {
 		var faults []refusal.Fault

@@ -56,9 +56,12 @@ func TestWhatIsNotThere(t *testing.T) {
 		s, _ := apitest.Create(c, apitest.Smallest(t))
 		at := "/v1/assessments/" + s.ID
 		const other = "/v1/assessments/01963b1c-6c00-7d3a-9c41-5be0c7b8a2f1"
-		for _, path := range []string{other, other + "/revisions", other + "/changes", other + "/worksheet", other + "/worksheet.csv", other + "/worksheet.html",
-			other + "/spd-schedule", other + "/spd-schedule.csv", "/v1/assessments/no-uuid", "/v1/assessments/no-uuid/worksheet", at + "/revisions/2", at + "/revisions/0",
-			at + "/revisions/x", at + "/revisions/99999999999999999999", at + "/worksheet?revision=2", at + "/spd-schedule?revision=2", at + "/changes?from=1&to=2", "/v1/nothing", "/"} {
+		for _, path := range []string{other, other + "/revisions", other + "/changes", other + "/worksheet", other + "/worksheet.csv",
+			other + "/worksheet.html",
+			other + "/spd-schedule", other + "/spd-schedule.csv", "/v1/assessments/no-uuid", "/v1/assessments/no-uuid/worksheet",
+			at + "/revisions/2", at + "/revisions/0",
+			at + "/revisions/x", at + "/revisions/99999999999999999999", at + "/worksheet?revision=2", at + "/spd-schedule?revision=2",
+			at + "/changes?from=1&to=2", "/v1/nothing", "/"} {
 			if p := c.Get(path).Want(http.StatusNotFound).Problem(); p.Kind() != "not-found" {
 				t.Errorf("%s: %s", path, p.Type)
 			}
@@ -104,7 +107,8 @@ func TestIdempotency(t *testing.T) {
 		c.Post("/v1/assessments", apitest.Demo(t), "Idempotency-Key", "a", "Idempotency-Key", "b").Want(http.StatusBadRequest)
 
 		// A refused request does not use its key up.
-		c.Post("/v1/assessments", apitest.Changed(t, apitest.Demo(t), map[string]any{"/location/latitude": 91}), "Idempotency-Key", "site-2").Want(http.StatusUnprocessableEntity)
+		c.Post("/v1/assessments", apitest.Changed(t, apitest.Demo(t), map[string]any{"/location/latitude": 91}), "Idempotency-Key",
+			"site-2").Want(http.StatusUnprocessableEntity)
 		apitest.Create(c, apitest.Demo(t), "Idempotency-Key", "site-2")
 	})
 }

@@ -50,7 +50,8 @@ func coordinate(c *apitest.Client, body string) (r coordination) {
 func TestProtectionDistance(t *testing.T) {
 	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
 	for level, want := range map[string]float64{"1.1": -1, "1.3": 48, "2": 20} {
-		r := coordinate(c, `{"withstand_kv": 2.5, "stages": [{"lead_length_m": 0, "cable_after_m": 9, "device": {"up_kv": `+level+`, "uc_ac_v": 255, "test_classes": ["I"], "technology": "switching"}}]}`)
+		r := coordinate(c, `{"withstand_kv": 2.5, "stages": [{"lead_length_m": 0, "cable_after_m": 9, "device": {"up_kv": `+level+
+			`, "uc_ac_v": 255, "test_classes": ["I"], "technology": "switching"}}]}`)
 		s := r.Stages[0]
 		if s.DistanceIgnored != (want < 0) || want >= 0 && !apitest.Almost(s.Distance, want) || want < 0 && s.Distance != nil {
 			t.Errorf("U_P %s kV: %+v", level, s)
@@ -63,8 +64,11 @@ func TestProtectionDistance(t *testing.T) {
 func TestLeadsOfAStage(t *testing.T) {
 	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
 	for withstand, want := range map[string]string{"4": "suitable", "2.5": "ineffective"} {
-		r := coordinate(c, `{"withstand_kv": `+withstand+`, "stages": [{"name": "board", "lead_length_m": 1.3, "cable_after_m": 0, "device": {"up_kv": 1.5, "uc_ac_v": 275, "test_classes": ["II"], "technology": "limiting"}}]}`)
-		if !apitest.Almost(r.Stages[0].Level, 2.8) || r.verdictOf("protection_level_at_equipment", 0) != want || r.verdictOf("leads", 0) != "unsuitable" || r.Verdict != "unsuitable" {
+		r := coordinate(c, `{"withstand_kv": `+withstand+
+			`, "stages": [{"name": "board", "lead_length_m": 1.3, "cable_after_m": 0, "device": {"up_kv": 1.5, "uc_ac_v": 275, `+
+			`"test_classes": ["II"], "technology": "limiting"}}]}`)
+		if !apitest.Almost(r.Stages[0].Level, 2.8) || r.verdictOf("protection_level_at_equipment", 0) != want ||
+			r.verdictOf("leads", 0) != "unsuitable" || r.Verdict != "unsuitable" {
 			t.Errorf("U_W %s kV: %+v", withstand, r)
 		}
 		if !strings.Contains(r.Sentence, "board") {
@@ -73,18 +77,22 @@ func TestLeadsOfAStage(t *testing.T) {
 	}
 }
 
-// Distances of the trade, common practice, no published source: 10 m behind a spark gap, 5 m behind a varistor, beyond 10 m to the equipment a further device.
+// Distances of the trade, common practice, no published source: 10 m behind a spark gap, 5 m behind a varistor, beyond
+// 10 m to the equipment a further device.
 func TestCoordinationOfTheExample(t *testing.T) {
 	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
-	example, err := json.Marshal(c.Document().Paths.Find("/v1/spd-coordinations").Post.RequestBody.Value.Content["application/json"].Examples["second_board"].Value.Value)
+	example, err := json.Marshal(
+		c.Document().Paths.Find("/v1/spd-coordinations").Post.RequestBody.Value.Content["application/json"].Examples["second_board"].Value.Value)
 	if err != nil {
 		t.Fatal(err)
 	}
 	r := coordinate(c, string(example))
-	if r.Verdict != "ineffective" || !r.FurtherStage || r.verdictOf("further_stage", 1) != "ineffective" || r.verdictOf("energy_coordination", 1) != "suitable" {
+	if r.Verdict != "ineffective" || !r.FurtherStage || r.verdictOf("further_stage", 1) != "ineffective" ||
+		r.verdictOf("energy_coordination", 1) != "suitable" {
 		t.Errorf("14 m to the equipment: %+v", r)
 	}
-	if !apitest.Almost(r.Stages[1].At, 12) || !apitest.Almost(r.Stages[1].EndsAt, 52) || r.Stages[1].Name != "sub-board" || len(r.Cautions) == 0 {
+	if !apitest.Almost(r.Stages[1].At, 12) || !apitest.Almost(r.Stages[1].EndsAt, 52) || r.Stages[1].Name != "sub-board" ||
+		len(r.Cautions) == 0 {
 		t.Errorf("%+v", r.Stages)
 	}
 	for _, symbol := range []string{"U_W", "U_P", "dU", "U_PF", "l_po", "x", "L_c", "l_min"} {
@@ -113,7 +121,8 @@ func TestCoordinationOfTheExample(t *testing.T) {
 
 // Common practice, no published source: without a data sheet nothing can be said of a device.
 func TestNothingKnownOfTheDevices(t *testing.T) {
-	r := coordinate(apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t))), `{"withstand_kv": 2.5, "stages": [{"device": {}}, {"device": {}}]}`)
+	r := coordinate(apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t))),
+		`{"withstand_kv": 2.5, "stages": [{"device": {}}, {"device": {}}]}`)
 	if r.Verdict != "insufficient_data" || r.Stages[1].At != nil || r.Stages[0].Level != nil || r.Stages[1].Name != "stage 2" {
 		t.Errorf("%+v", r)
 	}
@@ -124,8 +133,10 @@ func TestFaultsOfCoordinations(t *testing.T) {
 	for body, want := range map[string][]string{
 		`{}`:                                  {"/stages", "/withstand_kv"},
 		`{"stages": [], "withstand_kv": 2.5}`: {"/stages"},
-		`{"withstand_kv": 0, "service": "telecom", "current": "dc", "wire": 1, "stages": [{"maker_cable_m": 3, "device": {"imax_ka": 10, "in_ka": 20, "up_kv": "low"}}, {"lead_length_m": -1}, {"name": "", "device": {"technology": "magic"}}]}`: {
-			"/current not-applicable", "/stages/0/device/imax_ka contradiction", "/stages/0/device/up_kv", "/stages/0/maker_cable_m not-applicable", "/stages/1/device", "/stages/1/lead_length_m", "/stages/2/device/technology",
+		`{"withstand_kv": 0, "service": "telecom", "current": "dc", "wire": 1, "stages": [{"maker_cable_m": 3, ` +
+			`"device": {"imax_ka": 10, "in_ka": 20, "up_kv": "low"}}, {"lead_length_m": -1}, {"name": "", "device": {"technology": "magic"}}]}`: {
+			"/current not-applicable", "/stages/0/device/imax_ka contradiction", "/stages/0/device/up_kv",
+			"/stages/0/maker_cable_m not-applicable", "/stages/1/device", "/stages/1/lead_length_m", "/stages/2/device/technology",
 			"/stages/2/name", "/wire", "/withstand_kv"},
 	} {
 		problem := c.Post("/v1/spd-coordinations", []byte(body)).Want(http.StatusUnprocessableEntity).Problem()

@@ -135,7 +135,8 @@ func TestAreasOfPartsAreClosedForms(t *testing.T) {
 	apitest.Agrees(t, "A_M of a mast", mast.Structures[0].Area.Near, math.Pi*500*500, 1e-5)
 
 	const length = 19.532401900 // GeodSolve, testdata/reference/geo-lengths.txt
-	fence := calculate(c, apitest.DrawnSite(t, [2]float64{0, 0}, []any{apitest.Part(4, "LineString", apitest.Positions{{0, 0}, {0.0001747697, 0.0000156825}})}))
+	fence := calculate(c, apitest.DrawnSite(t, [2]float64{0, 0},
+		[]any{apitest.Part(4, "LineString", apitest.Positions{{0, 0}, {0.0001747697, 0.0000156825}})}))
 	apitest.Agrees(t, "A_D of a fence", fence.Structures[0].Area.Direct, 2*12*length+math.Pi*12*12, 1e-5)
 
 	ring := apitest.OnEquator(-179.9999, apitest.Positions{{-9, -4.5}, {9, -4.5}, {9, 4.5}, {-9, 4.5}, {-9, -4.5}})
@@ -145,7 +146,9 @@ func TestAreasOfPartsAreClosedForms(t *testing.T) {
 		}
 	}
 	drawn := calculate(c, apitest.DrawnSite(t, [2]float64{-179.9999, 0}, []any{apitest.Part(5.5, "Polygon", []apitest.Positions{ring})}))
-	box := calculate(c, []byte(`{"name": "Invented: box", "location": {"longitude": -179.9999, "latitude": 0}, "flash_density": {"ground_flashes_per_km2_year": 5},
+	box := calculate(
+		c, []byte(
+			`{"name": "Invented: box", "location": {"longitude": -179.9999, "latitude": 0}, "flash_density": {"ground_flashes_per_km2_year": 5},
 		"structures": [{"id": "s", "length_m": 18, "width_m": 9, "height_m": 5.5}]}`))
 	apitest.Agrees(t, "A_D of a drawn box", drawn.Structures[0].Area.Direct, box.Structures[0].Area.Direct, 1e-7*box.Structures[0].Area.Direct)
 	apitest.Agrees(t, "A_M of a drawn box", drawn.Structures[0].Area.Near, box.Structures[0].Area.Near, 1e-7*box.Structures[0].Area.Near)
@@ -184,7 +187,8 @@ func TestRoutesAreMeasured(t *testing.T) {
 			continue
 		}
 		measured++
-		check(line, []any{apitest.Values{"route": apitest.Route([2]float64{apitest.Float(t, f[1]), apitest.Float(t, f[0])}, [2]float64{apitest.Float(t, f[3]), apitest.Float(t, f[2])})}}, length, 1e-9*length+1e-7)
+		check(line, []any{apitest.Values{"route": apitest.Route([2]float64{apitest.Float(t, f[1]), apitest.Float(t, f[0])},
+			[2]float64{apitest.Float(t, f[3]), apitest.Float(t, f[2])})}}, length, 1e-9*length+1e-7)
 	}
 	if measured < 30 {
 		t.Errorf("only %d routes measured", measured)
@@ -308,7 +312,8 @@ func TestReassessWithParts(t *testing.T) {
 	at := "/v1/assessments/" + s.ID
 	var box, drawn areas
 	first.JSON(&box)
-	patch := `{"structures": [{"id": "post", "parts": [{"height_m": 24, "geometry": {"type": "Point", "coordinates": [86.683, -3.117]}}]}], "lines": []}`
+	patch := `{"structures": [{"id": "post", "parts": [{"height_m": 24, "geometry": {"type": "Point", "coordinates": [86.683, ` +
+		`-3.117]}}]}], "lines": []}`
 	c.Patch(at+"/revisions", patch).Want(http.StatusCreated).JSON(&drawn)
 	apitest.Agrees(t, "A_D of the mast", drawn.Structures[0].Area.Direct, math.Pi*72*72, 1e-6)
 	for name, patch := range map[string]string{
@@ -356,7 +361,8 @@ var invalidGeometries = []struct {
 }{
 	{"a polygon that crosses itself", polygonOf(`[[[86.683,-3.117],[86.684,-3.116],[86.684,-3.117],[86.683,-3.116],[86.683,-3.117]]]`), "",
 		[]string{partAt + "/0/0", "crosses the edge at vertex 2"}},
-	{"a hole outside", polygonOf(`[[[86.683,-3.117],[86.684,-3.117],[86.684,-3.116],[86.683,-3.116],[86.683,-3.117]],[[86.685,-3.117],[86.686,-3.117],[86.686,-3.116],[86.685,-3.117]]]`), "",
+	{"a hole outside", polygonOf(
+		`[[[86.683,-3.117],[86.684,-3.117],[86.684,-3.116],[86.683,-3.116],[86.683,-3.117]],[[86.685,-3.117],[86.686,-3.117],[86.686,-3.116],[86.685,-3.117]]]`), "",
 		[]string{partAt + "/1/1", "hole lies outside"}},
 	{"round a pole", polygonOf(`[[[0,89.99],[120,89.99],[-120,89.99],[0,89.99]]]`), "", []string{partAt + "/0", "winds round a pole"}},
 	{"latitude beyond 90", polygonOf(`[[[-3.117,136.683],[-3.117,136.684],[-3.116,136.684],[-3.117,136.683]]]`), "",
@@ -372,7 +378,8 @@ var invalidGeometries = []struct {
 	{"an empty ring", polygonOf(`[[]]`), "", []string{partAt + "/0", "needs 4 or more"}},
 	{"a ring where positions belong", pointOf(`[[86.683,-3.117]]`), "", []string{partAt, "must be a position"}},
 	{"positions where rings belong", polygonOf(`[[86.683,-3.117],[86.684,-3.117]]`), "",
-		[]string{partAt + "/0/0", "must be a position", partAt + "/0/1", "must be a position", partAt + "/1/0", "must be a position", partAt + "/1/1", "must be a position"}},
+		[]string{partAt + "/0/0", "must be a position", partAt + "/0/1", "must be a position", partAt + "/1/0", "must be a position",
+			partAt + "/1/1", "must be a position"}},
 	{"a line of one position", lineOf(`[[86.683,-3.117]]`), "", []string{partAt, "needs 2 or more"}},
 	{"texts", lineOf(`[["86.683",-3.117],[86.684,"NaN"],[86.684,-3.11]]`), "", []string{partAt + "/0", "must be a position", partAt + "/1", "must be a position"}},
 	{"null within", lineOf(`[[86.683,null],[86.684,-3.117],null]`), "", []string{partAt + "/0", "must be a position", partAt + "/2", "must be a position"}},
@@ -382,16 +389,21 @@ var invalidGeometries = []struct {
 	{"no list", pointOf(`"86.683,-3.117"`), "", []string{partAt, "must be a list"}},
 	{"another geometry", `{"id":"post","parts":[{"height_m":5,"geometry":{"type":"MultiPolygon","coordinates":[86.683,-3.117]}}]}`, "",
 		[]string{"/structures/0/parts/0/geometry/type", "Point, LineString, Polygon"}},
-	{"absurd heights", `{"id":"post","parts":[{"height_m":1e9,"geometry":{"type":"Point","coordinates":[86.683,-3.117]}},{"height_m":0,"geometry":{"type":"Point","coordinates":[86.683,-3.117]}},{"height_m":"5","geometry":{"type":"Point","coordinates":[86.683,-3.117]}}]}`, "",
-		[]string{"/structures/0/parts/0/height_m", "from 0.01 to 1000", "/structures/0/parts/1/height_m", "from 0.01 to 1000", "/structures/0/parts/2/height_m", "must be a number"}},
+	{"absurd heights", `{"id":"post","parts":[{"height_m":1e9,"geometry":{"type":"Point","coordinates":[86.683,-3.117]}},` +
+		`{"height_m":0,"geometry":{"type":"Point","coordinates":[86.683,-3.117]}},{"height_m":"5","geometry":{"type":"Point","coordinates":[86.683,-3.117]}}]}`, "",
+		[]string{"/structures/0/parts/0/height_m", "from 0.01 to 1000", "/structures/0/parts/1/height_m", "from 0.01 to 1000",
+			"/structures/0/parts/2/height_m", "must be a number"}},
 	{"no height", `{"id":"post","parts":[{"geometry":{"type":"Point","coordinates":[86.683,-3.117]}}]}`, "", []string{"/structures/0/parts/0/height_m", "is required"}},
-	{"box and parts", `{"id":"post","length_m":5,"height_m":5,"parts":[{"height_m":5,"geometry":{"type":"Point","coordinates":[86.683,-3.117]}}]}`, "",
+	{"box and parts", `{"id":"post","length_m":5,"height_m":5,"parts":[{"height_m":5,"geometry":{"type":"Point",` +
+		`"coordinates":[86.683,-3.117]}}]}`, "",
 		[]string{"/structures/0/height_m", "not both", "/structures/0/length_m", "not both"}},
 	{"neither box nor parts", `{"id":"post"}`, "", []string{"/structures/0/height_m", "unless parts", "/structures/0/length_m", "unless parts", "/structures/0/width_m", "unless parts"}},
 	{"no parts", `{"id":"post","parts":[]}`, "", []string{"/structures/0/parts", "1 to 2000"}},
-	{"parts 100 km apart", `{"id":"post","parts":[{"height_m":5,"geometry":{"type":"Point","coordinates":[86.683,-3.117]}},{"height_m":5,"geometry":{"type":"Point","coordinates":[86.683,-4.117]}}]}`, "",
+	{"parts 100 km apart", `{"id":"post","parts":[{"height_m":5,"geometry":{"type":"Point","coordinates":[86.683,-3.117]}},` +
+		`{"height_m":5,"geometry":{"type":"Point","coordinates":[86.683,-4.117]}}]}`, "",
 		[]string{partAt, "from the middle", "/structures/0/parts/1/geometry/coordinates", "from the middle"}},
-	{"a fault in each of two parts", `{"id":"post","parts":[{"height_m":5,"geometry":{"type":"Point","coordinates":[86.683,-93]}},{"height_m":5,"geometry":{"type":"LineString","coordinates":[[86.683,-3.117],[86.7,-100]]}}]}`, "",
+	{"a fault in each of two parts", `{"id":"post","parts":[{"height_m":5,"geometry":{"type":"Point","coordinates":[86.683,` +
+		`-93]}},{"height_m":5,"geometry":{"type":"LineString","coordinates":[[86.683,-3.117],[86.7,-100]]}}]}`, "",
 		[]string{partAt, "wrong order", "/structures/0/parts/1/geometry/coordinates/1", "wrong order"}},
 
 	{"length and route", "", `{"length_m":5,"route":{"type":"LineString","coordinates":[[86.683,-3.117],[86.684,-3.117]]}}`, []string{"/lines/0/sections/0/length_m", "not both"}},
@@ -433,8 +445,10 @@ func drawnBody(structure, section string) []byte {
 	if section != "" {
 		lines = `[{"id":"l","structure":"post","sections":[` + section + `]}]`
 	}
-	return []byte(`{"name":"Invented: drawn wrongly","location":{"latitude":-3.117,"longitude":86.683},"flash_density":{"ground_flashes_per_km2_year":9.4},"structures":[` +
-		structure + `],"lines":` + lines + `}`)
+	return []byte(
+		`{"name":"Invented: drawn ` +
+			`wrongly","location":{"latitude":-3.117,"longitude":86.683},"flash_density":{"ground_flashes_per_km2_year":9.4},"structures":[` +
+			structure + `],"lines":` + lines + `}`)
 }
 
 func TestInvalidGeometries(t *testing.T) {
@@ -489,8 +503,10 @@ func TestHugeGeometriesAreRefused(t *testing.T) {
 	refuse("100 001 positions of a line", drawnBody(lineOf(short), ""), http.StatusUnprocessableEntity, "100001 positions")
 	refuse("100 001 positions of a ring", drawnBody(polygonOf("["+short+"]"), ""), http.StatusUnprocessableEntity, "100001 positions")
 	refuse("100 001 positions of a route", drawnBody("", routeOf(short)), http.StatusUnprocessableEntity, "100001 positions")
-	refuse("texts for positions", drawnBody(lineOf(`["`+strings.Repeat(`a","`, 200_000)+`a"]`), ""), http.StatusUnprocessableEntity, "more than 100 entries")
-	refuse("every latitude beyond 90", drawnBody(lineOf("["+strings.Repeat("[3,136],", 90_000)+"[3,136]]"), ""), http.StatusUnprocessableEntity, "only the first 1000 faults")
+	refuse("texts for positions", drawnBody(lineOf(`["`+strings.Repeat(`a","`, 200_000)+`a"]`), ""), http.StatusUnprocessableEntity,
+		"more than 100 entries")
+	refuse("every latitude beyond 90", drawnBody(lineOf("["+strings.Repeat("[3,136],", 90_000)+"[3,136]]"), ""),
+		http.StatusUnprocessableEntity, "only the first 1000 faults")
 
 	// A star whose every edge crosses nearly every other: a quarter of a million crossings.
 	const corners = 701
@@ -534,7 +550,10 @@ func FuzzGeometry(f *testing.F) {
 			f.Add(pointOf(`[86.683,-3.117]`), test.section)
 		}
 	}
-	f.Add(polygonOf(`[[[86.683,-3.117],[86.684,-3.117],[86.684,-3.116],[86.683,-3.116],[86.683,-3.117]],[[86.6832,-3.1168],[86.6832,-3.1162],[86.6838,-3.1162],[86.6832,-3.1168]]]`), routeOf(`[[86.683,-3.117,5],[86.69,-3.1e0]]`))
+	f.Add(
+		polygonOf(
+			`[[[86.683,-3.117],[86.684,-3.117],[86.684,-3.116],[86.683,-3.116],[86.683,-3.117]],[[86.6832,-3.1168],[86.6832,-3.1162],`+
+				`[86.6838,-3.1162],[86.6832,-3.1168]]]`), routeOf(`[[86.683,-3.117,5],[86.69,-3.1e0]]`))
 	f.Add(lineOf(`[[86.683,-3.117],[86.684,-3.117],[86.683,-3.117]]`), routeOf(`[[86.683,-3.117],[86.683,-3.117]]`))
 	f.Fuzz(func(t *testing.T, structure, section string) {
 		body := drawnBody(structure, section)

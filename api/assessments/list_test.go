@@ -66,9 +66,11 @@ func TestListConditions(t *testing.T) {
 			longitude       float64
 			year            int
 		}{
-			{"Atoll east", "P-1", 179.5, 2019}, {"Atoll west", "P-2", -179.5, 2029}, {"Ridge", "K-017", 86.7, 2024}, {"Mission 100%", "q_4", 30, 2026},
+			{"Atoll east", "P-1", 179.5, 2019}, {"Atoll west", "P-2", -179.5, 2029}, {"Ridge", "K-017", 86.7, 2024},
+			{"Mission 100%", "q_4", 30, 2026},
 		} {
-			apitest.Create(c, apitest.Named(t, site.name, map[string]any{"/reference": site.reference, "/location/longitude": site.longitude, "/flash_density/year": site.year}))
+			apitest.Create(c, apitest.Named(t, site.name,
+				map[string]any{"/reference": site.reference, "/location/longitude": site.longitude, "/flash_density/year": site.year}))
 		}
 		for query, want := range map[string][]string{
 			"":                                  {"Mission 100%", "Ridge", "Atoll west", "Atoll east"},

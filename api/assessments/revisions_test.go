@@ -16,7 +16,8 @@ func TestMergePatch(t *testing.T) {
 	apitest.OnBothStores(t, func(t *testing.T, c *apitest.Client) {
 		s, first := apitest.Create(c, apitest.Demo(t))
 		at := "/v1/assessments/" + s.ID
-		a := c.Patch(at+"/revisions", `{"reference": null, "environment": "suburban", "flash_density": {"year": null, "ground_flashes_per_km2_year": 3.5},
+		a := c.Patch(
+			at+"/revisions", `{"reference": null, "environment": "suburban", "flash_density": {"year": null, "ground_flashes_per_km2_year": 3.5},
 			"structures": [{"id": "shed", "length_m": 4, "width_m": 3, "height_m": 2.5}], "lines": []}`).Want(http.StatusCreated)
 		var revised apitest.Stored
 		a.JSON(&revised)
@@ -125,7 +126,8 @@ func TestChanges(t *testing.T) {
 		if changes.From != 1 || changes.To != 1 || len(changes.Inputs)+len(changes.Results) != 0 {
 			t.Errorf("of a single revision: %v", changes)
 		}
-		c.Patch(at+"/revisions", `{"flash_density": {"ground_flashes_per_km2_year": 18.8, "source": "a/b~c (invented)"}}`).Want(http.StatusCreated)
+		c.Patch(at+"/revisions", `{"flash_density": {"ground_flashes_per_km2_year": 18.8, "source": "a/b~c (invented)"}}`).Want(
+			http.StatusCreated)
 		c.Patch(at+"/revisions", `{"flash_density": {"source": null}}`).Want(http.StatusCreated)
 		c.Get(at + "/changes?from=1&to=2").Want(http.StatusOK).JSON(&changes)
 		want := []change{{"/flash_density/ground_flashes_per_km2_year", 9.4, 18.8}, {"/flash_density/source", nil, "a/b~c (invented)"}}

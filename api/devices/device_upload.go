@@ -287,7 +287,8 @@ func acceptTable(r *http.Request) error {
 		return refusal.WrongMediaType.Problem("send the body without a content encoding")
 	}
 	_, params, err := mime.ParseMediaType(r.Header.Get(echo.HeaderContentType))
-	if charset := params["charset"]; err == nil && charset != "" && !strings.EqualFold(charset, "utf-8") && !strings.EqualFold(charset, "us-ascii") {
+	if charset := params["charset"]; err == nil && charset != "" && !strings.EqualFold(charset, "utf-8") &&
+		!strings.EqualFold(charset, "us-ascii") {
 		return refusal.WrongMediaType.Problem("send the table in UTF-8; found charset " + strconv.Quote(charset))
 	}
 	if r.ContentLength > maxDeviceTable {

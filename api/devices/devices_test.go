@@ -35,7 +35,8 @@ func TestDeviceLife(t *testing.T) {
 		a := c.Post(apitest.DevicesPath, apitest.JSONOf(t, apitest.SupplyDevice("A", "48.50"))).Want(http.StatusCreated)
 		at, first := a.Header.Get("Location"), a.Header.Get("ETag")
 		got := c.Get(at).Want(http.StatusOK)
-		if !bytes.Equal(got.Body, a.Body) || got.Header.Get("ETag") != first || first == "" || !strings.Contains(string(got.Body), `"price":"48.50"`) {
+		if !bytes.Equal(got.Body, a.Body) || got.Header.Get("ETag") != first || first == "" ||
+			!strings.Contains(string(got.Body), `"price":"48.50"`) {
 			t.Errorf("stored %s, read %s", a.Body, got.Body)
 		}
 		second := apitest.PutJSON(c, at, apitest.JSONOf(t, apitest.SupplyDevice("A2", "50")), "If-Match", first).Want(http.StatusOK)
@@ -66,7 +67,8 @@ func TestDeviceLife(t *testing.T) {
 			t.Error("a withdrawn device does not say so")
 		}
 		const other = apitest.DevicesPath + "/01963b1c-6c00-7d3a-9c41-5be0c7b8a2f1"
-		for _, a := range []*apitest.Answer{c.Get(other), c.Delete(other), apitest.PutJSON(c, other, []byte(`{"reference": "X"}`)), c.Get(apitest.DevicesPath + "/no-uuid")} {
+		for _, a := range []*apitest.Answer{c.Get(other), c.Delete(other), apitest.PutJSON(c, other, []byte(`{"reference": "X"}`)),
+			c.Get(apitest.DevicesPath + "/no-uuid")} {
 			a.Want(http.StatusNotFound)
 		}
 	})
@@ -92,7 +94,8 @@ func TestDevicePages(t *testing.T) {
 	if got := strings.Join(seen, ""); got != "D0D1D2D3D4D5D6" {
 		t.Errorf("pages %s", got)
 	}
-	for _, query := range []string{"limit=0", "limit=501", "limit=x", "cursor=", "cursor=x", "withdrawn=yes", "withdrawn=1", "q=" + strings.Repeat("x", 201), "maker=x"} {
+	for _, query := range []string{"limit=0", "limit=501", "limit=x", "cursor=", "cursor=x", "withdrawn=yes", "withdrawn=1",
+		"q=" + strings.Repeat("x", 201), "maker=x"} {
 		c.Get(apitest.DevicesPath + "?" + query).Want(http.StatusBadRequest)
 	}
 }
@@ -114,7 +117,8 @@ func TestTableUpload(t *testing.T) {
 				t.Errorf("fault %+v", f)
 			}
 		}
-		if len(p.Errors) != 3 || !strings.Contains(p.Errors[1].Reason, "line 2") || !strings.Contains(p.Errors[2].Reason, "replace=true") || p.Errors[2].Value != "old" || !strings.Contains(p.Detail, "nothing was stored") {
+		if len(p.Errors) != 3 || !strings.Contains(p.Errors[1].Reason, "line 2") || !strings.Contains(p.Errors[2].Reason, "replace=true") ||
+			p.Errors[2].Value != "old" || !strings.Contains(p.Detail, "nothing was stored") {
 			t.Errorf("%+v", p)
 		}
 		if got := references(c, ""); got != "old" {
@@ -154,7 +158,9 @@ func TestTableUpload(t *testing.T) {
 func TestListUpload(t *testing.T) {
 	apitest.OnBothStores(t, func(t *testing.T, c *apitest.Client) {
 		c.Post(apitest.DevicesPath, []byte(`[{"reference": "old"}]`)).Want(http.StatusOK)
-		bad := []byte(`[{"reference": "A"}, {"reference": "B", "up_kv": -1, "maker": "x"}, {"reference": "A"}, {"reference": "old"}, 7, {"reference": "C", "price": 12.5, "currency": "XTS"}, {"reference": "D", "price": "1"}]`)
+		bad := []byte(
+			`[{"reference": "A"}, {"reference": "B", "up_kv": -1, "maker": "x"}, {"reference": "A"}, {"reference": "old"}, 7, ` +
+				`{"reference": "C", "price": 12.5, "currency": "XTS"}, {"reference": "D", "price": "1"}]`)
 		p := c.Post(apitest.DevicesPath, bad).Want(http.StatusUnprocessableEntity).Problem()
 		var places []string
 		for _, f := range p.Errors {
@@ -171,8 +177,9 @@ func TestListUpload(t *testing.T) {
 		}
 		c.Post(apitest.DevicesPath+"?replace=true", []byte(`{"reference": "old", "name": "replaced"}`)).Want(http.StatusOK)
 		for body, status := range map[string]int{
-			``: 400, `[`: 400, `[{"reference": "X"}`: 400, `[{"reference": "X"}] x`: 400, `[]`: 422, `null`: 422, `"X"`: 422, `{}`: 422, `{"reference": "X", "reference": "Y"}`: 422,
-			`{"reference": " X"}`: 422, `{"reference": "X", "up_kv": 1e400}`: 422, `{"reference": "X", "name": "\u0007"}`: 422,
+			``: 400, `[`: 400, `[{"reference": "X"}`: 400, `[{"reference": "X"}] x`: 400, `[]`: 422, `null`: 422, `"X"`: 422, `{}`: 422,
+			`{"reference": "X", "reference": "Y"}`: 422,
+			`{"reference": " X"}`:                  422, `{"reference": "X", "up_kv": 1e400}`: 422, `{"reference": "X", "name": "\u0007"}`: 422,
 			"[" + strings.Repeat(`{"reference": "X"},`, 10_000) + `{"reference": "X"}]`: 422,
 		} {
 			if a := c.Post(apitest.DevicesPath, []byte(body)); a.Status != status {
@@ -197,7 +204,8 @@ func TestPartOfAList(t *testing.T) {
 	if err := json.Unmarshal(w.Body.Bytes(), &got); err != nil || w.Code != http.StatusOK {
 		t.Fatal(w.Code, err, w.Body)
 	}
-	if got.Stored != 2 || got.Refused != 3 || got.Faults != 4 || len(got.Errors) != 4 || references(apitest.NewClient(t, server), "") != "A,C" {
+	if got.Stored != 2 || got.Refused != 3 || got.Faults != 4 || len(got.Errors) != 4 ||
+		references(apitest.NewClient(t, server), "") != "A,C" {
 		t.Errorf("%+v", got)
 	}
 }
@@ -205,8 +213,10 @@ func TestPartOfAList(t *testing.T) {
 func TestUploadsOfTheWrongKind(t *testing.T) {
 	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
 	for _, headers := range [][]string{
-		{"Content-Type", "text/plain"}, {}, {"Content-Type", "text/csv; charset=windows-1252"}, {"Content-Type", "text/csv", "Content-Encoding", "gzip"},
-		{"Content-Type", "application/json", "Content-Encoding", "gzip"}, {"Content-Type", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"},
+		{"Content-Type", "text/plain"}, {}, {"Content-Type", "text/csv; charset=windows-1252"},
+		{"Content-Type", "text/csv", "Content-Encoding", "gzip"},
+		{"Content-Type", "application/json", "Content-Encoding", "gzip"},
+		{"Content-Type", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"},
 	} {
 		c.Do(http.MethodPost, apitest.DevicesPath, []byte("reference\nA\n"), headers...).Want(http.StatusUnsupportedMediaType)
 	}
@@ -271,7 +281,8 @@ func TestUploadsWithoutEnd(t *testing.T) {
 	server := apitest.NewServer(t, apitest.OpenSQLite(t))
 	c := apitest.NewClient(t, server)
 	rows := bigTable(1 << 30)
-	if w := send(server, t.Context(), "?partial=true", rows); w.Code != http.StatusUnprocessableEntity || !strings.Contains(w.Body.String(), "more than 200000 rows") {
+	if w := send(server, t.Context(), "?partial=true", rows); w.Code != http.StatusUnprocessableEntity ||
+		!strings.Contains(w.Body.String(), "more than 200000 rows") {
 		t.Errorf("rows without end: %d %.300s", w.Code, w.Body)
 	}
 	long := &rowSource{n: 1 << 30, row: func(i int) string {

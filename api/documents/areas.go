@@ -47,7 +47,8 @@ func (s *Service) collectionAreas(c echo.Context) error {
 	if c.QueryParams().Has("tolerance_m") {
 		v, err := strconv.ParseFloat(c.QueryParam("tolerance_m"), 64)
 		if err != nil || !(v >= minTolerance && v <= maxTolerance) {
-			return refusal.WrongParameter("tolerance_m", "must be a number, at least 0.01, at most 100; found "+strconv.Quote(c.QueryParam("tolerance_m")))
+			return refusal.WrongParameter("tolerance_m",
+				"must be a number, at least 0.01, at most 100; found "+strconv.Quote(c.QueryParam("tolerance_m")))
 		}
 		tolerance = v
 	}
@@ -203,7 +204,8 @@ func (m *mapper) structure(i int) error {
 		{"A_M", d.near, map[string]any{"kind": "A_M", "area_m2": w.Area.Near, "events_per_year": w.Events.Near}},
 	}
 	for n, p := range d.parts {
-		entries = append(entries, entry{"part/" + strconv.Itoa(n), m.shapeOf([]geo.Part{p}), map[string]any{"kind": "part", "part": n, "height_m": p.Height}})
+		entries = append(entries, entry{"part/" + strconv.Itoa(n), m.shapeOf([]geo.Part{p}),
+			map[string]any{"kind": "part", "part": n, "height_m": p.Height}})
 	}
 	for _, e := range entries {
 		e.properties["structure"], e.properties["position"] = w.ID, d.position
@@ -240,7 +242,8 @@ func (m *mapper) drawn(i int) (drawn, error) {
 	if err != nil { // it stands on a pole
 		return drawn{position: "cannot be drawn: " + err.Error()}, nil
 	}
-	d := drawn{position: "location of the site; orientation not known", shape: m.outline(areas.FootprintOutline), near: m.outline(areas.NearOutline)}
+	d := drawn{position: "location of the site; orientation not known", shape: m.outline(areas.FootprintOutline),
+		near: m.outline(areas.NearOutline)}
 	// A_D is the larger one of box and protrusion (A.2.1.2), so that one is drawn.
 	if top, err := m.collect([]geo.Part{{Geometry: center, Height: s.Protrusion}}); err == nil && top.Direct > areas.Direct {
 		areas.DirectOutline = top.DirectOutline
@@ -318,7 +321,8 @@ func (m *mapper) line(i int) error {
 	if len(routes) == 0 {
 		position = "not given"
 	}
-	if err := m.add(w.ID+"/line", multiLine(routes), map[string]any{"kind": "line", "line": w.ID, "position": position, "N_DJ_per_year": w.Events.AdjacentStructure}); err != nil {
+	if err := m.add(w.ID+"/line", multiLine(routes),
+		map[string]any{"kind": "line", "line": w.ID, "position": position, "N_DJ_per_year": w.Events.AdjacentStructure}); err != nil {
 		return err
 	}
 	for _, a := range []struct {
@@ -329,7 +333,8 @@ func (m *mapper) line(i int) error {
 		if err != nil { // bends too close to each other to be told apart at this width
 			position = "cannot be drawn: " + err.Error()
 		}
-		if err := m.add(w.ID+"/"+a.kind, multiPolygon(corridor), map[string]any{"kind": a.kind, "line": w.ID, "position": position, "area_m2": a.area, "events_per_year": a.eventsAYear}); err != nil {
+		if err := m.add(w.ID+"/"+a.kind, multiPolygon(corridor),
+			map[string]any{"kind": a.kind, "line": w.ID, "position": position, "area_m2": a.area, "events_per_year": a.eventsAYear}); err != nil {
 			return err
 		}
 	}

@@ -215,14 +215,16 @@ func TestOutlinesAgreeWithNumbers(t *testing.T) {
 	if n := len(polygons(t, features["feeder-school/A_I"])); n != 1 {
 		t.Errorf("the corridor of the feeder is in %d pieces", n)
 	}
-	apitest.Agrees(t, "N_L on the map", features["mast-data/A_L"].Properties["events_per_year"].(float64), 9.4*features["mast-data/A_L"].Properties["area_m2"].(float64)*0.5e-6, 1e-12)
+	apitest.Agrees(t, "N_L on the map", features["mast-data/A_L"].Properties["events_per_year"].(float64),
+		9.4*features["mast-data/A_L"].Properties["area_m2"].(float64)*0.5e-6, 1e-12)
 }
 
 // The corridor of a straight route is a capsule: 2 r l + pi r² (Steiner's formula). Routes of one line that overlap
 // are drawn once: two that cross at right angles share a square and the caps.
 func TestCorridors(t *testing.T) {
 	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
-	east, north := apitest.OnEquator(179.999, apitest.Positions{{-600, 0}, {600, 0}}), apitest.OnEquator(179.999, apitest.Positions{{0, -600}, {0, 600}})
+	east, north := apitest.OnEquator(179.999, apitest.Positions{{-600, 0}, {600, 0}}),
+		apitest.OnEquator(179.999, apitest.Positions{{0, -600}, {0, 600}})
 	mast := []any{apitest.Part(10, "Point", east[0])}
 	one, _ := mapOf(t, c, apitest.DrawnSite(t, east[0], mast, apitest.Values{"route": apitest.Route(east...)}), "?tolerance_m=0.01")
 	apitest.Agrees(t, "A_L of one route", areaOf(t, one["l/A_L"]), 40*1200+math.Pi*400, 30)
@@ -235,7 +237,8 @@ func TestCorridors(t *testing.T) {
 	if len(drawn) != 2 || drawn[0][1][0] != 180 || drawn[1][0][0] != -180 {
 		t.Errorf("across the 180th meridian the route is %v", drawn)
 	}
-	cross, _ := mapOf(t, c, apitest.DrawnSite(t, east[0], mast, apitest.Values{"route": apitest.Route(east...)}, apitest.Values{"route": apitest.Route(north...)}), "?tolerance_m=0.01")
+	cross, _ := mapOf(t, c, apitest.DrawnSite(t, east[0], mast, apitest.Values{"route": apitest.Route(east...)},
+		apitest.Values{"route": apitest.Route(north...)}), "?tolerance_m=0.01")
 	apitest.Agrees(t, "A_L of a cross", areaOf(t, cross["l/A_L"]), 2*(40*1200+math.Pi*400)-40*40, 60)
 }
 
@@ -260,7 +263,9 @@ func TestBoxesOnTheMap(t *testing.T) {
 	}
 	// A_D is the larger one of box and protrusion, on the map as in the numbers.
 	for _, protrusion := range []float64{8, 40} {
-		body := apitest.Changed(t, apitest.Smallest(t), apitest.Values{"/structures/0/length_m": 70, "/structures/0/width_m": 30, "/structures/0/height_m": 7, "/structures/0/protrusion_height_m": protrusion})
+		body := apitest.Changed(t, apitest.Smallest(t),
+			apitest.Values{"/structures/0/length_m": 70, "/structures/0/width_m": 30, "/structures/0/height_m": 7,
+				"/structures/0/protrusion_height_m": protrusion})
 		features, _ := mapOf(t, c, body, "?tolerance_m=0.01")
 		drawnAs(t, features["house/A_D"])
 	}
@@ -320,7 +325,8 @@ func TestMapOpensInGIS(t *testing.T) {
 		if err != nil || strings.Contains(string(out), "Warning") || strings.Contains(string(out), "ERROR") {
 			t.Fatalf("%s: %v\n%.2000s", name, err, out)
 		}
-		if !strings.Contains(string(out), fmt.Sprintf("Feature Count: %d\n", len(features))) || !strings.Contains(string(out), "events_per_year (Real)") ||
+		if !strings.Contains(string(out), fmt.Sprintf("Feature Count: %d\n", len(features))) ||
+			!strings.Contains(string(out), "events_per_year (Real)") ||
 			!strings.Contains(string(out), `GEOGCRS["WGS 84"`) {
 			t.Errorf("%s: %d features, found\n%.1500s", name, len(features), out)
 		}

@@ -89,14 +89,16 @@ func (s *Service) worksheetCSV(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	rows := [][]string{{"index", "scope", "symbol", "name", "value", "unit", "formula", "inputs", "clause", "table", "row", "column", "note", "pointer", "provenance",
+	rows := [][]string{{"index", "scope", "symbol", "name", "value", "unit", "formula", "inputs", "clause", "table", "row", "column", "note",
+		"pointer", "provenance",
 		"weakest", "weakest_step", "rests_on_assumption", "remark", "checked_by", "checked_on"}}
 	for _, st := range w.Steps {
 		inputs := make([]string, len(st.Inputs))
 		for i, n := range st.Inputs {
 			inputs[i] = strconv.Itoa(n)
 		}
-		rows = append(rows, []string{strconv.Itoa(st.Index), st.Scope, st.Symbol, st.Name, table.FullNumber(st.Value), st.Unit, st.Formula, strings.Join(inputs, " "),
+		rows = append(rows, []string{strconv.Itoa(st.Index), st.Scope, st.Symbol, st.Name, table.FullNumber(st.Value), st.Unit, st.Formula,
+			strings.Join(inputs, " "),
 			st.Clause, st.Table, st.Row, st.Column, st.Note, st.Pointer, st.Provenance,
 			st.Weakest.String(), strconv.Itoa(st.WeakestStep), strconv.FormatBool(st.Assumed), st.Remark, st.CheckedBy, st.CheckedOn})
 	}
@@ -212,8 +214,10 @@ func (s *Service) scheduleCSV(c echo.Context) error {
 	if err := json.Unmarshal(stored.Schedule, &schedule); err != nil {
 		return err
 	}
-	rows := [][]string{{"structure", "line", "position", "required", "because", "service", "current", "test_class", "lightning_protection_level", "connection",
-		"mode", "uc_min_v", "uc_max_v", "up_max_kv", "in_min_ka", "iimp_min_ka", "imax_min_ka", "short_circuit_min_ka", "leads_max_length_m", "leads_earth_mm2", "leads_live_mm2", "notes"}}
+	rows := [][]string{{"structure", "line", "position", "required", "because", "service", "current", "test_class",
+		"lightning_protection_level", "connection",
+		"mode", "uc_min_v", "uc_max_v", "up_max_kv", "in_min_ka", "iimp_min_ka", "imax_min_ka", "short_circuit_min_ka", "leads_max_length_m",
+		"leads_earth_mm2", "leads_live_mm2", "notes"}}
 	for i := range schedule {
 		rows = append(rows, scheduleRows(&schedule[i])...)
 	}
@@ -234,8 +238,10 @@ func scheduleRows(e *storedEntry) [][]string {
 	}
 	var rows [][]string
 	for _, m := range e.Modes {
-		rows = append(rows, []string{e.Structure, e.Line, e.Position, strconv.FormatBool(e.Required), strings.Join(because, "; "), e.Service, e.Current, e.TestClass, e.Level, e.Connection,
-			m.Mode, string(m.UcMin), string(e.UcMax), string(m.UpMax), string(m.InMin), string(m.IimpMin), string(e.ImaxMin), string(e.ShortCircuitMin),
+		rows = append(rows, []string{e.Structure, e.Line, e.Position, strconv.FormatBool(e.Required), strings.Join(because, "; "), e.Service,
+			e.Current, e.TestClass, e.Level, e.Connection,
+			m.Mode, string(m.UcMin), string(e.UcMax), string(m.UpMax), string(m.InMin), string(m.IimpMin), string(e.ImaxMin),
+			string(e.ShortCircuitMin),
 			string(e.Leads.MaxLength), string(e.Leads.Earth), string(e.Leads.Live), strings.Join(e.Notes, " ")})
 	}
 	return rows

@@ -48,8 +48,9 @@ func TestWorksheet(t *testing.T) {
 			t.Error("the page lacks the name of the site or the cautions")
 		}
 		for accept, media := range map[string]string{
-			"": "application/json", "*/*": "application/json", "application/json": "application/json", "text/csv": "text/csv", "text/html": "text/html",
-			"text/*": "text/csv", "text/html, application/json;q=0.9": "text/html", "application/json;q=0.2, text/csv;q=0.5": "text/csv",
+			"": "application/json", "*/*": "application/json", "application/json": "application/json", "text/csv": "text/csv",
+			"text/html": "text/html",
+			"text/*":    "text/csv", "text/html, application/json;q=0.9": "text/html", "application/json;q=0.2, text/csv;q=0.5": "text/csv",
 			"text/html;q=0, */*": "application/json",
 		} {
 			a := c.Get(at, "Accept", accept).Want(http.StatusOK)
@@ -74,7 +75,9 @@ func TestDocumentsOfARevision(t *testing.T) {
 		for _, p := range paths {
 			before[p] = c.Get(at + p).Want(http.StatusOK).Body
 		}
-		c.Patch(at+"/revisions", `{"flash_density": {"ground_flashes_per_km2_year": 1}, "lines": null, "structures": [{"id": "shed", "length_m": 4, "width_m": 3, "height_m": 2.5}]}`).Want(http.StatusCreated)
+		c.Patch(
+			at+"/revisions", `{"flash_density": {"ground_flashes_per_km2_year": 1}, "lines": null, "structures": [{"id": "shed", `+
+				`"length_m": 4, "width_m": 3, "height_m": 2.5}]}`).Want(http.StatusCreated)
 		for _, p := range paths {
 			if !bytes.Equal(c.Get(at+p+"?revision=1").Want(http.StatusOK).Body, before[p]) {
 				t.Errorf("%s of revision 1 changed", p)
@@ -89,7 +92,8 @@ func TestDocumentsOfARevision(t *testing.T) {
 // A text that a spreadsheet would compute is no formula in the CSV.
 func TestCSVHoldsNoFormulas(t *testing.T) {
 	apitest.OnBothStores(t, func(t *testing.T, c *apitest.Client) {
-		s, _ := apitest.Create(c, apitest.Changed(t, apitest.Smallest(t), map[string]any{"/structures/0/id": "=1+2", "/lines": []any{map[string]any{"id": "@x", "structure": "=1+2"}}}))
+		s, _ := apitest.Create(c, apitest.Changed(t, apitest.Smallest(t),
+			map[string]any{"/structures/0/id": "=1+2", "/lines": []any{map[string]any{"id": "@x", "structure": "=1+2"}}}))
 		for _, path := range []string{"/spd-schedule.csv", "/worksheet.csv"} {
 			for _, row := range apitest.CSVOf(t, c.Get("/v1/assessments/"+s.ID+path).Want(http.StatusOK)) {
 				for _, cell := range row {

@@ -89,7 +89,8 @@ func matchCells(m *wire.Matching, entry int) []string {
 	if e.Obstacle != nil {
 		obstacle = e.Obstacle.Outcome
 	}
-	return []string{strconv.Itoa(e.Passing), strings.Join(devices, "; "), strings.Join(nearest, "; "), obstacle, totalsCell(m), strings.Join(m.Cautions, " ")}
+	return []string{strconv.Itoa(e.Passing), strings.Join(devices, "; "), strings.Join(nearest, "; "), obstacle, totalsCell(m),
+		strings.Join(m.Cautions, " ")}
 }
 
 func deviceCell(d *wire.MatchedDevice) string {

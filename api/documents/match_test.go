@@ -59,7 +59,8 @@ func TestScheduleNamesDevices(t *testing.T) {
 			t.Error("a match that was not asked for")
 		}
 		m := match(c, at, "?match=true")
-		if m.Matching.Devices != 0 || len(m.Matching.Totals) != 0 || len(m.Matching.Entries) != len(m.Schedule) || m.Matching.Entries[0].Obstacle != nil {
+		if m.Matching.Devices != 0 || len(m.Matching.Totals) != 0 || len(m.Matching.Entries) != len(m.Schedule) ||
+			m.Matching.Entries[0].Obstacle != nil {
 			t.Errorf("an empty library: %+v", m.Matching)
 		}
 
@@ -67,7 +68,9 @@ func TestScheduleNamesDevices(t *testing.T) {
 		// one would conduct in normal operation.
 		wrong := apitest.SupplyDevice("WRONG", "1")
 		wrong["uc_ac_v"] = 150
-		c.Post(apitest.DevicesPath, apitest.JSONOf(t, []any{apitest.SupplyDevice("DEAR", "48.50"), apitest.SupplyDevice("CHEAP", "9.9"), apitest.SupplyDevice("NOT PRICED", nil), apitest.SupplyDevice("MIDDLE", "10.00"), wrong})).Want(http.StatusOK)
+		c.Post(apitest.DevicesPath, apitest.JSONOf(t,
+			[]any{apitest.SupplyDevice("DEAR", "48.50"), apitest.SupplyDevice("CHEAP", "9.9"), apitest.SupplyDevice("NOT PRICED", nil),
+				apitest.SupplyDevice("MIDDLE", "10.00"), wrong})).Want(http.StatusOK)
 		m = match(c, at, "?match=true&devices=2")
 		found := 0
 		for i, e := range m.Matching.Entries {
@@ -85,7 +88,8 @@ func TestScheduleNamesDevices(t *testing.T) {
 			for _, d := range e.Devices {
 				names = append(names, d.Reference)
 			}
-			if e.Passing != 4 || strings.Join(names, ",") != "CHEAP,MIDDLE,NOT PRICED" || len(e.Nearest) != 1 || e.Nearest[0].Reference != "WRONG" || e.Nearest[0].Reasons[0].Rule != "uc_lower_bound" {
+			if e.Passing != 4 || strings.Join(names, ",") != "CHEAP,MIDDLE,NOT PRICED" || len(e.Nearest) != 1 ||
+				e.Nearest[0].Reference != "WRONG" || e.Nearest[0].Reasons[0].Rule != "uc_lower_bound" {
 				t.Errorf("%s: %d pass: %v; nearest %+v", e.Line, e.Passing, names, e.Nearest)
 			}
 		}
@@ -93,7 +97,8 @@ func TestScheduleNamesDevices(t *testing.T) {
 			t.Fatalf("no entry has a device: %+v", m.Matching.Entries)
 		}
 		totals := m.Matching.Totals
-		if len(totals) != 1 || totals[0].Currency != "XTS" || len(totals[0].Items) != 1 || totals[0].Items[0].Reference != "CHEAP" || totals[0].Total != totals[0].Items[0].Amount ||
+		if len(totals) != 1 || totals[0].Currency != "XTS" || len(totals[0].Items) != 1 || totals[0].Items[0].Reference != "CHEAP" ||
+			totals[0].Total != totals[0].Items[0].Amount ||
 			!strings.HasSuffix(totals[0].Total, ".9") && !strings.Contains(totals[0].Total, ".") || len(m.Matching.Cautions) == 0 {
 			t.Errorf("totals %+v", totals)
 		}
@@ -135,7 +140,8 @@ func TestScheduleNamesDevices(t *testing.T) {
 				t.Errorf("the cheapest is %s, want %s", first(), step.want)
 			}
 		}
-		for _, query := range []string{"?match=1", "?match=yes", "?devices=3", "?match=false&devices=3", "?match=true&devices=0", "?match=true&devices=101", "?match=true&devices=x", "?match=true&limit=3"} {
+		for _, query := range []string{"?match=1", "?match=yes", "?devices=3", "?match=false&devices=3", "?match=true&devices=0",
+			"?match=true&devices=101", "?match=true&devices=x", "?match=true&limit=3"} {
 			c.Get(at + "/spd-schedule" + query).Want(http.StatusBadRequest)
 			c.Get(at + "/spd-schedule.csv" + query).Want(http.StatusBadRequest)
 		}
@@ -173,11 +179,13 @@ func sameAsTable(t *testing.T, c *apitest.Client, at string, m *matched) {
 			devices = append(devices, text)
 		}
 		if row[column("devices_passing")] != fmt.Sprint(e.Passing) || row[column("devices")] != strings.Join(devices, "; ") ||
-			(row[column("obstacle")] != "") != (e.Obstacle != nil) || !strings.HasPrefix(row[column("totals")], m.Matching.Totals[0].Total+" XTS") || row[column("match_cautions")] == "" {
+			(row[column("obstacle")] != "") != (e.Obstacle != nil) ||
+			!strings.HasPrefix(row[column("totals")], m.Matching.Totals[0].Total+" XTS") || row[column("match_cautions")] == "" {
 			t.Errorf("%s: %q", key, row)
 		}
 		for _, n := range e.Nearest {
-			if !strings.Contains(row[column("nearest_devices")], n.Reference) || !strings.Contains(row[column("nearest_devices")], n.Reasons[0].Rule) {
+			if !strings.Contains(row[column("nearest_devices")], n.Reference) ||
+				!strings.Contains(row[column("nearest_devices")], n.Reasons[0].Rule) {
 				t.Errorf("%s: %q", key, row[column("nearest_devices")])
 			}
 		}

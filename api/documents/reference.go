@@ -45,7 +45,8 @@ func (s *Service) reference(c echo.Context) error {
 		Earth:    wire.SPDReference{Quantities: wire.Quantities(earth.Quantities(), reviews), Tables: wire.Tables(earth.Tables(), reviews)},
 		Defaults: wire.DefaultsBy(assess.Editions[0])}
 	for _, e := range assess.Editions {
-		r.Editions = append(r.Editions, wire.EditionReference{ID: e.ID(), Quantities: wire.Quantities(e.Quantities(), reviews), Tables: wire.Tables(e.Tables(), reviews)})
+		r.Editions = append(r.Editions, wire.EditionReference{ID: e.ID(), Quantities: wire.Quantities(e.Quantities(), reviews),
+			Tables: wire.Tables(e.Tables(), reviews)})
 	}
 	return protocol.Answer(c, r)
 }
@@ -56,7 +57,8 @@ func (s *Service) referenceValues(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	return protocol.Answer(c, wire.ReferenceValues{ReviewsHash: hash, Counts: reference.Count(rows).Document(), Values: reference.Documents(rows)})
+	return protocol.Answer(c, wire.ReferenceValues{ReviewsHash: hash, Counts: reference.Count(rows).Document(),
+		Values: reference.Documents(rows)})
 }
 
 // referenceCSV answers the table that a reader fills in.
@@ -118,7 +120,8 @@ func (s *Service) putReviews(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	t, err := s.Store.PutReviews(c.Request().Context(), store.Local, store.ReviewsTable{Hash: r.Hash, StoredAt: s.Now(), Document: r.Document}, expected)
+	t, err := s.Store.PutReviews(c.Request().Context(), store.Local,
+		store.ReviewsTable{Hash: r.Hash, StoredAt: s.Now(), Document: r.Document}, expected)
 	if errors.Is(err, store.ErrReviewsChanged) {
 		return otherReviews()
 	}
@@ -144,8 +147,10 @@ func faultyTable(e *reference.FaultyTable) *refusal.Problem {
 
 func answerReviews(c echo.Context, r *reference.Stored) error {
 	different := r.Disagreements()
-	d := wire.ReferenceReviews{Hash: r.Hash, StoredAt: r.StoredAt.Format(time.RFC3339Nano), CheckedBy: []string{}, Agreed: r.Agreed(), Disagreed: len(different),
-		Counts: reference.Count(r.Rows).Document(), Disagreements: reference.Documents(different), Outdated: make([]wire.OutdatedReview, len(r.Outdated))}
+	d := wire.ReferenceReviews{Hash: r.Hash, StoredAt: r.StoredAt.Format(time.RFC3339Nano), CheckedBy: []string{}, Agreed: r.Agreed(),
+		Disagreed: len(different),
+		Counts:    reference.Count(r.Rows).Document(), Disagreements: reference.Documents(different),
+		Outdated: make([]wire.OutdatedReview, len(r.Outdated))}
 	for i := range r.Rows {
 		if by := r.Rows[i].CheckedBy; by != "" && !slices.Contains(d.CheckedBy, by) {
 			d.CheckedBy = append(d.CheckedBy, by)

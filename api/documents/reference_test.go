@@ -18,7 +18,8 @@ func TestReference(t *testing.T) {
 		Defaults []map[string]any
 	}
 	c.Get("/v1/reference").Want(http.StatusOK).JSON(&r)
-	if len(r.Editions) != 1 || len(r.Editions[0].Quantities) < 50 || len(r.Editions[0].Tables) < 10 || len(r.SPD.Quantities) == 0 || len(r.SPD.Tables) == 0 || len(r.Defaults) < 40 {
+	if len(r.Editions) != 1 || len(r.Editions[0].Quantities) < 50 || len(r.Editions[0].Tables) < 10 || len(r.SPD.Quantities) == 0 ||
+		len(r.SPD.Tables) == 0 || len(r.Defaults) < 40 {
 		t.Errorf("%d editions, %d defaults", len(r.Editions), len(r.Defaults))
 	}
 	for _, tables := range [][]map[string]any{r.Editions[0].Tables, r.SPD.Tables} {

@@ -20,10 +20,13 @@ import (
 //	N_L = 10*40*1000*1*1*1*1e-6 = 0.4 (A.4, aerial, rural, low voltage)
 //	R_B = N_D*P_B*r_p*r_f*h_z*L_F*f_z = 0.01806858347*1*1*1e-2*1*2e-2*1 = 3.613716694e-6 (C.3)
 //	R_V = N_L*P_EB*P_LD*C_LD*1e-2*2e-2 = 0.4*1*0.95*1*2e-4 = 7.6e-5 (B.7)
-const officeSite = `{"name": "Office (invented)", "location": {"latitude": 1, "longitude": 1}, "flash_density": {"ground_flashes_per_km2_year": 10},
+const officeSite = `{"name": "Office (invented)", "location": {"latitude": 1, "longitude": 1},
+	"flash_density": {"ground_flashes_per_km2_year": 10},
 	"environment": "rural",
-	"structures": [{"id": "office", "length_m": 20, "width_m": 10, "height_m": 5, "surroundings": "isolated", "occupancy": "office", "persons": 4,
-		"zones": [{"id": "all", "persons": 4, "hours_per_year": 8760, "fire_risk": "ordinary", "fire_protection": "none", "special_hazard": "none"}]}],
+	"structures": [{"id": "office", "length_m": 20, "width_m": 10, "height_m": 5,
+		"surroundings": "isolated", "occupancy": "office", "persons": 4,
+		"zones": [{"id": "all", "persons": 4, "hours_per_year": 8760, "fire_risk": "ordinary",
+			"fire_protection": "none", "special_hazard": "none"}]}],
 	"lines": [{"id": "line", "structure": "office", "installation": "aerial", "length_m": 1000, "withstand_kv": 2.5,
 		"shield": {"type": "shielded", "bonded": true, "resistance_ohm_per_km": 10}}]}`
 
@@ -67,10 +70,12 @@ func TestReviewsAreComputedWith(t *testing.T) {
 		compute("", 3.613716694e-6, 7.6e-5)
 		c.Get("/v1/reference/reviews").Want(http.StatusNotFound)
 
-		table := apitest.ReviewedBy(t, c, "A. Reader", [3]string{apitest.OfficeLoss, "no", "0.01"}, [3]string{apitest.ShieldedLine, "no", "0.9"}, [3]string{apitest.IsolatedSite, "yes", ""})
+		table := apitest.ReviewedBy(t, c, "A. Reader", [3]string{apitest.OfficeLoss, "no", "0.01"},
+			[3]string{apitest.ShieldedLine, "no", "0.9"}, [3]string{apitest.IsolatedSite, "yes", ""})
 		var doc apitest.ReviewsList
 		apitest.PutReviews(c, table).Want(http.StatusOK).JSON(&doc)
-		if doc.Agreed != 1 || doc.Disagreed != 2 || doc.Counts.Values.Checked != 3 || len(doc.Disagreements) != 2 || doc.Disagreements[0].Key != apitest.ShieldedLine ||
+		if doc.Agreed != 1 || doc.Disagreed != 2 || doc.Counts.Values.Checked != 3 || len(doc.Disagreements) != 2 ||
+			doc.Disagreements[0].Key != apitest.ShieldedLine ||
 			doc.Disagreements[0].Review.Printed != 0.9 || !slices.Equal(doc.CheckedBy, []string{"A. Reader"}) || len(doc.Outdated) != 0 {
 			t.Errorf("%+v", doc)
 		}
@@ -143,11 +148,13 @@ func TestFaultyReviews(t *testing.T) {
 		told = append(told, f.Column)
 	}
 	slices.Sort(told)
-	if !slices.Equal(told, []string{"checked_by", "checked_by", "printed_value", "printed_value"}) || !strings.HasPrefix(p.Detail, "4 faults") {
+	if !slices.Equal(told, []string{"checked_by", "checked_by", "printed_value", "printed_value"}) ||
+		!strings.HasPrefix(p.Detail, "4 faults") {
 		t.Errorf("%s %v", p.Detail, told)
 	}
 	many := append(apitest.ReviewedBy(t, c, "A. Reader"), strings.Repeat("a,b\r\n", 150)...)
-	if p := apitest.PutReviews(c, many).Want(http.StatusUnprocessableEntity).Problem(); len(p.Errors) != 100 || !strings.HasPrefix(p.Detail, "150 faults, the first 100") {
+	if p := apitest.PutReviews(c, many).Want(http.StatusUnprocessableEntity).Problem(); len(p.Errors) != 100 ||
+		!strings.HasPrefix(p.Detail, "150 faults, the first 100") {
 		t.Errorf("%s, %d", p.Detail, len(p.Errors))
 	}
 	c.Do(http.MethodPut, "/v1/reference/reviews", table, "Content-Type", "application/json").Want(http.StatusUnsupportedMediaType)
@@ -278,7 +285,8 @@ func TestReviewsOfOtherAnswers(t *testing.T) {
 	before, _ := coordinated()
 	var doc apitest.ReviewsList
 	apitest.PutReviews(c, apitest.ReviewedBy(t, c, "A. Reader", [3]string{"earth/hollow-square/8-rods/lambda", "no", "5"},
-		[3]string{"spd/decoupling/limiting-behind-limiting-class-ii-and-below-inductance-in-proportion-to-the-row-above/cable-m", "no", "8"})).Want(http.StatusOK).JSON(&doc)
+		[3]string{"spd/decoupling/limiting-behind-limiting-class-ii-and-below-inductance-in-proportion-to-the-row-above/cable-m", "no",
+			"8"})).Want(http.StatusOK).JSON(&doc)
 	if hash := electrode(5); hash != doc.Hash {
 		t.Errorf("reviews %q", hash)
 	}

@@ -28,7 +28,8 @@ func (s *Service) stress(c echo.Context) error {
 	}
 	computed, faults := assess.Run(site, nil)
 	if len(faults) > 0 {
-		return refusal.InvalidInput.Problem("this program does not compute the stored input any more; the pointers are those of the input", refusal.FaultsOf(faults)...)
+		return refusal.InvalidInput.Problem("this program does not compute the stored input any more; the pointers are those of the input",
+			refusal.FaultsOf(faults)...)
 	}
 	var result *wire.StressResult
 	_, problem := contract.DecodeBody(wire.StressRequests, b, func(req *wire.StressRequest) (faults []risk.Violation) {

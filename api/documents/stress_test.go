@@ -79,8 +79,10 @@ func stressOf(c *apitest.Client, id, body string) (r stressed) {
 // village is an invented building whose one line has four current-carrying conductors, three phases and PEN.
 const village = `{
 	"name": "Invented: village hall", "location": {"latitude": -3, "longitude": 36}, "flash_density": {"ground_flashes_per_km2_year": 9},
-	"structures": [{"id": "hall", "length_m": 20, "width_m": 10, "height_m": 8, "lps": "I", "earthing": {"connection": "measured", "resistance_ohm": 5}}],
-	"lines": [{"id": "supply", "structure": "hall", "length_m": 500, "electrical": {"current": "ac", "system": "TN-C", "nominal_v": 230, "phases": 3}}]}`
+	"structures": [{"id": "hall", "length_m": 20, "width_m": 10, "height_m": 8, "lps": "I",
+		"earthing": {"connection": "measured", "resistance_ohm": 5}}],
+	"lines": [{"id": "supply", "structure": "hall", "length_m": 500,
+		"electrical": {"current": "ac", "system": "TN-C", "nominal_v": 230, "phases": 3}}]}`
 
 // Published sharing (trade handbooks on IEC 62305): one line of four conductors carries 25, 18.75, 12.5 kA per
 // conductor at 200, 150, 100 kA. A device of just that I_imp is then exceeded by 0.01, 0.02, 0.05 of the flashes to
@@ -88,8 +90,11 @@ const village = `{
 func TestRatingBesideTheTable(t *testing.T) {
 	apitest.OnBothStores(t, func(t *testing.T, c *apitest.Client) {
 		s, a := apitest.Create(c, []byte(village))
-		r := stressOf(c, s.ID, `{"devices": [{"reference": "A", "iimp_ka": 25}, {"reference": "B", "iimp_ka": 18.75}, {"reference": "C", "iimp_ka": 12.5, "line": "supply", "structure": "hall"}]}`)
-		if len(r.Ends) != 1 || r.Assessment != s.ID || r.Revision != 1 || r.LineFlash != "half_each_way" || len(r.Cautions) == 0 || r.Steps != nil {
+		r := stressOf(
+			c, s.ID, `{"devices": [{"reference": "A", "iimp_ka": 25}, {"reference": "B", "iimp_ka": 18.75}, {"reference": "C", `+
+				`"iimp_ka": 12.5, "line": "supply", "structure": "hall"}]}`)
+		if len(r.Ends) != 1 || r.Assessment != s.ID || r.Revision != 1 || r.LineFlash != "half_each_way" || len(r.Cautions) == 0 ||
+			r.Steps != nil {
 			t.Fatalf("%+v", r)
 		}
 		e := r.Ends[0]
@@ -98,7 +103,8 @@ func TestRatingBesideTheTable(t *testing.T) {
 		}
 		for i, want := range []float64{0.01, 0.02, 0.05} {
 			d := e.Duties[i+1]
-			if d.Scheduled || d.Impulse != []float64{25, 18.75, 12.5}[i] || math.Abs(d.FromRating.BySource[0].PSPD-want) > 1e-12 || d.FromTable.PSPD != 0.01 || d.FromTable.Level != "I" {
+			if d.Scheduled || d.Impulse != []float64{25, 18.75, 12.5}[i] || math.Abs(d.FromRating.BySource[0].PSPD-want) > 1e-12 ||
+				d.FromTable.PSPD != 0.01 || d.FromTable.Level != "I" {
 				t.Errorf("%s: %+v", d.Reference, d)
 			}
 			for k, years := range []float64{5, 10, 20} { // surges are independent of each other
@@ -150,7 +156,8 @@ func TestTabulatedLineFlash(t *testing.T) {
 	for _, s := range e.Sources {
 		all += s.Events
 	}
-	if len(e.Rates) != 3 || !apitest.Almost(&e.Rates[0].Total, all) || e.Operations != e.Rates[1].Total || e.Above != 1 || len(e.Duties[0].Overstress) != 1 {
+	if len(e.Rates) != 3 || !apitest.Almost(&e.Rates[0].Total, all) || e.Operations != e.Rates[1].Total || e.Above != 1 ||
+		len(e.Duties[0].Overstress) != 1 {
 		t.Errorf("%+v", e)
 	}
 	for _, rate := range e.Rates {
@@ -201,7 +208,8 @@ func TestStressWithMap(t *testing.T) {
 	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
 	given, _ := apitest.Create(c, []byte(village))
 	m := apitest.UploadMap(c, apitest.DensityFile(t, "invented.asc"))
-	onMap := apitest.Changed(t, []byte(village), map[string]any{"/flash_density": map[string]any{"map": m.ID}, "/location/latitude": 0.125, "/location/longitude": 11.375})
+	onMap := apitest.Changed(t, []byte(village),
+		map[string]any{"/flash_density": map[string]any{"map": m.ID}, "/location/latitude": 0.125, "/location/longitude": 11.375})
 	s, a := apitest.Create(c, onMap)
 	first, second := stressOf(c, given.ID, `{}`), stressOf(c, s.ID, `{}`)
 	var density apitest.DensityUsed
@@ -246,8 +254,10 @@ func TestFaultsOfStress(t *testing.T) {
 	for body, want := range map[string][]string{
 		`{"years": [5, 0, 2000], "currents_ka": [-1, 10001], "smallest_ka": "small", "line_flash": "all", "steps": 1, "turn": 1}`: {
 			"/currents_ka/0", "/currents_ka/1", "/line_flash", "/smallest_ka", "/steps", "/turn", "/years/1", "/years/2"},
-		`{"devices": [{"reference": "a", "line": "none", "structure": "nowhere", "in_ka": 20, "imax_ka": 10}, {"iimp_ka": 0}, {"reference": "b", "line": "array", "structure": "a"}], "steps": true}`: {
-			"/devices/0/imax_ka contradiction", "/devices/0/line unknown-reference", "/devices/0/structure unknown-reference", "/devices/1/iimp_ka", "/devices/1/reference",
+		`{"devices": [{"reference": "a", "line": "none", "structure": "nowhere", "in_ka": 20, "imax_ka": 10}, {"iimp_ka": 0}, ` +
+			`{"reference": "b", "line": "array", "structure": "a"}], "steps": true}`: {
+			"/devices/0/imax_ka contradiction", "/devices/0/line unknown-reference", "/devices/0/structure unknown-reference",
+			"/devices/1/iimp_ka", "/devices/1/reference",
 			"/devices/2/line unknown-reference", "/line contradiction"},
 		`{"line": "none", "steps": true}`:                                      {"/line unknown-reference"},
 		`{"line": "supply", "devices": [{"reference": "b", "line": "array"}]}`: {"/devices/0/line unknown-reference"},
@@ -265,7 +275,8 @@ func TestFaultsOfStress(t *testing.T) {
 func TestStressIsBounded(t *testing.T) {
 	var lines []any
 	for i := range 400 {
-		lines = append(lines, map[string]any{"id": "line " + string(rune('A'+i/26)) + string(rune('a'+i%26)), "structure": "hall", "installation": "buried", "length_m": 10})
+		lines = append(lines, map[string]any{"id": "line " + string(rune('A'+i/26)) + string(rune('a'+i%26)), "structure": "hall",
+			"installation": "buried", "length_m": 10})
 	}
 	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
 	s, _ := apitest.Create(c, apitest.Changed(t, []byte(village), map[string]any{"/lines": lines}))
@@ -275,7 +286,8 @@ func TestStressIsBounded(t *testing.T) {
 	}
 	body := apitest.Changed(t, []byte(`{}`), map[string]any{"/devices": devices})
 	p := c.Post("/v1/assessments/"+s.ID+"/spd-stress", body).Want(http.StatusUnprocessableEntity).Problem()
-	if got := apitest.PlacesOf(p.Errors); !slices.Equal(got, []string{"/line out-of-range"}) || !strings.Contains(p.Errors[0].Reason, "name a line") {
+	if got := apitest.PlacesOf(p.Errors); !slices.Equal(got, []string{"/line out-of-range"}) ||
+		!strings.Contains(p.Errors[0].Reason, "name a line") {
 		t.Errorf("%+v", p.Errors)
 	}
 	c.Post("/v1/assessments/"+s.ID+"/spd-stress", apitest.Changed(t, body, map[string]any{"/line": "line Aa"})).Want(http.StatusOK)
@@ -294,7 +306,8 @@ func TestStressWithoutServer(t *testing.T) {
 		t.Fatal(err)
 	}
 	for i, e := range served.Ends {
-		if r.Ends[i].Line != e.Line || r.Ends[i].Operations != e.Operations || r.Ends[i].Duties[0].Overstress[1].Probability != e.Duties[0].Overstress[1].Probability {
+		if r.Ends[i].Line != e.Line || r.Ends[i].Operations != e.Operations ||
+			r.Ends[i].Duties[0].Overstress[1].Probability != e.Duties[0].Overstress[1].Probability {
 			t.Errorf("%s: %+v", e.Line, r.Ends[i])
 		}
 	}

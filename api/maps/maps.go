@@ -308,7 +308,8 @@ func (s *Service) sampleMap(c echo.Context) error {
 		v, ok := protocol.PlainNumber(text)
 		if !ok || v < -p.limit || v > p.limit {
 			limit := strconv.FormatFloat(p.limit, 'f', -1, 64)
-			faults = append(faults, refusal.Fault{Parameter: p.name, Reason: "must be a number in degrees, at least -" + limit + ", at most " + limit + "; found " + strconv.Quote(text)})
+			faults = append(faults, refusal.Fault{Parameter: p.name,
+				Reason: "must be a number in degrees, at least -" + limit + ", at most " + limit + "; found " + strconv.Quote(text)})
 		}
 		place[i] = v
 	}

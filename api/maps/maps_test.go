@@ -70,7 +70,8 @@ func TestMapsAgreeWithReference(t *testing.T) {
 	values, cells := referenceRows(t, "densitymap-bilinear.csv"), referenceRows(t, "densitymap-cell.csv")
 	apitest.OnBothStores(t, func(t *testing.T, c *apitest.Client) {
 		for _, f := range []struct{ file, media string }{
-			{"invented.asc", "text/plain"}, {"invented.csv", "text/csv; charset=utf-8"}, {"float32-lzw.tif", "image/tiff"}, {"float64-deflate-floating.tif", "application/octet-stream"},
+			{"invented.asc", "text/plain"}, {"invented.csv", "text/csv; charset=utf-8"}, {"float32-lzw.tif", "image/tiff"},
+			{"float64-deflate-floating.tif", "application/octet-stream"},
 		} {
 			var m apitest.Map
 			a := apitest.SendMap(c, apitest.DensityFile(t, f.file), f.media, apitest.MapQuery()).Want(http.StatusCreated)
@@ -112,7 +113,8 @@ func TestMapsAgreeWithReference(t *testing.T) {
 // The figures of invented.asc, counted in the file.
 func TestMapIsDescribed(t *testing.T) {
 	apitest.OnBothStores(t, func(t *testing.T, c *apitest.Client) {
-		a := apitest.SendMap(c, apitest.DensityFile(t, "invented.asc"), "text/plain", apitest.MapQuery("from_year", "2024", "to_year", "2025", "licence_note", "invented: free")).Want(http.StatusCreated)
+		a := apitest.SendMap(c, apitest.DensityFile(t, "invented.asc"), "text/plain",
+			apitest.MapQuery("from_year", "2024", "to_year", "2025", "licence_note", "invented: free")).Want(http.StatusCreated)
 		var m apitest.Map
 		a.JSON(&m)
 		if g := (geo.DensityGrid{Columns: 12, Rows: 9, West: 10.5, North: 0.75, CellWidth: 0.25, CellHeight: 0.25}); m.Grid != g {
@@ -143,8 +145,10 @@ func TestMapIsDescribed(t *testing.T) {
 func TestAssessmentsTakeNGFromMaps(t *testing.T) {
 	apitest.OnBothStores(t, func(t *testing.T, c *apitest.Client) {
 		ground := apitest.UploadMap(c, apitest.DensityFile(t, "invented.asc"))
-		total := apitest.UploadMap(c, apitest.DensityFile(t, "invented.asc"), "kind", "total_flashes_per_km2_year", "cloud_to_ground_ratio", "3", "to_year", "2020")
-		days := apitest.UploadMap(c, apitest.DensityFile(t, "invented.asc"), "kind", "thunderstorm_days_per_year", "relation", "power", "name", "Tage \"Ö\"")
+		total := apitest.UploadMap(c, apitest.DensityFile(t, "invented.asc"), "kind", "total_flashes_per_km2_year", "cloud_to_ground_ratio",
+			"3", "to_year", "2020")
+		days := apitest.UploadMap(c, apitest.DensityFile(t, "invented.asc"), "kind", "thunderstorm_days_per_year", "relation", "power", "name",
+			"Tage \"Ö\"")
 		const longitude, latitude = 11.375, 0.125 // the centre of the cell in row 3, column 4: 12.15
 		const value = 12.15
 		for _, test := range []struct {
@@ -163,7 +167,8 @@ func TestAssessmentsTakeNGFromMaps(t *testing.T) {
 			var got apitest.DensityUsed
 			a.JSON(&got)
 			u := got.Used
-			if math.Abs(u.NG-test.ng) > 1e-6*test.ng || u.Origin != "map" || u.Derived != test.derived || u.Relation != test.relation || u.Year != test.year || u.Map != test.m.ID {
+			if math.Abs(u.NG-test.ng) > 1e-6*test.ng || u.Origin != "map" || u.Derived != test.derived || u.Relation != test.relation ||
+				u.Year != test.year || u.Map != test.m.ID {
 				t.Errorf("%+v, want N_G %v, derived %v, %q, %d", u, test.ng, test.derived, test.relation, test.year)
 			}
 			if want := "invented network (map " + strconv.Quote(test.m.Name) + ")"; u.Source != want {
@@ -288,12 +293,14 @@ func TestRefusedMapsLeaveNothing(t *testing.T) {
 				t.Errorf("%s: %+v", name, p)
 				continue
 			}
-			if f := p.Errors[0]; f.Rule != string(test.code) || !strings.Contains(f.Reason, test.words) || !strings.Contains(f.Reason, ": ") || *f.Pointer != "" {
+			if f := p.Errors[0]; f.Rule != string(test.code) || !strings.Contains(f.Reason, test.words) || !strings.Contains(f.Reason, ": ") ||
+				*f.Pointer != "" {
 				t.Errorf("%s: %s: %s, want %s with %q", name, f.Rule, f.Reason, test.code, test.words)
 			}
 		}
 		// However many faults there are, the answer stays short.
-		p := apitest.SendMap(c, bytes.ReplaceAll(apitest.DensityFile(t, "invented.asc"), []byte("."), []byte(",")), "text/plain", apitest.MapQuery()).Want(http.StatusUnprocessableEntity).Problem()
+		p := apitest.SendMap(c, bytes.ReplaceAll(apitest.DensityFile(t, "invented.asc"), []byte("."), []byte(",")), "text/plain",
+			apitest.MapQuery()).Want(http.StatusUnprocessableEntity).Problem()
 		if len(p.Errors) > 20 || !strings.Contains(p.Detail, "the first ") {
 			t.Errorf("%d faults, %s", len(p.Errors), p.Detail)
 		}
@@ -328,7 +335,8 @@ func TestParametersOfMaps(t *testing.T) {
 			"only spaces":             {[]string{"name", "  ", "source", " "}, "name source"},
 			"an unknown parameter":    {[]string{"unit", "km2"}, "unit"},
 		} {
-			p := apitest.SendMap(c, apitest.DensityFile(t, "invented.asc"), "text/plain", apitest.MapQuery(test.changes...)).Want(http.StatusBadRequest).Problem()
+			p := apitest.SendMap(c, apitest.DensityFile(t, "invented.asc"), "text/plain",
+				apitest.MapQuery(test.changes...)).Want(http.StatusBadRequest).Problem()
 			var got []string
 			for _, f := range p.Errors {
 				got = append(got, f.Parameter)
@@ -341,7 +349,8 @@ func TestParametersOfMaps(t *testing.T) {
 		apitest.SendMap(c, apitest.DensityFile(t, "invented.asc"), "text/plain", apitest.MapQuery()+"&name=again").Want(http.StatusBadRequest)
 		apitest.SendMap(c, apitest.DensityFile(t, "invented.asc"), "application/json", apitest.MapQuery()).Want(http.StatusUnsupportedMediaType)
 		apitest.SendMap(c, apitest.DensityFile(t, "invented.asc"), "", apitest.MapQuery()).Want(http.StatusUnsupportedMediaType)
-		c.Do(http.MethodPost, apitest.MapQuery(), apitest.DensityFile(t, "invented.asc"), "Content-Type", "text/plain", "Content-Encoding", "gzip").Want(http.StatusUnsupportedMediaType)
+		c.Do(http.MethodPost, apitest.MapQuery(), apitest.DensityFile(t, "invented.asc"), "Content-Type", "text/plain", "Content-Encoding",
+			"gzip").Want(http.StatusUnsupportedMediaType)
 		if l, _ := listMaps(c, ""); len(l.Maps) != 0 {
 			t.Errorf("stored: %+v", l)
 		}
@@ -349,14 +358,16 @@ func TestParametersOfMaps(t *testing.T) {
 		m := apitest.UploadMap(c, apitest.DensityFile(t, "invented.asc"))
 		at := "/v1/flash-density-maps/" + m.ID + "/sample"
 		for query, want := range map[string]int{
-			"": 2, "?longitude=11": 1, "?longitude=11&latitude=91": 1, "?longitude=-181&latitude=x": 2, "?longitude=NaN&latitude=0": 1, "?longitude=0x1p3&latitude=0": 1,
+			"": 2, "?longitude=11": 1, "?longitude=11&latitude=91": 1, "?longitude=-181&latitude=x": 2, "?longitude=NaN&latitude=0": 1,
+			"?longitude=0x1p3&latitude=0":       1,
 			"?longitude=11&latitude=0&height=3": 1,
 		} {
 			if p := c.Get(at + query).Want(http.StatusBadRequest).Problem(); len(p.Errors) != want {
 				t.Errorf("%s: %+v", query, p.Errors)
 			}
 		}
-		if p := c.Get(at + "?longitude=0.5&latitude=11").Want(http.StatusUnprocessableEntity).Problem(); !strings.Contains(p.Detail, "longitude 10.5 to 13.5") {
+		if p := c.Get(at + "?longitude=0.5&latitude=11").Want(http.StatusUnprocessableEntity).Problem(); !strings.Contains(p.Detail,
+			"longitude 10.5 to 13.5") {
 			t.Errorf("outside: %+v", p)
 		}
 	})
@@ -366,7 +377,8 @@ func TestMapsThatAreNotThere(t *testing.T) {
 	apitest.OnBothStores(t, func(t *testing.T, c *apitest.Client) {
 		for _, id := range []string{"01963b1c-6c00-7d3a-9c41-5be0c7b8a2f1", "no-uuid"} {
 			for _, a := range []*apitest.Answer{
-				c.Get("/v1/flash-density-maps/" + id), c.Get("/v1/flash-density-maps/" + id + "/sample?longitude=1&latitude=1"), c.Delete("/v1/flash-density-maps/" + id),
+				c.Get("/v1/flash-density-maps/" + id), c.Get("/v1/flash-density-maps/" + id + "/sample?longitude=1&latitude=1"),
+				c.Delete("/v1/flash-density-maps/" + id),
 			} {
 				if p := a.Want(http.StatusNotFound).Problem(); p.Detail != "there is no such flash-density map" {
 					t.Errorf("%s", p.Detail)
@@ -404,8 +416,10 @@ func TestFaultsOfMapsInInputs(t *testing.T) {
 			"no text":         {apitest.Changed(t, apitest.Mapped(t, m.ID, 11.4, 0.1), apitest.Values{"/flash_density/map": 5}), apitest.FaultsAt("/flash_density/map"), "text"},
 			"no place":        {apitest.Changed(t, apitest.Mapped(t, m.ID, 11.4, 0.1), apitest.Values{lat: 91}), apitest.FaultsAt(lat), ""},
 			"no place at all": {apitest.Changed(t, apitest.Mapped(t, m.ID, 11.4, 0.1), apitest.Values{"/location": apitest.Nothing{}}), apitest.FaultsAt("/location"), ""},
-			"many faults": {apitest.Changed(t, apitest.Mapped(t, m.ID, 20, 0.1), apitest.Values{"/structures/0/id": "", "/wind": 1, "/structures/0/height_m": 1e-4}),
-				append(append(apitest.FaultsAt("/structures/0/id", "/wind"), apitest.BrokenAt(risk.RuleNoMapValue, "/flash_density/map")...), apitest.BrokenAt(risk.RuleOutOfRange, "/structures/0/height_m")...), ""},
+			"many faults": {apitest.Changed(t, apitest.Mapped(t, m.ID, 20, 0.1),
+				apitest.Values{"/structures/0/id": "", "/wind": 1, "/structures/0/height_m": 1e-4}),
+				append(append(apitest.FaultsAt("/structures/0/id", "/wind"), apitest.BrokenAt(risk.RuleNoMapValue, "/flash_density/map")...),
+					apitest.BrokenAt(risk.RuleOutOfRange, "/structures/0/height_m")...), ""},
 			"no place, no map": {apitest.Changed(t, apitest.Mapped(t, "none", 11.4, 0.1), apitest.Values{lon: "east"}), append(apitest.FaultsAt(lon), apitest.BrokenAt(risk.RuleUnknownReference, "/flash_density/map")...), ""},
 		} {
 			for _, path := range []string{"/v1/calculations", "/v1/assessments"} {
@@ -475,7 +489,8 @@ func TestMapsAreBounded(t *testing.T) {
 	}
 	c.Send(long, unsized, http.MethodPost, apitest.MapQuery(), "Content-Type", "text/plain").Want(http.StatusRequestEntityTooLarge)
 	c.Send(asc, unsized, http.MethodPost, apitest.MapQuery(), "Content-Type", "text/plain").Want(http.StatusCreated)
-	p = apitest.SendMap(c, bytes.Replace(asc, []byte("ncols 12"), []byte("ncols 23"), 1), "text/plain", apitest.MapQuery()).Want(http.StatusUnprocessableEntity).Problem()
+	p = apitest.SendMap(c, bytes.Replace(asc, []byte("ncols 12"), []byte("ncols 23"), 1), "text/plain",
+		apitest.MapQuery()).Want(http.StatusUnprocessableEntity).Problem()
 	if p.Errors[0].Rule != string(geo.DensityFaultTooLarge) {
 		t.Errorf("too many cells: %+v", p.Errors)
 	}
@@ -494,7 +509,8 @@ func TestUploadBrokenOff(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		fmt.Fprintf(conn, "POST %s HTTP/1.1\r\nHost: test\r\nContent-Type: text/plain\r\nContent-Length: %d\r\n\r\n%s", apitest.MapQuery(), len(asc), asc[:sent])
+		fmt.Fprintf(conn, "POST %s HTTP/1.1\r\nHost: test\r\nContent-Type: text/plain\r\nContent-Length: %d\r\n\r\n%s", apitest.MapQuery(),
+			len(asc), asc[:sent])
 		if err := conn.(*net.TCPConn).CloseWrite(); err != nil {
 			t.Fatal(err)
 		}
@@ -512,7 +528,8 @@ func TestUploadBrokenOff(t *testing.T) {
 func TestUploadsWaitForTheirTurn(t *testing.T) {
 	slots := make(chan struct{}, 1)
 	db := apitest.OpenSQLite(t)
-	service := densitymaps.Service{Store: db, Maps: shelf.New(db, shelf.DefaultRoom), Now: time.Now, Limits: geo.DefaultDensityMapLimits, Slots: slots}
+	service := densitymaps.Service{Store: db, Maps: shelf.New(db, shelf.DefaultRoom), Now: time.Now, Limits: geo.DefaultDensityMapLimits,
+		Slots: slots}
 	handler := echo.New()
 	service.Routes(handler)
 	server := httptest.NewServer(handler)
@@ -523,7 +540,8 @@ func TestUploadsWaitForTheirTurn(t *testing.T) {
 	wait.Go(func() { apitest.UploadMap(c, apitest.DensityFile(t, "invented.asc")) })
 	ctx, cancel := context.WithTimeout(t.Context(), 100*time.Millisecond) // a client that does not wait
 	defer cancel()
-	r, err := http.NewRequestWithContext(ctx, http.MethodPost, server.URL+apitest.MapQuery(), bytes.NewReader(apitest.DensityFile(t, "invented.asc")))
+	r, err := http.NewRequestWithContext(ctx, http.MethodPost, server.URL+apitest.MapQuery(),
+		bytes.NewReader(apitest.DensityFile(t, "invented.asc")))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -559,7 +577,8 @@ func TestMapsOfManyAtOnce(t *testing.T) {
 			limits := api.Limits{MapMemory: 5000} // one map in memory: every other use loads
 			server := apitest.NewServerWith(t, api.Config{Store: open(t), Limits: limits})
 			c := apitest.NewClient(t, server)
-			first, second := apitest.UploadMap(c, apitest.DensityFile(t, "invented.asc")), apitest.UploadMap(c, apitest.DensityFile(t, "invented.asc"), "kind", "thunderstorm_days_per_year", "relation", "linear")
+			first, second := apitest.UploadMap(c, apitest.DensityFile(t, "invented.asc")),
+				apitest.UploadMap(c, apitest.DensityFile(t, "invented.asc"), "kind", "thunderstorm_days_per_year", "relation", "linear")
 			want := map[string]float64{first.ID: 12.15, second.ID: 1.215}
 			apitest.Together(16, func(i int) {
 				for n := range 6 {
@@ -643,7 +662,8 @@ func TestMapExamplesOfTheContract(t *testing.T) {
 		}
 	}
 	for _, r := range []string{"201", "422"} {
-		if b, err := json.Marshal(c.Document().Paths.Value("/v1/flash-density-maps").Post.Responses.Value(r)); err != nil || !bytes.Contains(b, []byte("example")) {
+		if b, err := json.Marshal(c.Document().Paths.Value("/v1/flash-density-maps").Post.Responses.Value(r)); err != nil ||
+			!bytes.Contains(b, []byte("example")) {
 			t.Errorf("%s has no example: %v", r, err)
 		}
 	}
@@ -654,7 +674,8 @@ func FuzzMapUpload(f *testing.F) {
 	for _, name := range []string{"invented.asc", "invented.csv", "float32-lzw.tif", "refused-projected.tif"} {
 		f.Add(strings.SplitAfter(apitest.MapQuery(), "?")[1], apitest.DensityFile(f, name))
 	}
-	f.Add("kind=total_flashes_per_km2_year&cloud_to_ground_ratio=1e308&from_year=-1&to_year=99999999999999999999&name=%00&source=%ff", []byte("ncols"))
+	f.Add("kind=total_flashes_per_km2_year&cloud_to_ground_ratio=1e308&from_year=-1&to_year=99999999999999999999&name=%00&source=%ff",
+		[]byte("ncols"))
 	f.Add("%zz&;=&name=a&name=b", []byte{})
 	s := apitest.OpenSQLite(f)
 	limits := api.Limits{Maps: geo.DensityMapLimits{MaxCells: 10_000, MaxPoints: 10_000, MaxBytes: 1 << 20}, MapMemory: 1 << 20}
@@ -685,7 +706,8 @@ func FuzzMapUpload(f *testing.F) {
 			t.Fatal(err)
 		}
 		longitude, latitude := m.Grid.CellCentre(0, 0)
-		if code := ask(http.MethodGet, fmt.Sprintf("/%s/sample?longitude=%v&latitude=%v", m.ID, math.Remainder(longitude, 360), max(-90, min(90, latitude))), nil).Code; code != http.StatusOK && code != http.StatusUnprocessableEntity {
+		if code := ask(http.MethodGet, fmt.Sprintf("/%s/sample?longitude=%v&latitude=%v", m.ID, math.Remainder(longitude, 360),
+			max(-90, min(90, latitude))), nil).Code; code != http.StatusOK && code != http.StatusUnprocessableEntity {
 			t.Fatalf("sampled: status %d", code)
 		}
 		if code := ask(http.MethodDelete, "/"+m.ID, nil).Code; code != http.StatusNoContent {

@@ -196,7 +196,8 @@ func (s *Service) ogcItems(c echo.Context) error {
 	}
 	at, u := address(c), c.Request().URL
 	features := wire.SiteFeatures{
-		Type: "FeatureCollection", Time: s.Now().UTC(), Returned: len(found), Cautions: assess.Cautions(), Features: make([]wire.SiteFeature, len(found)),
+		Type: "FeatureCollection", Time: s.Now().UTC(), Returned: len(found), Cautions: assess.Cautions(),
+		Features: make([]wire.SiteFeature, len(found)),
 		Links: []wire.Link{
 			{Href: at + u.RequestURI(), Rel: "self", Type: protocol.MediaGeoJSON},
 			{Href: at + "/ogc/collections/" + p.ID, Rel: "collection", Type: protocol.MediaJSON, Title: p.Name},
@@ -344,7 +345,8 @@ func withoutHeights(box string) string {
 
 // parseInterval reads an instant or an interval, whose ends may be open. Both ends belong to it; nil is an open one.
 func parseInterval(text string) (from, to *time.Time, reason string) {
-	reason = `must be a date-time (RFC 3339) such as 2031-05-17T09:30:00Z, or two of them with / between, where .. or nothing is an open end; found ` + strconv.Quote(text)
+	reason = `must be a date-time (RFC 3339) such as 2031-05-17T09:30:00Z, or two of them with / between, ` +
+		`where .. or nothing is an open end; found ` + strconv.Quote(text)
 	first, last, interval := strings.Cut(text, "/")
 	if !interval {
 		t, err := parseInstant(text)

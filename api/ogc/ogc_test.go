@@ -83,7 +83,8 @@ func all(t testing.TB, c *apitest.Client, path string) (found []string, pages in
 	t.Helper()
 	for path != "" {
 		f := getFeatures(c, path)
-		if f.NumberReturned != len(f.Features) || f.Type != "FeatureCollection" || !f.TimeStamp.Equal(apitest.Now) || linked(t, f.Links, "self") != path {
+		if f.NumberReturned != len(f.Features) || f.Type != "FeatureCollection" || !f.TimeStamp.Equal(apitest.Now) ||
+			linked(t, f.Links, "self") != path {
 			t.Fatalf("%s: %+v", path, f)
 		}
 		found = append(found, f.references()...)
@@ -99,12 +100,14 @@ func TestFeaturesByLinks(t *testing.T) {
 	apitest.OnEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
 		p := apitest.OpenPortfolio(t, s, "Invented north")
 		apitest.OpenPortfolio(t, s, "Invented south")
-		ids := p.Add(t, apitest.Demo(t), apitest.Named(t, "Invented: plain", map[string]any{"/location/latitude": 7.25, "/location/longitude": -101.5}))
+		ids := p.Add(t, apitest.Demo(t), apitest.Named(t, "Invented: plain",
+			map[string]any{"/location/latitude": 7.25, "/location/longitude": -101.5}))
 		var landing struct{ Links []apitest.Link }
 		c.Get("/ogc").Want(http.StatusOK).JSON(&landing)
 		var contract map[string]any
 		api := c.Get(linked(t, landing.Links, "service-desc")).Want(http.StatusOK)
-		if api.JSON(&contract); contract["openapi"] != "3.0.3" || api.Header.Get("Content-Type") != "application/vnd.oai.openapi+json;version=3.0" {
+		if api.JSON(&contract); contract["openapi"] != "3.0.3" ||
+			api.Header.Get("Content-Type") != "application/vnd.oai.openapi+json;version=3.0" {
 			t.Errorf("the contract is %v of %s", contract["openapi"], api.Header.Get("Content-Type"))
 		}
 		var classes struct{ ConformsTo []string }
@@ -123,7 +126,8 @@ func TestFeaturesByLinks(t *testing.T) {
 			}
 		}
 		c.Get(linked(t, landing.Links, "data")).Want(http.StatusOK).JSON(&list)
-		if len(list.Collections) != 2 || list.Collections[1].Title != "Invented north" || !slices.Equal(list.Collections[1].CRS, []string{"http://www.opengis.net/def/crs/OGC/1.3/CRS84"}) {
+		if len(list.Collections) != 2 || list.Collections[1].Title != "Invented north" ||
+			!slices.Equal(list.Collections[1].CRS, []string{"http://www.opengis.net/def/crs/OGC/1.3/CRS84"}) {
 			t.Fatalf("%+v", list)
 		}
 		// Alone and in the list a collection has one extent (requirement sfc-md-success), which all features lie in (fc-md-extent).
@@ -158,7 +162,8 @@ func TestFeaturesByLinks(t *testing.T) {
 				t.Errorf("alone %+v, in the list %+v", alone, got)
 			}
 		}
-		for _, path := range []string{"/ogc/collections/" + apitest.NewID(t), "/ogc/collections/x", "/ogc/collections/x/items", items + "/" + apitest.NewID(t), items + "/x",
+		for _, path := range []string{"/ogc/collections/" + apitest.NewID(t), "/ogc/collections/x", "/ogc/collections/x/items",
+			items + "/" + apitest.NewID(t), items + "/x",
 			strings.Replace(items, p.ID, list.Collections[0].ID, 1) + "/" + ids[0]} {
 			c.Get(path).Want(http.StatusNotFound)
 		}
@@ -176,8 +181,10 @@ func wantExtent(t testing.TB, s store.Store, e *collectionExtent, ids []string) 
 		}
 		box = []float64{min(box[0], r.Longitude), min(box[1], r.Latitude), max(box[2], r.Longitude), max(box[3], r.Latitude)}
 	}
-	if e == nil || len(e.Spatial.BBox) != 1 || !slices.Equal(e.Spatial.BBox[0], box) || e.Spatial.CRS != "http://www.opengis.net/def/crs/OGC/1.3/CRS84" ||
-		!reflect.DeepEqual(e.Temporal.Interval, [][]time.Time{{apitest.Now, apitest.Now}}) || e.Temporal.TRS != "http://www.opengis.net/def/uom/ISO-8601/0/Gregorian" {
+	if e == nil || len(e.Spatial.BBox) != 1 || !slices.Equal(e.Spatial.BBox[0], box) ||
+		e.Spatial.CRS != "http://www.opengis.net/def/crs/OGC/1.3/CRS84" ||
+		!reflect.DeepEqual(e.Temporal.Interval, [][]time.Time{{apitest.Now, apitest.Now}}) ||
+		e.Temporal.TRS != "http://www.opengis.net/def/uom/ISO-8601/0/Gregorian" {
 		t.Errorf("extent %+v, want the box %v and the time %v", e, box, apitest.Now)
 	}
 }
@@ -233,8 +240,10 @@ func wantProperties(t testing.TB, got map[string]any, r *store.Record) {
 	if (needed == "none") == result.Recommendation.Needed || strings.Contains(needed, "LPS ") != (lps && result.Recommendation.Needed) {
 		t.Errorf("needed protection of %s: %q, recommended %+v", r.Name, needed, result.Recommendation)
 	}
-	for name, want := range map[string]any{"required_devices": float64(devices), "name": r.Name, "reference": r.Reference, "revision": float64(r.Revision), "ground_flashes_per_km2_year": result.FlashDensity.NG,
-		"loss_of_human_life": life, "worst_ratio": ratio, "acceptable": acceptable, "review_due": result.ReviewDue, "engine": apitest.Engine, "created_at": "2031-05-17T09:30:00Z"} {
+	for name, want := range map[string]any{"required_devices": float64(devices), "name": r.Name, "reference": r.Reference,
+		"revision": float64(r.Revision), "ground_flashes_per_km2_year": result.FlashDensity.NG,
+		"loss_of_human_life": life, "worst_ratio": ratio, "acceptable": acceptable, "review_due": result.ReviewDue, "engine": apitest.Engine,
+		"created_at": "2031-05-17T09:30:00Z"} {
 		if got[name] != want {
 			t.Errorf("%s of %s: %v, want %v", name, r.Name, got[name], want)
 		}
@@ -246,7 +255,8 @@ func TestFeaturePages(t *testing.T) {
 		p := apitest.OpenPortfolio(t, s, "P")
 		p.Many(t, 1203)
 		items := "/ogc/collections/" + p.ID + "/items"
-		for query, want := range map[string]int{"": 121, "?limit=1000": 2, "?limit=500": 3, "?limit=1203": 1, "?limit=10000": 1, "?limit=701&datetime=../..": 2} {
+		for query, want := range map[string]int{"": 121, "?limit=1000": 2, "?limit=500": 3, "?limit=1203": 1, "?limit=10000": 1,
+			"?limit=701&datetime=../..": 2} {
 			found, pages := all(t, c, items+query)
 			if pages != want || len(found) != 1203 || !slices.IsSorted(found) || len(slices.Compact(found)) != 1203 {
 				t.Errorf("%s: %d pages, %d features, want %d pages", query, pages, len(found), want)
@@ -283,7 +293,8 @@ func TestFeatureConditions(t *testing.T) {
 			if site.height > 10 {
 				ng = 20
 			}
-			p.Add(t, apitest.Named(t, site.name, map[string]any{"/reference": site.reference, "/location/longitude": site.longitude, "/location/latitude": float64(i), "/structures/0/height_m": site.height,
+			p.Add(t, apitest.Named(t, site.name, map[string]any{"/reference": site.reference, "/location/longitude": site.longitude,
+				"/location/latitude": float64(i), "/structures/0/height_m": site.height,
 				"/flash_density/ground_flashes_per_km2_year": ng, "/lines": []any{}}))
 		}
 		items := "/ogc/collections/" + p.ID + "/items"
@@ -330,13 +341,18 @@ func TestFeatureConditions(t *testing.T) {
 		}
 		for query, parameter := range map[string]string{
 			"?limit=0": "limit", "?limit=-1": "limit", "?limit=x": "limit", "?limit=1.5": "limit", "?limit=": "limit",
-			"?bbox=1,2,3": "bbox", "?bbox=1,2,3,4,5": "bbox", "?bbox=1,9,3,2": "bbox", "?bbox=1,2,3,x": "bbox", "?bbox=NaN,2,3,4": "bbox", "?bbox=1,2,200,4": "bbox", "?bbox=": "bbox",
+			"?bbox=1,2,3": "bbox", "?bbox=1,2,3,4,5": "bbox", "?bbox=1,9,3,2": "bbox", "?bbox=1,2,3,x": "bbox", "?bbox=NaN,2,3,4": "bbox",
+			"?bbox=1,2,200,4": "bbox", "?bbox=": "bbox",
 			"?bbox=1,2,9,3,4,8": "bbox", "?bbox=1,2,x,3,4,8": "bbox",
-			"?datetime=2031": "datetime", "?datetime=yesterday": "datetime", "?datetime=": "datetime", "?datetime=2031-05-17": "datetime", "?datetime=2031-05-17T10:00:00": "datetime",
+			"?datetime=2031": "datetime", "?datetime=yesterday": "datetime", "?datetime=": "datetime", "?datetime=2031-05-17": "datetime",
+			"?datetime=2031-05-17T10:00:00":                       "datetime",
 			"?datetime=2032-01-01T00:00:00Z/2031-01-01T00:00:00Z": "datetime", "?datetime=../../..": "datetime",
-			"?acceptable=1": "acceptable", "?cursor=": "cursor", "?cursor=x": "cursor", "?colour=red": "colour", "?bbox-crs=" + url.QueryEscape("http://www.opengis.net/def/crs/OGC/1.3/CRS84"): "bbox-crs",
-			"?name=" + strings.Repeat("n", 201): "name", "?name=%00": "name", "?reference=%ff": "reference", "?limit=1&limit=2": "limit",
-			"?datetime=..": "datetime", "?datetime=2031-05-17T10:00:00Z/x": "datetime", "?datetime=now/..": "datetime", "?crs=x": "crs", "?BBOX=1,2,3,4": "BBOX", "?f=json": "f",
+			"?acceptable=1": "acceptable", "?cursor=": "cursor", "?cursor=x": "cursor", "?colour=red": "colour",
+			"?bbox-crs=" + url.QueryEscape("http://www.opengis.net/def/crs/OGC/1.3/CRS84"): "bbox-crs",
+			"?name=" + strings.Repeat("n", 201):                                            "name", "?name=%00": "name",
+			"?reference=%ff": "reference", "?limit=1&limit=2": "limit",
+			"?datetime=..": "datetime", "?datetime=2031-05-17T10:00:00Z/x": "datetime", "?datetime=now/..": "datetime", "?crs=x": "crs",
+			"?BBOX=1,2,3,4": "BBOX", "?f=json": "f",
 		} {
 			problem := c.Get(items + query).Want(http.StatusBadRequest).Problem()
 			if len(problem.Errors) != 1 || problem.Errors[0].Parameter != parameter {
@@ -428,15 +444,18 @@ func TestFeatureMethods(t *testing.T) {
 		}
 		return response, string(body)
 	}
-	for _, path := range []string{"/ogc", "/ogc/", "/ogc/api", "/ogc/conformance", "/ogc/collections", collection, collection + "/items", collection + "/items?limit=0", collection + "/items/" + ids[0], "/ogc/collections/x"} {
+	for _, path := range []string{"/ogc", "/ogc/", "/ogc/api", "/ogc/conformance", "/ogc/collections", collection, collection + "/items",
+		collection + "/items?limit=0", collection + "/items/" + ids[0], "/ogc/collections/x"} {
 		get, body := do(http.MethodGet, path)
 		head, none := do(http.MethodHead, path)
 		if head.StatusCode != get.StatusCode || head.Header.Get("Content-Type") != get.Header.Get("Content-Type") || none != "" || body == "" ||
 			!slices.Equal(head.Header.Values("Link"), get.Header.Values("Link")) {
 			t.Errorf("HEAD %s: %d %v, GET: %d %v", path, head.StatusCode, head.Header, get.StatusCode, get.Header)
 		}
-		for method, want := range map[string]int{http.MethodOptions: http.StatusNoContent, http.MethodPost: http.StatusMethodNotAllowed, http.MethodDelete: http.StatusMethodNotAllowed} {
-			if got, _ := do(method, strings.TrimSuffix(path, "?limit=0")); got.StatusCode != want || !strings.Contains(got.Header.Get("Allow"), "GET") {
+		for method, want := range map[string]int{http.MethodOptions: http.StatusNoContent, http.MethodPost: http.StatusMethodNotAllowed,
+			http.MethodDelete: http.StatusMethodNotAllowed} {
+			if got, _ := do(method, strings.TrimSuffix(path, "?limit=0")); got.StatusCode != want ||
+				!strings.Contains(got.Header.Get("Allow"), "GET") {
 				t.Errorf("%s %s: %d %v", method, path, got.StatusCode, got.Header)
 			}
 		}
@@ -496,14 +515,17 @@ func TestGDALReads(t *testing.T) {
 		p := apitest.OpenPortfolio(t, s, "Invented north")
 		p.Many(t, 2345)
 		p.At = apitest.Now.Add(2 * time.Hour)
-		p.Add(t, apitest.Named(t, "Invented: Île d'Or, \"quoted\"", map[string]any{"/reference": "=1+2", "/location/longitude": -179.5, "/location/latitude": -10}))
+		p.Add(t, apitest.Named(t, "Invented: Île d'Or, \"quoted\"",
+			map[string]any{"/reference": "=1+2", "/location/longitude": -179.5, "/location/latitude": -10}))
 		source := "OAPIF:" + c.URL() + "/ogc"
 		layers := apitest.Run(t, "ogrinfo", "-ro", source)
 		if !strings.Contains(layers, p.ID) {
 			t.Fatalf("the collection is not listed: %s", layers)
 		}
 		info := apitest.Run(t, "ogrinfo", "-ro", "-so", source, p.ID)
-		for _, line := range []string{"Feature Count: 2346", "Extent: (-179.500000, -10.000000) - (2.300000, 9.900000)", "TEMPORAL_INTERVAL_MAX=2031-05-17T11:30:00Z", "TEMPORAL_INTERVAL_MIN=2031-05-17T09:30:00Z", "Geometry: Point", "worst_ratio: Real", "revision: Integer", "acceptable: Integer(Boolean)", "review_due: Date", "updated_at: DateTime", "needed_protection: String"} {
+		for _, line := range []string{"Feature Count: 2346", "Extent: (-179.500000, -10.000000) - (2.300000, 9.900000)",
+			"TEMPORAL_INTERVAL_MAX=2031-05-17T11:30:00Z", "TEMPORAL_INTERVAL_MIN=2031-05-17T09:30:00Z", "Geometry: Point", "worst_ratio: Real",
+			"revision: Integer", "acceptable: Integer(Boolean)", "review_due: Date", "updated_at: DateTime", "needed_protection: String"} {
 			if !strings.Contains(info, line) {
 				t.Errorf("ogrinfo does not say %q: %s", line, info)
 			}
@@ -531,7 +553,8 @@ func TestGDALReads(t *testing.T) {
 			if row == nil {
 				t.Fatalf("%s was not read", site.Name)
 			}
-			for name, want := range map[string]float64{"X": site.Longitude, "Y": site.Latitude, "worst_ratio": site.WorstRatio, "loss_of_human_life": site.LossOfHumanLife} {
+			for name, want := range map[string]float64{"X": site.Longitude, "Y": site.Latitude, "worst_ratio": site.WorstRatio,
+				"loss_of_human_life": site.LossOfHumanLife} {
 				if got, err := strconv.ParseFloat(row[column(name)], 64); err != nil || !apitest.Near(got, want) {
 					t.Errorf("%s of %s: %s, want %v", name, site.Name, row[column(name)], want)
 				}

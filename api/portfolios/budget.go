@@ -39,7 +39,8 @@ const (
 // MaxBudgetSites bounds the time and memory of one plan.
 var MaxBudgetSites = 100_000
 
-var tooManySites = refusal.Kind{Name: "too-many-sites", Status: http.StatusUnprocessableEntity, Title: "The portfolio has too many sites for this"}
+var tooManySites = refusal.Kind{Name: "too-many-sites", Status: http.StatusUnprocessableEntity,
+	Title: "The portfolio has too many sites for this"}
 
 // budget answers which measures at the sites of a portfolio save most for an amount.
 func (s *Service) budget(c echo.Context) error {
@@ -81,7 +82,8 @@ func (s *Service) plan(ctx context.Context, portfolio string, req *wire.BudgetRe
 		return nil, protocol.NoSuch("portfolio", err)
 	}
 	if totals.Sites > int64(MaxBudgetSites) {
-		return nil, tooManySites.Problem("it has " + strconv.FormatInt(totals.Sites, 10) + "; " + strconv.Itoa(MaxBudgetSites) + " are allowed: divide it")
+		return nil, tooManySites.Problem("it has " + strconv.FormatInt(totals.Sites, 10) + "; " + strconv.Itoa(MaxBudgetSites) +
+			" are allowed: divide it")
 	}
 	reviews, err := s.Reviews.Reviews(ctx)
 	if err != nil {
@@ -259,7 +261,8 @@ func (p *planner) take(in *store.SiteInput, r *computedSite) error {
 		return nil
 	}
 	c := r.choices
-	site := plannedSite{assessment: in.Assessment, reference: in.Reference, name: in.Name, limited: c.Limited, before: c.Before, unknown: c.Unknown, older: in.Engine != p.Engine}
+	site := plannedSite{assessment: in.Assessment, reference: in.Reference, name: in.Name, limited: c.Limited, before: c.Before,
+		unknown: c.Unknown, older: in.Engine != p.Engine}
 	for i := range c.Input.Structures {
 		site.structures = append(site.structures, c.Input.Structures[i].ID)
 	}
@@ -292,7 +295,9 @@ func (p *planner) refused() error {
 	}
 	detail += "; nothing was planned"
 	if p.bare > 0 {
-		detail += ". " + strconv.Itoa(p.bare) + " of them have no prices: give measure_costs in the request, which stand in for every site without prices, or state measure_costs in the inputs of the sites"
+		detail += ". " + strconv.Itoa(
+			p.bare) + " of them have no prices: give measure_costs in the request, which stand in for every site without prices, " +
+			"or state measure_costs in the inputs of the sites"
 	}
 	return refusal.InvalidInput.Problem(detail, p.faults...)
 }
@@ -303,7 +308,8 @@ func (p *planner) document() *wire.BudgetPlan {
 	d := &wire.BudgetPlan{
 		Objective: *p.req.Objective, Budget: *p.req.Budget, CostUnit: wire.RelativeCost, SavedUnit: "persons", Engine: p.Engine,
 		Cost: wire.AmountOf(plan.Cost), Saved: plan.Saved, Bound: plan.Bound, Gap: plan.Gap(), Exact: plan.Exact,
-		Sites: len(p.sites), PricedByRequest: p.priced, Choices: len(p.options), Chosen: []wire.BudgetChoice{}, Cautions: assess.BudgetCautions(p.objective),
+		Sites: len(p.sites), PricedByRequest: p.priced, Choices: len(p.options), Chosen: []wire.BudgetChoice{},
+		Cautions: assess.BudgetCautions(p.objective),
 	}
 	if p.req.Currency != nil {
 		d.CostUnit = *p.req.Currency
@@ -345,14 +351,18 @@ func (p *planner) document() *wire.BudgetPlan {
 	}
 	d.After = max(d.Before-d.Saved, 0)
 	if unknown > 0 {
-		d.Cautions = append([]string{strconv.Itoa(unknown) + " structures have an unacceptable R_1 and no number of persons: each counts as one person here. State the persons."}, d.Cautions...)
+		d.Cautions = append([]string{strconv.Itoa(unknown) +
+			" structures have an unacceptable R_1 and no number of persons: each counts as one person here. State the persons."}, d.Cautions...)
 	}
 	if p.priced > 0 {
-		d.Cautions = append([]string{strconv.Itoa(p.priced) + " of " + strconv.Itoa(len(p.sites)) + " sites have no prices of their own: measure_costs of the request were assumed there. " +
-			"As at a site with prices of its own, R_4 then has no limit unless the input states one, because the cost comparison takes its place; fewer sites may be above a limit than the portfolio counts."}, d.Cautions...)
+		d.Cautions = append([]string{strconv.Itoa(p.priced) + " of " + strconv.Itoa(len(p.sites)) +
+			" sites have no prices of their own: measure_costs of the request were assumed there. " +
+			"As at a site with prices of its own, R_4 then has no limit unless the input states one, " +
+			"because the cost comparison takes its place; fewer sites may be above a limit than the portfolio counts."}, d.Cautions...)
 	}
 	if older > 0 {
-		d.Cautions = append([]string{strconv.Itoa(older) + " sites hold results of another version of the program than made this plan. Assess them again before comparing numbers."}, d.Cautions...)
+		d.Cautions = append([]string{strconv.Itoa(older) +
+			" sites hold results of another version of the program than made this plan. Assess them again before comparing numbers."}, d.Cautions...)
 	}
 	return d
 }
@@ -360,8 +370,10 @@ func (p *planner) document() *wire.BudgetPlan {
 // budgetRows is a plan as a table: a row for each structure that something is
 // paid for, and a last one with the totals, what was proven and the cautions of the plan.
 func budgetRows(p *wire.BudgetPlan) [][]string {
-	rows := [][]string{{"assessment", "reference", "name", "structure", "lps", "fire_protection", "structure_shock_measures", "line_shock_measures", "line_end_spds",
-		"cost", "cost_unit", "saved", "saved_unit", "loss_of_human_life_after", "loss_of_public_service_after", "loss_of_cultural_heritage_after", "loss_of_economic_value_after",
+	rows := [][]string{{"assessment", "reference", "name", "structure", "lps", "fire_protection", "structure_shock_measures",
+		"line_shock_measures", "line_end_spds",
+		"cost", "cost_unit", "saved", "saved_unit", "loss_of_human_life_after", "loss_of_public_service_after",
+		"loss_of_cultural_heritage_after", "loss_of_economic_value_after",
 		"acceptable_after", "budget", "bound", "gap_percent", "plan_cautions"}}
 	for i := range p.Chosen {
 		c := &p.Chosen[i]
@@ -371,7 +383,8 @@ func budgetRows(p *wire.BudgetPlan) [][]string {
 			l := &c.Measures.Lines[j]
 			ends[j] = l.ID + ": bonding " + spdName(l.Bonding) + ", coordinated " + spdName(l.Coordinated)
 		}
-		row := []string{c.Assessment, c.Reference, c.Name, c.Structure, m.LPS.String(), m.FireProtection.String(), strings.Join(m.StructureShock, " "), strings.Join(m.LineShock, " "),
+		row := []string{c.Assessment, c.Reference, c.Name, c.Structure, m.LPS.String(), m.FireProtection.String(),
+			strings.Join(m.StructureShock, " "), strings.Join(m.LineShock, " "),
 			strings.Join(ends, "; "), string(c.Cost), p.CostUnit, table.FullNumber(c.Saved), p.SavedUnit}
 		for k := range risk.Loss(risk.Losses) {
 			after := ""
@@ -384,7 +397,8 @@ func budgetRows(p *wire.BudgetPlan) [][]string {
 	}
 	total := make([]string, len(rows[0]))
 	total[0] = "total"
-	for name, text := range map[string]string{"cost": string(p.Cost), "cost_unit": p.CostUnit, "saved": table.FullNumber(p.Saved), "saved_unit": p.SavedUnit, "budget": string(p.Budget),
+	for name, text := range map[string]string{"cost": string(p.Cost), "cost_unit": p.CostUnit, "saved": table.FullNumber(p.Saved),
+		"saved_unit": p.SavedUnit, "budget": string(p.Budget),
 		"bound": table.FullNumber(p.Bound), "gap_percent": table.FullNumber(p.Gap), "plan_cautions": strings.Join(p.Cautions, " ")} {
 		total[slices.Index(rows[0], name)] = text
 	}

@@ -84,14 +84,17 @@ func TestBudget(t *testing.T) {
 					if choice.Acceptable {
 						above--
 					}
-					if choice.Acceptable != (choice.RisksAfter["loss_of_human_life"] <= 1e-5) { // the only limit here: IEC 62305-2:2010, Table 4, from memory
+					// the only limit here: IEC 62305-2:2010, Table 4, from memory
+					if choice.Acceptable != (choice.RisksAfter["loss_of_human_life"] <= 1e-5) {
 						t.Errorf("acceptable %v with %v", choice.Acceptable, choice.RisksAfter)
 					}
 				}
-				if cost != hundredths(t, plan.Cost) || cost > 100*budget || math.Abs(saved-plan.Saved) > 1e-9*saved || plan.SitesAboveLimit != int(totals.NotAcceptable) || plan.SitesAboveLimitAfter != above {
+				if cost != hundredths(t, plan.Cost) || cost > 100*budget || math.Abs(saved-plan.Saved) > 1e-9*saved ||
+					plan.SitesAboveLimit != int(totals.NotAcceptable) || plan.SitesAboveLimitAfter != above {
 					t.Errorf("%s, %d: %+v, cost %d, saved %v, above %d", objective, budget, plan, cost, saved, above)
 				}
-				if plan.Bound < plan.Saved*(1-1e-12) || plan.Exact != (plan.Gap == 0) || !plan.Exact || plan.Saved < last || math.Abs(plan.Before-plan.Saved-plan.After) > 1e-9*plan.Before || plan.Sites != 12 || plan.Choices != 12 {
+				if plan.Bound < plan.Saved*(1-1e-12) || plan.Exact != (plan.Gap == 0) || !plan.Exact || plan.Saved < last ||
+					math.Abs(plan.Before-plan.Saved-plan.After) > 1e-9*plan.Before || plan.Sites != 12 || plan.Choices != 12 {
 					t.Errorf("%s, %d: %+v", objective, budget, plan)
 				}
 				last = plan.Saved
@@ -107,7 +110,8 @@ func TestBudget(t *testing.T) {
 			if first.Saved > best.Saved || first.Bound < best.Saved*(1-1e-12) {
 				t.Errorf("%s: the first plan saves %v, at most %v; the best one saves %v", objective, first.Saved, first.Bound, best.Saved)
 			}
-			if !strings.Contains(strings.Join(best.Cautions, " "), "does not make every site acceptable") || !strings.Contains(strings.Join(best.Cautions, " "), "licensed practitioner") {
+			if !strings.Contains(strings.Join(best.Cautions, " "), "does not make every site acceptable") ||
+				!strings.Contains(strings.Join(best.Cautions, " "), "licensed practitioner") {
 				t.Errorf("cautions: %q", best.Cautions)
 			}
 		}
@@ -206,7 +210,8 @@ func TestBudgetNeverMixesPrices(t *testing.T) {
 			`"currency": "EUR"`: {ids[0], ids[1], ids[2]},
 		} {
 			for _, accept := range []string{"application/json", "text/csv"} {
-				problem := c.Post(at, []byte(`{"budget": "5", "objective": "persons_at_risk", `+request+`}`), "Accept", accept).Want(http.StatusUnprocessableEntity).Problem()
+				problem := c.Post(at, []byte(`{"budget": "5", "objective": "persons_at_risk", `+request+`}`), "Accept",
+					accept).Want(http.StatusUnprocessableEntity).Problem()
 				if problem.Kind() != "invalid-input" || len(problem.Errors) != len(want) {
 					t.Fatalf("%s: %+v", request, problem)
 				}
@@ -215,15 +220,18 @@ func TestBudgetNeverMixesPrices(t *testing.T) {
 						t.Errorf("%s: %s, want %s", request, f.Reason, text)
 					}
 				}
-				if strings.Contains(request, "currency") != strings.Contains(problem.Detail, "1 of them have no prices: give measure_costs in the request") {
+				if strings.Contains(request, "currency") != strings.Contains(problem.Detail,
+					"1 of them have no prices: give measure_costs in the request") {
 					t.Errorf("%s: %s", request, problem.Detail)
 				}
 			}
 		}
 		// Prices in the request are for sites that have none: those in another currency stay refused.
-		body := apitest.Changed(t, []byte(`{"budget": "5", "objective": "persons_at_risk", "currency": "XTS"}`), map[string]any{"/measure_costs": apitest.Prices("XTS")})
+		body := apitest.Changed(t, []byte(`{"budget": "5", "objective": "persons_at_risk", "currency": "XTS"}`),
+			map[string]any{"/measure_costs": apitest.Prices("XTS")})
 		problem := c.Post(at, body).Want(http.StatusUnprocessableEntity).Problem()
-		if len(problem.Errors) != 1 || problem.Errors[0].Value != ids[1] || !strings.Contains(problem.Errors[0].Reason, "has prices in XXX") || strings.Contains(problem.Detail, "give measure_costs") {
+		if len(problem.Errors) != 1 || problem.Errors[0].Value != ids[1] || !strings.Contains(problem.Errors[0].Reason, "has prices in XXX") ||
+			strings.Contains(problem.Detail, "give measure_costs") {
 			t.Errorf("%+v", problem)
 		}
 		relative := apitest.OpenPortfolio(t, s, "relative")
@@ -233,7 +241,8 @@ func TestBudgetNeverMixesPrices(t *testing.T) {
 			t.Errorf("%+v", plan)
 		}
 		empty := apitest.OpenPortfolio(t, s, "empty")
-		if plan := planned(c, empty.ID, `{"budget": "1000", "currency": "XTS", "objective": "expected_loss"}`); !plan.Exact || plan.Saved != 0 || plan.Sites != 0 || plan.Cost != "0.00" || plan.SavedUnit != "XTS per year" {
+		if plan := planned(c, empty.ID, `{"budget": "1000", "currency": "XTS", "objective": "expected_loss"}`); !plan.Exact ||
+			plan.Saved != 0 || plan.Sites != 0 || plan.Cost != "0.00" || plan.SavedUnit != "XTS per year" {
 			t.Errorf("%+v", plan)
 		}
 	})
@@ -241,7 +250,8 @@ func TestBudgetNeverMixesPrices(t *testing.T) {
 
 func TestBudgetRequests(t *testing.T) {
 	priced := func(unit, pointer string, value any) string {
-		body := apitest.Changed(t, []byte(`{"budget": "5", "objective": "expected_loss", `+unit+`}`), map[string]any{"/measure_costs": apitest.Prices("XTS")})
+		body := apitest.Changed(t, []byte(`{"budget": "5", "objective": "expected_loss", `+unit+`}`),
+			map[string]any{"/measure_costs": apitest.Prices("XTS")})
 		return string(apitest.Changed(t, body, map[string]any{pointer: value}))
 	}
 	apitest.OnEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
@@ -263,7 +273,8 @@ func TestBudgetRequests(t *testing.T) {
 			`{"budget": "5", "relative": true, "objective": "expected_loss", "colour": "red", "effort": 1}`: {"/colour"},
 			`{"budget": "5", "currency": "XTS", "objective": "expected_loss", "measure_costs": 7}`:          {"/measure_costs"},
 			`{"budget": "5", "currency": "XTS", "objective": "expected_loss", "measure_costs": null}`:       {"/measure_costs"},
-			`{"budget": "5", "currency": "XTS", "objective": "expected_loss", "measure_costs": {}}`: {"/measure_costs/bonding_spd", "/measure_costs/coordinated_spd", "/measure_costs/currency",
+			`{"budget": "5", "currency": "XTS", "objective": "expected_loss", "measure_costs": {}}`: {"/measure_costs/bonding_spd",
+				"/measure_costs/coordinated_spd", "/measure_costs/currency",
 				"/measure_costs/fire_protection", "/measure_costs/insulation", "/measure_costs/lps", "/measure_costs/warning_notices"},
 			priced(`"currency": "XTS"`, "/measure_costs/currency", "XXX"):                        {"/measure_costs/currency"},
 			priced(`"currency": "XTS"`, "/measure_costs/currency", "XT"):                         {"/measure_costs/currency"},
@@ -287,7 +298,8 @@ func TestBudgetRequests(t *testing.T) {
 			}
 		}
 		// The fault names both currencies.
-		problem := c.Post(at, []byte(priced(`"currency": "XTS"`, "/measure_costs/currency", "XXX"))).Want(http.StatusUnprocessableEntity).Problem()
+		problem := c.Post(at, []byte(priced(`"currency": "XTS"`, "/measure_costs/currency",
+			"XXX"))).Want(http.StatusUnprocessableEntity).Problem()
 		if f := problem.Errors[0]; f.Rule != "contradiction" || !strings.Contains(f.Reason, "XXX") || !strings.Contains(f.Reason, "XTS") {
 			t.Errorf("%+v", f)
 		}
@@ -304,9 +316,12 @@ func TestBudgetRequests(t *testing.T) {
 func importValued(t *testing.T, c *apitest.Client, portfolio string) {
 	t.Helper()
 	var f strings.Builder
-	f.WriteString("reference,name,latitude,longitude,ground_flashes_per_km2_year,length_m,width_m,height_m,persons,hours_per_year,fire_risk,value_building,value_contents,value_systems,line_1_length_m\n")
+	f.WriteString(
+		"reference,name,latitude,longitude,ground_flashes_per_km2_year,length_m,width_m,height_m,persons,hours_per_year,fire_risk," +
+			"value_building,value_contents,value_systems,line_1_length_m\n")
 	for i := range 8 {
-		fmt.Fprintf(&f, "I-%d,Invented import %d,%d,%d,%d,%d,9,%d,%d,8760,ordinary,%d,9000,8000,700\n", i, i, i, i, 2+i, 12+i, 4+i, 3+2*i, 30000+4000*i)
+		fmt.Fprintf(&f, "I-%d,Invented import %d,%d,%d,%d,%d,9,%d,%d,8760,ordinary,%d,9000,8000,700\n", i, i, i, i, 2+i, 12+i, 4+i, 3+2*i,
+			30000+4000*i)
 	}
 	for i := range 3 { // pumps that nobody stays at
 		fmt.Fprintf(&f, "U-%d,Invented unattended pump %d,%d,%d,8,5,4,3,1,1,low,2000,1000,60000,900\n", i, i, i, i)
@@ -322,14 +337,16 @@ func TestBudgetWithPricesInTheRequest(t *testing.T) {
 	apitest.OnEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
 		bare, priced := apitest.OpenPortfolio(t, s, "bare"), apitest.OpenPortfolio(t, s, "priced")
 		importValued(t, c, bare.ID)
-		bare.Add(t, apitest.Changed(t, apitest.RiskySite(t, 20, 7, ""), map[string]any{"/tolerable_risk": map[string]any{"loss_of_economic_value": 1e-5}}))
+		bare.Add(t, apitest.Changed(t, apitest.RiskySite(t, 20, 7, ""),
+			map[string]any{"/tolerable_risk": map[string]any{"loss_of_economic_value": 1e-5}}))
 		for _, site := range apitest.SitesOf(c, bare.ID, "?limit=100").Sites {
 			var a struct{ Input json.RawMessage }
 			c.Get("/v1/assessments/" + site.Assessment).Want(http.StatusOK).JSON(&a)
 			priced.Add(t, apitest.Changed(t, a.Input, map[string]any{"/measure_costs": apitest.Prices("XTS")}))
 		}
 		for _, p := range []*apitest.FilledPortfolio{bare, priced} { // dearer than in the request
-			p.Add(t, apitest.Changed(t, apitest.RiskySite(t, 21, 80, "XTS"), map[string]any{"/measure_costs/bonding_spd/III-IV": 140, "/measure_costs/lps/IV": 1600}))
+			p.Add(t, apitest.Changed(t, apitest.RiskySite(t, 21, 80, "XTS"),
+				map[string]any{"/measure_costs/bonding_spd/III-IV": 140, "/measure_costs/lps/IV": 1600}))
 		}
 
 		for _, objective := range []string{"expected_loss", "persons_at_risk"} {
@@ -427,7 +444,8 @@ func TestPricesInTheRequestReplaceTheLimitOfR4(t *testing.T) {
 		if relative.SitesAboveLimit != 11 || money.SitesAboveLimit != 8 || money.Before != relative.Before || money.Before <= 0 {
 			t.Errorf("relative %+v, money %+v", relative, money)
 		}
-		if relative.PricedByRequest != 0 || money.SavedUnit != "XTS per year" || !strings.Contains(money.Cautions[0], "fewer sites may be above a limit") {
+		if relative.PricedByRequest != 0 || money.SavedUnit != "XTS per year" ||
+			!strings.Contains(money.Cautions[0], "fewer sites may be above a limit") {
 			t.Errorf("relative %+v, money %+v", relative, money)
 		}
 	})
@@ -447,8 +465,11 @@ func TestBudgetAsTable(t *testing.T) {
 		}
 		cell := func(row int, column string) string { return rows[row][slices.Index(rows[0], column)] }
 		for i, choice := range plan.Chosen {
-			if cell(i+1, "assessment") != choice.Assessment || cell(i+1, "cost") != choice.Cost || cell(i+1, "cost_unit") != "XTS" || strings.TrimPrefix(cell(i+1, "reference"), "'") != choice.Reference ||
-				cell(i+1, "loss_of_human_life_after") != strconv.FormatFloat(choice.RisksAfter["loss_of_human_life"], 'g', -1, 64) || !strings.Contains(string(choice.Measures), `"lps":"`+cell(i+1, "lps")+`"`) || !strings.Contains(cell(i+1, "line_end_spds"), ": bonding ") {
+			if cell(i+1, "assessment") != choice.Assessment || cell(i+1, "cost") != choice.Cost || cell(i+1, "cost_unit") != "XTS" ||
+				strings.TrimPrefix(cell(i+1, "reference"), "'") != choice.Reference ||
+				cell(i+1, "loss_of_human_life_after") != strconv.FormatFloat(choice.RisksAfter["loss_of_human_life"], 'g', -1, 64) ||
+				!strings.Contains(string(choice.Measures), `"lps":"`+cell(i+1, "lps")+`"`) ||
+				!strings.Contains(cell(i+1, "line_end_spds"), ": bonding ") {
 				t.Errorf("%v, want %+v", rows[i+1], choice)
 			}
 		}
@@ -457,7 +478,8 @@ func TestBudgetAsTable(t *testing.T) {
 		body = apitest.Changed(t, body, map[string]any{"/measure_costs": apitest.Prices("XTS")})
 		same := apitest.CSVOf(t, c.Post("/v1/portfolios/"+imported.ID+"/budget", body, "Accept", "text/csv").Want(http.StatusOK))
 		caution := slices.Index(rows[0], "plan_cautions")
-		if last := len(same) - 1; last != len(rows)-1 || !strings.HasPrefix(same[last][caution], "2 of 2 sites have no prices of their own") || !strings.HasSuffix(same[last][caution], rows[last][caution]) {
+		if last := len(same) - 1; last != len(rows)-1 || !strings.HasPrefix(same[last][caution], "2 of 2 sites have no prices of their own") ||
+			!strings.HasSuffix(same[last][caution], rows[last][caution]) {
 			t.Errorf("%v", same)
 		} else {
 			for i := range same { // the rest is the table of sites with these prices
@@ -466,7 +488,8 @@ func TestBudgetAsTable(t *testing.T) {
 				}
 			}
 		}
-		if cell(2, "reference") != "'=cmd" || cell(3, "assessment") != "total" || cell(3, "cost") != plan.Cost || cell(3, "saved") != "11" || cell(3, "bound") != "11" || cell(3, "gap_percent") != "0" || !strings.Contains(cell(3, "plan_cautions"), "licensed practitioner") {
+		if cell(2, "reference") != "'=cmd" || cell(3, "assessment") != "total" || cell(3, "cost") != plan.Cost || cell(3, "saved") != "11" ||
+			cell(3, "bound") != "11" || cell(3, "gap_percent") != "0" || !strings.Contains(cell(3, "plan_cautions"), "licensed practitioner") {
 			t.Errorf("%v", rows[2:])
 		}
 	})
@@ -484,7 +507,8 @@ func TestBudgetBounds(t *testing.T) {
 	before := portfolios.MaxBudgetSites
 	defer func() { portfolios.MaxBudgetSites = before }()
 	portfolios.MaxBudgetSites = 29
-	if problem := c.Post("/v1/portfolios/"+p.ID+"/budget", body).Want(http.StatusUnprocessableEntity).Problem(); problem.Kind() != "too-many-sites" || !strings.Contains(problem.Detail, "30") {
+	if problem := c.Post("/v1/portfolios/"+p.ID+"/budget",
+		body).Want(http.StatusUnprocessableEntity).Problem(); problem.Kind() != "too-many-sites" || !strings.Contains(problem.Detail, "30") {
 		t.Errorf("%+v", problem)
 	}
 	portfolios.MaxBudgetSites = before

@@ -35,7 +35,8 @@ type exported struct {
 func TestExportsAgree(t *testing.T) {
 	apitest.OnEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
 		p := apitest.OpenPortfolio(t, s, "P")
-		p.Add(t, apitest.Demo(t), apitest.Smallest(t), apitest.Named(t, "Ünïcode, \"quoted\"\u2028", map[string]any{"/reference": "=1+2", "/location/longitude": -180}))
+		p.Add(t, apitest.Demo(t), apitest.Smallest(t),
+			apitest.Named(t, "Ünïcode, \"quoted\"\u2028", map[string]any{"/reference": "=1+2", "/location/longitude": -180}))
 		p.Many(t, 1100) // more than two pages
 		at := "/v1/portfolios/" + p.ID + "/sites"
 		rows := apitest.CSVOf(t, c.Get(at+".csv").Want(http.StatusOK))
@@ -44,7 +45,8 @@ func TestExportsAgree(t *testing.T) {
 		var geo exported
 		g := c.Get(at + ".geojson").Want(http.StatusOK)
 		g.JSON(&geo)
-		if len(rows) != 1104 || len(cells) != 1104 || len(geo.Features) != 1103 || g.MediaType() != "application/geo+json" || workbook.MediaType() != "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet" {
+		if len(rows) != 1104 || len(cells) != 1104 || len(geo.Features) != 1103 || g.MediaType() != "application/geo+json" ||
+			workbook.MediaType() != "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet" {
 			t.Fatalf("%d rows of CSV, %d of XLSX, %d features of %s", len(rows), len(cells), len(geo.Features), g.MediaType())
 		}
 		if len(geo.Cautions) < 4 || len(apitest.SheetRows(t, workbook.Body, "cautions")) != len(geo.Cautions) {
@@ -148,12 +150,14 @@ func TestExportConditions(t *testing.T) {
 			longitude float64
 			year      int
 		}{{"b", 30, 179, 2019}, {"a", 0.01, -179, 2029}, {"c", 60, 10, 2029}} {
-			p.Add(t, apitest.Named(t, site.name, map[string]any{"/reference": fmt.Sprint("r", i), "/flash_density/ground_flashes_per_km2_year": site.ng, "/flash_density/year": site.year,
+			p.Add(t, apitest.Named(t, site.name, map[string]any{"/reference": fmt.Sprint("r", i),
+				"/flash_density/ground_flashes_per_km2_year": site.ng, "/flash_density/year": site.year,
 				"/location/longitude": site.longitude, "/lines": []any{}, "/structures/0/persons": 3 - i}))
 		}
 		at := "/v1/portfolios/" + p.ID + "/sites"
 		for query, want := range map[string]string{
-			"": "a b c", "?rank=name": "a b c", "?rank=worst_ratio": "c b a", "?rank=excess": "c b a", "?rank=persons_at_risk": "b c a", "?acceptable=false": "b c", "?acceptable=true": "a",
+			"": "a b c", "?rank=name": "a b c", "?rank=worst_ratio": "c b a", "?rank=excess": "c b a", "?rank=persons_at_risk": "b c a",
+			"?acceptable=false": "b c", "?acceptable=true": "a",
 			"?bbox=170,-90,-170,90": "a b", "?q=R2": "c", "?review_due=true": "b", "?review_due=false&rank=excess": "c a", "?q=none": "",
 		} {
 			rows := apitest.CSVOf(t, c.Get(at+".csv"+query).Want(http.StatusOK))
@@ -169,13 +173,16 @@ func TestExportConditions(t *testing.T) {
 			if packed := gpkgNames(t, c.Get(at+".gpkg"+query).Want(http.StatusOK).Body); !slices.Equal(packed, names) {
 				t.Errorf("%s: CSV has %v, GeoPackage %v", query, names, packed)
 			}
-			if strings.Join(names, " ") != want || len(apitest.SheetRows(t, c.Get(at+".xlsx"+query).Want(http.StatusOK).Body, "sites")) != len(rows) {
+			if strings.Join(names, " ") != want || len(apitest.SheetRows(t, c.Get(at+".xlsx"+query).Want(http.StatusOK).Body,
+				"sites")) != len(rows) {
 				t.Errorf("%s: %v, want %s", query, names, want)
 			}
 		}
 		for _, form := range []string{".csv", ".xlsx", ".geojson", ".gpkg"} {
-			for query, parameter := range map[string]string{"?rank=size": "rank", "?rank=": "rank", "?acceptable=yes": "acceptable", "?bbox=1": "bbox", "?review_due=1": "review_due", "?limit=1": "limit", "?cursor=x": "cursor"} {
-				if problem := c.Get(at + form + query).Want(http.StatusBadRequest).Problem(); len(problem.Errors) != 1 || problem.Errors[0].Parameter != parameter {
+			for query, parameter := range map[string]string{"?rank=size": "rank", "?rank=": "rank", "?acceptable=yes": "acceptable",
+				"?bbox=1": "bbox", "?review_due=1": "review_due", "?limit=1": "limit", "?cursor=x": "cursor"} {
+				if problem := c.Get(at + form + query).Want(http.StatusBadRequest).Problem(); len(problem.Errors) != 1 ||
+					problem.Errors[0].Parameter != parameter {
 					t.Errorf("%s%s: %+v", form, query, problem)
 				}
 			}
@@ -210,7 +217,8 @@ type failing struct {
 
 var errPage = errors.New("the page is gone")
 
-func (f *failing) ListSites(ctx context.Context, org store.Organisation, portfolio string, filter store.SiteFilter) (store.SitePage, error) {
+func (f *failing) ListSites(ctx context.Context, org store.Organisation, portfolio string, filter store.SiteFilter) (store.SitePage,
+	error) {
 	if f.pages.Add(-1) < 0 {
 		return store.SitePage{}, fmt.Errorf("%w: %w", store.ErrUnavailable, errPage)
 	}
@@ -259,9 +267,11 @@ func (e *endless) ListSites(_ context.Context, _ store.Organisation, _ string, f
 	from, _ := strconv.Atoi(f.Cursor)
 	page := store.SitePage{}
 	for i := from; i < min(from+f.Limit, e.sites); i++ {
-		page.Sites = append(page.Sites, store.Site{Assessment: fmt.Sprintf("01963b1c-6c00-7d3a-9c41-%012x", i), Name: fmt.Sprintf("Invented site %d", i), Reference: fmt.Sprintf("=S%d", i),
+		page.Sites = append(page.Sites, store.Site{Assessment: fmt.Sprintf("01963b1c-6c00-7d3a-9c41-%012x", i),
+			Name: fmt.Sprintf("Invented site %d", i), Reference: fmt.Sprintf("=S%d", i),
 			Latitude: 1.5, Longitude: -2.5, Revision: 1, Engine: apitest.Engine, CreatedAt: apitest.Now, UpdatedAt: apitest.Now,
-			Summary: store.Summary{GroundFlashes: 6.5, DensityOrigin: "given", WorstRatio: 1 / float64(i+1), NeededProtection: "LPS III, bonding SPD III-IV"}})
+			Summary: store.Summary{GroundFlashes: 6.5, DensityOrigin: "given", WorstRatio: 1 / float64(i+1),
+				NeededProtection: "LPS III, bonding SPD III-IV"}})
 	}
 	if from+f.Limit < e.sites {
 		page.Next = strconv.Itoa(from + f.Limit)

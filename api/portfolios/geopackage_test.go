@@ -81,7 +81,9 @@ func TestGDALReadsGeoPackage(t *testing.T) {
 	apitest.OnEachStore(t, func(t *testing.T, c *apitest.Client, s store.Store) {
 		p := apitest.OpenPortfolio(t, s, "P")
 		p.At = apitest.Now.Add(123456789 * time.Nanosecond)
-		p.Add(t, apitest.Demo(t), apitest.Smallest(t), apitest.Named(t, "Ünïcode, \"quoted\"\u2028", map[string]any{"/reference": "=1+2'", "/location/longitude": -180, "/location/latitude": 78.123456789012345}),
+		p.Add(t, apitest.Demo(t), apitest.Smallest(t),
+			apitest.Named(t, "Ünïcode, \"quoted\"\u2028",
+				map[string]any{"/reference": "=1+2'", "/location/longitude": -180, "/location/latitude": 78.123456789012345}),
 			apitest.Named(t, "old data", map[string]any{"/flash_density/year": 2019, "/lines": []any{}}))
 		p.Many(t, 1100) // more than two pages
 		at := "/v1/portfolios/" + p.ID + "/sites"
@@ -96,7 +98,8 @@ func TestGDALReadsGeoPackage(t *testing.T) {
 		if columns != gpkgColumns {
 			t.Errorf("columns\n%s\nwant\n%s", columns, gpkgColumns)
 		}
-		for _, want := range []string{"Geometry: Point\n", "Feature Count: 1104\n", `GEOGCRS["WGS 84"`, "DESCRIPTION=" + strings.Join(geo.Cautions, " ") + "\n", extent(geo.Features)} {
+		for _, want := range []string{"Geometry: Point\n", "Feature Count: 1104\n", `GEOGCRS["WGS 84"`,
+			"DESCRIPTION=" + strings.Join(geo.Cautions, " ") + "\n", extent(geo.Features)} {
 			if !strings.Contains(info, want) {
 				t.Errorf("not %q but %s", want, info)
 			}
@@ -111,7 +114,8 @@ func TestGDALReadsGeoPackage(t *testing.T) {
 		}
 
 		validateGeoPackage(t, file)
-		apitest.Run(t, "ogr2ogr", "-f", "GeoJSON", "-lco", "COORDINATE_PRECISION=17", "-lco", "SIGNIFICANT_FIGURES=17", file+".geojson", file, "sites")
+		apitest.Run(t, "ogr2ogr", "-f", "GeoJSON", "-lco", "COORDINATE_PRECISION=17", "-lco", "SIGNIFICANT_FIGURES=17", file+".geojson", file,
+			"sites")
 		text, err := os.ReadFile(file + ".geojson")
 		if err != nil {
 			t.Fatal(err)
@@ -194,12 +198,14 @@ func TestEmptyGeoPackage(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "sites.gpkg")
 	apitest.WriteFile(t, file, c.Get("/v1/portfolios/"+p.ID+"/sites.gpkg").Want(http.StatusOK).Body)
 	info := apitest.Run(t, "ogrinfo", "-ro", "-so", file, "sites")
-	if !strings.Contains(info, "Feature Count: 0\n") || strings.Contains(info, "Extent") || strings.Contains(info, "Warning") || strings.Contains(info, "ERROR") {
+	if !strings.Contains(info, "Feature Count: 0\n") || strings.Contains(info, "Extent") || strings.Contains(info, "Warning") ||
+		strings.Contains(info, "ERROR") {
 		t.Error(info)
 	}
 	validateGeoPackage(t, file)
 	definition := apitest.Run(t, "ogrinfo", "-ro", "-q", file, "-sql", "SELECT definition FROM gpkg_spatial_ref_sys WHERE srs_id = 4326")
-	if want := strings.TrimSpace(apitest.Run(t, "gdalsrsinfo", "-o", "wkt1", "--single-line", "EPSG:4326")); !strings.Contains(definition, "definition (String) = "+want+"\n") {
+	if want := strings.TrimSpace(apitest.Run(t, "gdalsrsinfo", "-o", "wkt1", "--single-line", "EPSG:4326")); !strings.Contains(definition,
+		"definition (String) = "+want+"\n") {
 		t.Errorf("%s, want %s", definition, want)
 	}
 }

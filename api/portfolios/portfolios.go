@@ -91,7 +91,8 @@ func (s *Service) portfolio(c echo.Context) error {
 	}
 	doc := portfolioOf(&p)
 	doc.Cautions = assess.Cautions()
-	doc.Totals = &wire.PortfolioTotals{Sites: totals.Sites, NotAcceptable: totals.NotAcceptable, PersonsAtRisk: totals.PersonsAtRisk, ReviewDue: totals.ReviewDue}
+	doc.Totals = &wire.PortfolioTotals{Sites: totals.Sites, NotAcceptable: totals.NotAcceptable, PersonsAtRisk: totals.PersonsAtRisk,
+		ReviewDue: totals.ReviewDue}
 	return protocol.Answer(c, doc)
 }
 
@@ -183,7 +184,8 @@ func (s *Service) siteFilter(c echo.Context) (store.SiteFilter, error) {
 	if q.Has("rank") {
 		f.Rank = store.Rank(q.Get("rank"))
 		if !slices.Contains(ranks, q.Get("rank")) {
-			faults = append(faults, refusal.Fault{Parameter: "rank", Reason: "must be one of " + strings.Join(ranks, ", ") + "; found " + strconv.Quote(q.Get("rank"))})
+			faults = append(faults, refusal.Fault{Parameter: "rank",
+				Reason: "must be one of " + strings.Join(ranks, ", ") + "; found " + strconv.Quote(q.Get("rank"))})
 		}
 	}
 	if q.Has("acceptable") {
@@ -201,7 +203,8 @@ func (s *Service) siteFilter(c echo.Context) (store.SiteFilter, error) {
 }
 
 func listedSite(s *store.Site) wire.ListedSite {
-	return wire.ListedSite{Assessment: s.Assessment, Reference: s.Reference, Name: s.Name, Location: wire.Location{Latitude: &s.Latitude, Longitude: &s.Longitude},
+	return wire.ListedSite{Assessment: s.Assessment, Reference: s.Reference, Name: s.Name,
+		Location:  wire.Location{Latitude: &s.Latitude, Longitude: &s.Longitude},
 		CreatedAt: s.CreatedAt, UpdatedAt: s.UpdatedAt, SiteState: stateOf(s)}
 }
 
@@ -240,7 +243,8 @@ func (s *Service) portfolioChanges(c echo.Context) error {
 	doc := wire.SiteChanges{Work: work, Sites: make([]wire.SiteChange, len(page.Sites)), Cautions: assess.Cautions()}
 	for i := range page.Sites {
 		site := &page.Sites[i]
-		doc.Sites[i] = wire.SiteChange{Assessment: site.Assessment, Reference: site.Reference, Name: site.Name, Before: stateOf(site.Before), After: stateOf(site)}
+		doc.Sites[i] = wire.SiteChange{Assessment: site.Assessment, Reference: site.Reference, Name: site.Name, Before: stateOf(site.Before),
+			After: stateOf(site)}
 	}
 	protocol.SetNextLink(c, page.Next)
 	return protocol.Answer(c, doc)

@@ -15,7 +15,8 @@ func TestWhatIsNoPortfolio(t *testing.T) {
 		const other = "01963b1c-6c00-7d3a-9c41-5be0c7b8a2f1"
 		for _, id := range []string{other, "none"} {
 			at := "/v1/portfolios/" + id
-			for _, path := range []string{at, at + "/sites", at + "/changes", at + "/work", "/v1/work/" + id, "/v1/work/" + id + "/faults", "/v1/work/" + id + "/events"} {
+			for _, path := range []string{at, at + "/sites", at + "/changes", at + "/work", "/v1/work/" + id, "/v1/work/" + id + "/faults",
+				"/v1/work/" + id + "/events"} {
 				c.Get(path).Want(http.StatusNotFound)
 			}
 			apitest.ImportFile(c, id, "", apitest.SiteFile(0, 1, 5)).Want(http.StatusNotFound)
@@ -36,7 +37,8 @@ func TestWhatIsNoPortfolio(t *testing.T) {
 		for _, bad := range []string{`{}`, `{"which": "old"}`, `{"which": "all", "flash_density_map": "none"}`} {
 			c.Post(at+"/assessments", []byte(bad)).Want(http.StatusUnprocessableEntity)
 		}
-		for _, bad := range []string{"?rank=size", "?acceptable=1", "?limit=0", "?bbox=1,2", "?cursor=x", "?cursor=", "?colour=red", "?review_due=maybe"} {
+		for _, bad := range []string{"?rank=size", "?acceptable=1", "?limit=0", "?bbox=1,2", "?cursor=x", "?cursor=", "?colour=red",
+			"?review_due=maybe"} {
 			c.Get(at + "/sites" + bad).Want(http.StatusBadRequest)
 		}
 		for _, bad := range []string{"?limit=501", "?cursor=x"} {
@@ -87,7 +89,8 @@ func TestChangesOfTheLastWork(t *testing.T) {
 func TestImportColumns(t *testing.T) {
 	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
 	a := c.Get("/v1/import-columns.csv").Want(http.StatusOK)
-	if !bytes.Equal(a.Body, batch.Dictionary()) || a.MediaType() != "text/csv" || !strings.Contains(a.Header.Get("Content-Disposition"), `"import-columns.csv"`) {
+	if !bytes.Equal(a.Body, batch.Dictionary()) || a.MediaType() != "text/csv" ||
+		!strings.Contains(a.Header.Get("Content-Disposition"), `"import-columns.csv"`) {
 		t.Errorf("%v\n%s", a.Header, a.Body)
 	}
 }

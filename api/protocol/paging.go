@@ -25,7 +25,8 @@ func PageOf(c echo.Context) (limit int, cursor string, err error) {
 	if q.Has("limit") {
 		n, err := strconv.Atoi(q.Get("limit"))
 		if err != nil || n < 1 || n > store.MaxLimit {
-			faults = append(faults, refusal.Fault{Parameter: "limit", Reason: "must be a whole number, at least 1, at most " + strconv.Itoa(store.MaxLimit) + "; found " + strconv.Quote(q.Get("limit"))})
+			faults = append(faults, refusal.Fault{Parameter: "limit",
+				Reason: "must be a whole number, at least 1, at most " + strconv.Itoa(store.MaxLimit) + "; found " + strconv.Quote(q.Get("limit"))})
 		}
 		limit = n
 	}

@@ -60,7 +60,8 @@ func (p *Parameters) Whole(name string, absent, low, high int) int {
 	}
 	n, err := strconv.Atoi(p.QueryParam(name))
 	if err != nil || n < low || n > high {
-		p.Fault(name, "must be a whole number, at least "+strconv.Itoa(low)+", at most "+strconv.Itoa(high)+"; found "+strconv.Quote(p.QueryParam(name)))
+		p.Fault(name, "must be a whole number, at least "+strconv.Itoa(low)+", at most "+strconv.Itoa(high)+"; found "+
+			strconv.Quote(p.QueryParam(name)))
 	}
 	return n
 }

@@ -88,7 +88,8 @@ func QueryRevisions(c echo.Context, names ...string) ([]int, error) {
 		}
 		n, ok := RevisionNumber(c.QueryParam(name))
 		if !ok {
-			faults = append(faults, refusal.Fault{Parameter: name, Reason: "must be a revision number, 1 or more; found " + strconv.Quote(c.QueryParam(name))})
+			faults = append(faults, refusal.Fault{Parameter: name,
+				Reason: "must be a revision number, 1 or more; found " + strconv.Quote(c.QueryParam(name))})
 		}
 		numbers[i] = n
 	}

@@ -62,7 +62,10 @@ CREATE TABLE gpkg_geometry_columns (
 INSERT INTO gpkg_spatial_ref_sys VALUES
 	('Undefined Cartesian', -1, 'NONE', -1, 'undefined', 'Cartesian coordinates of an unknown system'),
 	('Undefined geographic', 0, 'NONE', 0, 'undefined', 'geographic coordinates of an unknown system'),
-	('WGS 84', 4326, 'EPSG', 4326, 'GEOGCS["WGS 84",DATUM["WGS_1984",SPHEROID["WGS 84",6378137,298.257223563,AUTHORITY["EPSG","7030"]],AUTHORITY["EPSG","6326"]],PRIMEM["Greenwich",0,AUTHORITY["EPSG","8901"]],UNIT["degree",0.0174532925199433,AUTHORITY["EPSG","9122"]],AXIS["Latitude",NORTH],AXIS["Longitude",EAST],AUTHORITY["EPSG","4326"]]', 'longitude and latitude in degrees on WGS 84');
+	('WGS 84', 4326, 'EPSG', 4326, 'GEOGCS["WGS 84",' ||
+    'DATUM["WGS_1984",SPHEROID["WGS 84",6378137,298.257223563,AUTHORITY["EPSG","7030"]],AUTHORITY["EPSG","6326"]]' ||
+    ',PRIMEM["Greenwich",0,AUTHORITY["EPSG","8901"]],UNIT["degree",0.0174532925199433,AUTHORITY["EPSG","9122"]]' ||
+    ',AXIS["Latitude",NORTH],AXIS["Longitude",EAST],AUTHORITY["EPSG","4326"]]', 'longitude and latitude in degrees on WGS 84');
 INSERT INTO gpkg_contents (table_name, data_type, identifier, srs_id) VALUES ('sites', 'features', 'sites', 4326);
 INSERT INTO gpkg_geometry_columns VALUES ('sites', 'geom', 'POINT', 4326, 0, 0);
 `
@@ -96,7 +99,8 @@ func siteTable() string {
 	return b.String()
 }
 
-// geoPackageWriter writes a GeoPackage. It is made in a temporary file, since its pages are not written in their order, and sent at the end.
+// geoPackageWriter writes a GeoPackage. It is made in a temporary file, since its pages are not written in their order,
+// and sent at the end.
 type geoPackageWriter struct {
 	out    io.Writer
 	file   *os.File
@@ -140,7 +144,8 @@ func (f *geoPackageWriter) begin() (err error) {
 	if _, err := f.tx.ExecContext(ctx, "UPDATE gpkg_contents SET description = ?", strings.Join(assess.Cautions(), " ")); err != nil {
 		return err
 	}
-	f.insert, err = f.tx.PrepareContext(ctx, "INSERT INTO sites (geom, "+strings.Join(columns, ", ")+") VALUES (?"+strings.Repeat(", ?", len(columns))+")")
+	f.insert, err = f.tx.PrepareContext(ctx, "INSERT INTO sites (geom, "+strings.Join(columns, ", ")+") VALUES (?"+
+		strings.Repeat(", ?", len(columns))+")")
 	return err
 }
 

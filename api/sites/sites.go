@@ -56,7 +56,8 @@ func PropertiesOf(s *store.Site) wire.SiteProperties {
 	p := wire.SiteProperties{
 		Reference: s.Reference, Name: s.Name, Revision: s.Revision, GroundFlashes: s.GroundFlashes, DensityOrigin: s.DensityOrigin,
 		LossOfHumanLife: s.LossOfHumanLife, WorstRatio: s.WorstRatio, Excess: s.Excess, PersonsAtRisk: s.PersonsAtRisk, Acceptable: s.Acceptable,
-		NeededProtection: s.NeededProtection, RequiredDevices: s.RequiredDevices, Engine: s.Engine, CreatedAt: s.CreatedAt.UTC(), UpdatedAt: s.UpdatedAt.UTC(),
+		NeededProtection: s.NeededProtection, RequiredDevices: s.RequiredDevices, Engine: s.Engine, CreatedAt: s.CreatedAt.UTC(),
+		UpdatedAt: s.UpdatedAt.UTC(),
 	}
 	if s.DensityMap != "" {
 		p.DensityMap = &s.DensityMap

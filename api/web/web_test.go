@@ -27,7 +27,8 @@ func TestWorksheetPage(t *testing.T) {
 	if err := web.Worksheet(&page, s, r); err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"Site of the village", "R of the village", "revision 3", "iec-62305-2:2010", "Earth first.", "N_G*A_D*C_D*1e-6", "0.333333", "A.2.4", "9.4", "1/(km2 a)", "2 steps"} {
+	for _, want := range []string{"Site of the village", "R of the village", "revision 3", "iec-62305-2:2010", "Earth first.",
+		"N_G*A_D*C_D*1e-6", "0.333333", "A.2.4", "9.4", "1/(km2 a)", "2 steps"} {
 		if !strings.Contains(page.String(), want) {
 			t.Errorf("the page lacks %q", want)
 		}

@@ -30,7 +30,8 @@ func (s *Service) webhookInput(c echo.Context) (*wire.WebhookInput, []string, er
 		}
 		for i, e := range in.Events {
 			if slices.Contains(in.Events[:i], e) {
-				faults = append(faults, risk.Violation{Rule: risk.RuleOutOfRange, Pointer: "/events/" + strconv.Itoa(i), Reason: "must not stand twice"})
+				faults = append(faults, risk.Violation{Rule: risk.RuleOutOfRange, Pointer: "/events/" + strconv.Itoa(i),
+					Reason: "must not stand twice"})
 			}
 		}
 		return faults
@@ -142,8 +143,9 @@ func (s *Service) listDeliveries(c echo.Context) error {
 }
 
 func deliveryOf(d *store.Delivery) wire.Delivery {
-	doc := wire.Delivery{N: int(d.N), Event: wire.Event(d.Event), HappenedAt: d.HappenedAt, Assessment: d.Assessment, Revision: d.Revision, Reference: d.Reference,
-		State: d.State, Attempts: d.Attempts, Status: d.Status, Response: d.Response, Error: d.Error}
+	doc := wire.Delivery{N: int(d.N), Event: wire.Event(d.Event), HappenedAt: d.HappenedAt, Assessment: d.Assessment, Revision: d.Revision,
+		Reference: d.Reference,
+		State:     d.State, Attempts: d.Attempts, Status: d.Status, Response: d.Response, Error: d.Error}
 	if d.State == store.DeliveryDue {
 		doc.DueAt = &d.DueAt
 	}

@@ -53,7 +53,8 @@ func TestFaultyWebhooks(t *testing.T) {
 			`{"url": "https://quotes.example/", "events": ["assessment.created"], "secret": "chosen by myself"}`: "/secret",
 			`{"events": ["assessment.created"]}`:                                                                 "/url",
 		} {
-			for _, a := range []*apitest.Answer{c.Post("/v1/webhooks", []byte(body)), c.Do(http.MethodPut, "/v1/webhooks/"+w.ID, []byte(body), "Content-Type", "application/json")} {
+			for _, a := range []*apitest.Answer{c.Post("/v1/webhooks", []byte(body)),
+				c.Do(http.MethodPut, "/v1/webhooks/"+w.ID, []byte(body), "Content-Type", "application/json")} {
 				p := a.Want(http.StatusUnprocessableEntity).Problem()
 				if len(p.Errors) != 1 || *p.Errors[0].Pointer != want {
 					t.Errorf("%s: %s", body, a.Body)
@@ -103,7 +104,8 @@ func (r *receiver) ServeHTTP(w http.ResponseWriter, request *http.Request) {
 	defer r.mu.Unlock()
 	r.bodies, r.heads = append(r.bodies, string(body)), append(r.heads, request.Header)
 	m, err := client.ReadDelivery(r.secret, request.Header, body, r.now())
-	if err != nil || request.Header.Get("Levinward-Event") != string(m.Event) || request.Header.Get("Levinward-Delivery") != strconv.FormatInt(m.Delivery, 10) {
+	if err != nil || request.Header.Get("Levinward-Event") != string(m.Event) ||
+		request.Header.Get("Levinward-Delivery") != strconv.FormatInt(m.Delivery, 10) {
 		r.t.Errorf("%v: %s %s", err, request.Header, body)
 	}
 	if r.fail > 0 {
@@ -148,7 +150,8 @@ type watchedService struct {
 func onBothWithReceiver(t *testing.T, test func(t *testing.T, s *watchedService)) {
 	apitest.OnEachStore(t, func(t *testing.T, _ *apitest.Client, kept store.Store) {
 		at := &clock{at: apitest.Now}
-		config := api.Config{Store: kept, Contract: apitest.Contract(t), Engine: apitest.Engine, Log: slog.New(slog.NewTextHandler(t.Output(), nil)), Now: at.now, PrivateWebhooks: true}
+		config := api.Config{Store: kept, Contract: apitest.Contract(t), Engine: apitest.Engine,
+			Log: slog.New(slog.NewTextHandler(t.Output(), nil)), Now: at.now, PrivateWebhooks: true}
 		server, err := api.New(config)
 		if err != nil {
 			t.Fatal(err)
@@ -161,7 +164,8 @@ func onBothWithReceiver(t *testing.T, test func(t *testing.T, s *watchedService)
 }
 
 func (s *watchedService) sender(private bool) *webhook.Sender {
-	return webhook.New(webhook.Config{Store: s.kept, Log: slog.New(slog.DiscardHandler), Now: s.clock.now, Private: private, Agent: apitest.Engine})
+	return webhook.New(webhook.Config{Store: s.kept, Log: slog.New(slog.DiscardHandler), Now: s.clock.now, Private: private,
+		Agent: apitest.Engine})
 }
 
 // sendAll sends all that is due and returns how many deliveries that were.
@@ -294,7 +298,8 @@ func TestPrivateAddressesAreRefused(t *testing.T) {
 		if _, err := s.sendAll(t, false); err != nil {
 			t.Fatal(err)
 		}
-		if d := apitest.DeliveriesOf(s.Client, s.hook.ID)[0]; d.Attempts != 1 || d.Status != 0 || d.Error != webhook.ErrNotPublic.Error() || len(s.bodies) != 0 {
+		if d := apitest.DeliveriesOf(s.Client, s.hook.ID)[0]; d.Attempts != 1 || d.Status != 0 || d.Error != webhook.ErrNotPublic.Error() ||
+			len(s.bodies) != 0 {
 			t.Errorf("%+v, %d requests", d, len(s.bodies))
 		}
 	})

@@ -152,7 +152,8 @@ func TestRepeatedReassessment(t *testing.T) {
 		p := apitest.MakePortfolio(c, "P")
 		at := "/v1/portfolios/" + p.ID + "/assessments"
 		m := apitest.UploadMap(c, []byte(villagesMap))
-		apitest.Ended(t, c, apitest.ImportFile(c, p.ID, "", sitesOn(m.ID, [2]float64{10.5, 0.5}, [2]float64{10.5, 1.5}, [2]float64{11.5, 0.5}, [2]float64{11.5, 1.5})))
+		apitest.Ended(t, c, apitest.ImportFile(c, p.ID, "",
+			sitesOn(m.ID, [2]float64{10.5, 0.5}, [2]float64{10.5, 1.5}, [2]float64{11.5, 0.5}, [2]float64{11.5, 1.5})))
 		newer := apitest.UploadMap(c, []byte(strings.ReplaceAll(villagesMap, "5 5", "7 7")))
 		body := fmt.Appendf(nil, `{"which": "all", "flash_density_map": %q}`, newer.ID)
 		first := c.Post(at, body, "Idempotency-Key", "again")

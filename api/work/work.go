@@ -25,7 +25,8 @@ import (
 )
 
 // importFormats are the files that can be imported.
-var importFormats = map[string]batch.Format{protocol.MediaCSV: batch.CSV, protocol.MediaXLSX: batch.XLSX, protocol.MediaGeoJSON: batch.GeoJSON}
+var importFormats = map[string]batch.Format{protocol.MediaCSV: batch.CSV, protocol.MediaXLSX: batch.XLSX,
+	protocol.MediaGeoJSON: batch.GeoJSON}
 
 // Limits of an import.
 const (
@@ -77,7 +78,8 @@ func importOf(c echo.Context, most int64) (jobs.Import, error) {
 	var faults []refusal.Fault
 	choice := func(name string, allowed ...string) {
 		if q.Has(name) && !slices.Contains(allowed, q.Get(name)) {
-			faults = append(faults, refusal.Fault{Parameter: name, Reason: "must be one of " + strings.Join(allowed, ", ") + "; found " + strconv.Quote(q.Get(name))})
+			faults = append(faults, refusal.Fault{Parameter: name,
+				Reason: "must be one of " + strings.Join(allowed, ", ") + "; found " + strconv.Quote(q.Get(name))})
 		}
 	}
 	choice("mode", store.AllOrNothing, store.GoodRowsOnly)
@@ -86,7 +88,8 @@ func importOf(c echo.Context, most int64) (jobs.Import, error) {
 		im.Mode = q.Get("mode")
 	}
 	if len([]rune(im.File.Sheet)) > protocol.MaxQuery {
-		faults = append(faults, refusal.Fault{Parameter: "sheet", Reason: "must be a text of at most " + strconv.Itoa(protocol.MaxQuery) + " characters"})
+		faults = append(faults, refusal.Fault{Parameter: "sheet",
+			Reason: "must be a text of at most " + strconv.Itoa(protocol.MaxQuery) + " characters"})
 	}
 	key, err := protocol.IdempotencyKey(c)
 	if wrong := (*refusal.Problem)(nil); errors.As(err, &wrong) {
@@ -99,7 +102,8 @@ func importOf(c echo.Context, most int64) (jobs.Import, error) {
 	format, ok := importFormats[media]
 	switch {
 	case !ok:
-		return im, refusal.WrongMediaType.Problem("send " + strings.Join(protocol.SortedKeys(importFormats), ", ") + "; found " + strconv.Quote(media))
+		return im, refusal.WrongMediaType.Problem("send " + strings.Join(protocol.SortedKeys(importFormats), ", ") + "; found " +
+			strconv.Quote(media))
 	case c.Request().Header.Get(echo.HeaderContentEncoding) != "":
 		return im, refusal.WrongMediaType.Problem("send the body without a content encoding")
 	case c.Request().ContentLength > most:
@@ -149,7 +153,8 @@ func (s *Service) reassess(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	r := jobs.Reassessment{Portfolio: c.Param("id"), Due: *in.Which == wire.DueSites, Request: jobs.Request(key, store.WorkAssess, c.Param("id"), b)}
+	r := jobs.Reassessment{Portfolio: c.Param("id"), Due: *in.Which == wire.DueSites,
+		Request: jobs.Request(key, store.WorkAssess, c.Param("id"), b)}
 	// Before anything is looked up that may be gone by now.
 	if w, begun, err := s.Jobs.Begun(c.Request().Context(), r.Request); err != nil {
 		return err
@@ -160,7 +165,8 @@ func (s *Service) reassess(c echo.Context) error {
 	if in.FlashDensityMap != nil {
 		m, err := s.Store.DensityMap(c.Request().Context(), store.Local, *in.FlashDensityMap)
 		if errors.Is(err, store.ErrNotFound) {
-			return refusal.Invalid([]refusal.Fault{refusal.FaultAt("/flash_density_map", "there is no flash-density map "+strconv.Quote(*in.FlashDensityMap))})
+			return refusal.Invalid([]refusal.Fault{refusal.FaultAt("/flash_density_map",
+				"there is no flash-density map "+strconv.Quote(*in.FlashDensityMap))})
 		}
 		if err != nil {
 			return err

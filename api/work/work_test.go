@@ -87,7 +87,8 @@ func TestRefusedFiles(t *testing.T) {
 		file := []byte(strings.Replace(string(apitest.SiteFile(0, 5, 5)), "S2,Invented site 2,2,", "S2,Invented site 2,200,", 1))
 		a := apitest.ImportFile(c, p.ID, "", file).Want(http.StatusUnprocessableEntity)
 		problem := a.Problem()
-		if len(problem.Errors) != 1 || !strings.Contains(problem.Detail, "1 of 5 rows") || !strings.Contains(string(a.Body), `"line":4`) || !strings.Contains(string(a.Body), "latitude") {
+		if len(problem.Errors) != 1 || !strings.Contains(problem.Detail, "1 of 5 rows") || !strings.Contains(string(a.Body), `"line":4`) ||
+			!strings.Contains(string(a.Body), "latitude") {
 			t.Errorf("%s", a.Body)
 		}
 		var faults struct {
@@ -113,11 +114,13 @@ func TestRefusedFiles(t *testing.T) {
 			string(header): "the file has a header and no rows",
 		} {
 			problem := apitest.ImportFile(c, p.ID, "", []byte(whole)).Want(http.StatusUnprocessableEntity).Problem()
-			if problem.Detail != "the file as a whole was refused; nothing was stored" || len(problem.Errors) != 1 || problem.Errors[0].Reason != want {
+			if problem.Detail != "the file as a whole was refused; nothing was stored" || len(problem.Errors) != 1 ||
+				problem.Errors[0].Reason != want {
 				t.Errorf("%q: %+v", whole, problem)
 			}
 		}
-		c.Do(http.MethodPost, "/v1/portfolios/"+p.ID+"/imports", []byte("{}"), "Content-Type", "application/json").Want(http.StatusUnsupportedMediaType)
+		c.Do(http.MethodPost, "/v1/portfolios/"+p.ID+"/imports", []byte("{}"), "Content-Type",
+			"application/json").Want(http.StatusUnsupportedMediaType)
 		problem = apitest.ImportFile(c, p.ID, "?mode=some&decimal=dot", file).Want(http.StatusBadRequest).Problem()
 		if len(problem.Errors) != 2 {
 			t.Errorf("%+v", problem)
@@ -233,7 +236,8 @@ func TestWorkIsListed(t *testing.T) {
 			want = append(want, apitest.Ended(t, c, apitest.ImportFile(c, p.ID, "", apitest.SiteFile(n, 2, 5))))
 		}
 		apitest.ImportFile(c, p.ID, "", []byte("name\n\n")).Want(http.StatusUnprocessableEntity) // refused, and listed
-		want = append(want, apitest.Work{State: "refused"}, apitest.Ended(t, c, c.Post("/v1/portfolios/"+p.ID+"/assessments", []byte(`{"which": "all"}`))))
+		want = append(want, apitest.Work{State: "refused"},
+			apitest.Ended(t, c, c.Post("/v1/portfolios/"+p.ID+"/assessments", []byte(`{"which": "all"}`))))
 		apitest.Ended(t, c, apitest.ImportFile(c, other.ID, "", apitest.SiteFile(0, 1, 5)))
 		slices.Reverse(want)
 
@@ -286,7 +290,8 @@ func TestNewerMap(t *testing.T) {
 		other := apitest.UploadMap(c, gridded("1 1 1\n1 1 1\n1 1 1\n"), "name", "Invented coast")
 		p := apitest.MakePortfolio(c, "P")
 		at := "/v1/portfolios/" + p.ID
-		apitest.Ended(t, c, apitest.ImportFile(c, p.ID, "", sitesOn(older.ID, [2]float64{10.5, 1.5}, [2]float64{11.5, 0.5}, [2]float64{12.5, -0.5})))
+		apitest.Ended(t, c, apitest.ImportFile(c, p.ID, "",
+			sitesOn(older.ID, [2]float64{10.5, 1.5}, [2]float64{11.5, 0.5}, [2]float64{12.5, -0.5})))
 		apart := strings.ReplaceAll(string(sitesOn(other.ID, [2]float64{10.5, 1.5})), "S0", "T0")
 		apitest.Ended(t, c, apitest.ImportFile(c, p.ID, "", []byte(apart)))
 
@@ -318,11 +323,13 @@ func TestNewerMap(t *testing.T) {
 		}
 		for _, s := range changes.Sites {
 			ng := want[s.Reference]
-			if s.Before.NG != ng[0] || s.After.NG != ng[1] || s.Before.Map != older.ID || s.After.Map != newer.ID || s.Before.Revision != 1 || s.After.Revision != 2 {
+			if s.Before.NG != ng[0] || s.After.NG != ng[1] || s.Before.Map != older.ID || s.After.Map != newer.ID || s.Before.Revision != 1 ||
+				s.After.Revision != 2 {
 				t.Errorf("%s: %+v, N_G in the maps %v", s.Reference, s, ng)
 			}
 			times := ng[1] / ng[0]
-			if s.Before.Loss <= 0 || math.Abs(s.After.Loss-times*s.Before.Loss) > 1e-12*s.After.Loss || math.Abs(s.After.Ratio-times*s.Before.Ratio) > 1e-12*s.After.Ratio {
+			if s.Before.Loss <= 0 || math.Abs(s.After.Loss-times*s.Before.Loss) > 1e-12*s.After.Loss ||
+				math.Abs(s.After.Ratio-times*s.Before.Ratio) > 1e-12*s.After.Ratio {
 				t.Errorf("%s: R_1 is %v after %v, N_G is %v times as high", s.Reference, s.After.Loss, s.Before.Loss, times)
 			}
 			if s.Before.Review >= s.After.Review {
@@ -407,7 +414,8 @@ func TestNotesOfAnImport(t *testing.T) {
 			return list.Notes
 		}
 		send := func(file []byte) *apitest.Answer {
-			return c.Do(http.MethodPost, "/v1/portfolios/"+p.ID+"/imports", file, "Content-Type", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet")
+			return c.Do(http.MethodPost, "/v1/portfolios/"+p.ID+"/imports", file, "Content-Type",
+				"application/vnd.openxmlformats-officedocument.spreadsheetml.sheet")
 		}
 		for _, bad := range []bool{false, true} {
 			a := send(book(func(f *excelize.File, sheet string) {
@@ -429,7 +437,8 @@ func TestNotesOfAnImport(t *testing.T) {
 				t.Errorf("%+v", w)
 			}
 			got := notesOf(a)
-			if len(got) != 3 || !strings.Contains(got[0].Note, "hidden") || got[1].Column != "length_m" || got[2].Column != "width_m" || !strings.Contains(got[2].Note, "formula") {
+			if len(got) != 3 || !strings.Contains(got[0].Note, "hidden") || got[1].Column != "length_m" || got[2].Column != "width_m" ||
+				!strings.Contains(got[2].Note, "formula") {
 				t.Fatalf("%+v", got)
 			}
 			if got[0].Count != 3 || fmt.Sprint(got[0].Rows) != "[{3 4} {8 8}]" || fmt.Sprint(got[1].Rows, got[2].Rows) != "[{4 4}] [{5 5}]" {
