@@ -70,7 +70,8 @@ func (s *Service) uploadDevices(c echo.Context) error {
 		return err
 	}
 	defer sp.close()
-	u := &upload{service: s, decimal: decimal, spool: sp, seen: map[[2]uint64]uint32{}, seeds: [2]maphash.Seed{maphash.MakeSeed(), maphash.MakeSeed()}}
+	u := &upload{service: s, decimal: decimal, spool: sp,
+		seen: map[[2]uint64]uint32{}, seeds: [2]maphash.Seed{maphash.MakeSeed(), maphash.MakeSeed()}}
 	switch media := protocol.MediaTypeOf(c.Request().Header.Get(echo.HeaderContentType)); media {
 	case protocol.MediaJSON:
 		err = u.readJSON(c)
@@ -121,7 +122,8 @@ func (u *upload) store(c echo.Context, how store.Import) error {
 		return answerDevice(c, http.StatusCreated, &stored)
 	}
 	u.sort()
-	b, err := protocol.Encode(importReport{Stored: done.Stored, Replaced: done.Replaced, Refused: u.refused, Faults: u.faults, Errors: u.spelled})
+	b, err := protocol.Encode(importReport{Stored: done.Stored, Replaced: done.Replaced, Refused: u.refused,
+		Faults: u.faults, Errors: u.spelled})
 	if err != nil {
 		return err
 	}
