@@ -8509,7 +8509,8 @@ type ClientInterface interface {
 	//
 	// - ASCII grid; no-data mark -9999 where it declares none;
 	// - GeoTIFF or BigTIFF with one band, geographic on WGS 84;
-	// - CSV with the columns longitude, latitude, value, at most 30 million rows on a regular grid.
+	// - CSV with the columns longitude, latitude, value, at most 30 million rows on a regular grid, separated by comma, semicolon or tab;
+	//   numbers with a decimal point, or a comma where `decimal` says so.
 	//
 	// Negative, infinite and implausibly high values are refused. A file with faults is refused as a whole, each fault with
 	// the line, the row and column, or the tag where it stands. A map never changes; a newer one is another map.
@@ -8525,7 +8526,8 @@ type ClientInterface interface {
 	//
 	// - ASCII grid; no-data mark -9999 where it declares none;
 	// - GeoTIFF or BigTIFF with one band, geographic on WGS 84;
-	// - CSV with the columns longitude, latitude, value, at most 30 million rows on a regular grid.
+	// - CSV with the columns longitude, latitude, value, at most 30 million rows on a regular grid, separated by comma, semicolon or tab;
+	//   numbers with a decimal point, or a comma where `decimal` says so.
 	//
 	// Negative, infinite and implausibly high values are refused. A file with faults is refused as a whole, each fault with
 	// the line, the row and column, or the tag where it stands. A map never changes; a newer one is another map.
@@ -9622,9 +9624,10 @@ func (c *Client) ListFlashDensityMaps(ctx context.Context, params *ListFlashDens
 //
 // The body is the file itself, up to 512 MiB and 100 million cells, of one of these forms, whatever media type it is sent as:
 //
-// - ASCII grid; no-data mark -9999 where it declares none;
-// - GeoTIFF or BigTIFF with one band, geographic on WGS 84;
-// - CSV with the columns longitude, latitude, value, at most 30 million rows on a regular grid.
+//   - ASCII grid; no-data mark -9999 where it declares none;
+//   - GeoTIFF or BigTIFF with one band, geographic on WGS 84;
+//   - CSV with the columns longitude, latitude, value, at most 30 million rows on a regular grid, separated by comma, semicolon or tab;
+//     numbers with a decimal point, or a comma where `decimal` says so.
 //
 // Negative, infinite and implausibly high values are refused. A file with faults is refused as a whole, each fault with
 // the line, the row and column, or the tag where it stands. A map never changes; a newer one is another map.
@@ -9648,9 +9651,10 @@ func (c *Client) CreateFlashDensityMapWithBody(ctx context.Context, params *Crea
 //
 // The body is the file itself, up to 512 MiB and 100 million cells, of one of these forms, whatever media type it is sent as:
 //
-// - ASCII grid; no-data mark -9999 where it declares none;
-// - GeoTIFF or BigTIFF with one band, geographic on WGS 84;
-// - CSV with the columns longitude, latitude, value, at most 30 million rows on a regular grid.
+//   - ASCII grid; no-data mark -9999 where it declares none;
+//   - GeoTIFF or BigTIFF with one band, geographic on WGS 84;
+//   - CSV with the columns longitude, latitude, value, at most 30 million rows on a regular grid, separated by comma, semicolon or tab;
+//     numbers with a decimal point, or a comma where `decimal` says so.
 //
 // Negative, infinite and implausibly high values are refused. A file with faults is refused as a whole, each fault with
 // the line, the row and column, or the tag where it stands. A map never changes; a newer one is another map.
@@ -15447,7 +15451,8 @@ type ClientWithResponsesInterface interface {
 	//
 	// - ASCII grid; no-data mark -9999 where it declares none;
 	// - GeoTIFF or BigTIFF with one band, geographic on WGS 84;
-	// - CSV with the columns longitude, latitude, value, at most 30 million rows on a regular grid.
+	// - CSV with the columns longitude, latitude, value, at most 30 million rows on a regular grid, separated by comma, semicolon or tab;
+	//   numbers with a decimal point, or a comma where `decimal` says so.
 	//
 	// Negative, infinite and implausibly high values are refused. A file with faults is refused as a whole, each fault with
 	// the line, the row and column, or the tag where it stands. A map never changes; a newer one is another map.
@@ -15463,7 +15468,8 @@ type ClientWithResponsesInterface interface {
 	//
 	// - ASCII grid; no-data mark -9999 where it declares none;
 	// - GeoTIFF or BigTIFF with one band, geographic on WGS 84;
-	// - CSV with the columns longitude, latitude, value, at most 30 million rows on a regular grid.
+	// - CSV with the columns longitude, latitude, value, at most 30 million rows on a regular grid, separated by comma, semicolon or tab;
+	//   numbers with a decimal point, or a comma where `decimal` says so.
 	//
 	// Negative, infinite and implausibly high values are refused. A file with faults is refused as a whole, each fault with
 	// the line, the row and column, or the tag where it stands. A map never changes; a newer one is another map.
@@ -19992,9 +19998,10 @@ func (c *ClientWithResponses) ListFlashDensityMapsWithResponse(ctx context.Conte
 //
 // The body is the file itself, up to 512 MiB and 100 million cells, of one of these forms, whatever media type it is sent as:
 //
-// - ASCII grid; no-data mark -9999 where it declares none;
-// - GeoTIFF or BigTIFF with one band, geographic on WGS 84;
-// - CSV with the columns longitude, latitude, value, at most 30 million rows on a regular grid.
+//   - ASCII grid; no-data mark -9999 where it declares none;
+//   - GeoTIFF or BigTIFF with one band, geographic on WGS 84;
+//   - CSV with the columns longitude, latitude, value, at most 30 million rows on a regular grid, separated by comma, semicolon or tab;
+//     numbers with a decimal point, or a comma where `decimal` says so.
 //
 // Negative, infinite and implausibly high values are refused. A file with faults is refused as a whole, each fault with
 // the line, the row and column, or the tag where it stands. A map never changes; a newer one is another map.
@@ -20014,9 +20021,10 @@ func (c *ClientWithResponses) CreateFlashDensityMapWithBodyWithResponse(ctx cont
 //
 // The body is the file itself, up to 512 MiB and 100 million cells, of one of these forms, whatever media type it is sent as:
 //
-// - ASCII grid; no-data mark -9999 where it declares none;
-// - GeoTIFF or BigTIFF with one band, geographic on WGS 84;
-// - CSV with the columns longitude, latitude, value, at most 30 million rows on a regular grid.
+//   - ASCII grid; no-data mark -9999 where it declares none;
+//   - GeoTIFF or BigTIFF with one band, geographic on WGS 84;
+//   - CSV with the columns longitude, latitude, value, at most 30 million rows on a regular grid, separated by comma, semicolon or tab;
+//     numbers with a decimal point, or a comma where `decimal` says so.
 //
 // Negative, infinite and implausibly high values are refused. A file with faults is refused as a whole, each fault with
 // the line, the row and column, or the tag where it stands. A map never changes; a newer one is another map.
