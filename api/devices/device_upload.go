@@ -26,7 +26,7 @@ const (
 	maxDeviceList  = 16 << 20 // bytes of JSON
 	maxDevices     = 10_000   // in a JSON list
 	maxDeviceTable = 256 << 20
-	maxTold        = 1000 // faults that are spelled out
+	maxListed      = 1000 // faults that are spelled out
 	uploadTime     = 10 * time.Minute
 )
 
@@ -48,7 +48,7 @@ type upload struct {
 	rows    int
 	refused int // rows with a fault
 	faults  int // all of them
-	told    []refusal.Fault
+	listed  []refusal.Fault
 	seen    map[[2]uint64]uint32 // line of each reference, by its hash
 	seeds   [2]maphash.Seed
 	fatal   bool // part of the upload could not be read
@@ -117,7 +117,9 @@ func (u *upload) store(c echo.Context, how store.Import) error {
 		return answerDevice(c, http.StatusCreated, &stored)
 	}
 	u.sort()
-	b, err := protocol.Encode(importReport{Stored: done.Stored, Replaced: done.Replaced, Refused: u.refused, Faults: u.faults, Errors: u.told})
+	b, err := protocol.Encode(importReport{
+		Stored: done.Stored, Replaced: done.Replaced, Refused: u.refused, Faults: u.faults, Errors: u.listed,
+	})
 	if err != nil {
 		return err
 	}
@@ -126,10 +128,10 @@ func (u *upload) store(c echo.Context, how store.Import) error {
 
 // sort brings the faults into the order of the upload; those of the store came last.
 func (u *upload) sort() {
-	if u.told == nil {
-		u.told = []refusal.Fault{}
+	if u.listed == nil {
+		u.listed = []refusal.Fault{}
 	}
-	slices.SortStableFunc(u.told, func(a, b refusal.Fault) int { return a.Order - b.Order })
+	slices.SortStableFunc(u.listed, func(a, b refusal.Fault) int { return a.Order - b.Order })
 }
 
 func (u *upload) problem() *refusal.Problem {
@@ -138,16 +140,16 @@ func (u *upload) problem() *refusal.Problem {
 	if u.faults == 1 {
 		text = "1 fault"
 	}
-	if u.faults > len(u.told) {
-		text += ", of which " + strconv.Itoa(len(u.told)) + " are listed"
+	if u.faults > len(u.listed) {
+		text += ", of which " + strconv.Itoa(len(u.listed)) + " are listed"
 	}
-	return refusal.InvalidInput.Problem(text+"; nothing was stored", u.told...)
+	return refusal.InvalidInput.Problem(text+"; nothing was stored", u.listed...)
 }
 
 // fault notes a fault; beyond the first ones it only counts.
 func (u *upload) fault(f refusal.Fault) {
-	if u.faults++; len(u.told) < maxTold {
-		u.told = append(u.told, f)
+	if u.faults++; len(u.listed) < maxListed {
+		u.listed = append(u.listed, f)
 	}
 }
 
