@@ -19,11 +19,11 @@ func TestCalculationsStoreNothing(t *testing.T) {
 		}
 		_, a := apitest.Create(c, apitest.Demo(t))
 		a.JSON(&created)
-		for _, own := range []string{"id", "revision", "created_at"} {
-			if calculated[own] != nil || created[own] == nil {
-				t.Errorf("%s: calculated %v, stored %v", own, calculated[own], created[own])
+		for _, field := range []string{"id", "revision", "created_at"} {
+			if calculated[field] != nil || created[field] == nil {
+				t.Errorf("%s: calculated %v, stored %v", field, calculated[field], created[field])
 			}
-			delete(created, own)
+			delete(created, field)
 		}
 		if !reflect.DeepEqual(calculated, created) {
 			t.Error("a calculation and a stored assessment of one input differ")

@@ -261,8 +261,8 @@ func (m *mapper) outline(o geo.Outline) *geometry { return multiPolygon(o.Polygo
 
 // box is a rectangle round the location of the site.
 func (m *mapper) box(s *risk.Structure) (orb.Ring, orb.Point) {
-	at := m.site.Input.Location
-	center := orb.Point{at.Longitude, at.Latitude}
+	location := m.site.Input.Location
+	center := orb.Point{location.Longitude, location.Latitude}
 	frame, err := geo.NewFrame(center)
 	if err != nil {
 		return nil, center

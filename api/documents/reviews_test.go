@@ -140,17 +140,17 @@ func TestFaultyReviews(t *testing.T) {
 	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
 	table := apitest.ReviewedBy(t, c, " ", [3]string{apitest.IsolatedSite, "yes", "2"}, [3]string{apitest.ShieldedLine, "no", "1.5"})
 	p := apitest.PutReviews(c, table).Want(http.StatusUnprocessableEntity).Problem()
-	var told []string
+	var columns []string
 	for _, f := range p.Errors {
 		if f.Line < 2 {
 			t.Errorf("%+v", f)
 		}
-		told = append(told, f.Column)
+		columns = append(columns, f.Column)
 	}
-	slices.Sort(told)
-	if !slices.Equal(told, []string{"checked_by", "checked_by", "printed_value", "printed_value"}) ||
+	slices.Sort(columns)
+	if !slices.Equal(columns, []string{"checked_by", "checked_by", "printed_value", "printed_value"}) ||
 		!strings.HasPrefix(p.Detail, "4 faults") {
-		t.Errorf("%s %v", p.Detail, told)
+		t.Errorf("%s %v", p.Detail, columns)
 	}
 	many := append(apitest.ReviewedBy(t, c, "A. Reader"), strings.Repeat("a,b\r\n", 150)...)
 	if p := apitest.PutReviews(c, many).Want(http.StatusUnprocessableEntity).Problem(); len(p.Errors) != 100 ||

@@ -588,8 +588,8 @@ func TestMapsOfManyAtOnce(t *testing.T) {
 					if math.Abs(got.Used.NG-want[id]) > 1e-6 {
 						t.Errorf("N_G %v, want %v", got.Used.NG, want[id])
 					}
-					own := apitest.UploadMap(c, apitest.DensityFile(t, "invented.asc"))
-					if a := c.Delete("/v1/flash-density-maps/" + own.ID); a.Status != http.StatusNoContent {
+					brief := apitest.UploadMap(c, apitest.DensityFile(t, "invented.asc"))
+					if a := c.Delete("/v1/flash-density-maps/" + brief.ID); a.Status != http.StatusNoContent {
 						t.Errorf("status %d", a.Status)
 					}
 				}

@@ -33,9 +33,9 @@ var conformance = wire.Conformance{ConformsTo: []string{
 	"http://www.opengis.net/spec/ogcapi-features-1/1.0/conf/geojson",
 }}
 
-// address is where the client reached the service; links have to be absolute for some. A proxy
+// baseURL is where the client reached the service; links have to be absolute for some. A proxy
 // tells it by X-Forwarded-Proto and X-Forwarded-Host, the one nearest to the client first.
-func address(c echo.Context) string {
+func baseURL(c echo.Context) string {
 	scheme, host := "http", c.Request().Host
 	if c.Scheme() == "https" {
 		scheme = "https"
@@ -72,16 +72,16 @@ func setLinks(c echo.Context, links []wire.Link) {
 }
 
 func (s *Service) ogcLanding(c echo.Context) error {
-	at := address(c)
+	base := baseURL(c)
 	page := wire.LandingPage{
 		Title:       "levinward",
 		Description: "Lightning risk of sites. Every portfolio is a collection of features; its results are a screening and design aid.",
 		Links: []wire.Link{
-			{Href: at + "/ogc", Rel: "self", Type: protocol.MediaJSON, Title: "This page"},
-			{Href: at + "/ogc/api", Rel: "service-desc", Type: protocol.MediaOpenAPI, Title: "The contract"},
-			{Href: at + "/docs/", Rel: "service-doc", Type: protocol.MediaHTML, Title: "The contract to browse"},
-			{Href: at + "/ogc/conformance", Rel: "conformance", Type: protocol.MediaJSON, Title: "What the service conforms to"},
-			{Href: at + "/ogc/collections", Rel: "data", Type: protocol.MediaJSON, Title: "The portfolios"},
+			{Href: base + "/ogc", Rel: "self", Type: protocol.MediaJSON, Title: "This page"},
+			{Href: base + "/ogc/api", Rel: "service-desc", Type: protocol.MediaOpenAPI, Title: "The contract"},
+			{Href: base + "/docs/", Rel: "service-doc", Type: protocol.MediaHTML, Title: "The contract to browse"},
+			{Href: base + "/ogc/conformance", Rel: "conformance", Type: protocol.MediaJSON, Title: "What the service conforms to"},
+			{Href: base + "/ogc/collections", Rel: "data", Type: protocol.MediaJSON, Title: "The portfolios"},
 		},
 	}
 	setLinks(c, page.Links)
@@ -92,9 +92,9 @@ func (s *Service) ogcConformance(c echo.Context) error { return protocol.Answer(
 
 // ogcCollections answers every portfolio.
 func (s *Service) ogcCollections(c echo.Context) error {
-	at := address(c)
+	base := baseURL(c)
 	all := wire.Collections{
-		Links:       []wire.Link{{Href: at + "/ogc/collections", Rel: "self", Type: protocol.MediaJSON}},
+		Links:       []wire.Link{{Href: base + "/ogc/collections", Rel: "self", Type: protocol.MediaJSON}},
 		Collections: []wire.Collection{},
 		Cautions:    assess.Cautions(),
 	}
@@ -127,7 +127,7 @@ func (s *Service) collections(c echo.Context, portfolios []store.Portfolio) ([]w
 	}
 	all := make([]wire.Collection, len(portfolios))
 	for i := range portfolios {
-		all[i] = collection(address(c), &portfolios[i])
+		all[i] = collection(baseURL(c), &portfolios[i])
 		if e, ok := extents[portfolios[i].ID]; ok {
 			all[i].Extent = extent(&e)
 		}
@@ -142,13 +142,13 @@ func extent(e *store.Extent) *wire.Extent {
 	}
 }
 
-func collection(address string, p *store.Portfolio) wire.Collection {
-	at := address + "/ogc/collections/" + p.ID
+func collection(base string, p *store.Portfolio) wire.Collection {
+	self := base + "/ogc/collections/" + p.ID
 	return wire.Collection{
 		ID: p.ID, Title: p.Name, Description: p.Description, ItemType: "feature", CRS: []string{crs84},
 		Links: []wire.Link{
-			{Href: at, Rel: "self", Type: protocol.MediaJSON, Title: p.Name},
-			{Href: at + "/items", Rel: "items", Type: protocol.MediaGeoJSON, Title: p.Name},
+			{Href: self, Rel: "self", Type: protocol.MediaJSON, Title: p.Name},
+			{Href: self + "/items", Rel: "items", Type: protocol.MediaGeoJSON, Title: p.Name},
 		},
 	}
 }
@@ -194,20 +194,20 @@ func (s *Service) ogcItems(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	at, u := address(c), c.Request().URL
+	base, u := baseURL(c), c.Request().URL
 	features := wire.SiteFeatures{
 		Type: "FeatureCollection", Time: s.Now().UTC(), Returned: len(found), Cautions: assess.Cautions(),
 		Features: make([]wire.SiteFeature, len(found)),
 		Links: []wire.Link{
-			{Href: at + u.RequestURI(), Rel: "self", Type: protocol.MediaGeoJSON},
-			{Href: at + "/ogc/collections/" + p.ID, Rel: "collection", Type: protocol.MediaJSON, Title: p.Name},
+			{Href: base + u.RequestURI(), Rel: "self", Type: protocol.MediaGeoJSON},
+			{Href: base + "/ogc/collections/" + p.ID, Rel: "collection", Type: protocol.MediaJSON, Title: p.Name},
 		},
 	}
 	for i := range found {
 		features.Features[i] = sites.FeatureOf(&found[i])
 	}
 	if next != "" {
-		features.Links = append(features.Links, wire.Link{Href: at + protocol.NextPage(u, next), Rel: "next", Type: protocol.MediaGeoJSON})
+		features.Links = append(features.Links, wire.Link{Href: base + protocol.NextPage(u, next), Rel: "next", Type: protocol.MediaGeoJSON})
 	}
 	if features.Matched, err = s.numberMatched(c, p.ID, &f, len(found), next); err != nil {
 		return err
@@ -241,13 +241,13 @@ func (s *Service) ogcItem(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	at := address(c)
+	base := baseURL(c)
 	f := sites.FeatureOf(&site)
 	f.Cautions = assess.Cautions()
 	f.Links = []wire.Link{
-		{Href: at + "/ogc/collections/" + p.ID + "/items/" + f.ID, Rel: "self", Type: protocol.MediaGeoJSON, Title: site.Name},
-		{Href: at + "/ogc/collections/" + p.ID, Rel: "collection", Type: protocol.MediaJSON, Title: p.Name},
-		{Href: at + "/v1/assessments/" + f.ID, Rel: "related", Type: protocol.MediaJSON, Title: "The assessment with all its numbers"},
+		{Href: base + "/ogc/collections/" + p.ID + "/items/" + f.ID, Rel: "self", Type: protocol.MediaGeoJSON, Title: site.Name},
+		{Href: base + "/ogc/collections/" + p.ID, Rel: "collection", Type: protocol.MediaJSON, Title: p.Name},
+		{Href: base + "/v1/assessments/" + f.ID, Rel: "related", Type: protocol.MediaJSON, Title: "The assessment with all its numbers"},
 	}
 	setLinks(c, f.Links)
 	return answerFeatures(c, f)

@@ -150,12 +150,12 @@ func (f *geoPackageWriter) begin() (err error) {
 }
 
 func (f *geoPackageWriter) Write(s *store.Site) error {
-	at := orb.Point{s.Longitude, s.Latitude}
+	place := orb.Point{s.Longitude, s.Latitude}
 	if !f.some {
-		f.some, f.bounds = true, at.Bound()
+		f.some, f.bounds = true, place.Bound()
 	}
-	f.bounds = f.bounds.Extend(at)
-	_, err := f.insert.ExecContext(context.Background(), append([]any{geoPackagePoint(at)}, cells(s, geoPackageTime)...)...)
+	f.bounds = f.bounds.Extend(place)
+	_, err := f.insert.ExecContext(context.Background(), append([]any{geoPackagePoint(place)}, cells(s, geoPackageTime)...)...)
 	return err
 }
 

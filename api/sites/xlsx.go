@@ -76,12 +76,12 @@ func (f *xlsxWriter) begin() (err error) {
 }
 
 func (f *xlsxWriter) add(cells []any) error {
-	at, err := excelize.CoordinatesToCellName(1, f.row)
+	cell, err := excelize.CoordinatesToCellName(1, f.row)
 	if err != nil {
 		return err
 	}
 	f.row++
-	return f.sheet.SetRow(at, cells)
+	return f.sheet.SetRow(cell, cells)
 }
 
 func (f *xlsxWriter) Write(s *store.Site) error {
