@@ -81,7 +81,7 @@ func (s *stage) imports(rows []row) error {
 	inputs := make([]*wire.Input, len(rows))
 	var references []string
 	for i := range rows {
-		if in, _, err := decode(rows[i].Input); err == nil {
+		if in, err := decode(rows[i].Input); err == nil {
 			inputs[i] = in
 			if in.Reference != "" {
 				references = append(references, in.Reference)
@@ -174,7 +174,7 @@ func (s *stage) keep(in *wire.Input, before *store.Site) (same bool, err error) 
 	if site == nil { // deleted since: storing will tell
 		return false, nil
 	}
-	now, _, err := decode(site.Input)
+	now, err := decode(site.Input)
 	if err != nil {
 		return false, nil // no input of this program: the row replaces it
 	}
@@ -221,7 +221,7 @@ func (s *stage) assess(rows []row) error {
 
 // again assesses a site unless that would give what is there.
 func (s *stage) again(r *row, site *store.SiteInput) error {
-	in, _, err := decode(site.Input)
+	in, err := decode(site.Input)
 	if err != nil {
 		s.fail(r, &site.Site, []store.Fault{fault(r.Row, "", "", err.Error())})
 		return nil

@@ -137,8 +137,8 @@ func storable(text string) string {
 	return text[:cut] + "…"
 }
 
-// decode reads a stored input. The faults are those of the input alone.
-func decode(canonical []byte) (*wire.Input, *wire.Site, error) {
+// decode reads a stored input, also one that an earlier program stored.
+func decode(canonical []byte) (*wire.Input, error) {
 	in, ok := wire.Decode(canonical)
 	if !ok {
 		// What an earlier program stored may be beyond today's limits.
@@ -146,8 +146,8 @@ func decode(canonical []byte) (*wire.Input, *wire.Site, error) {
 		d := json.NewDecoder(bytes.NewReader(canonical))
 		d.DisallowUnknownFields()
 		if err := d.Decode(in); err != nil || in.Location == nil || in.Location.Latitude == nil || in.Location.Longitude == nil {
-			return nil, nil, fmt.Errorf("the input is none that this program takes: %v", err)
+			return nil, fmt.Errorf("the input is none that this program takes: %v", err)
 		}
 	}
-	return in, in.Core(), nil
+	return in, nil
 }
