@@ -16,20 +16,9 @@ import (
 )
 
 // Chunk returns one chunk.
-func (s *Store) Chunk(ctx context.Context, org store.Organisation, work string, n int) (c store.Chunk, err error) {
-	key, err := tables.Key(org, work)
-	if err != nil {
-		return c, err
-	}
-	c.Work, c.N = key[1].(string), n
-	err = s.do(ctx, func(ctx context.Context, conn *pgxpool.Conn) error {
-		return tables.OrNotFound(conn.QueryRow(ctx, `SELECT state, step, rows, failed FROM work_chunk
-			WHERE organisation = $1 AND work = $2 AND n = $3::bigint`, append(key, n)...).Scan(&c.State, &c.Step, &c.Rows, &c.Failed))
-	})
-	if err != nil {
-		return store.Chunk{}, err
-	}
-	return c, nil
+func (s *Store) Chunk(ctx context.Context, org store.Organisation, work string, n int) (store.Chunk, error) {
+	return one(ctx, s, org, work, tables.Chunk,
+		`SELECT `+tables.Chunks+` FROM work_chunk WHERE organisation = $1 AND work = $2 AND n = $3::bigint`, n)
 }
 
 // WorksToDo returns works with chunks that are due.

@@ -15,10 +15,8 @@ import (
 
 // Chunk returns one chunk.
 func (s *Store) Chunk(ctx context.Context, org store.Organisation, work string, n int) (store.Chunk, error) {
-	return one(ctx, s, org, work, func(row tables.Row) (c store.Chunk, err error) {
-		err = row.Scan(&c.Work, &c.N, &c.State, &c.Step, &c.Rows, &c.Failed)
-		return c, tables.OrNotFound(err)
-	}, `SELECT work, n, state, step, rows, failed FROM work_chunk WHERE organisation = $1 AND work = $2 AND n = $3`, n)
+	return one(ctx, s, org, work, tables.Chunk,
+		`SELECT `+tables.Chunks+` FROM work_chunk WHERE organisation = $1 AND work = $2 AND n = $3`, n)
 }
 
 // WorksToDo returns works with chunks that are due.

@@ -140,6 +140,15 @@ func Work(row Row) (w store.Work, err error) {
 	return w, OrNotFound(err)
 }
 
+// Chunks are the columns of a chunk.
+const Chunks = `work, n, state, step, rows, failed`
+
+// Chunk reads Chunks.
+func Chunk(row Row) (c store.Chunk, err error) {
+	err = row.Scan(&c.Work, &c.N, &c.State, &c.Step, &c.Rows, &c.Failed)
+	return c, OrNotFound(err)
+}
+
 // Devices are the columns of a device.
 const Devices = `id, version, reference, name, document, updated_at, withdrawn_at`
 
