@@ -2,7 +2,6 @@ package documents
 
 import (
 	"encoding/json"
-	"fmt"
 	"math"
 	"net/http"
 	"slices"
@@ -63,7 +62,8 @@ func (s *Service) collectionAreas(c echo.Context) error {
 	site := result.Input.Core()
 	edition := assess.Edition(site.Input.Edition)
 	if edition == nil {
-		return fmt.Errorf("edition %q of a record is not implemented", site.Input.Edition)
+		return refusal.NotFound.Problem("the record was computed by " + site.Input.Edition +
+			", whose areas this program does not draw; assess the site again")
 	}
 	m := mapper{site: site, result: &result, tolerance: tolerance, reach: edition.Reach(),
 		collection: featureCollection{"FeatureCollection", cautionsOf(result.Cautions), []feature{}}}

@@ -12,6 +12,7 @@ import (
 	"testing"
 
 	"levinward/api/apitest"
+	"levinward/store"
 )
 
 type mapFeature struct {
@@ -304,15 +305,33 @@ func TestMapParameters(t *testing.T) {
 	c.Get("/v1/assessments/" + strings.Repeat("0", 8) + "-0000-7000-8000-000000000000/collection-areas").Want(http.StatusNotFound)
 }
 
+// A record of an edition that the program has no more is kept, but its areas cannot be drawn.
+func TestAreasOfAnotherEdition(t *testing.T) {
+	stores := apitest.OpenSQLite(t)
+	c := apitest.NewClient(t, apitest.NewServer(t, stores))
+	created, _ := apitest.Create(c, apitest.Smallest(t))
+	r, err := stores.Newest(t.Context(), store.Local, created.ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r.Worksheet, err = stores.Worksheet(t.Context(), store.Local, created.ID, 1); err != nil {
+		t.Fatal(err)
+	}
+	r.Edition = "an-edition-of-before"
+	r.Result = apitest.Changed(t, r.Result, apitest.Values{"/input/edition": r.Edition})
+	if r, err = stores.Revise(t.Context(), store.Local, r, 1); err != nil {
+		t.Fatal(err)
+	}
+	p := c.Get("/v1/assessments/" + created.ID + "/collection-areas").Want(http.StatusNotFound).Problem()
+	if !strings.Contains(p.Detail, r.Edition) {
+		t.Errorf("the refusal does not name the edition: %s", p.Detail)
+	}
+	c.Get("/v1/assessments/" + created.ID + "/collection-areas?revision=1").Want(http.StatusOK)
+}
+
 // Source: ogrinfo of GDAL (Debian package gdal-bin) opens the file, finds every feature in it and their extent on the map.
 func TestMapOpensInGIS(t *testing.T) {
-	ogrinfo, err := exec.LookPath("ogrinfo")
-	if err != nil {
-		if os.Getenv("LEVINWARD_REQUIRE_GDAL") == "1" {
-			t.Fatal(err)
-		}
-		t.Skip("ogrinfo is not installed (Debian package gdal-bin)")
-	}
+	apitest.RequireGDAL(t)
 	c := apitest.NewClient(t, apitest.NewServer(t, apitest.OpenSQLite(t)))
 	dateline := apitest.Changed(t, apitest.Smallest(t), apitest.Values{"/location/longitude": 179.999})
 	for name, body := range map[string][]byte{"village": apitest.File(t, "testdata/demo/village.json"), "dateline": dateline} {
@@ -321,7 +340,7 @@ func TestMapOpensInGIS(t *testing.T) {
 		if err := os.WriteFile(file, text, 0o600); err != nil {
 			t.Fatal(err)
 		}
-		out, err := exec.CommandContext(t.Context(), ogrinfo, "-ro", "-al", file).CombinedOutput()
+		out, err := exec.CommandContext(t.Context(), "ogrinfo", "-ro", "-al", file).CombinedOutput()
 		if err != nil || strings.Contains(string(out), "Warning") || strings.Contains(string(out), "ERROR") {
 			t.Fatalf("%s: %v\n%.2000s", name, err, out)
 		}
@@ -332,7 +351,7 @@ func TestMapOpensInGIS(t *testing.T) {
 		}
 		// The GIS, too, finds every geometry valid.
 		sql := fmt.Sprintf(`SELECT COUNT(*) AS invalid FROM "%s" WHERE geometry IS NOT NULL AND NOT ST_IsValid(geometry)`, name)
-		out, err = exec.CommandContext(t.Context(), ogrinfo, "-ro", "-dialect", "SQLite", "-sql", sql, file).CombinedOutput()
+		out, err = exec.CommandContext(t.Context(), "ogrinfo", "-ro", "-dialect", "SQLite", "-sql", sql, file).CombinedOutput()
 		if err != nil || !strings.Contains(string(out), "invalid (Integer) = 0") {
 			t.Errorf("%s: not every geometry is valid: %v\n%.1500s", name, err, out)
 		}
