@@ -254,7 +254,7 @@ func Found(value any) string {
 	return "; found " + string(b)
 }
 
-// fill puts an object whose values the limits accept into a document; false where a value does not go in.
+// fill puts an object into a document; false where a value does not go in. It judges no limits: whoever asks has or will.
 func fill(doc reflect.Value, m map[string]any) bool {
 	fields := Fields(doc.Type())
 	for i := range fields {
@@ -307,19 +307,26 @@ func (f *Field) fillSingle(target reflect.Value, value any) bool {
 
 // fillPlain puts a number, a truth value, a text or a name into its place.
 func (f *Field) fillPlain(target reflect.Value, value any) bool {
-	if !f.Accepts(value) {
-		return false
-	}
+	kind := target.Kind()
 	switch v := value.(type) {
 	case float64:
-		target.SetFloat(v)
+		if kind == reflect.Float64 {
+			target.SetFloat(v)
+			return true
+		}
 	case bool:
-		target.SetBool(v)
+		if kind == reflect.Bool {
+			target.SetBool(v)
+			return true
+		}
 	case string:
 		if named, ok := target.Addr().Interface().(encoding.TextUnmarshaler); ok {
 			return named.UnmarshalText([]byte(v)) == nil
 		}
-		target.SetString(v)
+		if kind == reflect.String {
+			target.SetString(v)
+			return true
+		}
 	}
-	return true
+	return false
 }
