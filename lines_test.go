@@ -19,7 +19,7 @@ const maxColumns = 140
 
 // heldFolders are the folders, with all below them, whose lines are held to maxColumns.
 var heldFolders = []string{
-	"risk", "geo", "store",
+	"risk", "geo", "store", "tabletext",
 	"api/apitest", "api/assessments", "api/devices", "api/documents", "api/library", "api/maps", "api/ogc", "api/portfolios", "api/protocol",
 	"api/queue", "api/recompute", "api/refusal", "api/shelf", "api/single", "api/sites", "api/table", "api/web", "api/webhooks", "api/work",
 }

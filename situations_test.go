@@ -61,7 +61,8 @@ func TestSituations(t *testing.T) {
 	}
 	t.Logf("%d expectations of %d situations are met, %d not yet", met, len(all), len(unmet))
 	if *update {
-		text := strings.Join(append([]string{"# What the program does not answer yet. A test demands that a line goes as soon as it is met."}, unmet...), "\n") + "\n"
+		const head = "# What the program does not answer yet. A test demands that a line goes as soon as it is met.\n"
+		text := head + strings.Join(unmet, "\n") + "\n"
 		if err := os.WriteFile(filepath.Join(situationsDir, "not-yet.txt"), []byte(text), 0o644); err != nil {
 			t.Fatal(err)
 		}
@@ -70,8 +71,9 @@ func TestSituations(t *testing.T) {
 
 // TestSituationsNotice gives the comparison answers that are right, wrong and missing.
 func TestSituationsNotice(t *testing.T) {
-	answer := map[string]any{"site": tree(t, `{"warnings": ["Earth 150 ohm", "b"], "spd_schedule": [{"line": "a", "structure": "h", "position": "line_entrance",
-		"iimp_min_ka": 25, "uc_min_v": null, "notes": ["Ask the maker"], "modes": [{"mode": "L-N", "up_max_kv": 1.5, "tov": [{"duration": "5 s", "volt": 337}]}]}]}`)}
+	answer := map[string]any{"site": tree(t, `{"warnings": ["Earth 150 ohm", "b"],
+		"spd_schedule": [{"line": "a", "structure": "h", "position": "line_entrance", "iimp_min_ka": 25, "uc_min_v": null,
+			"notes": ["Ask the maker"], "modes": [{"mode": "L-N", "up_max_kv": 1.5, "tov": [{"duration": "5 s", "volt": 337}]}]}]}`)}
 	for line, want := range map[string]bool{
 		"a@h | - | iimp_min_ka = 25 | 1 | memory | x":                true,
 		"a@h | - | iimp_min_ka = 25.2 | 1 | memory | x":              false,
@@ -114,7 +116,8 @@ func parseExpectation(text string) (e expectation, err error) {
 	for i := range cells {
 		cells[i] = strings.TrimSpace(cells[i])
 	}
-	e = expectation{line: strings.Join(cells[:3], " | "), entry: cells[0], mode: cells[1], section: cells[3], mark: cells[4], working: strings.Join(cells[5:], "|")}
+	e = expectation{line: strings.Join(cells[:3], " | "), entry: cells[0], mode: cells[1], section: cells[3], mark: cells[4],
+		working: strings.Join(cells[5:], "|")}
 	for _, op := range []string{" >= ", " <= ", " != ", " = ", " contains ", " lacks "} {
 		if field, value, ok := strings.Cut(cells[2], op); ok {
 			e.field, e.op, e.value = field, strings.TrimSpace(op), value

@@ -86,7 +86,8 @@ func TestOneFormOfTables(t *testing.T) {
 			}
 		}
 		for name, text := range map[string]string{
-			"UTF-16": "\xff\xfen\x00a\x00", "workbook": "PK\x03\x04", "old workbook": "\xd0\xcf\x11\xe0", "unknown separator": "sep=|\n" + written(0, rows[kind]),
+			"UTF-16": "\xff\xfen\x00a\x00", "workbook": "PK\x03\x04", "old workbook": "\xd0\xcf\x11\xe0",
+			"unknown separator": "sep=|\n" + written(0, rows[kind]),
 		} {
 			if got := read(text, tabletext.DecimalPoint); !strings.Contains(got, "fault") {
 				t.Errorf("%s: %s is accepted: %s", kind, name, got)
@@ -103,7 +104,8 @@ func readSites(text string, decimal tabletext.Decimal) string {
 			return true
 		}
 		s := &r.Input.Structures[0]
-		got += fmt.Sprint(r.Input.Name, *r.Input.Location.Latitude, *r.Input.Location.Longitude, *r.Input.FlashDensity.GroundFlashes, *s.Length, *s.Width)
+		place, density := r.Input.Location, r.Input.FlashDensity
+		got += fmt.Sprint(r.Input.Name, *place.Latitude, *place.Longitude, *density.GroundFlashes, *s.Length, *s.Width)
 		return true
 	})
 	if err != nil {

@@ -140,7 +140,8 @@ type resource interface{ Routes(e *echo.Echo) }
 func (s *Server) resources(c *Config) []resource {
 	doc, now, reviews, limits := s.contract, s.now, c.Jobs.Reviews, c.Limits.orDefaults()
 	return []resource{
-		&assessments.Service{Store: c.Store, Now: now, Reviews: reviews, Maps: s.maps, Recorder: c.Jobs.Recorder, Computed: s.metrics.computed.Inc},
+		&assessments.Service{Store: c.Store, Now: now, Reviews: reviews, Maps: s.maps, Recorder: c.Jobs.Recorder,
+			Computed: s.metrics.computed.Inc},
 		&documents.Service{Store: c.Store, Now: now, Reviews: reviews, Library: &library.Cache{}},
 		&maps.Service{Store: c.Store, Maps: s.maps, Now: now, Limits: limits.Maps, Slots: make(chan struct{}, maps.AtOnce)},
 		&devices.Service{Store: c.Store, Now: now},

@@ -172,11 +172,13 @@ func Number(s string, decimal Decimal) (v float64, reason string) {
 	s = strings.Replace(s, "\u2212", "-", 1) // the typographic minus
 	switch {
 	case decimal == DecimalComma && strings.Contains(s, "."):
-		return 0, "has a point, which in a file with decimal commas may separate thousands: write 1234,5 for a thousand two hundred thirty-four and a half"
+		return 0, "has a point, which in a file with decimal commas may separate thousands: write 1234,5 for a thousand two hundred " +
+			"thirty-four and a half"
 	case decimal == DecimalComma:
 		s = strings.Replace(s, ",", ".", 1)
 	case strings.Contains(s, ","):
-		return 0, "has a comma, which may stand before decimals or between thousands: write 1234.5, or say that the file has decimal commas (decimal=comma in the request, -decimal comma on the command line)"
+		return 0, "has a comma, which may stand before decimals or between thousands: write 1234.5, or say that the file has decimal commas " +
+			"(decimal=comma in the request, -decimal comma on the command line)"
 	}
 	if !strings.ContainsAny(s, digits) && strings.ContainsFunc(s, unicode.IsLetter) {
 		return 0, "is a text, not a number"

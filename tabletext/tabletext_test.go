@@ -34,7 +34,8 @@ func TestNumber(t *testing.T) {
 
 // FuzzSkip demands that what follows the beginning of a table is what encoding/csv reads with the separator that was found.
 func FuzzSkip(f *testing.F) {
-	for _, seed := range []string{"a,b\n1,2\n", "\xef\xbb\xbfsep=;\na;b\n", "sep=x\n", "a\tb\r\n", "\"a;b\";c\r", "\xff\xfea", "PK\x03\x04", ""} {
+	for _, seed := range []string{"a,b\n1,2\n", "\xef\xbb\xbfsep=;\na;b\n", "sep=x\n", "a\tb\r\n",
+		"\"a;b\";c\r", "\xff\xfea", "PK\x03\x04", ""} {
 		f.Add([]byte(seed))
 	}
 	f.Fuzz(func(t *testing.T, text []byte) {

@@ -124,8 +124,9 @@ func (r *DeviceReader) row() (cells []string, line int, fault *RowFault, err err
 	var syntax *csv.ParseError
 	switch {
 	case errors.As(err, &syntax):
-		return nil, 0, &RowFault{Line: syntax.StartLine + r.before, Reason: "a quote is out of place (line " + strconv.Itoa(syntax.Line+r.before) + ", byte " + strconv.Itoa(syntax.Column) +
-			`): quote a whole cell and double the quotes within it ("a ""b"" c"); no row from here on was read`}, nil
+		return nil, 0, &RowFault{Line: syntax.StartLine + r.before,
+			Reason: "a quote is out of place (line " + strconv.Itoa(syntax.Line+r.before) + ", byte " + strconv.Itoa(syntax.Column) +
+				`): quote a whole cell and double the quotes within it ("a ""b"" c"); no row from here on was read`}, nil
 	case errors.Is(err, errRowTooLong):
 		return nil, 0, &RowFault{Line: r.line + 1, Reason: "a row that begins here or further on is longer than " + strconv.Itoa(MaxDeviceRow>>10) + " kB; is a quote left open? No row from here on was read"}, nil
 	case err != nil:
