@@ -365,9 +365,12 @@ const (
 	Module
 	ChargeController
 	Inverter
+	Electronics // of extra-low voltage
+	SocketOutlet
+	Motor
 )
 
-var equipmentNames = []string{"other", "module", "charge_controller", "inverter"}
+var equipmentNames = []string{"other", "module", "charge_controller", "inverter", "electronics", "socket_outlet", "motor"}
 
 type equipmentList struct{}
 

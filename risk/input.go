@@ -12,6 +12,7 @@ type Input struct {
 	FlashDensity    FlashDensity
 	// SoilResistivity is rho [ohm m]; 0 where it is not known.
 	SoilResistivity float64
+	Altitude        float64 // above the sea [m]; 0 where not known
 	Structures      []Structure
 	Lines           []Line
 	// Tolerable is R_T [1/a] per loss; 0 takes the typical value of the edition.
@@ -69,12 +70,23 @@ type Structure struct {
 	Persons              float64 // n_t; 0 where not known, then every zone holds everyone
 	Zones                []Zone
 	Earthing             Earthing
+	DownConductors       int // of the LPS; 0 where not known
+	Separation           Separation
+}
+
+// Separation is the distance between the LPS and what it may flash over to, 62305-3 clause 6.3.
+type Separation struct {
+	Along    float64  // l, along the LPS from the point considered to the next bonding [m]; 0 where not known
+	Air      bool     // the gap is of air (k_m = 1); otherwise solid material (0.5)
+	Distance *float64 // the distance that there is [m]; nil where not known
 }
 
 // Earthing is the earth connection of a structure.
 type Earthing struct {
 	Connection EarthConnection
 	Resistance float64 // ohm, for a measured connection and an electrode
+	// Common: array frame, battery, generator, mast and LPS are on this one electrode.
+	Common Answer
 }
 
 // Proved reports that there is an earth connection of known resistance.
@@ -173,6 +185,16 @@ type Line struct {
 	// SharedRoute names the route that lines run along together: of the lines
 	// with one name at a structure only the worst counts for flashes to and near lines. Empty: a route of its own.
 	SharedRoute string
+	FarEarth    FarEarth // what is known of the earth at the far end
+	// FarElectrode names the electrode at the far end: lines with one name are one path. Empty: that of To, or one of its own.
+	FarElectrode string
+	FarEnd       FarEnd
+	FarWithstand float64 // U_W of the equipment at the far end [kV]; 0 where not known
+	// Board names the board that the line ends on: lines with one name at a structure share one set of devices. Empty: a board of its own.
+	Board string
+	Trunk string // id of the line that this one branches from; empty: none
+	// OutsideZone: the end at a structure with risk of explosion lies outside its zones.
+	OutsideZone bool
 }
 
 // Length is the length of the line [m].
@@ -209,6 +231,7 @@ type Shield struct {
 	Type       ShieldType
 	Bonded     bool    // to the bonding bar the equipment is bonded to
 	Resistance float64 // R_S [ohm/km]; 0 where not known
+	Conductor  float64 // R_C of one conductor inside [ohm/km]; 0 where not known
 }
 
 // SPD is a set of SPDs chosen for a protection level. Probability is P_EB or
@@ -225,10 +248,20 @@ type Electrical struct {
 	System          EarthingSystem
 	Nominal         float64 // V, line to neutral for one phase and three
 	MaxOperating    float64 // V, highest continuous operating voltage line to neutral or pole to pole; 0 where not known
-	Phases          int     // 1 or 3
+	Phases          int     // 1, 3, or 2: two in antiphase with the neutral between them (split phase)
 	Neutral         bool
 	SourceConnected bool
 	ShortCircuit    float64 // prospective short-circuit current at the SPD [kA]; 0 where not known
+	Source          SupplySource
+	SourcePhases    int            // of the source: 1, 2 or 3; 0 where not known
+	AlsoFedBy       *[]OtherSupply // sources that feed the line at other times; nil: none
+	Changeover      Changeover
+	NeutralBond     NeutralBond
+	Residual        ResidualDevice
+	Connection      ConnectionType // wanted
+	Pulsed          bool           // pulse-width modulated, the output of a drive
+	WideVariation   bool           // of the voltage, as on long rural lines
+	NotStated       bool           // nothing is said of what the line carries: taken as 230 V a.c.
 	// direct current
 	Origin                 DCOrigin
 	OpenCircuit            float64 // U_OC,STC of the array [V]; 0 where not known
@@ -238,9 +271,31 @@ type Electrical struct {
 	EquipmentMaxInput      float64 // V; 0 where not known
 	Equipment              Equipment
 	Building               Building
+	ArrayPlace             ArrayPlace
+	SeparationKept         bool    // between the array and the LPS
+	Strings                int     // in parallel; 0 where not known
+	CombinerBoxes          int     // at the array
+	BatteryCanFeed         Answer  // a battery can feed a photovoltaic line
+	BatteryMax             float64 // voltage that the battery can drive back [V]; 0 where not known
+	BatteryShortCircuit    float64 // and current [kA]
+	// telecommunication
+	Cable Cable
+	Pairs int // 0 where not known
 	// installation
 	EquipmentDistance float64 // cable between SPD and equipment [m]; 0 where not known
+	DistanceStated    bool    // the distance was given, 0 too
 	LeadLength        float64 // both connecting leads together [m]; 0 where not known
+	SecondDevice      Answer  // a second device stands at the equipment
+	ShieldedWiring    bool    // between device and equipment
+}
+
+// OtherSupply is a source that feeds a line at other times than its own.
+type OtherSupply struct {
+	Source       SupplySource
+	System       EarthingSystem
+	SourcePhases int     // 0 where not known
+	MaxOperating float64 // V; 0 where not known
+	ShortCircuit float64 // kA; 0 where not known
 }
 
 // Costs are what measures cost. Without Money they are relative: a set of

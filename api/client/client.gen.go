@@ -1047,9 +1047,12 @@ func (e ElectricalCurrent) Valid() bool {
 // Defines values for ElectricalEquipment.
 const (
 	ElectricalEquipmentChargeController ElectricalEquipment = "charge_controller"
+	ElectricalEquipmentElectronics      ElectricalEquipment = "electronics"
 	ElectricalEquipmentInverter         ElectricalEquipment = "inverter"
 	ElectricalEquipmentModule           ElectricalEquipment = "module"
+	ElectricalEquipmentMotor            ElectricalEquipment = "motor"
 	ElectricalEquipmentOther            ElectricalEquipment = "other"
+	ElectricalEquipmentSocketOutlet     ElectricalEquipment = "socket_outlet"
 )
 
 // Valid indicates whether the value is a known member of the ElectricalEquipment enum.
@@ -1057,11 +1060,17 @@ func (e ElectricalEquipment) Valid() bool {
 	switch e {
 	case ElectricalEquipmentChargeController:
 		return true
+	case ElectricalEquipmentElectronics:
+		return true
 	case ElectricalEquipmentInverter:
 		return true
 	case ElectricalEquipmentModule:
 		return true
+	case ElectricalEquipmentMotor:
+		return true
 	case ElectricalEquipmentOther:
+		return true
+	case ElectricalEquipmentSocketOutlet:
 		return true
 	default:
 		return false

@@ -206,7 +206,7 @@ func (a *Answer) entry(e *spd.Entry) ScheduleEntry {
 		w.AlsoConnection = &c
 	}
 	for i, m := range e.Modes {
-		w.Modes[i] = ScheduleMode(m)
+		w.Modes[i] = ScheduleMode{Mode: m.Mode, UcMin: m.UcMin, UpMax: m.UpMax, InMin: m.InMin, IimpMin: m.IimpMin}
 	}
 	for i, b := range e.Basis {
 		w.Basis[i] = basisOf(&b)

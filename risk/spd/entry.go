@@ -15,6 +15,7 @@ const (
 	LineEntrance Position = "line_entrance" // where the line enters the structure, LPZ 0/1
 	AtEquipment  Position = "equipment"     // at equipment more than 10 m of cable from the entrance
 	AtArray      Position = "array"         // at a photovoltaic array more than 10 m from the building
+	AtFarEnd     Position = "far_end"       // at what stands at the far end of the line, without a structure of the site
 )
 
 // TestClass is the test a device has passed: I, II, III for power (IEC 61643-11, -31, -41), D1, C2, C1
@@ -79,6 +80,50 @@ func (o *Opt) UnmarshalJSON(b []byte) error {
 	return err
 }
 
+// Obligation says how strongly a device is asked for.
+type Obligation string
+
+// The obligations.
+const (
+	Required    Obligation = "required"
+	Recommended Obligation = "recommended"
+	NotRequired Obligation = "not_required"
+)
+
+// EarthGrade grades the earth connection of a structure, from the best to the worst.
+type EarthGrade string
+
+// The grades: 10 ohm is common practice for an LPS (62305-3, from memory), 30 ohm where bonding alone still helps electronics (handbook).
+const (
+	EarthGood     EarthGrade = "good"     // proved, up to 10 ohm
+	EarthFair     EarthGrade = "fair"     // proved, up to 30 ohm
+	EarthPoor     EarthGrade = "poor"     // proved, above 30 ohm
+	EarthAbsent   EarthGrade = "none"     // there is none
+	EarthUnproved EarthGrade = "unproved" // nothing is known of it
+)
+
+// TOV is a temporary overvoltage that a mode of a device has to bear.
+type TOV struct {
+	Duration string // "5 s", "120 min", "200 ms"
+	Volt     float64
+	Safe     bool // the device may fail in a safe way; otherwise it withstands
+}
+
+// Order is what to order: the next preferred values. An absent one is not asked for.
+type Order struct {
+	Uc, UcMax              Opt // [V]; d.c.: at least, at most
+	Up                     Opt // [kV]
+	In, Iimp, IimpNPE, Uoc Opt // [kA], [kV]
+}
+
+// Share is how the current of a flash to the structure reaches the line.
+type Share struct {
+	Paths      int     // n, lines that lead current away, this one among them
+	Conductors float64 // n'
+	Ke         float64 // share of the line
+	Method     string  // which rule gave the larger share; empty where none applies
+}
+
 // Mode is a mode of protection and what the device must do in it.
 type Mode struct {
 	Mode    string // "L-N", "L-PE", "L-PEN", "N-PE", "+/-", "+/PE", "-/PE", "line-line", "line-earth"
@@ -86,6 +131,7 @@ type Mode struct {
 	UpMax   Opt    // highest voltage protection level [kV]
 	InMin   Opt    // lowest nominal discharge current 8/20 [kA]
 	IimpMin Opt    // lowest impulse current 10/350 [kA]; class I and D1 only
+	TOV     []TOV  // a.c. only
 }
 
 // Leads are the connecting conductors of a device, copper.
@@ -110,7 +156,10 @@ type Basis struct {
 type Entry struct {
 	Line, Structure int // indices into Input.Lines, Input.Structures
 	Position        Position
-	Required        bool
+	Required        bool // Obligation is Required
+	Obligation      Obligation
+	// Specifiable is false where the numbers cannot be given before something is known; Notes say what.
+	Specifiable bool
 	// Because lists every rule that asks for the device or, where none does, why each one does not.
 	Because    []risk.Reason
 	Service    risk.Service
@@ -119,7 +168,13 @@ type Entry struct {
 	Level      risk.Level // NoSPD where no lightning protection level applies
 	Connection Connection
 	Earthing   risk.Earthing // of the structure; without an earth connection no device protects
+	EarthGrade EarthGrade
 	Modes      []Mode
+	ServedBy   string // id of the line whose devices at the same board serve this end; empty: its own
+	Conductors int    // that the device protects
+	Standard   string // of the device
+	Order      Order
+	Share      Share
 
 	CRL            Opt // calculated risk level, where it was asked for
 	CriticalLength Opt // L_crit of a photovoltaic route [m]
@@ -130,6 +185,8 @@ type Entry struct {
 	EffectiveMax    Opt // highest U_P/F, U_P with its leads [kV]; UpMax comes from it, with its Basis
 	InMin           Opt // kA 8/20, per line conductor; N-PE in its mode
 	IimpMin         Opt // kA 10/350, per line conductor; N-PE in its mode
+	IimpTotalMin    Opt // kA 10/350 to earth, photovoltaic class I only
+	UocMin          Opt // kV, class III
 	ImaxMin         Opt // kA 8/20; trade rule, not normative
 	ShortCircuitMin Opt // [kA]
 	Leads           Leads
