@@ -130,20 +130,18 @@ func (s *scheduler) because(field, mode string, value trace.Mark, why *rule) {
 
 // site is what all line ends at one structure have in common.
 type site struct {
-	index            int
-	s                *risk.Structure
-	measures         []risk.EndMeasures
-	lps              bool       // there is an LPS, or is to be one
-	level            risk.Level // its LPL
-	classed          bool       // its class is known
-	buried, overhead int        // external lines that share a lightning current
-	vital            bool       // life or a public service is at stake
-	storage          bool       // a battery line enters
-	acNeeds          bool       // an a.c. line end requires a device
-	powerNeeds       bool       // a power line end requires a device
+	index      int
+	s          *risk.Structure
+	measures   []risk.EndMeasures
+	lps        bool       // there is an LPS, or is to be one
+	level      risk.Level // its LPL
+	classed    bool       // its class is known
+	paths      []path     // that lead lightning current to another earth
+	vital      bool       // life or a public service is at stake
+	storage    bool       // a battery line enters
+	acNeeds    bool       // an a.c. line end requires a device
+	powerNeeds bool       // a power line end requires a device
 }
-
-func (p *site) lines() int { return p.buried + p.overhead }
 
 // structure schedules the line ends of one structure.
 func (s *scheduler) structure(si int, rec *risk.Recommendation) {
@@ -177,15 +175,9 @@ func (s *scheduler) enterSite(si int, rec *risk.Recommendation) {
 			continue
 		}
 		x := end{structure: si, line: li, l: l}
-		switch {
-		case !x.leadsAway():
-		case x.nearest().Installation == risk.Aerial:
-			p.overhead++
-		default:
-			p.buried++
-		}
 		p.storage = p.storage || x.direct() && l.Electrical.Origin == risk.Battery
 	}
+	p.findPaths(s.in)
 	s.site = p
 	s.findNeeds()
 }
