@@ -227,7 +227,7 @@ func (s *scheduler) device(x *end, place Position, g grounds) {
 	en := Entry{
 		Line: x.line, Structure: x.structure, Position: place, Required: g.required(),
 		Service: x.l.Service, Current: x.l.Electrical.Current, TestClass: x.class(place), Level: x.level(), Connection: x.connection(),
-		Earthing: x.site.s.Earthing, Reviews: s.in.Reviews,
+		Earthing: x.site.s.Earthing, EarthGrade: gradeOf(x.site.s.Earthing), Specifiable: true, Reviews: s.in.Reviews,
 	}
 	if en.Connection == CT2 && x.l.Electrical.System == risk.TNS {
 		en.AlsoConnection = CT1
