@@ -52,7 +52,7 @@ func Run(site *wire.Site, t *trace.Trace) (*wire.Answer, []risk.Violation) {
 	a.Schedule = spd.Schedule(in, &res, &rec, t)
 	a.Costs = costs(in, &res, &rec, ed, t)
 	a.Assumptions = sensitivity(site, &res, ed)
-	a.Warnings = append(warnings(in, &res, &rec), remaining(in, &rec, ed)...)
+	a.Warnings = slices.Concat(earthWarnings(in), warnings(in, &res, &rec), remaining(in, &rec, ed))
 	return a, nil
 }
 

@@ -32,9 +32,6 @@ var (
 )
 
 const (
-	noteNoEarth = "There is no earth connection: no device protects anything before there is one."
-	noteProved  = "Holds with the earth connection of the structure as given; test it before use."
-	noteEarth   = "Earth first: a device can do very little without a proved earth connection."
 	noteSecond  = "The notes at the entrance of this line, earth first, hold here too."
 	noteBackup  = "The backup overcurrent device does not exceed the value stated by the maker."
 	noteFollow  = "A spark gap interrupts at least the prospective short-circuit current, in N-PE at least 100 A (TN, TT; from memory)."
@@ -234,10 +231,8 @@ func (s *scheduler) device(x *end, place Position, g grounds) {
 	}
 	if place == LineEntrance {
 		s.exposed(x, &en)
-		s.note(earthNote(en.Earthing))
-	} else {
-		s.note(noteSecond)
 	}
+	s.earthNotes(&en)
 	s.situation(x, &en)
 	s.appendModes(x, en.Connection)
 	en.Modes = s.modes[mo:len(s.modes):len(s.modes)]
@@ -274,17 +269,6 @@ func citeSystem(reasons []risk.Reason, bases []Basis) {
 			}
 		}
 	}
-}
-
-// earthNote says what the earth connection of the structure means for its devices.
-func earthNote(e risk.Earthing) string {
-	switch {
-	case e.Connection == risk.EarthNone:
-		return noteNoEarth
-	case e.Proved():
-		return noteProved
-	}
-	return noteEarth
 }
 
 // exposed tells the figures that the need was decided by.
