@@ -32,9 +32,10 @@ var (
 )
 
 const (
-	noteSecond  = "The notes at the entrance of this line, earth first, hold here too."
-	noteBackup  = "The backup overcurrent device does not exceed the value stated by the maker."
-	noteFollow  = "A spark gap interrupts at least the prospective short-circuit current, in N-PE at least 100 A (TN, TT; from memory)."
+	noteNotStated = "Taken as 230 V a.c., not stated: find out what the line carries before ordering. Never fit this device to an array, a battery or a data line."
+	noteSecond    = "The notes at the entrance of this line, earth first, hold here too."
+	noteBackup    = "The backup overcurrent device does not exceed the value stated by the maker."
+	noteFollow    = "A spark gap interrupts at least the prospective short-circuit current, in N-PE at least 100 A (TN, TT; from memory)."
 )
 
 // Schedule says for every line end at an assessed structure which device it
@@ -325,6 +326,9 @@ func (s *scheduler) situation(x *end, en *Entry) {
 
 func (s *scheduler) alternatingNotes(x *end) {
 	el := &x.l.Electrical
+	if el.NotStated {
+		s.note(noteNotStated)
+	}
 	s.note("A device for a.c.: a rating for d.c. alone does not serve.")
 	if !el.SourceConnected && x.l.Length() > 0 {
 		s.note("A line that leaves the building is not made safe by switching it off.")

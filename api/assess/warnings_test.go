@@ -2,6 +2,8 @@ package assess
 
 import (
 	"slices"
+	"strconv"
+	"strings"
 	"testing"
 
 	"levinward/risk"
@@ -32,5 +34,45 @@ func TestEarthWarnings(t *testing.T) {
 	}
 	if got := earthWarnings(&in); !slices.Equal(got, want) {
 		t.Errorf("%q\nwant %q", got, want)
+	}
+}
+
+// TestRemarksAreSaidOnce groups the same text about several lines, and leaves different ones apart.
+func TestRemarksAreSaidOnce(t *testing.T) {
+	line := func(id string, notStated bool, shield float64) risk.Line {
+		return risk.Line{ID: id, Withstand: 2.5, Electrical: risk.Electrical{NotStated: notStated}, Shield: risk.Shield{Resistance: shield}}
+	}
+	in := risk.Input{Lines: []risk.Line{line("a", true, 0), line("b", false, 25), line("c", true, 0)}}
+	want := []string{
+		`In 2 lines ("a", "c"): taken as 230 V a.c., not stated. For an array, a battery or a data line the device is another: ` +
+			`find out what the line carries before ordering.`,
+		`Line "b": the shield resistance is above 20 ohm/km; the line counts as unshielded in Table B.8.`,
+	}
+	if got := lineWarnings(&in); !slices.Equal(got, want) {
+		t.Errorf("%q\nwant %q", got, want)
+	}
+}
+
+// TestFailuresOfSeveralStructures says the range once, one number where all agree.
+func TestFailuresOfSeveralStructures(t *testing.T) {
+	for _, c := range []struct {
+		failures []float64
+		want     string
+	}{
+		{[]float64{0.09}, ""},
+		{[]float64{16, 0.05}, `Structure "s0": without SPDs its systems are expected to fail 16 times a year. `},
+		{[]float64{0.3, 0.12, 0.5}, `In 3 structures ("s0", "s1", "s2"): without SPDs their systems are expected to fail 0.12 to 0.5 times a year. `},
+		{[]float64{0.3, 0.3}, `In 2 structures ("s0", "s1"): without SPDs their systems are expected to fail 0.3 times a year. `},
+	} {
+		var in risk.Input
+		var res risk.Result
+		for i, f := range c.failures {
+			in.Structures = append(in.Structures, risk.Structure{ID: "s" + strconv.Itoa(i)})
+			res.Structures = append(res.Structures, risk.StructureResult{Assessed: true, SystemFailures: f})
+		}
+		got := strings.Join(failureWarnings(&in, &res), "")
+		if before, _, _ := strings.Cut(got, "The loss"); before != c.want {
+			t.Errorf("%v: %q, want %q", c.failures, before, c.want)
+		}
 	}
 }
