@@ -60,8 +60,9 @@ var types = []struct {
 	{"building", func(v uint8) named { return value[risk.Building](v) }, "dwelling ground_plant service"},
 	{"answer", func(v uint8) named { return value[risk.Answer](v) }, "unknown yes no"},
 	{"far-end earth", func(v uint8) named { return value[risk.FarEarth](v) }, "not_stated own shared unknown"},
-	{"far end", func(v uint8) named { return value[risk.FarEnd](v) }, "not_stated network structure array battery generator pump_motor level_sensor antenna " +
-		"fence_energiser luminaire socket_outlet electronics out_building other"},
+	{"far end", func(v uint8) named { return value[risk.FarEnd](v) },
+		"not_stated network structure array battery generator pump_motor level_sensor antenna " +
+			"fence_energiser luminaire socket_outlet electronics out_building other"},
 	{"source", func(v uint8) named { return value[risk.SupplySource](v) }, "unknown network generator inverter"},
 	{"changeover", func(v uint8) named { return value[risk.Changeover](v) }, "not_stated none behind_spd before_spd unknown"},
 	{"neutral to earth bond", func(v uint8) named { return value[risk.NeutralBond](v) }, "unknown source board none"},

@@ -32,12 +32,10 @@ var (
 )
 
 const (
-	noteNoEarth = "There is no earth connection: no device protects anything before there is one."
-	noteProved  = "Holds with the earth connection of the structure as given; test it before use."
-	noteEarth   = "Earth first: a device can do very little without a proved earth connection."
-	noteSecond  = "The notes at the entrance of this line, earth first, hold here too."
-	noteBackup  = "The backup overcurrent device does not exceed the value stated by the maker."
-	noteFollow  = "A spark gap interrupts at least the prospective short-circuit current, in N-PE at least 100 A (TN, TT; from memory)."
+	noteNotStated = "Taken as 230 V a.c., not stated: find out what the line carries before ordering. Never fit this device to an array, a battery or a data line."
+	noteSecond    = "The notes at the entrance of this line, earth first, hold here too."
+	noteBackup    = "The backup overcurrent device does not exceed the value stated by the maker."
+	noteFollow    = "A spark gap interrupts at least the prospective short-circuit current, in N-PE at least 100 A (TN, TT; from memory)."
 )
 
 // Schedule says for every line end at an assessed structure which device it
@@ -219,17 +217,15 @@ func (s *scheduler) device(x *end, place Position, g grounds) {
 	en := Entry{
 		Line: x.line, Structure: x.structure, Position: place, Required: g.required(),
 		Service: x.l.Service, Current: x.l.Electrical.Current, TestClass: x.class(place), Level: x.level(), Connection: x.connection(),
-		Earthing: x.site.s.Earthing, Reviews: s.in.Reviews,
+		Earthing: x.site.s.Earthing, EarthGrade: gradeOf(x.site.s.Earthing), Specifiable: true, Reviews: s.in.Reviews,
 	}
 	if en.Connection == CT2 && x.l.Electrical.System == risk.TNS {
 		en.AlsoConnection = CT1
 	}
 	if place == LineEntrance {
 		s.exposed(x, &en)
-		s.note(earthNote(en.Earthing))
-	} else {
-		s.note(noteSecond)
 	}
+	s.earthNotes(&en)
 	s.situation(x, &en)
 	s.appendModes(x, en.Connection)
 	en.Modes = s.modes[mo:len(s.modes):len(s.modes)]
@@ -266,17 +262,6 @@ func citeSystem(reasons []risk.Reason, bases []Basis) {
 			}
 		}
 	}
-}
-
-// earthNote says what the earth connection of the structure means for its devices.
-func earthNote(e risk.Earthing) string {
-	switch {
-	case e.Connection == risk.EarthNone:
-		return noteNoEarth
-	case e.Proved():
-		return noteProved
-	}
-	return noteEarth
 }
 
 // exposed tells the figures that the need was decided by.
@@ -333,6 +318,9 @@ func (s *scheduler) situation(x *end, en *Entry) {
 
 func (s *scheduler) alternatingNotes(x *end) {
 	el := &x.l.Electrical
+	if el.NotStated {
+		s.note(noteNotStated)
+	}
 	s.note("A device for a.c.: a rating for d.c. alone does not serve.")
 	if !el.SourceConnected && x.l.Length() > 0 {
 		s.note("A line that leaves the building is not made safe by switching it off.")
