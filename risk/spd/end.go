@@ -83,7 +83,23 @@ func (x *end) nearest() risk.Section {
 	return *x.section(0)
 }
 
+// pulsed reports the output of a drive, whose voltage no rule here covers.
+func (x *end) pulsed() bool { return !x.telecom() && !x.direct() && x.l.Electrical.Pulsed }
+
+const notePulsed = "Pulse-width modulated, the output of a drive: no device here without the word of the drive's maker. Ask " +
+	"the maker which device " +
+	"the output bears and what the motor needs."
+
 // further lists the places of devices beyond the entrance.
+func (s *scheduler) further(x *end) []Position {
+	places := x.further()
+	if s.hasFarEnd(x) {
+		places = append(places[:len(places):len(places)], AtFarEnd)
+	}
+	return places
+}
+
+// further lists those that follow from distances.
 func (x *end) further() []Position {
 	array := x.pv() && x.l.Structure == x.structure && x.l.To < 0 && x.l.Length() > farAway
 	equipment := x.atEquipment()
@@ -191,14 +207,22 @@ func (x *end) exposure() int {
 }
 
 // beyond is the ground of a device beyond the entrance.
-func (x *end) beyond(place Position, required bool) grounds {
+func (x *end) beyond(place Position, entrance grounds) grounds {
+	switch entrance.obligation() {
+	case NotRequired:
+		return againstSecond
+	case Recommended:
+		return forTelecom
+	}
 	switch {
 	case place == AtArray:
-		return either(required, forArray, againstSecond)
+		return forArray
+	case place == AtFarEnd:
+		return forFarEnd
 	case x.l.Electrical.EquipmentDistance <= farAway:
-		return either(required, forHalf, againstSecond)
+		return forHalf
 	}
-	return either(required, forDistance, againstSecond)
+	return forDistance
 }
 
 // level is the highest LPL that applies at the end.
@@ -214,6 +238,8 @@ func (x *end) level() risk.Level {
 func (x *end) class(place Position) TestClass {
 	first := x.entranceClass()
 	switch {
+	case place == AtFarEnd:
+		return x.farEndClass()
 	case place != AtEquipment:
 		return first
 	case first == D1:
@@ -232,7 +258,7 @@ func (x *end) entranceClass() TestClass {
 	switch {
 	case x.inducedOnly() && x.telecom():
 		return C2
-	case x.inducedOnly() && (!x.tabulated() || x.l.Electrical.SeparationKept):
+	case x.inducedOnly() && (!x.tabulated() || x.separationKept()):
 		return ClassII
 	case x.telecom():
 		return D1

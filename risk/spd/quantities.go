@@ -156,6 +156,7 @@ var (
 	qUcUp   = define(trace.Quantity{Symbol: "U_C", Name: "lowest U_C, rounded up to a full volt as the printed ones are", Unit: "V", Clause: stdSPD, Expr: "ceil(u_C-1e-6)", In: on{qUcRaw}, Provenance: read, BranchOf: qUc})
 	qUcMin  = define(trace.Quantity{Symbol: "U_Cmin", Name: "largest of the modes", Unit: "V", Expr: "max(U_C)", In: on{qUc}, Provenance: read})
 	qUw     = define(trace.Quantity{Symbol: "U_W", Name: "impulse withstand of the equipment", Unit: "kV", Reads: "withstand_kv"})
+	qUwFar  = define(trace.Quantity{Symbol: "U_W", Name: "impulse withstand of the equipment at the far end", Unit: "kV", Reads: "far_withstand_kv", BranchOf: qUw})
 	qUwPV   = define(trace.Quantity{Symbol: "U_W", Name: "impulse withstand of the modules, not stated", Unit: "kV", Clause: std712, Provenance: memory, BranchOf: qUw})
 	qKU     = define(trace.Quantity{Symbol: "k_U", Name: "share of U_W that may reach the equipment", Clause: stdSPD, Provenance: memory})
 	qUlim   = define(trace.Quantity{Symbol: "U_lim", Name: "highest effective protection level U_P/F", Unit: "kV", Clause: stdSPD, Expr: "k_U*U_W", In: on{qKU, qUw}, Provenance: memory})

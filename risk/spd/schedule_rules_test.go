@@ -314,7 +314,7 @@ func TestNeedsOfOtherLines(t *testing.T) {
 	battery := array(3)
 	battery.Electrical.Origin, battery.BondingSPD.Level = risk.Battery, risk.LevelI
 	es = schedule(t, site1(dwelling, battery, array(3), telephone()), 1, nil)
-	if !es[0].Required || es[1].Required || !es[2].Required || !has(&es[2], forTelecom) {
+	if !es[0].Required || es[1].Required || es[2].Obligation != Recommended || !has(&es[2], forTelecom) {
 		t.Errorf("a d.c. power line asks for telecommunication, not for d.c.: %v, %v", es[1].Because, es[2].Because)
 	}
 }

@@ -185,7 +185,8 @@ func checkReasons(t *rapid.T, e *Entry) {
 		if e.Service == risk.Telecom && strings.Contains(r.Clause, stdSPD) {
 			t.Fatalf("clause on power installations: %+v", r)
 		}
-		if aside := strings.HasPrefix(r.Rule, notForThis); asks != (e.Required && !aside) || aside && !e.Required {
+		if aside := strings.HasPrefix(r.Rule,
+			notForThis); asks != (e.Obligation != NotRequired && !aside) || aside && e.Obligation == NotRequired {
 			t.Fatalf("required %v because %q", e.Required, r.Rule)
 		}
 	}

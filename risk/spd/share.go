@@ -217,10 +217,14 @@ func (s *scheduler) earthImpedances(rho float64) (h sharing) {
 	return h
 }
 
+// quietly computes for the same structure without recording or noting.
+func (s *scheduler) quietly() *scheduler {
+	return &scheduler{in: s.in, site: s.site, t: s.t.Quiet()}
+}
+
 // soilUnknown says what bad soil would ask for, where the soil is not known.
 func (s *scheduler) soilUnknown(x *end, I, part, found float64) {
-	quiet := scheduler{in: s.in, site: s.site, t: s.t.Quiet()}
-	h := quiet.earthImpedances(soilAssumed)
+	h := s.quietly().earthImpedances(soilAssumed)
 	h.Z2 = h.Z1
 	buried, overhead := x.numbers()
 	h.n1, h.n2 = float64(buried), float64(overhead)

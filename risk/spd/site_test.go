@@ -75,7 +75,7 @@ func withSPD(bonding, coordinated risk.Level) *risk.Recommendation {
 func has(e *Entry, g grounds) bool {
 	for _, r := range e.Because {
 		for _, want := range g.tell(nil) {
-			if want == r || e.Required && notForThis+lowerFirst(want.Rule) == r.Rule {
+			if want == r || e.Obligation != NotRequired && notForThis+lowerFirst(want.Rule) == r.Rule {
 				return true
 			}
 		}

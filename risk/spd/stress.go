@@ -137,7 +137,7 @@ const (
 	stressNoteSafe     = "Every flash near the line or the structure counts as if it were close, lines as unshielded and no current as leaking away before the device: the safe side. A bonded screen, distance and flashovers along the line lower the figures."
 	stressNoteNone     = "Needs a device that states its ratings and an earth connection that has been proved: without one a device can do very little."
 	stressNoteInduced  = "No way out along this line for a partial lightning current: a flash to the structure counts as an induced 8/20 surge."
-	stressNoteTail     = "Currents of flashes below 3 kA and above 600 kA lie beyond the table and are extrapolated."
+	stressNoteTail     = "Currents of flashes below 3 kA lie beyond the table and are extrapolated. Above 600 kA every flash counts as an overstress by partial lightning current; induced surges are extrapolated there too."
 	stressNoteNoImp    = "No I_imp stated: every partial lightning current 10/350 counts as an overstress."
 	stressNoteNothing  = "Neither I_max, I_n nor I_imp stated: every surge counts as an overstress."
 	stressNoteLarger   = "I_imp is taken for 8/20 surges too, where it is the larger: at the same peak they carry a fraction of the charge (common practice)."
@@ -244,6 +244,11 @@ func (c *stressCalc) site(en *Entry) *scheduler {
 	_, s.site.level = protectionLevel(st.LPS, st.NaturalLPS)
 	s.site.classed = st.LPS != risk.NoLPS
 	s.site.findPaths(c.in)
+	s.site.lps = en.Level != risk.NoSPD
+	if s.site.level == risk.NoSPD { // the LPS is recommended
+		s.site.level = capped(en.Level)
+	}
+	s.site.separated = s.quietly().separates()
 	return s
 }
 
@@ -322,7 +327,11 @@ func (c *stressCalc) above(i float64, w Waveform, q *trace.Quantity) float64 {
 func (c *stressCalc) exceeds(s *stressSource, i float64) float64 {
 	c.t.Recall(s.events)
 	c.t.Recall(s.share)
-	return flashExceeds(c.t.Set(qStressFlash, i/s.Share), c.t)
+	I := c.t.Set(qStressFlash, i/s.Share)
+	if s.Waveform == Impulse10350 {
+		return flashExceedsBounded(I, c.t)
+	}
+	return flashExceeds(I, c.t)
 }
 
 // stressScheduled are the ratings that the schedule asks for.
@@ -354,6 +363,9 @@ func (c *stressCalc) duty(r StressRatings, m float64) Duty {
 	}
 	if period := 1 / d.Rate; !math.IsInf(period, 0) {
 		d.ReturnPeriod = Some(t.Set(qStressPeriod, period))
+	}
+	if note := lifeNote(d.Rate); note != "" {
+		d.Notes = append(d.Notes, note)
 	}
 	for _, years := range c.o.Years {
 		t.Given(qStressYears, years)

@@ -21,7 +21,7 @@ func (c *stressCalc) structureFlash(s *scheduler, x *end, en *Entry) (Waveform, 
 	t := c.t
 	onBuilding := x.pv() && x.l.Electrical.ArrayPlace == risk.ArrayOnBuilding
 	switch {
-	case x.inducedOnly() && (!onBuilding || en.Level != risk.NoSPD && x.l.Electrical.SeparationKept):
+	case x.inducedOnly() && (!onBuilding || en.Level != risk.NoSPD && x.separationKept()):
 		return Surge820, c.tabulated(x, qNS1, colS1, qStressKS1ind), &stressByS1ind
 	case x.inducedOnly():
 		j, I := c.photovoltaic(x, en)

@@ -300,7 +300,8 @@ var conductors = &trace.Table{Number: "conductors",
 func Tables() []*trace.Table {
 	return []*trace.Table{threat, earthing, surgesPower, surgesTelecom, minima, pvSwitching, pvLimiting, preferred, environmentFactor,
 		criticalLength,
-		printedUc, batteryUc, ratedWithstand, pvWithstand, target, leadDrop, onset, exposure, conductors, flashCurrents, coordDecoupling}
+		printedUc, batteryUc, ratedWithstand, pvWithstand, target, leadDrop, onset, exposure, conductors, flashCurrents, coordDecoupling,
+		separationClass, separationPaths, separationMaterial}
 }
 
 // roundUp is the smallest preferred value of the rows that is not below v; v itself beyond the last.
