@@ -68,10 +68,13 @@ type Structure struct {
 	PublicSupply         PublicSupply
 	CulturalHeritage     bool
 	Persons              float64 // n_t; 0 where not known, then every zone holds everyone
-	Zones                []Zone
-	Earthing             Earthing
-	DownConductors       int // of the LPS; 0 where not known
-	Separation           Separation
+	// Users are those whom the zones inside serve, each counted once, where they exceed n_t because the same persons are
+	// in several zones at different hours; 0: n_t.
+	Users          float64
+	Zones          []Zone
+	Earthing       Earthing
+	DownConductors int // of the LPS; 0 where not known
+	Separation     Separation
 }
 
 // Separation is the distance between the LPS and what it may flash over to, 62305-3 clause 6.3.

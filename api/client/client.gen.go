@@ -7053,7 +7053,7 @@ type Structure struct {
 	// Parts Shape on the ground instead of the box: A_D is the area of the union of the parts, each widened by 3 times its height; A_M the area within 500 m of the outline, without the footprint.
 	Parts []Part `json:"parts,omitempty"`
 
-	// Persons n_t, persons in the structure. Absent: the sum of the zones, or everyone in every zone.
+	// Persons n_t, persons in the structure, everyone counted once. Absent: the fewest that the zones allow (nobody is in two zones at once), or everyone in every zone.
 	Persons *float64 `json:"persons,omitempty"`
 
 	// ProtrusionHeightM H_P [m], height of the highest protrusion above ground. Absent: none.
@@ -7518,7 +7518,7 @@ type Zone struct {
 	// Losses Mean losses of a zone for each loss, in place of the typical ones.
 	Losses *Losses `json:"losses,omitempty"`
 
-	// Persons n_z, persons in the zone. Absent: everyone.
+	// Persons n_z, persons in the zone, at most n_t. The same persons may stand in several zones, with the hours they spend in each: the sum of n_z t_z is at most n_t 8760. Absent: everyone.
 	Persons *float64 `json:"persons,omitempty"`
 
 	// Place Whether it lies inside the structure or outside, within 3 m of it.

@@ -152,13 +152,19 @@ var (
 		Plausible: []Plausible{{"true", ofStructure(func(s *risk.Structure) { s.FailureEndangersLife = true })}}}
 	defaultHospitalLife = &Default{Field: "failure_endangers_life", Mark: trace.SecondarySource, Value: "true", Reason: "not given: in a hospital failure of internal systems endangers life",
 		Plausible: []Plausible{{"false", ofStructure(func(s *risk.Structure) { s.FailureEndangersLife = false })}}}
-	defaultExplosion    = &Default{Field: "explosion_zone", Value: "none", Reason: "not given: explosive atmospheres are to be stated by whoever knows the site"}
-	defaultPublicSupply = &Default{Field: "public_service", Value: "none", Reason: "not given: the structure is not stated to serve the public with power, gas, water or telecommunication"}
-	defaultHeritage     = &Default{Field: "cultural_heritage", Value: "false", Reason: "not given"}
-	defaultPersons      = &Default{Field: "persons", Value: "everyone in every zone", Reason: "not given: each zone is taken to hold everyone"}
-	defaultPersonsSum   = &Default{Field: "persons", Value: "sum of the zones", Reason: "not given: the persons of the zones together"}
-	defaultEarthing     = &Default{Field: "earthing", Value: "unknown", Reason: "not given: the earth connection is to be proved first", Clause: "IEC 62305-3; " + ours}
-	defaultZones        = &Default{Field: "zones", Value: "one inside zone that holds everyone all year", Reason: "not given"}
+	defaultExplosion     = &Default{Field: "explosion_zone", Value: "none", Reason: "not given: explosive atmospheres are to be stated by whoever knows the site"}
+	defaultPublicSupply  = &Default{Field: "public_service", Value: "none", Reason: "not given: the structure is not stated to serve the public with power, gas, water or telecommunication"}
+	defaultHeritage      = &Default{Field: "cultural_heritage", Value: "false", Reason: "not given"}
+	defaultPersons       = &Default{Field: "persons", Value: "everyone in every zone", Reason: "not given: each zone is taken to hold everyone"}
+	defaultPersonsFewest = &Default{Field: "persons", Value: "the fewest that the zones allow", Reason: "not given: the same people are taken to be in several zones at different hours",
+		Plausible: []Plausible{{"the persons of the zones together", ofStructure(func(s *risk.Structure) {
+			s.Persons = 0
+			for z := range s.Zones {
+				s.Persons += s.Zones[z].Persons
+			}
+		})}}}
+	defaultEarthing = &Default{Field: "earthing", Value: "unknown", Reason: "not given: the earth connection is to be proved first", Clause: "IEC 62305-3; " + ours}
+	defaultZones    = &Default{Field: "zones", Value: "one inside zone that holds everyone all year", Reason: "not given"}
 )
 
 // The defaults of a zone.
@@ -271,7 +277,7 @@ func DefaultsBy(ed risk.Edition) []DefaultDefinition {
 		defaultPublicSupply,
 		defaultHeritage,
 		defaultPersons,
-		defaultPersonsSum,
+		defaultPersonsFewest,
 		defaultEarthing,
 		defaultZones,
 		defaultZonePersons,

@@ -224,6 +224,9 @@ func structure(t *rapid.T, in *risk.Input, i int) risk.Structure {
 		s.Length, s.Width, s.Height = float(t, "L", 2, 200), float(t, "W", 2, 200), float(t, "H", 2, 60)
 		s.Protrusion = from(t, "H_P", 0, 0, 5, 70.0)
 	}
+	if s.Persons > 0 {
+		s.Users = from(t, "n_u", 0, 0, 2.5*s.Persons)
+	}
 	for range rapid.IntRange(1, 3).Draw(t, "zones") {
 		s.Zones = append(s.Zones, zone(t, in, i))
 	}

@@ -158,6 +158,9 @@ func (c *calc) open(i int, m *risk.Measures) {
 	if s.Persons > 0 {
 		c.t.Given(nt, s.Persons)
 	}
+	if s.Users > 0 && c.applies[risk.PublicService] {
+		c.t.Given(nu, s.Users)
+	}
 }
 
 func endMeasures(m *risk.Measures, line int) risk.EndMeasures {
@@ -262,6 +265,9 @@ func (c *calc) zone(s *risk.Structure, zi int, p *place, m *risk.Measures, x zon
 			continue
 		}
 		set := counting(k, s, z)
+		if k == risk.PublicService && s.Users > 0 && z.Place == risk.Inside {
+			c.t.Set(users, factors.users)
+		}
 		l := c.losses(k, z, &factors, set)
 		r.Risks[k].Zones = append(r.Risks[k].Zones, c.components(k, set, &events, l))
 	}

@@ -296,6 +296,9 @@ func (x second) losses(k risk.Loss, s risk.Structure, z risk.Zone) (la, lb, lc f
 		if s.PublicSupply == risk.TVTelecom {
 			LF, LO = 1e-2, 1e-3
 		}
+		if s.Users > 0 { // the same persons in several zones: each user counts once (project rule)
+			share = z.Persons / s.Users
+		}
 		lb, lc = fire*mean(own.LF, LF)*share, mean(own.LO, LO)*share
 	case risk.CulturalHeritage:
 		part := 1.0 // no values given: all of it in every inside zone (project rule)
