@@ -179,7 +179,7 @@ var electrodes = map[string]string{
 }
 
 // daysInput has N_G from thunderstorm days.
-const daysInput = `{"name": "Invented shed", "location": {"latitude": -3.1, "longitude": 36.2}, "flash_density": {"thunderstorm_days_per_year": 60, "relation": "linear"},
+const daysInput = `{"name": "Invented shed", "location": {"latitude": -3.1, "longitude": 36.2}, "flash_density": {"thunderstorm_days_per_year": 60, "relation": "linear", "lower_90": 2, "upper_90": 20},
 	"structures": [{"id": "shed", "length_m": 12, "width_m": 8, "height_m": 4}]}`
 
 // sharedInput has two lines on one route.

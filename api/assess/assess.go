@@ -51,7 +51,7 @@ func Run(site *wire.Site, t *trace.Trace) (*wire.Answer, []risk.Violation) {
 	a := &wire.Answer{Input: in, Result: &res, Recommendation: &rec, Earth: judgements, Cautions: Cautions()}
 	a.Schedule = spd.Schedule(in, &res, &rec, t)
 	a.Costs = costs(in, &res, &rec, ed, t)
-	a.Assumptions = sensitivity(site, &res, ed)
+	a.Assumptions, a.Effects = sensitivity(site, &res, ed)
 	a.Warnings = append(warnings(in, &res, &rec), remaining(in, &rec, ed)...)
 	return a, nil
 }

@@ -1005,6 +1005,30 @@ func (e EarthingConnection) Valid() bool {
 	}
 }
 
+// Defines values for EffectLoss.
+const (
+	LossOfCulturalHeritage EffectLoss = "loss_of_cultural_heritage"
+	LossOfEconomicValue    EffectLoss = "loss_of_economic_value"
+	LossOfHumanLife        EffectLoss = "loss_of_human_life"
+	LossOfPublicService    EffectLoss = "loss_of_public_service"
+)
+
+// Valid indicates whether the value is a known member of the EffectLoss enum.
+func (e EffectLoss) Valid() bool {
+	switch e {
+	case LossOfCulturalHeritage:
+		return true
+	case LossOfEconomicValue:
+		return true
+	case LossOfHumanLife:
+		return true
+	case LossOfPublicService:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ElectricalBuilding.
 const (
 	ElectricalBuildingDwelling    ElectricalBuilding = "dwelling"
@@ -4540,6 +4564,39 @@ type EditionReference struct {
 	Tables []Table `json:"tables"`
 }
 
+// Effect What another plausible value in place of a default does to the risk that it changes most.
+type Effect struct {
+	// Decisive Whether the other value changes the outcome.
+	Decisive bool `json:"decisive"`
+
+	// Instead The other value.
+	Instead string `json:"instead"`
+
+	// Loss The risk that changes most.
+	Loss EffectLoss `json:"loss"`
+
+	// Pointer Where the value would stand in the input (RFC 6901).
+	Pointer string `json:"pointer"`
+
+	// Risk R [1/a] as computed.
+	Risk float64 `json:"risk"`
+
+	// RiskInstead R [1/a] with the other value.
+	RiskInstead float64 `json:"risk_instead"`
+
+	// Structure The id of the structure whose risk changes most.
+	Structure string `json:"structure"`
+
+	// Tolerable R_T [1/a]; null where the cost comparison decides.
+	Tolerable *float64 `json:"tolerable"`
+
+	// Value What was taken.
+	Value string `json:"value"`
+}
+
+// EffectLoss The risk that changes most.
+type EffectLoss string
+
 // Electrical What is connected through a line. A telecommunication line has max_operating_v, equipment_distance_m and lead_length_m only. Absent, for power: a.c., 230 V, one phase with neutral, TT, source connected. Fields of direct current are refused on an a.c. line, and the reverse.
 type Electrical struct {
 	// Building Kind of photovoltaic installation; gives L_crit. service includes industrial and agricultural buildings. Absent: dwelling.
@@ -4851,6 +4908,9 @@ type FlashDensity struct {
 	// GroundFlashesPerKm2Year N_G [1/(km2 a)], ground flash density.
 	GroundFlashesPerKm2Year *float64 `json:"ground_flashes_per_km2_year,omitempty"`
 
+	// Lower90 Lower end of an interval that holds N_G with 90 % [1/(km2 a)]; together with upper_90, in place of standard_error.
+	Lower90 *float64 `json:"lower_90,omitempty"`
+
 	// Map The `id` of a flash-density map, see POST /v1/flash-density-maps; N_G is taken from it at the location.
 	Map *string `json:"map,omitempty"`
 
@@ -4865,6 +4925,9 @@ type FlashDensity struct {
 
 	// ThunderstormDaysPerYear T_D [1/a], days with thunder; N_G is derived from it.
 	ThunderstormDaysPerYear *float64 `json:"thunderstorm_days_per_year,omitempty"`
+
+	// Upper90 Upper end of that interval [1/(km2 a)].
+	Upper90 *float64 `json:"upper_90,omitempty"`
 
 	// Year Year of the newest data; the assessment is due for review when they are more than five years old. Not used with map, which has its own.
 	Year *int `json:"year,omitempty"`
@@ -5025,6 +5088,9 @@ type FlashDensityUsed struct {
 	// GroundFlashesPerKm2Year N_G [1/(km2 a)], ground flash density.
 	GroundFlashesPerKm2Year float64 `json:"ground_flashes_per_km2_year"`
 
+	// Lower90 Lower end of the interval of 90 % for N_G [1/(km2 a)], as given.
+	Lower90 *float64 `json:"lower_90,omitempty"`
+
 	// Map The id of the map that it was taken from.
 	Map *string `json:"map,omitempty"`
 
@@ -5042,6 +5108,12 @@ type FlashDensityUsed struct {
 
 	// StandardError Standard error of N_G [1/(km2 a)], as given.
 	StandardError *float64 `json:"standard_error,omitempty"`
+
+	// Upper90 Its upper end [1/(km2 a)], as given.
+	Upper90 *float64 `json:"upper_90,omitempty"`
+
+	// UpperBound What N_G exceeds with a probability of 5 % [1/(km2 a)]: the upper end of the interval, or N_G e^(1.645 sigma) with the standard error. Absent where neither is stated.
+	UpperBound *float64 `json:"upper_bound,omitempty"`
 
 	// Year Year of the newest data, as given or of the map.
 	Year *int `json:"year,omitempty"`
@@ -5359,6 +5431,21 @@ type Losses struct {
 	LossOfPublicService *LossValues `json:"loss_of_public_service,omitempty"`
 }
 
+// Margin How far a risk is from its limit, and how sure that is.
+type Margin struct {
+	// ExceedanceProbability Probability that R exceeds R_T, from N_G alone: lognormal with the stated N_G as median, sigma^2 = ln(1 + (s/N_G)^2), or with the interval [a, b] of 90 %, median sqrt(ab), sigma = ln(b/a)/3.29; every other value counts as exact. One significant figure where s exceeds N_G/2. Absent where nothing is stated or s exceeds N_G (then decide by risk_at_upper_bound), and where the cost comparison decides.
+	ExceedanceProbability *float64 `json:"exceedance_probability,omitempty"`
+
+	// FlipsAtGroundFlashesPerKm2Year N_G [1/(km2 a)] at which R = R_T, everything else unchanged. Absent with margin.
+	FlipsAtGroundFlashesPerKm2Year *float64 `json:"flips_at_ground_flashes_per_km2_year,omitempty"`
+
+	// Margin R_T/R. R is proportional to N_G, so this is by how much N_G could rise before R reaches R_T; below 1 by how much it would have to fall. Absent where the cost comparison decides and where R is 0.
+	Margin *float64 `json:"margin,omitempty"`
+
+	// RiskAtUpperBound R [1/a] with N_G at its upper_bound. Absent where nothing is stated of the uncertainty of N_G.
+	RiskAtUpperBound *float64 `json:"risk_at_upper_bound,omitempty"`
+}
+
 // MarkCounts How many there are, by mark.
 type MarkCounts struct {
 	// Assumed An assumption of this computation.
@@ -5501,6 +5588,12 @@ type MeasureSet struct {
 
 	// CostUnit What the cost is counted in.
 	CostUnit string `json:"cost_unit"`
+
+	// LeastMargin The smallest margin R_T/R that the set leaves; 1.0002 is 0.02 % below the limit. Absent where no risk has a limit.
+	LeastMargin *float64 `json:"least_margin,omitempty"`
+
+	// MarginsAfter How far each remaining risk is from its limit, by id of the structure.
+	MarginsAfter map[string]RemainingMargin `json:"margins_after,omitempty"`
 
 	// Measures Measures by structure and line end, those in place included.
 	Measures MeasuresTaken `json:"measures"`
@@ -5832,6 +5925,12 @@ type Recommendation struct {
 	// CostUnit What the cost is counted in.
 	CostUnit string `json:"cost_unit"`
 
+	// LeastMargin The smallest margin R_T/R that the set leaves; 1.0002 is 0.02 % below the limit. Absent where no risk has a limit.
+	LeastMargin *float64 `json:"least_margin,omitempty"`
+
+	// MarginsAfter How far each remaining risk is from its limit, by id of the structure.
+	MarginsAfter map[string]RemainingMargin `json:"margins_after,omitempty"`
+
 	// Measures Measures by structure and line end, those in place included.
 	Measures MeasuresTaken `json:"measures"`
 
@@ -5962,6 +6061,21 @@ type ReferenceValues struct {
 	Values []ReferenceValue `json:"values"`
 }
 
+// RemainingMargin The margins of a structure under a set of measures; one that does not apply is absent.
+type RemainingMargin struct {
+	// LossOfCulturalHeritage How far a risk is from its limit, and how sure that is.
+	LossOfCulturalHeritage *Margin `json:"loss_of_cultural_heritage,omitempty"`
+
+	// LossOfEconomicValue How far a risk is from its limit, and how sure that is.
+	LossOfEconomicValue *Margin `json:"loss_of_economic_value,omitempty"`
+
+	// LossOfHumanLife How far a risk is from its limit, and how sure that is.
+	LossOfHumanLife *Margin `json:"loss_of_human_life,omitempty"`
+
+	// LossOfPublicService How far a risk is from its limit, and how sure that is.
+	LossOfPublicService *Margin `json:"loss_of_public_service,omitempty"`
+}
+
 // RemainingRisk The risks of a structure under a set of measures; one that does not apply is absent.
 type RemainingRisk struct {
 	// LossOfCulturalHeritage R_3 [1/a].
@@ -6033,6 +6147,9 @@ type Result struct {
 	// Revision Number of the revision, from 1.
 	Revision *int `json:"revision,omitempty"`
 
+	// Sensitivity What other plausible values in place of the defaults do, each taken alone; the largest effect first. Absent where no risk changes.
+	Sensitivity []Effect `json:"sensitivity,omitempty"`
+
 	// SPDSchedule The SPD schedule: every line end at an assessed structure, required or not.
 	SPDSchedule []ScheduleEntry `json:"spd_schedule"`
 
@@ -6087,11 +6204,20 @@ type Risk struct {
 	// Components The risk components; one that does not count for the risk is 0.
 	Components Components `json:"components"`
 
-	// ExceedanceProbability Probability that R exceeds R_T, from N_G alone: lognormal with the stated N_G as median, sigma^2 = ln(1 + (s/N_G)^2); every other value counts as exact. One significant figure where s exceeds N_G/2. Absent where s is not stated or exceeds N_G, and where the cost comparison decides.
+	// ExceedanceProbability Probability that R exceeds R_T, from N_G alone: lognormal with the stated N_G as median, sigma^2 = ln(1 + (s/N_G)^2), or with the interval [a, b] of 90 %, median sqrt(ab), sigma = ln(b/a)/3.29; every other value counts as exact. One significant figure where s exceeds N_G/2. Absent where nothing is stated or s exceeds N_G (then decide by risk_at_upper_bound), and where the cost comparison decides.
 	ExceedanceProbability *float64 `json:"exceedance_probability,omitempty"`
+
+	// FlipsAtGroundFlashesPerKm2Year N_G [1/(km2 a)] at which R = R_T, everything else unchanged. Absent with margin.
+	FlipsAtGroundFlashesPerKm2Year *float64 `json:"flips_at_ground_flashes_per_km2_year,omitempty"`
+
+	// Margin R_T/R. R is proportional to N_G, so this is by how much N_G could rise before R reaches R_T; below 1 by how much it would have to fall. Absent where the cost comparison decides and where R is 0.
+	Margin *float64 `json:"margin,omitempty"`
 
 	// RestsOn The weakest value or formula behind a number. From strong to weak: given, checked, secondary_source, computed, memory, common_practice, assumed. Defaults of the site do not count here; they are listed as assumptions. Absent in answers that were stored before it was told.
 	RestsOn *RestsOn `json:"rests_on,omitempty"`
+
+	// RiskAtUpperBound R [1/a] with N_G at its upper_bound. Absent where nothing is stated of the uncertainty of N_G.
+	RiskAtUpperBound *float64 `json:"risk_at_upper_bound,omitempty"`
 
 	// Tolerable R_T [1/a], the tolerable risk; null where the cost comparison decides.
 	Tolerable *float64 `json:"tolerable"`

@@ -43,6 +43,8 @@ type FlashDensity struct {
 	Source           string    `json:"source,omitempty" len:"[0,200]"`
 	Year             *float64  `json:"year,omitempty" lim:"[1900,2200]" integer:"true"`
 	StandardError    *float64  `json:"standard_error,omitempty" lim:"[0,100]"`
+	Lower90          *float64  `json:"lower_90,omitempty" lim:"(0,1000]"`
+	Upper90          *float64  `json:"upper_90,omitempty" lim:"(0,1000]"`
 }
 
 // TolerableRisk overrides R_T, per year.
