@@ -317,6 +317,8 @@ type Costs struct {
 	FireProtection [AutomaticFireProtection + 1]float64
 	WarningNotices float64 // per structure
 	Insulation     float64 // of exposed parts, per structure
+	// Wiring is what it costs to route or shield all internal wiring of a structure. Nil: not known, so it is no candidate.
+	Wiring *[ShieldedWiring + 1]float64
 	// Interest, Amortization and Maintenance are fractions of the price per year (i, a, m).
 	Interest, Amortization, Maintenance float64
 }

@@ -244,7 +244,7 @@ func (c *calc) zone(s *risk.Structure, zi int, p *place, m *risk.Measures, x zon
 	}
 	var fail failure
 	if z.Place == risk.Inside {
-		fail = c.systems(z, fixed, x.KS1, z.LineShock|m.LineShock, x.spdCounts)
+		fail = c.systems(z, fixed, x.KS1, m, x.spdCounts)
 		r.SystemFailures = max(r.SystemFailures, c.t.Set(failuresZone, p.ND*fail.PC+p.NM*fail.PM+fail.FW+fail.FZ))
 	}
 	var factors zoneFactors

@@ -7,13 +7,14 @@ import (
 )
 
 // Present is what protects a structure already. A measure counts where every
-// zone it belongs to has it; fire protection where every inside zone with a risk of fire has it.
+// zone it belongs to has it; fire protection where every inside zone with a risk of fire has it, wiring where every internal system has it.
 func Present(in *risk.Input, structure int) risk.Measures {
 	s := &in.Structures[structure]
 	m := risk.Measures{LPS: s.LPS}
 	all := risk.WarningNotices | risk.Insulation | risk.SoilEquipotentialization | risk.PhysicalRestriction
 	onStructure, onLine, fire := all, all, risk.AutomaticFireProtection
-	inside, burns := false, false
+	wiring := risk.ShieldedWiring
+	inside, burns, wired := false, false, false
 	for i := range s.Zones {
 		z := &s.Zones[i]
 		onStructure &= z.StructureShock
@@ -22,6 +23,9 @@ func Present(in *risk.Input, structure int) risk.Measures {
 		}
 		inside = true
 		onLine &= z.LineShock
+		for n := range z.Systems {
+			wiring, wired = min(wiring, z.Systems[n].Wiring), true
+		}
 		if z.FireRisk != risk.NoFireRisk {
 			burns = true
 			fire = min(fire, z.FireProtection)
@@ -35,6 +39,9 @@ func Present(in *risk.Input, structure int) risk.Measures {
 	}
 	if burns {
 		m.FireProtection = fire
+	}
+	if wired {
+		m.Wiring = wiring
 	}
 	for i := range in.Lines {
 		l := &in.Lines[i]
