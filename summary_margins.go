@@ -116,6 +116,13 @@ func contents(set *wire.MeasureSet) []string {
 	return all
 }
 
+// wiringWords say what to do to internal wiring, Table B.5 of IEC 62305-2:2010.
+var wiringWords = [...]string{
+	risk.LargeLoopsAvoided: "internal wiring without large loops (all conductors of a circuit together, about 10 m2)",
+	risk.LoopsAvoided:      "internal wiring without loops (all cables in one route, about 0.5 m2)",
+	risk.ShieldedWiring:    "internal wiring shielded or in metal conduit, bonded at both ends",
+}
+
 func structureMeasures(s *wire.StructureMeasures) []string {
 	var all []string
 	if s.LPS != risk.NoLPS {
@@ -129,6 +136,9 @@ func structureMeasures(s *wire.StructureMeasures) []string {
 	}
 	for _, m := range s.LineShock {
 		all = append(all, "against touch voltages from lines: "+words(m))
+	}
+	if s.Wiring != nil && *s.Wiring != risk.Unrouted {
+		all = append(all, wiringWords[*s.Wiring])
 	}
 	return all
 }

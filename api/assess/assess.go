@@ -170,6 +170,10 @@ func protected(in *risk.Input, set *risk.MeasureSet) *risk.Input {
 			s.Zones[z].StructureShock |= m.Measures.StructureShock
 			s.Zones[z].LineShock |= m.Measures.LineShock
 			s.Zones[z].FireProtection = max(s.Zones[z].FireProtection, m.Measures.FireProtection)
+			s.Zones[z].Systems = slices.Clone(s.Zones[z].Systems)
+			for n := range s.Zones[z].Systems {
+				s.Zones[z].Systems[n].Wiring = max(s.Zones[z].Systems[n].Wiring, m.Measures.Wiring)
+			}
 		}
 		for _, e := range m.Measures.Ends {
 			p.Lines[e.Line].BondingSPD, p.Lines[e.Line].CoordinatedSPD = e.Bonding, e.Coordinated

@@ -7,6 +7,7 @@ import (
 
 	"levinward/api/wire"
 	"levinward/risk"
+	"levinward/risk/measures"
 )
 
 // sensitivity lists the defaults that were taken. One is decisive when another
@@ -150,13 +151,9 @@ const noClass = risk.LPSIFullCover + 1
 // leastClass is the least class of LPS with which the risks of the only
 // structure of an input can be met, all other measures at their best.
 func (s *searcher) leastClass(in *risk.Input, r *risk.StructureResult) risk.LPS {
-	best := risk.Measures{FireProtection: risk.AutomaticFireProtection, StructureShock: risk.WarningNotices | risk.Insulation, LineShock: risk.WarningNotices | risk.Insulation}
-	for l := range in.Lines {
-		best.Ends = append(best.Ends, risk.EndMeasures{Line: l, Bonding: risk.SPD{Level: risk.LevelI}, Coordinated: risk.SPD{Level: risk.LevelI}})
-	}
 	e := s.ed.Evaluator(in, 0)
 	for class := in.Structures[0].LPS; class <= max(risk.LPSI, in.Structures[0].LPS); class++ {
-		best.LPS = class
+		best := measures.Best(in, 0, class)
 		if risks := e.Risks(&best); met(&risks, r) {
 			return class
 		}
@@ -189,6 +186,7 @@ func single(in *risk.Input, i int) *alone {
 	one := &alone{}
 	p := &one.pristine
 	p.Edition, p.FlashDensity, p.Tolerable, p.Costs.Money = in.Edition, in.FlashDensity, in.Tolerable, in.Costs.Money
+	p.Costs.Wiring = in.Costs.Wiring
 	p.Reviews = in.Reviews
 	p.Structures, one.structures = []risk.Structure{in.Structures[i]}, []int{i}
 	index := map[int]int{-1: -1}

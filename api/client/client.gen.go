@@ -2883,6 +2883,30 @@ func (e StructureMeasuresStructureShockMeasures) Valid() bool {
 	}
 }
 
+// Defines values for StructureMeasuresWiring.
+const (
+	StructureMeasuresWiringLargeLoopsAvoided StructureMeasuresWiring = "large_loops_avoided"
+	StructureMeasuresWiringLoopsAvoided      StructureMeasuresWiring = "loops_avoided"
+	StructureMeasuresWiringShielded          StructureMeasuresWiring = "shielded"
+	StructureMeasuresWiringUnrouted          StructureMeasuresWiring = "unrouted"
+)
+
+// Valid indicates whether the value is a known member of the StructureMeasuresWiring enum.
+func (e StructureMeasuresWiring) Valid() bool {
+	switch e {
+	case StructureMeasuresWiringLargeLoopsAvoided:
+		return true
+	case StructureMeasuresWiringLoopsAvoided:
+		return true
+	case StructureMeasuresWiringShielded:
+		return true
+	case StructureMeasuresWiringUnrouted:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for SurgeSourceSource.
 const (
 	SurgeSourceSourceS1 SurgeSourceSource = "S1"
@@ -5579,6 +5603,9 @@ type MeasureCosts struct {
 
 	// WarningNotices Price of warning notices for a structure [money].
 	WarningNotices float64 `json:"warning_notices"`
+
+	// Wiring Prices of better internal wiring (K_S3) of one structure. Absent in prices, wiring is no candidate; on the relative scale 3, 6 and 15.
+	Wiring *WiringPrices `json:"wiring,omitempty"`
 }
 
 // MeasureSet A set of measures, what it costs and the risk that remains.
@@ -7250,6 +7277,9 @@ type StructureMeasures struct {
 
 	// StructureShockMeasures P_TA, measures against touch and step voltages from flashes to the structure.
 	StructureShockMeasures []StructureMeasuresStructureShockMeasures `json:"structure_shock_measures"`
+
+	// Wiring K_S3, routing or shielding that every internal system has at least. Absent where there are no internal systems.
+	Wiring *StructureMeasuresWiring `json:"wiring,omitempty"`
 }
 
 // StructureMeasuresFireProtection r_p, provisions against fire in every inside zone.
@@ -7263,6 +7293,9 @@ type StructureMeasuresLps string
 
 // StructureMeasuresStructureShockMeasures defines model for StructureMeasures.StructureShockMeasures.
 type StructureMeasuresStructureShockMeasures string
+
+// StructureMeasuresWiring K_S3, routing or shielding that every internal system has at least. Absent where there are no internal systems.
+type StructureMeasuresWiring string
 
 // StructureResult The result of one structure.
 type StructureResult struct {
@@ -7500,6 +7533,18 @@ type WebhookMessage struct {
 
 // WebhookMessageEvent What happened.
 type WebhookMessageEvent string
+
+// WiringPrices Prices of better internal wiring (K_S3) of one structure. Absent in prices, wiring is no candidate; on the relative scale 3, 6 and 15.
+type WiringPrices struct {
+	// LargeLoopsAvoided Large loops avoided, about 10 m2 [money].
+	LargeLoopsAvoided float64 `json:"large_loops_avoided"`
+
+	// LoopsAvoided Loops avoided, about 0.5 m2 [money].
+	LoopsAvoided float64 `json:"loops_avoided"`
+
+	// Shielded Shielded cables, or metal conduit bonded at both ends [money].
+	Shielded float64 `json:"shielded"`
+}
 
 // Work An import or re-assessment. done + failed + unchanged never exceed total.
 type Work struct {

@@ -161,10 +161,7 @@ func (a *Answer) measures(set *risk.MeasureSet) MeasureSet {
 	for i := range set.Structures {
 		m := &set.Structures[i]
 		id := a.Input.Structures[m.Structure].ID
-		w.Measures.Structures = append(w.Measures.Structures, StructureMeasures{
-			ID: id, LPS: m.Measures.LPS, FireProtection: m.Measures.FireProtection,
-			StructureShock: m.Measures.StructureShock.Names(), LineShock: m.Measures.LineShock.Names(),
-		})
+		w.Measures.Structures = append(w.Measures.Structures, a.structureMeasures(m))
 		for _, e := range m.Measures.Ends {
 			w.Measures.Lines = append(w.Measures.Lines, LineMeasures{ID: a.Input.Lines[e.Line].ID, Structure: id, Bonding: SPD(e.Bonding), Coordinated: SPD(e.Coordinated)})
 		}
@@ -173,6 +170,20 @@ func (a *Answer) measures(set *risk.MeasureSet) MeasureSet {
 		w.Margins[id] = margins
 		if least != nil && (w.LeastMargin == nil || *least < *w.LeastMargin) {
 			w.LeastMargin = least
+		}
+	}
+	return w
+}
+
+func (a *Answer) structureMeasures(m *risk.StructureMeasures) StructureMeasures {
+	s := &a.Input.Structures[m.Structure]
+	w := StructureMeasures{
+		ID: s.ID, LPS: m.Measures.LPS, FireProtection: m.Measures.FireProtection,
+		StructureShock: m.Measures.StructureShock.Names(), LineShock: m.Measures.LineShock.Names(),
+	}
+	for z := range s.Zones {
+		if len(s.Zones[z].Systems) > 0 {
+			w.Wiring = &m.Measures.Wiring
 		}
 	}
 	return w

@@ -157,6 +157,12 @@ func (b *builder) costs() risk.Costs {
 	c.Coordinated[risk.LevelIIIIV], c.Coordinated[risk.LevelII], c.Coordinated[risk.LevelI] = *m.Coordinated.IIIIV, *m.Coordinated.II, *m.Coordinated.I
 	c.Bonding[risk.BetterThanI], c.Coordinated[risk.BetterThanI] = *m.Bonding.I, *m.Coordinated.I
 	c.FireProtection[risk.ManualFireProtection], c.FireProtection[risk.AutomaticFireProtection] = *m.FireProtection.Manual, *m.FireProtection.Automatic
+	if w := m.Wiring; w != nil {
+		c.Wiring = &[risk.ShieldedWiring + 1]float64{risk.LargeLoopsAvoided: *w.LargeLoopsAvoided, risk.LoopsAvoided: *w.LoopsAvoided,
+			risk.ShieldedWiring: *w.Shielded}
+	} else {
+		b.assume(defaultWiringPrices, nowhere, "measure_costs")
+	}
 	c.Interest = or(b, m.Interest, defaultInterest, 0.05, nowhere, "measure_costs")
 	c.Amortization = or(b, m.Amortization, defaultAmortization, 0.05, nowhere, "measure_costs")
 	c.Maintenance = or(b, m.Maintenance, defaultMaintenance, 0.05, nowhere, "measure_costs")

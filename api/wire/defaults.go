@@ -134,6 +134,7 @@ var (
 	defaultSoil         = &Default{Field: "soil_resistivity_ohm_m", Value: "not known", Reason: "not given: the earth connection is to be proved first", Clause: "IEC 62305-3; " + ours}
 	defaultRelation     = &Default{Field: "relation", Value: "the relation with the higher result", Reason: "not given: linear 0.1 T_D up to 39 days, power 0.04 T_D^1.25 above"}
 	defaultCosts        = &Default{Field: "measure_costs", Value: "relative costs", Reason: "not given: a set of bonding SPDs LPL III-IV on one line costs 1, the other measures in proportion", Clause: ours}
+	defaultWiringPrices = &Default{Field: "wiring", Value: "no candidate", Reason: "not given: routing or shielding of internal wiring has no price and is not recommended", Clause: ours}
 	defaultInterest     = &Default{Field: "interest_per_year", Mark: trace.SecondarySource, Value: "0.05", Reason: handbookRate, Clause: handbook}
 	defaultAmortization = &Default{Field: "amortization_per_year", Mark: trace.SecondarySource, Value: "0.05", Reason: handbookRate, Clause: handbook}
 	defaultMaintenance  = &Default{Field: "maintenance_per_year", Mark: trace.SecondarySource, Value: "0.05", Reason: handbookRate, Clause: handbook}
@@ -263,6 +264,7 @@ func DefaultsBy(ed risk.Edition) []DefaultDefinition {
 		defaultSoil,
 		defaultRelation,
 		defaultCosts,
+		defaultWiringPrices,
 		defaultInterest,
 		defaultAmortization,
 		defaultMaintenance,

@@ -204,13 +204,14 @@ type MeasuresTaken struct {
 	Lines      []LineMeasures      `json:"lines"`
 }
 
-// StructureMeasures are the measures of a structure.
+// StructureMeasures are the measures of a structure. Wiring is nil where it has no internal systems.
 type StructureMeasures struct {
 	ID             string              `json:"id"`
 	LPS            risk.LPS            `json:"lps"`
 	FireProtection risk.FireProtection `json:"fire_protection"`
 	StructureShock []string            `json:"structure_shock_measures"`
 	LineShock      []string            `json:"line_shock_measures"`
+	Wiring         *risk.Wiring        `json:"wiring,omitempty"`
 }
 
 // LineMeasures are the SPDs at one end of a line.

@@ -107,3 +107,27 @@ func feedsAlike(systems []risk.System, i, j int) bool {
 	}
 	return true
 }
+
+// Best is everything that can be built at a structure with a class of LPS, each measure at its best; with what the
+// costs of the input leave open.
+func Best(in *risk.Input, structure int, class risk.LPS) risk.Measures {
+	s := &in.Structures[structure]
+	p := Present(in, structure)
+	m := risk.Measures{LPS: class, FireProtection: risk.AutomaticFireProtection, StructureShock: p.StructureShock | risk.WarningNotices,
+		LineShock: p.LineShock | risk.WarningNotices | risk.Insulation, Wiring: p.Wiring, Ends: p.Ends}
+	if class != risk.NoLPS || s.NaturalLPS {
+		m.StructureShock |= risk.Insulation
+	}
+	if in.Costs.Wiring != nil {
+		m.Wiring = risk.ShieldedWiring
+	}
+	for i := range m.Ends {
+		e := &m.Ends[i]
+		for _, spd := range []*risk.SPD{&e.Bonding, &e.Coordinated} {
+			if spd.Level < risk.LevelI {
+				*spd = risk.SPD{Level: risk.LevelI}
+			}
+		}
+	}
+	return m
+}
