@@ -84,10 +84,11 @@ func notAbove(t *rapid.T, what string, a, b site) {
 // The names that can be given, by field.
 var named = map[string][]any{
 	"surroundings": {"higher_objects", "similar_objects", "isolated", "hilltop"},
-	"occupancy":    {"dwelling", "school", "hospital", "hotel", "civic", "entertainment", "church", "museum", "industrial", "commercial", "agricultural", "office", "other"},
-	"lps":          {"none", "IV", "III", "II", "I", "I_natural_frame", "I_full_cover"},
-	"surface":      {"agricultural", "concrete", "marble", "ceramic", "gravel", "carpet", "asphalt", "linoleum", "wood"},
-	"fire_risk":    {"none", "low", "ordinary", "high"}, "fire_protection": {"none", "manual", "automatic"},
+	"occupancy": {"dwelling", "school", "hospital", "hotel", "civic", "entertainment", "church", "museum", "industrial", "commercial", "agricultural", "office", "other",
+		"clinic", "boarding_school", "workshop", "market_hall", "telecom_hut", "pump_house"},
+	"lps":       {"none", "IV", "III", "II", "I", "I_natural_frame", "I_full_cover"},
+	"surface":   {"agricultural", "concrete", "marble", "ceramic", "gravel", "carpet", "asphalt", "linoleum", "wood"},
+	"fire_risk": {"none", "low", "ordinary", "high"}, "fire_protection": {"none", "manual", "automatic"},
 	"special_hazard": {"none", "low_panic", "average_panic", "difficult_evacuation", "high_panic"},
 	"environment":    {"rural", "suburban", "urban", "urban_tall"}, "installation": {"aerial", "buried", "buried_in_earth_mesh"},
 	"wiring": {"unrouted", "large_loops_avoided", "loops_avoided", "shielded"}, "spd": {"none", "III-IV", "II", "I", 0.005, 0.001},

@@ -221,19 +221,25 @@ func (e CheckStructureLps) Valid() bool {
 
 // Defines values for CheckStructureOccupancy.
 const (
-	CheckStructureOccupancyAgricultural  CheckStructureOccupancy = "agricultural"
-	CheckStructureOccupancyChurch        CheckStructureOccupancy = "church"
-	CheckStructureOccupancyCivic         CheckStructureOccupancy = "civic"
-	CheckStructureOccupancyCommercial    CheckStructureOccupancy = "commercial"
-	CheckStructureOccupancyDwelling      CheckStructureOccupancy = "dwelling"
-	CheckStructureOccupancyEntertainment CheckStructureOccupancy = "entertainment"
-	CheckStructureOccupancyHospital      CheckStructureOccupancy = "hospital"
-	CheckStructureOccupancyHotel         CheckStructureOccupancy = "hotel"
-	CheckStructureOccupancyIndustrial    CheckStructureOccupancy = "industrial"
-	CheckStructureOccupancyMuseum        CheckStructureOccupancy = "museum"
-	CheckStructureOccupancyOffice        CheckStructureOccupancy = "office"
-	CheckStructureOccupancyOther         CheckStructureOccupancy = "other"
-	CheckStructureOccupancySchool        CheckStructureOccupancy = "school"
+	CheckStructureOccupancyAgricultural   CheckStructureOccupancy = "agricultural"
+	CheckStructureOccupancyBoardingSchool CheckStructureOccupancy = "boarding_school"
+	CheckStructureOccupancyChurch         CheckStructureOccupancy = "church"
+	CheckStructureOccupancyCivic          CheckStructureOccupancy = "civic"
+	CheckStructureOccupancyClinic         CheckStructureOccupancy = "clinic"
+	CheckStructureOccupancyCommercial     CheckStructureOccupancy = "commercial"
+	CheckStructureOccupancyDwelling       CheckStructureOccupancy = "dwelling"
+	CheckStructureOccupancyEntertainment  CheckStructureOccupancy = "entertainment"
+	CheckStructureOccupancyHospital       CheckStructureOccupancy = "hospital"
+	CheckStructureOccupancyHotel          CheckStructureOccupancy = "hotel"
+	CheckStructureOccupancyIndustrial     CheckStructureOccupancy = "industrial"
+	CheckStructureOccupancyMarketHall     CheckStructureOccupancy = "market_hall"
+	CheckStructureOccupancyMuseum         CheckStructureOccupancy = "museum"
+	CheckStructureOccupancyOffice         CheckStructureOccupancy = "office"
+	CheckStructureOccupancyOther          CheckStructureOccupancy = "other"
+	CheckStructureOccupancyPumpHouse      CheckStructureOccupancy = "pump_house"
+	CheckStructureOccupancySchool         CheckStructureOccupancy = "school"
+	CheckStructureOccupancyTelecomHut     CheckStructureOccupancy = "telecom_hut"
+	CheckStructureOccupancyWorkshop       CheckStructureOccupancy = "workshop"
 )
 
 // Valid indicates whether the value is a known member of the CheckStructureOccupancy enum.
@@ -241,9 +247,13 @@ func (e CheckStructureOccupancy) Valid() bool {
 	switch e {
 	case CheckStructureOccupancyAgricultural:
 		return true
+	case CheckStructureOccupancyBoardingSchool:
+		return true
 	case CheckStructureOccupancyChurch:
 		return true
 	case CheckStructureOccupancyCivic:
+		return true
+	case CheckStructureOccupancyClinic:
 		return true
 	case CheckStructureOccupancyCommercial:
 		return true
@@ -257,13 +267,21 @@ func (e CheckStructureOccupancy) Valid() bool {
 		return true
 	case CheckStructureOccupancyIndustrial:
 		return true
+	case CheckStructureOccupancyMarketHall:
+		return true
 	case CheckStructureOccupancyMuseum:
 		return true
 	case CheckStructureOccupancyOffice:
 		return true
 	case CheckStructureOccupancyOther:
 		return true
+	case CheckStructureOccupancyPumpHouse:
+		return true
 	case CheckStructureOccupancySchool:
+		return true
+	case CheckStructureOccupancyTelecomHut:
+		return true
+	case CheckStructureOccupancyWorkshop:
 		return true
 	default:
 		return false
@@ -2687,19 +2705,25 @@ func (e StructureLps) Valid() bool {
 
 // Defines values for StructureOccupancy.
 const (
-	StructureOccupancyAgricultural  StructureOccupancy = "agricultural"
-	StructureOccupancyChurch        StructureOccupancy = "church"
-	StructureOccupancyCivic         StructureOccupancy = "civic"
-	StructureOccupancyCommercial    StructureOccupancy = "commercial"
-	StructureOccupancyDwelling      StructureOccupancy = "dwelling"
-	StructureOccupancyEntertainment StructureOccupancy = "entertainment"
-	StructureOccupancyHospital      StructureOccupancy = "hospital"
-	StructureOccupancyHotel         StructureOccupancy = "hotel"
-	StructureOccupancyIndustrial    StructureOccupancy = "industrial"
-	StructureOccupancyMuseum        StructureOccupancy = "museum"
-	StructureOccupancyOffice        StructureOccupancy = "office"
-	StructureOccupancyOther         StructureOccupancy = "other"
-	StructureOccupancySchool        StructureOccupancy = "school"
+	StructureOccupancyAgricultural   StructureOccupancy = "agricultural"
+	StructureOccupancyBoardingSchool StructureOccupancy = "boarding_school"
+	StructureOccupancyChurch         StructureOccupancy = "church"
+	StructureOccupancyCivic          StructureOccupancy = "civic"
+	StructureOccupancyClinic         StructureOccupancy = "clinic"
+	StructureOccupancyCommercial     StructureOccupancy = "commercial"
+	StructureOccupancyDwelling       StructureOccupancy = "dwelling"
+	StructureOccupancyEntertainment  StructureOccupancy = "entertainment"
+	StructureOccupancyHospital       StructureOccupancy = "hospital"
+	StructureOccupancyHotel          StructureOccupancy = "hotel"
+	StructureOccupancyIndustrial     StructureOccupancy = "industrial"
+	StructureOccupancyMarketHall     StructureOccupancy = "market_hall"
+	StructureOccupancyMuseum         StructureOccupancy = "museum"
+	StructureOccupancyOffice         StructureOccupancy = "office"
+	StructureOccupancyOther          StructureOccupancy = "other"
+	StructureOccupancyPumpHouse      StructureOccupancy = "pump_house"
+	StructureOccupancySchool         StructureOccupancy = "school"
+	StructureOccupancyTelecomHut     StructureOccupancy = "telecom_hut"
+	StructureOccupancyWorkshop       StructureOccupancy = "workshop"
 )
 
 // Valid indicates whether the value is a known member of the StructureOccupancy enum.
@@ -2707,9 +2731,13 @@ func (e StructureOccupancy) Valid() bool {
 	switch e {
 	case StructureOccupancyAgricultural:
 		return true
+	case StructureOccupancyBoardingSchool:
+		return true
 	case StructureOccupancyChurch:
 		return true
 	case StructureOccupancyCivic:
+		return true
+	case StructureOccupancyClinic:
 		return true
 	case StructureOccupancyCommercial:
 		return true
@@ -2723,13 +2751,21 @@ func (e StructureOccupancy) Valid() bool {
 		return true
 	case StructureOccupancyIndustrial:
 		return true
+	case StructureOccupancyMarketHall:
+		return true
 	case StructureOccupancyMuseum:
 		return true
 	case StructureOccupancyOffice:
 		return true
 	case StructureOccupancyOther:
 		return true
+	case StructureOccupancyPumpHouse:
+		return true
 	case StructureOccupancySchool:
+		return true
+	case StructureOccupancyTelecomHut:
+		return true
+	case StructureOccupancyWorkshop:
 		return true
 	default:
 		return false
@@ -3788,7 +3824,7 @@ type CheckStructure struct {
 	// NaturalLps Whether a bonded and earthed metal or reinforced-concrete frame acts as an LPS.
 	NaturalLps *bool `json:"natural_lps,omitempty"`
 
-	// Occupancy Use of the structure; gives the typical mean losses L_F and L_O. Absent: L_F 0.1, the highest without explosion.
+	// Occupancy Use of the structure; gives the typical mean losses L_F and L_O. clinic: without operating theatre or intensive care. The last six have those of the nearest printed row (common practice): hospital, hotel, industrial, public entertainment, industrial, industrial. Absent: L_F 0.1, the highest without explosion.
 	Occupancy *CheckStructureOccupancy `json:"occupancy,omitempty"`
 
 	// PublicService Service to the public that the structure provides; asks for R_2.
@@ -3801,7 +3837,7 @@ type CheckStructure struct {
 // CheckStructureLps P_B, class of the LPS in place; I_natural_frame: air termination of class I and a continuous metal or reinforced-concrete frame as down-conductors; I_full_cover: a metal roof and air termination that cover everything on it as well.
 type CheckStructureLps string
 
-// CheckStructureOccupancy Use of the structure; gives the typical mean losses L_F and L_O. Absent: L_F 0.1, the highest without explosion.
+// CheckStructureOccupancy Use of the structure; gives the typical mean losses L_F and L_O. clinic: without operating theatre or intensive care. The last six have those of the nearest printed row (common practice): hospital, hotel, industrial, public entertainment, industrial, industrial. Absent: L_F 0.1, the highest without explosion.
 type CheckStructureOccupancy string
 
 // CheckStructurePublicService Service to the public that the structure provides; asks for R_2.
@@ -7200,7 +7236,7 @@ type Structure struct {
 	// NaturalLps Whether a bonded and earthed metal or reinforced-concrete frame acts as an LPS.
 	NaturalLps *bool `json:"natural_lps,omitempty"`
 
-	// Occupancy Use of the structure; gives the typical mean losses L_F and L_O. Absent: L_F 0.1, the highest without explosion.
+	// Occupancy Use of the structure; gives the typical mean losses L_F and L_O. clinic: without operating theatre or intensive care. The last six have those of the nearest printed row (common practice): hospital, hotel, industrial, public entertainment, industrial, industrial. Absent: L_F 0.1, the highest without explosion.
 	Occupancy *StructureOccupancy `json:"occupancy,omitempty"`
 
 	// Parts Shape on the ground instead of the box: A_D is the area of the union of the parts, each widened by 3 times its height; A_M the area within 500 m of the outline, without the footprint.
@@ -7234,7 +7270,7 @@ type StructureExplosionZone string
 // StructureLps P_B, class of the LPS in place; I_natural_frame: air termination of class I and a continuous metal or reinforced-concrete frame as down-conductors; I_full_cover: a metal roof and air termination that cover everything on it as well.
 type StructureLps string
 
-// StructureOccupancy Use of the structure; gives the typical mean losses L_F and L_O. Absent: L_F 0.1, the highest without explosion.
+// StructureOccupancy Use of the structure; gives the typical mean losses L_F and L_O. clinic: without operating theatre or intensive care. The last six have those of the nearest printed row (common practice): hospital, hotel, industrial, public entertainment, industrial, industrial. Absent: L_F 0.1, the highest without explosion.
 type StructureOccupancy string
 
 // StructurePublicService Service to the public that the structure provides; asks for R_2.

@@ -278,6 +278,9 @@ func (b *builder) structure(i int) {
 	if hospital {
 		life = defaultHospitalLife
 	}
+	if s.Occupancy == risk.Clinic {
+		life = defaultClinicLife
+	}
 	s.FailureEndangersLife = or(b, w.FailureEndangersLife, life, hospital, where, at...)
 	s.Explosion = or(b, w.Explosion, defaultExplosion, risk.NoExplosion, where, at...)
 	s.PublicSupply = or(b, w.PublicSupply, defaultPublicSupply, risk.NoPublicSupply, where, at...)

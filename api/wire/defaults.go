@@ -153,6 +153,8 @@ var (
 		Plausible: []Plausible{{"true", ofStructure(func(s *risk.Structure) { s.FailureEndangersLife = true })}}}
 	defaultHospitalLife = &Default{Field: "failure_endangers_life", Mark: trace.SecondarySource, Value: "true", Reason: "not given: in a hospital failure of internal systems endangers life",
 		Plausible: []Plausible{{"false", ofStructure(func(s *risk.Structure) { s.FailureEndangersLife = false })}}}
+	defaultClinicLife = &Default{Field: "failure_endangers_life", Value: "false", Reason: "not given: without operating theatre and intensive care failure of internal systems is not taken to endanger life at once",
+		Plausible: []Plausible{{"true", ofStructure(func(s *risk.Structure) { s.FailureEndangersLife = true })}}}
 	defaultExplosion     = &Default{Field: "explosion_zone", Value: "none", Reason: "not given: explosive atmospheres are to be stated by whoever knows the site"}
 	defaultPublicSupply  = &Default{Field: "public_service", Value: "none", Reason: "not given: the structure is not stated to serve the public with power, gas, water or telecommunication"}
 	defaultHeritage      = &Default{Field: "cultural_heritage", Value: "false", Reason: "not given"}
@@ -275,6 +277,7 @@ func DefaultsBy(ed risk.Edition) []DefaultDefinition {
 		defaultOuterScreen,
 		defaultEndangersLife,
 		defaultHospitalLife,
+		defaultClinicLife,
 		defaultExplosion,
 		defaultPublicSupply,
 		defaultHeritage,

@@ -214,7 +214,7 @@ func screen(t *rapid.T) risk.Screen {
 
 func structure(t *rapid.T, in *risk.Input, i int) risk.Structure {
 	s := risk.Structure{ID: fmt.Sprint("structure-", i), Surroundings: upTo(t, "surroundings", risk.Hilltop),
-		Occupancy: upTo(t, "occupancy", risk.OtherOccupancy), LPS: upTo(t, "lps", risk.LPSIFullCover), NaturalLPS: flag(t, "natural"),
+		Occupancy: upTo(t, "occupancy", risk.PumpHouse), LPS: upTo(t, "lps", risk.LPSIFullCover), NaturalLPS: flag(t, "natural"),
 		Screen: screen(t), FailureEndangersLife: flag(t, "life"), PublicSupply: upTo(t, "supply", risk.TVTelecom),
 		Explosion:        from(t, "explosion", 0, 0, 0, risk.Explosion0, risk.Explosion1, risk.Explosion2),
 		CulturalHeritage: flag(t, "heritage"), Persons: from(t, "n_t", 0, 0, 7, 120.0)}
