@@ -33,7 +33,8 @@ var types = []struct {
 	{"environment", func(v uint8) named { return value[risk.Environment](v) }, "rural suburban urban urban_tall"},
 	{"surroundings", func(v uint8) named { return value[risk.Surroundings](v) }, "higher_objects similar_objects isolated hilltop"},
 	{"occupancy", func(v uint8) named { return value[risk.Occupancy](v) },
-		"unknown dwelling school hospital hotel civic entertainment church museum industrial commercial agricultural office other"},
+		"unknown dwelling school hospital hotel civic entertainment church museum industrial commercial agricultural office other " +
+			"clinic boarding_school workshop market_hall telecom_hut pump_house"},
 	{"lps", func(v uint8) named { return value[risk.LPS](v) }, "none IV III II I I_natural_frame I_full_cover"},
 	{"explosion_zone", func(v uint8) named { return value[risk.ExplosionZone](v) }, "none 0_20 1_21 2_22"},
 	{"public_service", func(v uint8) named { return value[risk.PublicSupply](v) }, "none power_gas_water tv_telecom"},

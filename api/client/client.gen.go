@@ -221,19 +221,25 @@ func (e CheckStructureLps) Valid() bool {
 
 // Defines values for CheckStructureOccupancy.
 const (
-	CheckStructureOccupancyAgricultural  CheckStructureOccupancy = "agricultural"
-	CheckStructureOccupancyChurch        CheckStructureOccupancy = "church"
-	CheckStructureOccupancyCivic         CheckStructureOccupancy = "civic"
-	CheckStructureOccupancyCommercial    CheckStructureOccupancy = "commercial"
-	CheckStructureOccupancyDwelling      CheckStructureOccupancy = "dwelling"
-	CheckStructureOccupancyEntertainment CheckStructureOccupancy = "entertainment"
-	CheckStructureOccupancyHospital      CheckStructureOccupancy = "hospital"
-	CheckStructureOccupancyHotel         CheckStructureOccupancy = "hotel"
-	CheckStructureOccupancyIndustrial    CheckStructureOccupancy = "industrial"
-	CheckStructureOccupancyMuseum        CheckStructureOccupancy = "museum"
-	CheckStructureOccupancyOffice        CheckStructureOccupancy = "office"
-	CheckStructureOccupancyOther         CheckStructureOccupancy = "other"
-	CheckStructureOccupancySchool        CheckStructureOccupancy = "school"
+	CheckStructureOccupancyAgricultural   CheckStructureOccupancy = "agricultural"
+	CheckStructureOccupancyBoardingSchool CheckStructureOccupancy = "boarding_school"
+	CheckStructureOccupancyChurch         CheckStructureOccupancy = "church"
+	CheckStructureOccupancyCivic          CheckStructureOccupancy = "civic"
+	CheckStructureOccupancyClinic         CheckStructureOccupancy = "clinic"
+	CheckStructureOccupancyCommercial     CheckStructureOccupancy = "commercial"
+	CheckStructureOccupancyDwelling       CheckStructureOccupancy = "dwelling"
+	CheckStructureOccupancyEntertainment  CheckStructureOccupancy = "entertainment"
+	CheckStructureOccupancyHospital       CheckStructureOccupancy = "hospital"
+	CheckStructureOccupancyHotel          CheckStructureOccupancy = "hotel"
+	CheckStructureOccupancyIndustrial     CheckStructureOccupancy = "industrial"
+	CheckStructureOccupancyMarketHall     CheckStructureOccupancy = "market_hall"
+	CheckStructureOccupancyMuseum         CheckStructureOccupancy = "museum"
+	CheckStructureOccupancyOffice         CheckStructureOccupancy = "office"
+	CheckStructureOccupancyOther          CheckStructureOccupancy = "other"
+	CheckStructureOccupancyPumpHouse      CheckStructureOccupancy = "pump_house"
+	CheckStructureOccupancySchool         CheckStructureOccupancy = "school"
+	CheckStructureOccupancyTelecomHut     CheckStructureOccupancy = "telecom_hut"
+	CheckStructureOccupancyWorkshop       CheckStructureOccupancy = "workshop"
 )
 
 // Valid indicates whether the value is a known member of the CheckStructureOccupancy enum.
@@ -241,9 +247,13 @@ func (e CheckStructureOccupancy) Valid() bool {
 	switch e {
 	case CheckStructureOccupancyAgricultural:
 		return true
+	case CheckStructureOccupancyBoardingSchool:
+		return true
 	case CheckStructureOccupancyChurch:
 		return true
 	case CheckStructureOccupancyCivic:
+		return true
+	case CheckStructureOccupancyClinic:
 		return true
 	case CheckStructureOccupancyCommercial:
 		return true
@@ -257,13 +267,21 @@ func (e CheckStructureOccupancy) Valid() bool {
 		return true
 	case CheckStructureOccupancyIndustrial:
 		return true
+	case CheckStructureOccupancyMarketHall:
+		return true
 	case CheckStructureOccupancyMuseum:
 		return true
 	case CheckStructureOccupancyOffice:
 		return true
 	case CheckStructureOccupancyOther:
 		return true
+	case CheckStructureOccupancyPumpHouse:
+		return true
 	case CheckStructureOccupancySchool:
+		return true
+	case CheckStructureOccupancyTelecomHut:
+		return true
+	case CheckStructureOccupancyWorkshop:
 		return true
 	default:
 		return false
@@ -999,6 +1017,30 @@ func (e EarthingConnection) Valid() bool {
 	case EarthingConnectionNone:
 		return true
 	case EarthingConnectionUnknown:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for EffectLoss.
+const (
+	LossOfCulturalHeritage EffectLoss = "loss_of_cultural_heritage"
+	LossOfEconomicValue    EffectLoss = "loss_of_economic_value"
+	LossOfHumanLife        EffectLoss = "loss_of_human_life"
+	LossOfPublicService    EffectLoss = "loss_of_public_service"
+)
+
+// Valid indicates whether the value is a known member of the EffectLoss enum.
+func (e EffectLoss) Valid() bool {
+	switch e {
+	case LossOfCulturalHeritage:
+		return true
+	case LossOfEconomicValue:
+		return true
+	case LossOfHumanLife:
+		return true
+	case LossOfPublicService:
 		return true
 	default:
 		return false
@@ -2720,19 +2762,25 @@ func (e StructureLps) Valid() bool {
 
 // Defines values for StructureOccupancy.
 const (
-	StructureOccupancyAgricultural  StructureOccupancy = "agricultural"
-	StructureOccupancyChurch        StructureOccupancy = "church"
-	StructureOccupancyCivic         StructureOccupancy = "civic"
-	StructureOccupancyCommercial    StructureOccupancy = "commercial"
-	StructureOccupancyDwelling      StructureOccupancy = "dwelling"
-	StructureOccupancyEntertainment StructureOccupancy = "entertainment"
-	StructureOccupancyHospital      StructureOccupancy = "hospital"
-	StructureOccupancyHotel         StructureOccupancy = "hotel"
-	StructureOccupancyIndustrial    StructureOccupancy = "industrial"
-	StructureOccupancyMuseum        StructureOccupancy = "museum"
-	StructureOccupancyOffice        StructureOccupancy = "office"
-	StructureOccupancyOther         StructureOccupancy = "other"
-	StructureOccupancySchool        StructureOccupancy = "school"
+	StructureOccupancyAgricultural   StructureOccupancy = "agricultural"
+	StructureOccupancyBoardingSchool StructureOccupancy = "boarding_school"
+	StructureOccupancyChurch         StructureOccupancy = "church"
+	StructureOccupancyCivic          StructureOccupancy = "civic"
+	StructureOccupancyClinic         StructureOccupancy = "clinic"
+	StructureOccupancyCommercial     StructureOccupancy = "commercial"
+	StructureOccupancyDwelling       StructureOccupancy = "dwelling"
+	StructureOccupancyEntertainment  StructureOccupancy = "entertainment"
+	StructureOccupancyHospital       StructureOccupancy = "hospital"
+	StructureOccupancyHotel          StructureOccupancy = "hotel"
+	StructureOccupancyIndustrial     StructureOccupancy = "industrial"
+	StructureOccupancyMarketHall     StructureOccupancy = "market_hall"
+	StructureOccupancyMuseum         StructureOccupancy = "museum"
+	StructureOccupancyOffice         StructureOccupancy = "office"
+	StructureOccupancyOther          StructureOccupancy = "other"
+	StructureOccupancyPumpHouse      StructureOccupancy = "pump_house"
+	StructureOccupancySchool         StructureOccupancy = "school"
+	StructureOccupancyTelecomHut     StructureOccupancy = "telecom_hut"
+	StructureOccupancyWorkshop       StructureOccupancy = "workshop"
 )
 
 // Valid indicates whether the value is a known member of the StructureOccupancy enum.
@@ -2740,9 +2788,13 @@ func (e StructureOccupancy) Valid() bool {
 	switch e {
 	case StructureOccupancyAgricultural:
 		return true
+	case StructureOccupancyBoardingSchool:
+		return true
 	case StructureOccupancyChurch:
 		return true
 	case StructureOccupancyCivic:
+		return true
+	case StructureOccupancyClinic:
 		return true
 	case StructureOccupancyCommercial:
 		return true
@@ -2756,13 +2808,21 @@ func (e StructureOccupancy) Valid() bool {
 		return true
 	case StructureOccupancyIndustrial:
 		return true
+	case StructureOccupancyMarketHall:
+		return true
 	case StructureOccupancyMuseum:
 		return true
 	case StructureOccupancyOffice:
 		return true
 	case StructureOccupancyOther:
 		return true
+	case StructureOccupancyPumpHouse:
+		return true
 	case StructureOccupancySchool:
+		return true
+	case StructureOccupancyTelecomHut:
+		return true
+	case StructureOccupancyWorkshop:
 		return true
 	default:
 		return false
@@ -2910,6 +2970,30 @@ func (e StructureMeasuresStructureShockMeasures) Valid() bool {
 	case StructureMeasuresStructureShockMeasuresSoilEquipotentialization:
 		return true
 	case StructureMeasuresStructureShockMeasuresWarningNotices:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for StructureMeasuresWiring.
+const (
+	StructureMeasuresWiringLargeLoopsAvoided StructureMeasuresWiring = "large_loops_avoided"
+	StructureMeasuresWiringLoopsAvoided      StructureMeasuresWiring = "loops_avoided"
+	StructureMeasuresWiringShielded          StructureMeasuresWiring = "shielded"
+	StructureMeasuresWiringUnrouted          StructureMeasuresWiring = "unrouted"
+)
+
+// Valid indicates whether the value is a known member of the StructureMeasuresWiring enum.
+func (e StructureMeasuresWiring) Valid() bool {
+	switch e {
+	case StructureMeasuresWiringLargeLoopsAvoided:
+		return true
+	case StructureMeasuresWiringLoopsAvoided:
+		return true
+	case StructureMeasuresWiringShielded:
+		return true
+	case StructureMeasuresWiringUnrouted:
 		return true
 	default:
 		return false
@@ -3836,7 +3920,7 @@ type CheckStructure struct {
 	// NaturalLps Whether a bonded and earthed metal or reinforced-concrete frame acts as an LPS.
 	NaturalLps *bool `json:"natural_lps,omitempty"`
 
-	// Occupancy Use of the structure; gives the typical mean losses L_F and L_O. Absent: L_F 0.1, the highest without explosion.
+	// Occupancy Use of the structure; gives the typical mean losses L_F and L_O. clinic: without operating theatre or intensive care. The last six have those of the nearest printed row (common practice): hospital, hotel, industrial, public entertainment, industrial, industrial. Absent: L_F 0.1, the highest without explosion.
 	Occupancy *CheckStructureOccupancy `json:"occupancy,omitempty"`
 
 	// PublicService Service to the public that the structure provides; asks for R_2.
@@ -3849,7 +3933,7 @@ type CheckStructure struct {
 // CheckStructureLps P_B, class of the LPS in place; I_natural_frame: air termination of class I and a continuous metal or reinforced-concrete frame as down-conductors; I_full_cover: a metal roof and air termination that cover everything on it as well.
 type CheckStructureLps string
 
-// CheckStructureOccupancy Use of the structure; gives the typical mean losses L_F and L_O. Absent: L_F 0.1, the highest without explosion.
+// CheckStructureOccupancy Use of the structure; gives the typical mean losses L_F and L_O. clinic: without operating theatre or intensive care. The last six have those of the nearest printed row (common practice): hospital, hotel, industrial, public entertainment, industrial, industrial. Absent: L_F 0.1, the highest without explosion.
 type CheckStructureOccupancy string
 
 // CheckStructurePublicService Service to the public that the structure provides; asks for R_2.
@@ -4651,6 +4735,39 @@ type EditionReference struct {
 	Tables []Table `json:"tables"`
 }
 
+// Effect What another plausible value in place of a default does to the risk that it changes most.
+type Effect struct {
+	// Decisive Whether the other value changes the outcome.
+	Decisive bool `json:"decisive"`
+
+	// Instead The other value.
+	Instead string `json:"instead"`
+
+	// Loss The risk that changes most.
+	Loss EffectLoss `json:"loss"`
+
+	// Pointer Where the value would stand in the input (RFC 6901).
+	Pointer string `json:"pointer"`
+
+	// Risk R [1/a] as computed.
+	Risk float64 `json:"risk"`
+
+	// RiskInstead R [1/a] with the other value.
+	RiskInstead float64 `json:"risk_instead"`
+
+	// Structure The id of the structure whose risk changes most.
+	Structure string `json:"structure"`
+
+	// Tolerable R_T [1/a]; null where the cost comparison decides.
+	Tolerable *float64 `json:"tolerable"`
+
+	// Value What was taken.
+	Value string `json:"value"`
+}
+
+// EffectLoss The risk that changes most.
+type EffectLoss string
+
 // Electrical What is connected through a line. A telecommunication line has max_operating_v, equipment_distance_m and lead_length_m only. Absent, for power: a.c., 230 V, one phase with neutral, TT, source connected. Fields of direct current are refused on an a.c. line, and the reverse.
 type Electrical struct {
 	// Building Kind of photovoltaic installation; gives L_crit. service includes industrial and agricultural buildings. Absent: dwelling.
@@ -4962,6 +5079,9 @@ type FlashDensity struct {
 	// GroundFlashesPerKm2Year N_G [1/(km2 a)], ground flash density.
 	GroundFlashesPerKm2Year *float64 `json:"ground_flashes_per_km2_year,omitempty"`
 
+	// Lower90 Lower end of an interval that holds N_G with 90 % [1/(km2 a)]; together with upper_90, in place of standard_error.
+	Lower90 *float64 `json:"lower_90,omitempty"`
+
 	// Map The `id` of a flash-density map, see POST /v1/flash-density-maps; N_G is taken from it at the location.
 	Map *string `json:"map,omitempty"`
 
@@ -4976,6 +5096,9 @@ type FlashDensity struct {
 
 	// ThunderstormDaysPerYear T_D [1/a], days with thunder; N_G is derived from it.
 	ThunderstormDaysPerYear *float64 `json:"thunderstorm_days_per_year,omitempty"`
+
+	// Upper90 Upper end of that interval [1/(km2 a)].
+	Upper90 *float64 `json:"upper_90,omitempty"`
 
 	// Year Year of the newest data; the assessment is due for review when they are more than five years old. Not used with map, which has its own.
 	Year *int `json:"year,omitempty"`
@@ -5136,6 +5259,9 @@ type FlashDensityUsed struct {
 	// GroundFlashesPerKm2Year N_G [1/(km2 a)], ground flash density.
 	GroundFlashesPerKm2Year float64 `json:"ground_flashes_per_km2_year"`
 
+	// Lower90 Lower end of the interval of 90 % for N_G [1/(km2 a)], as given.
+	Lower90 *float64 `json:"lower_90,omitempty"`
+
 	// Map The id of the map that it was taken from.
 	Map *string `json:"map,omitempty"`
 
@@ -5153,6 +5279,12 @@ type FlashDensityUsed struct {
 
 	// StandardError Standard error of N_G [1/(km2 a)], as given.
 	StandardError *float64 `json:"standard_error,omitempty"`
+
+	// Upper90 Its upper end [1/(km2 a)], as given.
+	Upper90 *float64 `json:"upper_90,omitempty"`
+
+	// UpperBound What N_G exceeds with a probability of 5 % [1/(km2 a)]: the upper end of the interval, or N_G e^(1.645 sigma) with the standard error. Absent where neither is stated.
+	UpperBound *float64 `json:"upper_bound,omitempty"`
 
 	// Year Year of the newest data, as given or of the map.
 	Year *int `json:"year,omitempty"`
@@ -5470,6 +5602,21 @@ type Losses struct {
 	LossOfPublicService *LossValues `json:"loss_of_public_service,omitempty"`
 }
 
+// Margin How far a risk is from its limit, and how sure that is.
+type Margin struct {
+	// ExceedanceProbability Probability that R exceeds R_T, from N_G alone: lognormal with the stated N_G as median, sigma^2 = ln(1 + (s/N_G)^2), or with the interval [a, b] of 90 %, median sqrt(ab), sigma = ln(b/a)/3.29; every other value counts as exact. One significant figure where s exceeds N_G/2. Absent where nothing is stated or s exceeds N_G (then decide by risk_at_upper_bound), and where the cost comparison decides.
+	ExceedanceProbability *float64 `json:"exceedance_probability,omitempty"`
+
+	// FlipsAtGroundFlashesPerKm2Year N_G [1/(km2 a)] at which R = R_T, everything else unchanged. Absent with margin.
+	FlipsAtGroundFlashesPerKm2Year *float64 `json:"flips_at_ground_flashes_per_km2_year,omitempty"`
+
+	// Margin R_T/R. R is proportional to N_G, so this is by how much N_G could rise before R reaches R_T; below 1 by how much it would have to fall. Absent where the cost comparison decides and where R is 0.
+	Margin *float64 `json:"margin,omitempty"`
+
+	// RiskAtUpperBound R [1/a] with N_G at its upper_bound. Absent where nothing is stated of the uncertainty of N_G.
+	RiskAtUpperBound *float64 `json:"risk_at_upper_bound,omitempty"`
+}
+
 // MarkCounts How many there are, by mark.
 type MarkCounts struct {
 	// Assumed An assumption of this computation.
@@ -5603,6 +5750,9 @@ type MeasureCosts struct {
 
 	// WarningNotices Price of warning notices for a structure [money].
 	WarningNotices float64 `json:"warning_notices"`
+
+	// Wiring Prices of better internal wiring (K_S3) of one structure. Absent in prices, wiring is no candidate; on the relative scale 3, 6 and 15.
+	Wiring *WiringPrices `json:"wiring,omitempty"`
 }
 
 // MeasureSet A set of measures, what it costs and the risk that remains.
@@ -5612,6 +5762,12 @@ type MeasureSet struct {
 
 	// CostUnit What the cost is counted in.
 	CostUnit string `json:"cost_unit"`
+
+	// LeastMargin The smallest margin R_T/R that the set leaves; 1.0002 is 0.02 % below the limit. Absent where no risk has a limit.
+	LeastMargin *float64 `json:"least_margin,omitempty"`
+
+	// MarginsAfter How far each remaining risk is from its limit, by id of the structure.
+	MarginsAfter map[string]RemainingMargin `json:"margins_after,omitempty"`
 
 	// Measures Measures by structure and line end, those in place included.
 	Measures MeasuresTaken `json:"measures"`
@@ -5967,6 +6123,12 @@ type Recommendation struct {
 	// CostUnit What the cost is counted in.
 	CostUnit string `json:"cost_unit"`
 
+	// LeastMargin The smallest margin R_T/R that the set leaves; 1.0002 is 0.02 % below the limit. Absent where no risk has a limit.
+	LeastMargin *float64 `json:"least_margin,omitempty"`
+
+	// MarginsAfter How far each remaining risk is from its limit, by id of the structure.
+	MarginsAfter map[string]RemainingMargin `json:"margins_after,omitempty"`
+
 	// Measures Measures by structure and line end, those in place included.
 	Measures MeasuresTaken `json:"measures"`
 
@@ -6097,6 +6259,21 @@ type ReferenceValues struct {
 	Values []ReferenceValue `json:"values"`
 }
 
+// RemainingMargin The margins of a structure under a set of measures; one that does not apply is absent.
+type RemainingMargin struct {
+	// LossOfCulturalHeritage How far a risk is from its limit, and how sure that is.
+	LossOfCulturalHeritage *Margin `json:"loss_of_cultural_heritage,omitempty"`
+
+	// LossOfEconomicValue How far a risk is from its limit, and how sure that is.
+	LossOfEconomicValue *Margin `json:"loss_of_economic_value,omitempty"`
+
+	// LossOfHumanLife How far a risk is from its limit, and how sure that is.
+	LossOfHumanLife *Margin `json:"loss_of_human_life,omitempty"`
+
+	// LossOfPublicService How far a risk is from its limit, and how sure that is.
+	LossOfPublicService *Margin `json:"loss_of_public_service,omitempty"`
+}
+
 // RemainingRisk The risks of a structure under a set of measures; one that does not apply is absent.
 type RemainingRisk struct {
 	// LossOfCulturalHeritage R_3 [1/a].
@@ -6168,6 +6345,9 @@ type Result struct {
 	// Revision Number of the revision, from 1.
 	Revision *int `json:"revision,omitempty"`
 
+	// Sensitivity What other plausible values in place of the defaults do, each taken alone; the largest effect first. Absent where no risk changes.
+	Sensitivity []Effect `json:"sensitivity,omitempty"`
+
 	// SPDSchedule The SPD schedule: every line end at an assessed structure, required or not.
 	SPDSchedule []ScheduleEntry `json:"spd_schedule"`
 
@@ -6222,11 +6402,20 @@ type Risk struct {
 	// Components The risk components; one that does not count for the risk is 0.
 	Components Components `json:"components"`
 
-	// ExceedanceProbability Probability that R exceeds R_T, from N_G alone: lognormal with the stated N_G as median, sigma^2 = ln(1 + (s/N_G)^2); every other value counts as exact. One significant figure where s exceeds N_G/2. Absent where s is not stated or exceeds N_G, and where the cost comparison decides.
+	// ExceedanceProbability Probability that R exceeds R_T, from N_G alone: lognormal with the stated N_G as median, sigma^2 = ln(1 + (s/N_G)^2), or with the interval [a, b] of 90 %, median sqrt(ab), sigma = ln(b/a)/3.29; every other value counts as exact. One significant figure where s exceeds N_G/2. Absent where nothing is stated or s exceeds N_G (then decide by risk_at_upper_bound), and where the cost comparison decides.
 	ExceedanceProbability *float64 `json:"exceedance_probability,omitempty"`
+
+	// FlipsAtGroundFlashesPerKm2Year N_G [1/(km2 a)] at which R = R_T, everything else unchanged. Absent with margin.
+	FlipsAtGroundFlashesPerKm2Year *float64 `json:"flips_at_ground_flashes_per_km2_year,omitempty"`
+
+	// Margin R_T/R. R is proportional to N_G, so this is by how much N_G could rise before R reaches R_T; below 1 by how much it would have to fall. Absent where the cost comparison decides and where R is 0.
+	Margin *float64 `json:"margin,omitempty"`
 
 	// RestsOn The weakest value or formula behind a number. From strong to weak: given, checked, secondary_source, computed, memory, common_practice, assumed. Defaults of the site do not count here; they are listed as assumptions. Absent in answers that were stored before it was told.
 	RestsOn *RestsOn `json:"rests_on,omitempty"`
+
+	// RiskAtUpperBound R [1/a] with N_G at its upper_bound. Absent where nothing is stated of the uncertainty of N_G.
+	RiskAtUpperBound *float64 `json:"risk_at_upper_bound,omitempty"`
 
 	// Tolerable R_T [1/a], the tolerable risk; null where the cost comparison decides.
 	Tolerable *float64 `json:"tolerable"`
@@ -7221,13 +7410,13 @@ type Structure struct {
 	// NaturalLps Whether a bonded and earthed metal or reinforced-concrete frame acts as an LPS.
 	NaturalLps *bool `json:"natural_lps,omitempty"`
 
-	// Occupancy Use of the structure; gives the typical mean losses L_F and L_O. Absent: L_F 0.1, the highest without explosion.
+	// Occupancy Use of the structure; gives the typical mean losses L_F and L_O. clinic: without operating theatre or intensive care. The last six have those of the nearest printed row (common practice): hospital, hotel, industrial, public entertainment, industrial, industrial. Absent: L_F 0.1, the highest without explosion.
 	Occupancy *StructureOccupancy `json:"occupancy,omitempty"`
 
 	// Parts Shape on the ground instead of the box: A_D is the area of the union of the parts, each widened by 3 times its height; A_M the area within 500 m of the outline, without the footprint.
 	Parts []Part `json:"parts,omitempty"`
 
-	// Persons n_t, persons in the structure. Absent: the sum of the zones, or everyone in every zone.
+	// Persons n_t, persons in the structure, everyone counted once. Absent: the fewest that the zones allow (nobody is in two zones at once), or everyone in every zone.
 	Persons *float64 `json:"persons,omitempty"`
 
 	// ProtrusionHeightM H_P [m], height of the highest protrusion above ground. Absent: none.
@@ -7255,7 +7444,7 @@ type StructureExplosionZone string
 // StructureLps P_B, class of the LPS in place; I_natural_frame: air termination of class I and a continuous metal or reinforced-concrete frame as down-conductors; I_full_cover: a metal roof and air termination that cover everything on it as well.
 type StructureLps string
 
-// StructureOccupancy Use of the structure; gives the typical mean losses L_F and L_O. Absent: L_F 0.1, the highest without explosion.
+// StructureOccupancy Use of the structure; gives the typical mean losses L_F and L_O. clinic: without operating theatre or intensive care. The last six have those of the nearest printed row (common practice): hospital, hotel, industrial, public entertainment, industrial, industrial. Absent: L_F 0.1, the highest without explosion.
 type StructureOccupancy string
 
 // StructurePublicService Service to the public that the structure provides; asks for R_2.
@@ -7298,6 +7487,9 @@ type StructureMeasures struct {
 
 	// StructureShockMeasures P_TA, measures against touch and step voltages from flashes to the structure.
 	StructureShockMeasures []StructureMeasuresStructureShockMeasures `json:"structure_shock_measures"`
+
+	// Wiring K_S3, routing or shielding that every internal system has at least. Absent where there are no internal systems.
+	Wiring *StructureMeasuresWiring `json:"wiring,omitempty"`
 }
 
 // StructureMeasuresFireProtection r_p, provisions against fire in every inside zone.
@@ -7311,6 +7503,9 @@ type StructureMeasuresLps string
 
 // StructureMeasuresStructureShockMeasures defines model for StructureMeasures.StructureShockMeasures.
 type StructureMeasuresStructureShockMeasures string
+
+// StructureMeasuresWiring K_S3, routing or shielding that every internal system has at least. Absent where there are no internal systems.
+type StructureMeasuresWiring string
 
 // StructureResult The result of one structure.
 type StructureResult struct {
@@ -7567,6 +7762,18 @@ type WebhookMessage struct {
 // WebhookMessageEvent What happened.
 type WebhookMessageEvent string
 
+// WiringPrices Prices of better internal wiring (K_S3) of one structure. Absent in prices, wiring is no candidate; on the relative scale 3, 6 and 15.
+type WiringPrices struct {
+	// LargeLoopsAvoided Large loops avoided, about 10 m2 [money].
+	LargeLoopsAvoided float64 `json:"large_loops_avoided"`
+
+	// LoopsAvoided Loops avoided, about 0.5 m2 [money].
+	LoopsAvoided float64 `json:"loops_avoided"`
+
+	// Shielded Shielded cables, or metal conduit bonded at both ends [money].
+	Shielded float64 `json:"shielded"`
+}
+
 // Work An import or re-assessment. done + failed + unchanged never exceed total.
 type Work struct {
 	// CreatedAt When it was asked for.
@@ -7710,7 +7917,7 @@ type Zone struct {
 	// Losses Mean losses of a zone for each loss, in place of the typical ones.
 	Losses *Losses `json:"losses,omitempty"`
 
-	// Persons n_z, persons in the zone. Absent: everyone.
+	// Persons n_z, persons in the zone, at most n_t. The same persons may stand in several zones, with the hours they spend in each: the sum of n_z t_z is at most n_t 8760. Absent: everyone.
 	Persons *float64 `json:"persons,omitempty"`
 
 	// Place Whether it lies inside the structure or outside, within 3 m of it.
