@@ -1047,6 +1047,24 @@ func (e EffectLoss) Valid() bool {
 	}
 }
 
+// Defines values for ElectricalArrayPlace.
+const (
+	Elsewhere  ElectricalArrayPlace = "elsewhere"
+	OnBuilding ElectricalArrayPlace = "on_building"
+)
+
+// Valid indicates whether the value is a known member of the ElectricalArrayPlace enum.
+func (e ElectricalArrayPlace) Valid() bool {
+	switch e {
+	case Elsewhere:
+		return true
+	case OnBuilding:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ElectricalBuilding.
 const (
 	ElectricalBuildingDwelling    ElectricalBuilding = "dwelling"
@@ -1062,6 +1080,69 @@ func (e ElectricalBuilding) Valid() bool {
 	case ElectricalBuildingGroundPlant:
 		return true
 	case ElectricalBuildingService:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ElectricalCable.
+const (
+	Coaxial  ElectricalCable = "coaxial"
+	DropWire ElectricalCable = "drop_wire"
+	Pairs    ElectricalCable = "pairs"
+)
+
+// Valid indicates whether the value is a known member of the ElectricalCable enum.
+func (e ElectricalCable) Valid() bool {
+	switch e {
+	case Coaxial:
+		return true
+	case DropWire:
+		return true
+	case Pairs:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ElectricalChangeover.
+const (
+	ElectricalChangeoverBeforeSPD ElectricalChangeover = "before_spd"
+	ElectricalChangeoverBehindSPD ElectricalChangeover = "behind_spd"
+	ElectricalChangeoverNone      ElectricalChangeover = "none"
+	ElectricalChangeoverUnknown   ElectricalChangeover = "unknown"
+)
+
+// Valid indicates whether the value is a known member of the ElectricalChangeover enum.
+func (e ElectricalChangeover) Valid() bool {
+	switch e {
+	case ElectricalChangeoverBeforeSPD:
+		return true
+	case ElectricalChangeoverBehindSPD:
+		return true
+	case ElectricalChangeoverNone:
+		return true
+	case ElectricalChangeoverUnknown:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ElectricalConnectionType.
+const (
+	ElectricalConnectionTypeCT1 ElectricalConnectionType = "CT1"
+	ElectricalConnectionTypeCT2 ElectricalConnectionType = "CT2"
+)
+
+// Valid indicates whether the value is a known member of the ElectricalConnectionType enum.
+func (e ElectricalConnectionType) Valid() bool {
+	switch e {
+	case ElectricalConnectionTypeCT1:
+		return true
+	case ElectricalConnectionTypeCT2:
 		return true
 	default:
 		return false
@@ -1119,6 +1200,48 @@ func (e ElectricalEquipment) Valid() bool {
 	}
 }
 
+// Defines values for ElectricalEquipmentWiring.
+const (
+	ElectricalEquipmentWiringShielded   ElectricalEquipmentWiring = "shielded"
+	ElectricalEquipmentWiringUnshielded ElectricalEquipmentWiring = "unshielded"
+)
+
+// Valid indicates whether the value is a known member of the ElectricalEquipmentWiring enum.
+func (e ElectricalEquipmentWiring) Valid() bool {
+	switch e {
+	case ElectricalEquipmentWiringShielded:
+		return true
+	case ElectricalEquipmentWiringUnshielded:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ElectricalNeutralEarthBond.
+const (
+	ElectricalNeutralEarthBondBoard   ElectricalNeutralEarthBond = "board"
+	ElectricalNeutralEarthBondNone    ElectricalNeutralEarthBond = "none"
+	ElectricalNeutralEarthBondSource  ElectricalNeutralEarthBond = "source"
+	ElectricalNeutralEarthBondUnknown ElectricalNeutralEarthBond = "unknown"
+)
+
+// Valid indicates whether the value is a known member of the ElectricalNeutralEarthBond enum.
+func (e ElectricalNeutralEarthBond) Valid() bool {
+	switch e {
+	case ElectricalNeutralEarthBondBoard:
+		return true
+	case ElectricalNeutralEarthBondNone:
+		return true
+	case ElectricalNeutralEarthBondSource:
+		return true
+	case ElectricalNeutralEarthBondUnknown:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ElectricalOrigin.
 const (
 	Battery      ElectricalOrigin = "battery"
@@ -1140,27 +1263,111 @@ func (e ElectricalOrigin) Valid() bool {
 	}
 }
 
+// Defines values for ElectricalResidualCurrentDevice.
+const (
+	ElectricalResidualCurrentDeviceBeforeSPD      ElectricalResidualCurrentDevice = "before_spd"
+	ElectricalResidualCurrentDeviceBeforeSPDTypeS ElectricalResidualCurrentDevice = "before_spd_type_s"
+	ElectricalResidualCurrentDeviceBehindSPD      ElectricalResidualCurrentDevice = "behind_spd"
+	ElectricalResidualCurrentDeviceNone           ElectricalResidualCurrentDevice = "none"
+)
+
+// Valid indicates whether the value is a known member of the ElectricalResidualCurrentDevice enum.
+func (e ElectricalResidualCurrentDevice) Valid() bool {
+	switch e {
+	case ElectricalResidualCurrentDeviceBeforeSPD:
+		return true
+	case ElectricalResidualCurrentDeviceBeforeSPDTypeS:
+		return true
+	case ElectricalResidualCurrentDeviceBehindSPD:
+		return true
+	case ElectricalResidualCurrentDeviceNone:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ElectricalSource.
+const (
+	ElectricalSourceGenerator ElectricalSource = "generator"
+	ElectricalSourceInverter  ElectricalSource = "inverter"
+	ElectricalSourceNetwork   ElectricalSource = "network"
+	ElectricalSourceUnknown   ElectricalSource = "unknown"
+)
+
+// Valid indicates whether the value is a known member of the ElectricalSource enum.
+func (e ElectricalSource) Valid() bool {
+	switch e {
+	case ElectricalSourceGenerator:
+		return true
+	case ElectricalSourceInverter:
+		return true
+	case ElectricalSourceNetwork:
+		return true
+	case ElectricalSourceUnknown:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ElectricalSystem.
 const (
-	IT   ElectricalSystem = "IT"
-	TNC  ElectricalSystem = "TN-C"
-	TNCS ElectricalSystem = "TN-C-S"
-	TNS  ElectricalSystem = "TN-S"
-	TT   ElectricalSystem = "TT"
+	ElectricalSystemIT   ElectricalSystem = "IT"
+	ElectricalSystemTNC  ElectricalSystem = "TN-C"
+	ElectricalSystemTNCS ElectricalSystem = "TN-C-S"
+	ElectricalSystemTNS  ElectricalSystem = "TN-S"
+	ElectricalSystemTT   ElectricalSystem = "TT"
 )
 
 // Valid indicates whether the value is a known member of the ElectricalSystem enum.
 func (e ElectricalSystem) Valid() bool {
 	switch e {
-	case IT:
+	case ElectricalSystemIT:
 		return true
-	case TNC:
+	case ElectricalSystemTNC:
 		return true
-	case TNCS:
+	case ElectricalSystemTNCS:
 		return true
-	case TNS:
+	case ElectricalSystemTNS:
 		return true
-	case TT:
+	case ElectricalSystemTT:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ElectricalVoltageVariation.
+const (
+	Normal ElectricalVoltageVariation = "normal"
+	Wide   ElectricalVoltageVariation = "wide"
+)
+
+// Valid indicates whether the value is a known member of the ElectricalVoltageVariation enum.
+func (e ElectricalVoltageVariation) Valid() bool {
+	switch e {
+	case Normal:
+		return true
+	case Wide:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ElectricalWaveform.
+const (
+	Pwm        ElectricalWaveform = "pwm"
+	Sinusoidal ElectricalWaveform = "sinusoidal"
+)
+
+// Valid indicates whether the value is a known member of the ElectricalWaveform enum.
+func (e ElectricalWaveform) Valid() bool {
+	switch e {
+	case Pwm:
+		return true
+	case Sinusoidal:
 		return true
 	default:
 		return false
@@ -1707,6 +1914,57 @@ func (e ObstacleRule) Valid() bool {
 	case ObstacleRuleUcLowerBound:
 		return true
 	case ObstacleRuleUcUpperBound:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for OtherSupplySource.
+const (
+	OtherSupplySourceGenerator OtherSupplySource = "generator"
+	OtherSupplySourceInverter  OtherSupplySource = "inverter"
+	OtherSupplySourceNetwork   OtherSupplySource = "network"
+	OtherSupplySourceUnknown   OtherSupplySource = "unknown"
+)
+
+// Valid indicates whether the value is a known member of the OtherSupplySource enum.
+func (e OtherSupplySource) Valid() bool {
+	switch e {
+	case OtherSupplySourceGenerator:
+		return true
+	case OtherSupplySourceInverter:
+		return true
+	case OtherSupplySourceNetwork:
+		return true
+	case OtherSupplySourceUnknown:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for OtherSupplySystem.
+const (
+	OtherSupplySystemIT   OtherSupplySystem = "IT"
+	OtherSupplySystemTNC  OtherSupplySystem = "TN-C"
+	OtherSupplySystemTNCS OtherSupplySystem = "TN-C-S"
+	OtherSupplySystemTNS  OtherSupplySystem = "TN-S"
+	OtherSupplySystemTT   OtherSupplySystem = "TT"
+)
+
+// Valid indicates whether the value is a known member of the OtherSupplySystem enum.
+func (e OtherSupplySystem) Valid() bool {
+	switch e {
+	case OtherSupplySystemIT:
+		return true
+	case OtherSupplySystemTNC:
+		return true
+	case OtherSupplySystemTNCS:
+		return true
+	case OtherSupplySystemTNS:
+		return true
+	case OtherSupplySystemTT:
 		return true
 	default:
 		return false
@@ -3875,7 +4133,7 @@ type CheckLine struct {
 	// CoordinatedSPD P_SPD, level of the coordinated SPDs in place at each assessed end, or the probability of a set better than LPL I.
 	CoordinatedSPD *SPDLevel `json:"coordinated_spd,omitempty"`
 
-	// Electrical What is connected through a line. A telecommunication line has max_operating_v, equipment_distance_m and lead_length_m only. Absent, for power: a.c., 230 V, one phase with neutral, TT, source connected. Fields of direct current are refused on an a.c. line, and the reverse.
+	// Electrical What is connected through a line. A telecommunication line has max_operating_v, cable, pairs, equipment_distance_m, second_device, equipment_wiring and lead_length_m only. Absent, for power: a.c., 230 V, one phase with neutral, TT, source connected. Fields of direct current are refused on an a.c. line, and the reverse.
 	Electrical *Electrical `json:"electrical,omitempty"`
 
 	// Environment C_E, surroundings of the section. Absent: those of the site.
@@ -4768,10 +5026,37 @@ type Effect struct {
 // EffectLoss The risk that changes most.
 type EffectLoss string
 
-// Electrical What is connected through a line. A telecommunication line has max_operating_v, equipment_distance_m and lead_length_m only. Absent, for power: a.c., 230 V, one phase with neutral, TT, source connected. Fields of direct current are refused on an a.c. line, and the reverse.
+// Electrical What is connected through a line. A telecommunication line has max_operating_v, cable, pairs, equipment_distance_m, second_device, equipment_wiring and lead_length_m only. Absent, for power: a.c., 230 V, one phase with neutral, TT, source connected. Fields of direct current are refused on an a.c. line, and the reverse.
 type Electrical struct {
+	// AlsoFedBy Sources that feed the line at other times of the year: changeover, standby generator, plug-in source. Absent: none.
+	AlsoFedBy []OtherSupply `json:"also_fed_by,omitempty"`
+
+	// ArrayPlace Where the array stands: on the protected building, or elsewhere. Absent: not known; the larger current counts.
+	ArrayPlace *ElectricalArrayPlace `json:"array_place,omitempty"`
+
+	// BatteryCanFeed Whether a battery can feed back into a photovoltaic line. Absent: not known.
+	BatteryCanFeed *bool `json:"battery_can_feed,omitempty"`
+
+	// BatteryMaxV Highest voltage that can come back from the battery [V].
+	BatteryMaxV *float64 `json:"battery_max_v,omitempty"`
+
+	// BatteryShortCircuitKa Short-circuit current that can come back from the battery [kA].
+	BatteryShortCircuitKa *float64 `json:"battery_short_circuit_ka,omitempty"`
+
 	// Building Kind of photovoltaic installation; gives L_crit. service includes industrial and agricultural buildings. Absent: dwelling.
 	Building *ElectricalBuilding `json:"building,omitempty"`
+
+	// Cable Kind of a telecommunication cable. Absent: drop_wire where the line is aerial and without screen, otherwise pairs.
+	Cable *ElectricalCable `json:"cable,omitempty"`
+
+	// Changeover Where the sources are changed over, seen from the SPD. Absent: unknown where also_fed_by is given, otherwise none.
+	Changeover *ElectricalChangeover `json:"changeover,omitempty"`
+
+	// CombinerBoxes Combiner boxes at the array, each with a set of devices. Absent: 0.
+	CombinerBoxes *int `json:"combiner_boxes,omitempty"`
+
+	// ConnectionType Wanted connection type (IEC 60364-5-53 clause 534); refused where the system does not allow it. Absent: CT2 for TT, TN-S and IT with neutral, CT1 for TN-C and IT without.
+	ConnectionType *ElectricalConnectionType `json:"connection_type,omitempty"`
 
 	// Current Kind of current. Absent: dc where data of a direct current line are given, otherwise ac.
 	Current *ElectricalCurrent `json:"current,omitempty"`
@@ -4785,6 +5070,9 @@ type Electrical struct {
 	// EquipmentMaxInputV Highest input voltage of the equipment [V].
 	EquipmentMaxInputV *float64 `json:"equipment_max_input_v,omitempty"`
 
+	// EquipmentWiring Wiring between the SPD and the equipment.
+	EquipmentWiring *ElectricalEquipmentWiring `json:"equipment_wiring,omitempty"`
+
 	// LeadLengthM Both connecting leads of the SPD together [m]. Absent: taken as 0.5.
 	LeadLengthM *float64 `json:"lead_length_m,omitempty"`
 
@@ -4797,6 +5085,9 @@ type Electrical struct {
 	// Neutral Whether an a.c. line has a neutral conductor. Absent: true.
 	Neutral *bool `json:"neutral,omitempty"`
 
+	// NeutralEarthBond Where the neutral and the protective conductor are joined. Absent: unknown.
+	NeutralEarthBond *ElectricalNeutralEarthBond `json:"neutral_earth_bond,omitempty"`
+
 	// NominalV U_0 [V], nominal voltage line to neutral, for one phase and for three; pole to pole for d.c. Absent on an a.c. line: 230.
 	NominalV *float64 `json:"nominal_v,omitempty"`
 
@@ -4806,8 +5097,20 @@ type Electrical struct {
 	// Origin What feeds a d.c. line. Absent: photovoltaic where data of an array are given, otherwise load.
 	Origin *ElectricalOrigin `json:"origin,omitempty"`
 
-	// Phases Number of phases of an a.c. line, 1 or 3. Absent: 1.
+	// Pairs Pairs of a telecommunication cable. Absent: 1.
+	Pairs *int `json:"pairs,omitempty"`
+
+	// Phases Number of phases of an a.c. line; 2 is split phase: two wires in antiphase, nominal_v to the neutral between them. Absent: 1.
 	Phases *int `json:"phases,omitempty"`
+
+	// ResidualCurrentDevice Where a residual-current device stands, seen from the SPD; type S is delayed. Absent: not known, which counts as behind_spd.
+	ResidualCurrentDevice *ElectricalResidualCurrentDevice `json:"residual_current_device,omitempty"`
+
+	// SecondDevice Whether a second device stands at the equipment. Absent: not known.
+	SecondDevice *bool `json:"second_device,omitempty"`
+
+	// SeparationDistanceKept Whether the array on the building keeps the separation distance to its LPS (IEC 62305-3). Absent: false where there is an LPS, unless the separation of the structure proves it.
+	SeparationDistanceKept *bool `json:"separation_distance_kept,omitempty"`
 
 	// ShortCircuitA I_SC,STC [A], short-circuit current of the array.
 	ShortCircuitA *float64 `json:"short_circuit_a,omitempty"`
@@ -4815,18 +5118,45 @@ type Electrical struct {
 	// ShortCircuitKa I_k [kA], prospective short-circuit current at the SPD.
 	ShortCircuitKa *float64 `json:"short_circuit_ka,omitempty"`
 
+	// Source What feeds an a.c. line: the network through a transformer from high voltage, a generator, or an inverter. Absent: unknown, which counts as the network.
+	Source *ElectricalSource `json:"source,omitempty"`
+
 	// SourceConnected Whether a source (network, generator) is really connected to the line.
 	SourceConnected *bool `json:"source_connected,omitempty"`
+
+	// SourcePhases Number of phases of the source; 2 is split phase. Absent: 3, or 2 where phases is 2.
+	SourcePhases *int `json:"source_phases,omitempty"`
+
+	// Strings Strings in parallel; short_circuit_a is that of all of them. Absent: 1.
+	Strings *int `json:"strings,omitempty"`
 
 	// System Earthing system of an a.c. line (IEC 60364-1). Absent: TT.
 	System *ElectricalSystem `json:"system,omitempty"`
 
 	// TemperatureCoefficientPerK alpha [1/K], temperature coefficient of U_OC as a fraction, negative.
 	TemperatureCoefficientPerK *float64 `json:"temperature_coefficient_per_k,omitempty"`
+
+	// VoltageVariation How far the voltage of an a.c. line varies; wide: more than 10 %, as at the end of a long rural line. Absent: normal.
+	VoltageVariation *ElectricalVoltageVariation `json:"voltage_variation,omitempty"`
+
+	// Waveform Form of an a.c. voltage; pwm is pulse-width modulated, the output of a drive or of a pump controller. Absent: sinusoidal.
+	Waveform *ElectricalWaveform `json:"waveform,omitempty"`
 }
+
+// ElectricalArrayPlace Where the array stands: on the protected building, or elsewhere. Absent: not known; the larger current counts.
+type ElectricalArrayPlace string
 
 // ElectricalBuilding Kind of photovoltaic installation; gives L_crit. service includes industrial and agricultural buildings. Absent: dwelling.
 type ElectricalBuilding string
+
+// ElectricalCable Kind of a telecommunication cable. Absent: drop_wire where the line is aerial and without screen, otherwise pairs.
+type ElectricalCable string
+
+// ElectricalChangeover Where the sources are changed over, seen from the SPD. Absent: unknown where also_fed_by is given, otherwise none.
+type ElectricalChangeover string
+
+// ElectricalConnectionType Wanted connection type (IEC 60364-5-53 clause 534); refused where the system does not allow it. Absent: CT2 for TT, TN-S and IT with neutral, CT1 for TN-C and IT without.
+type ElectricalConnectionType string
 
 // ElectricalCurrent Kind of current. Absent: dc where data of a direct current line are given, otherwise ac.
 type ElectricalCurrent string
@@ -4834,11 +5164,29 @@ type ElectricalCurrent string
 // ElectricalEquipment Equipment at the end of the line; gives U_W where it is not stated.
 type ElectricalEquipment string
 
+// ElectricalEquipmentWiring Wiring between the SPD and the equipment.
+type ElectricalEquipmentWiring string
+
+// ElectricalNeutralEarthBond Where the neutral and the protective conductor are joined. Absent: unknown.
+type ElectricalNeutralEarthBond string
+
 // ElectricalOrigin What feeds a d.c. line. Absent: photovoltaic where data of an array are given, otherwise load.
 type ElectricalOrigin string
 
+// ElectricalResidualCurrentDevice Where a residual-current device stands, seen from the SPD; type S is delayed. Absent: not known, which counts as behind_spd.
+type ElectricalResidualCurrentDevice string
+
+// ElectricalSource What feeds an a.c. line: the network through a transformer from high voltage, a generator, or an inverter. Absent: unknown, which counts as the network.
+type ElectricalSource string
+
 // ElectricalSystem Earthing system of an a.c. line (IEC 60364-1). Absent: TT.
 type ElectricalSystem string
+
+// ElectricalVoltageVariation How far the voltage of an a.c. line varies; wide: more than 10 %, as at the end of a long rural line. Absent: normal.
+type ElectricalVoltageVariation string
+
+// ElectricalWaveform Form of an a.c. voltage; pwm is pulse-width modulated, the output of a drive or of a pump controller. Absent: sinusoidal.
+type ElectricalWaveform string
 
 // Electrode An earth electrode. Each kind has some of the sizes; one that it does not have is refused.
 type Electrode struct {
@@ -5400,7 +5748,7 @@ type Line struct {
 	// CoordinatedSPD P_SPD, level of the coordinated SPDs in place at each assessed end, or the probability of a set better than LPL I.
 	CoordinatedSPD *SPDLevel `json:"coordinated_spd,omitempty"`
 
-	// Electrical What is connected through a line. A telecommunication line has max_operating_v, equipment_distance_m and lead_length_m only. Absent, for power: a.c., 230 V, one phase with neutral, TT, source connected. Fields of direct current are refused on an a.c. line, and the reverse.
+	// Electrical What is connected through a line. A telecommunication line has max_operating_v, cable, pairs, equipment_distance_m, second_device, equipment_wiring and lead_length_m only. Absent, for power: a.c., 230 V, one phase with neutral, TT, source connected. Fields of direct current are refused on an a.c. line, and the reverse.
 	Electrical *Electrical `json:"electrical,omitempty"`
 
 	// ID Name of the line, different from that of every other.
@@ -5868,6 +6216,30 @@ type Order struct {
 	// UpKv U_P [kV].
 	UpKv *float64 `json:"up_kv"`
 }
+
+// OtherSupply A source that feeds an a.c. line at other times of the year. What is left out is as in the line, or not known.
+type OtherSupply struct {
+	// MaxOperatingV Highest continuous operating voltage with this source [V], line to neutral.
+	MaxOperatingV *float64 `json:"max_operating_v,omitempty"`
+
+	// ShortCircuitKa I_k [kA], prospective short-circuit current at the SPD with this source.
+	ShortCircuitKa *float64 `json:"short_circuit_ka,omitempty"`
+
+	// Source What the source is. Absent: unknown, which counts as the network.
+	Source *OtherSupplySource `json:"source,omitempty"`
+
+	// SourcePhases Number of phases of the source; 2 is split phase. Absent: 3.
+	SourcePhases *int `json:"source_phases,omitempty"`
+
+	// System Earthing system with this source (IEC 60364-1). Absent: that of the line.
+	System *OtherSupplySystem `json:"system,omitempty"`
+}
+
+// OtherSupplySource What the source is. Absent: unknown, which counts as the network.
+type OtherSupplySource string
+
+// OtherSupplySystem Earthing system with this source (IEC 60364-1). Absent: that of the line.
+type OtherSupplySystem string
 
 // OutdatedReview A row that is not used until it is reviewed again.
 type OutdatedReview struct {
@@ -6743,6 +7115,9 @@ type SectionService string
 type Shield struct {
 	// Bonded Whether the shield is bonded to the bar that the equipment is bonded to.
 	Bonded *bool `json:"bonded,omitempty"`
+
+	// ConductorResistanceOhmPerKm R_C [ohm/km], resistance of one conductor inside the shield. Absent: counts as 0, no relief by the shield.
+	ConductorResistanceOhmPerKm *float64 `json:"conductor_resistance_ohm_per_km,omitempty"`
 
 	// ResistanceOhmPerKm R_S [ohm/km], resistance of the shield. Absent: counts as unshielded in P_LD.
 	ResistanceOhmPerKm *float64 `json:"resistance_ohm_per_km,omitempty"`

@@ -200,32 +200,11 @@ type Shield struct {
 	Type       *ShieldType `json:"type" required:"true"`
 	Bonded     *bool       `json:"bonded,omitempty"`
 	Resistance *float64    `json:"resistance_ohm_per_km,omitempty" lim:"(0,1000000]"`
+	Conductor  *float64    `json:"conductor_resistance_ohm_per_km,omitempty" lim:"(0,1000000]"`
 }
 
 // SPD is a level, or the probability of a set better than LPL I.
 type SPD risk.SPD
-
-// Electrical says what is connected through a line.
-type Electrical struct {
-	Current                *Current        `json:"current,omitempty"`
-	System                 *EarthingSystem `json:"system,omitempty"`
-	Nominal                *float64        `json:"nominal_v,omitempty" lim:"(0,1500]"`
-	MaxOperating           *float64        `json:"max_operating_v,omitempty" lim:"(0,2000]"`
-	Phases                 *float64        `json:"phases,omitempty" lim:"[1,3]" integer:"true"`
-	Neutral                *bool           `json:"neutral,omitempty"`
-	SourceConnected        *bool           `json:"source_connected,omitempty"`
-	ShortCircuit           *float64        `json:"short_circuit_ka,omitempty" lim:"(0,200]"`
-	Origin                 *DCOrigin       `json:"origin,omitempty"`
-	OpenCircuit            *float64        `json:"open_circuit_v,omitempty" lim:"(0,1500]"`
-	TemperatureCoefficient *float64        `json:"temperature_coefficient_per_k,omitempty" lim:"[-0.02,0]"`
-	LowestTemperature      *float64        `json:"lowest_temperature_c,omitempty" lim:"[-90,40]"`
-	ShortCircuitSTC        *float64        `json:"short_circuit_a,omitempty" lim:"(0,100000]"`
-	EquipmentMaxInput      *float64        `json:"equipment_max_input_v,omitempty" lim:"(0,2000]"`
-	Equipment              *Equipment      `json:"equipment,omitempty"`
-	Building               *Building       `json:"building,omitempty"`
-	EquipmentDistance      *float64        `json:"equipment_distance_m,omitempty" lim:"[0,10000]"`
-	LeadLength             *float64        `json:"lead_length_m,omitempty" lim:"[0,100]"`
-}
 
 // The named values of the input are those of package risk.
 type (
