@@ -148,6 +148,9 @@ func TestEveryFieldOfASPDCheck(t *testing.T) {
 		},
 		without: withoutAll(unreadElectrical("/line/electrical"), map[string]string{
 			"/structure/earthing/electrode/":                         "an electrode proves the earth connection, whatever its resistance",
+			"/structure/earthing/common_electrode":                   notJudgedYet,
+			"/structure/earthing/measured_by":                        notJudgedYet,
+			"/structure/earthing/measured_on":                        notJudgedYet,
 			"/line/electrical/cable":                                 requiredAlone,
 			"/line/electrical/pairs":                                 requiredAlone,
 			"/line/electrical/separation_distance_kept":              requiredAlone,

@@ -277,8 +277,13 @@ func (d *draft) noLines(e *entry, value any) {
 // earthing lets a measured resistance count instead of what the building type says.
 func (d *draft) earthing() {
 	e, _ := d.structure["earthing"].(map[string]any)
-	if d.given("earth_resistance_ohm") && !d.given("earth_connection") {
-		d.structure["earthing"] = map[string]any{"connection": "measured", "resistance_ohm": e["resistance_ohm"]}
+	switch {
+	case e == nil || d.given("earth_connection"):
+	case d.given("earth_resistance_ohm"):
+		e["connection"] = "measured"
+		delete(e, "electrode")
+	case e["connection"] == nil:
+		e["connection"] = "unknown"
 	}
 }
 

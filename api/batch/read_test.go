@@ -107,6 +107,8 @@ func TestDictionary(t *testing.T) {
 		"line_1_shield_resistance_ohm_per_km":           {"line_1_shield": "shielded"},
 		"line_1_origin":                                 {"line_1_current": "dc"},
 		"line_1_lowest_temperature_c":                   {"line_1_origin": "photovoltaic"},
+		"earth_measured_on":                             {"earth_resistance_ohm": "12"},
+		"earth_measured_by":                             {"earth_resistance_ohm": "12"},
 		"line_1_cable":                                  {"line_1_service": "telecom"},
 		"line_1_pairs":                                  {"line_1_service": "telecom"},
 		"line_1_shield_conductor_resistance_ohm_per_km": {"line_1_shield": "shielded"},

@@ -999,6 +999,27 @@ func (e EarthResultGrade) Valid() bool {
 	}
 }
 
+// Defines values for EarthingCommonElectrode.
+const (
+	EarthingCommonElectrodeNo      EarthingCommonElectrode = "no"
+	EarthingCommonElectrodeUnknown EarthingCommonElectrode = "unknown"
+	EarthingCommonElectrodeYes     EarthingCommonElectrode = "yes"
+)
+
+// Valid indicates whether the value is a known member of the EarthingCommonElectrode enum.
+func (e EarthingCommonElectrode) Valid() bool {
+	switch e {
+	case EarthingCommonElectrodeNo:
+		return true
+	case EarthingCommonElectrodeUnknown:
+		return true
+	case EarthingCommonElectrodeYes:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for EarthingConnection.
 const (
 	EarthingConnectionElectrode EarthingConnection = "electrode"
@@ -1244,19 +1265,19 @@ func (e ElectricalNeutralEarthBond) Valid() bool {
 
 // Defines values for ElectricalOrigin.
 const (
-	Battery      ElectricalOrigin = "battery"
-	Load         ElectricalOrigin = "load"
-	Photovoltaic ElectricalOrigin = "photovoltaic"
+	ElectricalOriginBattery      ElectricalOrigin = "battery"
+	ElectricalOriginLoad         ElectricalOrigin = "load"
+	ElectricalOriginPhotovoltaic ElectricalOrigin = "photovoltaic"
 )
 
 // Valid indicates whether the value is a known member of the ElectricalOrigin enum.
 func (e ElectricalOrigin) Valid() bool {
 	switch e {
-	case Battery:
+	case ElectricalOriginBattery:
 		return true
-	case Load:
+	case ElectricalOriginLoad:
 		return true
-	case Photovoltaic:
+	case ElectricalOriginPhotovoltaic:
 		return true
 	default:
 		return false
@@ -1785,6 +1806,81 @@ func (e InputEnvironment) Valid() bool {
 	case InputEnvironmentUrban:
 		return true
 	case InputEnvironmentUrbanTall:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for LineFarEnd.
+const (
+	LineFarEndAntenna        LineFarEnd = "antenna"
+	LineFarEndArray          LineFarEnd = "array"
+	LineFarEndBattery        LineFarEnd = "battery"
+	LineFarEndElectronics    LineFarEnd = "electronics"
+	LineFarEndFenceEnergiser LineFarEnd = "fence_energiser"
+	LineFarEndGenerator      LineFarEnd = "generator"
+	LineFarEndLevelSensor    LineFarEnd = "level_sensor"
+	LineFarEndLuminaire      LineFarEnd = "luminaire"
+	LineFarEndNetwork        LineFarEnd = "network"
+	LineFarEndOther          LineFarEnd = "other"
+	LineFarEndOutBuilding    LineFarEnd = "out_building"
+	LineFarEndPumpMotor      LineFarEnd = "pump_motor"
+	LineFarEndSocketOutlet   LineFarEnd = "socket_outlet"
+	LineFarEndStructure      LineFarEnd = "structure"
+)
+
+// Valid indicates whether the value is a known member of the LineFarEnd enum.
+func (e LineFarEnd) Valid() bool {
+	switch e {
+	case LineFarEndAntenna:
+		return true
+	case LineFarEndArray:
+		return true
+	case LineFarEndBattery:
+		return true
+	case LineFarEndElectronics:
+		return true
+	case LineFarEndFenceEnergiser:
+		return true
+	case LineFarEndGenerator:
+		return true
+	case LineFarEndLevelSensor:
+		return true
+	case LineFarEndLuminaire:
+		return true
+	case LineFarEndNetwork:
+		return true
+	case LineFarEndOther:
+		return true
+	case LineFarEndOutBuilding:
+		return true
+	case LineFarEndPumpMotor:
+		return true
+	case LineFarEndSocketOutlet:
+		return true
+	case LineFarEndStructure:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for LineFarEndEarth.
+const (
+	LineFarEndEarthOwn     LineFarEndEarth = "own"
+	LineFarEndEarthShared  LineFarEndEarth = "shared"
+	LineFarEndEarthUnknown LineFarEndEarth = "unknown"
+)
+
+// Valid indicates whether the value is a known member of the LineFarEndEarth enum.
+func (e LineFarEndEarth) Valid() bool {
+	switch e {
+	case LineFarEndEarthOwn:
+		return true
+	case LineFarEndEarthShared:
+		return true
+	case LineFarEndEarthUnknown:
 		return true
 	default:
 		return false
@@ -2535,6 +2631,24 @@ func (e SectionService) Valid() bool {
 	case SectionServiceLowVoltage:
 		return true
 	case SectionServiceTelecom:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for SeparationThrough.
+const (
+	Air   SeparationThrough = "air"
+	Solid SeparationThrough = "solid"
+)
+
+// Valid indicates whether the value is a known member of the SeparationThrough enum.
+func (e SeparationThrough) Valid() bool {
+	switch e {
+	case Air:
+		return true
+	case Solid:
 		return true
 	default:
 		return false
@@ -4968,15 +5082,29 @@ type EarthSoil struct {
 
 // Earthing The earth connection of a structure. Absent: unknown; then the schedule says that it is to be proved first.
 type Earthing struct {
+	// CommonElectrode Whether array frame, battery, generator, mast and LPS are on this one electrode. Absent: unknown.
+	CommonElectrode *EarthingCommonElectrode `json:"common_electrode,omitempty"`
+
 	// Connection What is known of it: nothing, that there is none, its measured resistance, or its electrode, whose resistance is computed.
 	Connection EarthingConnection `json:"connection"`
 
 	// Electrode An earth electrode. Each kind has some of the sizes; one that it does not have is refused.
 	Electrode *Electrode `json:"electrode,omitempty"`
 
+	// MeasuredBy Who measured; with connection measured only.
+	MeasuredBy *string `json:"measured_by,omitempty"`
+
+	// MeasuredOn Day of the measurement; with connection measured only.
+	//
+	// Example: 2026-03-01
+	MeasuredOn *string `json:"measured_on,omitempty"`
+
 	// ResistanceOhm R [ohm], measured earth resistance; with connection measured only.
 	ResistanceOhm *float64 `json:"resistance_ohm,omitempty"`
 }
+
+// EarthingCommonElectrode Whether array frame, battery, generator, mast and LPS are on this one electrode. Absent: unknown.
+type EarthingCommonElectrode string
 
 // EarthingConnection What is known of it: nothing, that there is none, its measured resistance, or its electrode, whose resistance is computed.
 type EarthingConnection string
@@ -5661,6 +5789,9 @@ type HealthStatus string
 
 // Input One site. The required fields suffice; everything else has a default that errs on the safe side.
 type Input struct {
+	// AltitudeM Altitude above the sea [m]. Absent: not known.
+	AltitudeM *float64 `json:"altitude_m,omitempty"`
+
 	// Edition Edition of the standard to compute by; iec-62305-2:2010 is the one implemented.
 	Edition *string `json:"edition,omitempty"`
 
@@ -5742,14 +5873,35 @@ type Leads struct {
 
 // Line A line that enters a structure. Either installation and length_m or sections are given.
 type Line struct {
+	// Board Name of the board that the line ends on: lines with one name at a structure share one set of devices. Absent: a board of its own.
+	Board *string `json:"board,omitempty"`
+
 	// BondingSPD P_EB, level of the bonding SPDs in place at each assessed end, or the probability of a set better than LPL I.
 	BondingSPD *SPDLevel `json:"bonding_spd,omitempty"`
+
+	// BranchesFrom The id of the line that this one branches from. Absent: not a branch.
+	BranchesFrom *string `json:"branches_from,omitempty"`
 
 	// CoordinatedSPD P_SPD, level of the coordinated SPDs in place at each assessed end, or the probability of a set better than LPL I.
 	CoordinatedSPD *SPDLevel `json:"coordinated_spd,omitempty"`
 
 	// Electrical What is connected through a line. A telecommunication line has max_operating_v, cable, pairs, equipment_distance_m, second_device, equipment_wiring and lead_length_m only. Absent, for power: a.c., 230 V, one phase with neutral, TT, source connected. Fields of direct current are refused on an a.c. line, and the reverse.
 	Electrical *Electrical `json:"electrical,omitempty"`
+
+	// EndInExplosiveZone Whether the end of the line lies in an explosive atmosphere. Absent: true where the explosion_zone of the structure is not none.
+	EndInExplosiveZone *bool `json:"end_in_explosive_zone,omitempty"`
+
+	// FarElectrode Name of the electrode at the far end: lines with one name share it and carry lightning current away together. Absent: that of the structure in to, otherwise one of its own.
+	FarElectrode *string `json:"far_electrode,omitempty"`
+
+	// FarEnd What stands at the far end. Absent: structure with to, array or battery by the origin, otherwise network.
+	FarEnd *LineFarEnd `json:"far_end,omitempty"`
+
+	// FarEndEarth Earth at the far end: an electrode of its own, the electrode of the structure, or not known. Absent: by what else is known of the line.
+	FarEndEarth *LineFarEndEarth `json:"far_end_earth,omitempty"`
+
+	// FarWithstandKv U_W [kV], rated impulse withstand voltage of the equipment at the far end. Absent: from the tables for it.
+	FarWithstandKv *float64 `json:"far_withstand_kv,omitempty"`
 
 	// ID Name of the line, different from that of every other.
 	ID string `json:"id"`
@@ -5781,6 +5933,12 @@ type Line struct {
 	// WithstandKv U_W [kV], rated impulse withstand voltage of the equipment on the line. Absent: from the tables for its voltage; 2.5 for 230/400 V a.c., 1.5 for telecommunication.
 	WithstandKv *float64 `json:"withstand_kv,omitempty"`
 }
+
+// LineFarEnd What stands at the far end. Absent: structure with to, array or battery by the origin, otherwise network.
+type LineFarEnd string
+
+// LineFarEndEarth Earth at the far end: an electrode of its own, the electrode of the structure, or not known. Absent: by what else is known of the line.
+type LineFarEndEarth string
 
 // LineInstallation C_I, how the line is laid; buried_in_earth_mesh runs entirely within a meshed earth termination. Absent: aerial, or as the sections say.
 type LineInstallation string
@@ -7111,6 +7269,21 @@ type SectionInstallation string
 // SectionService C_T, what the section carries. Absent: as the line.
 type SectionService string
 
+// Separation Separation distance between the LPS and what it may flash over to (IEC 62305-3 clause 6.3). Absent: not known.
+type Separation struct {
+	// AlongM l [m], length along the LPS from the point considered to the next bonding. Absent: no distance is computed.
+	AlongM *float64 `json:"along_m,omitempty"`
+
+	// ClearM The distance that there is [m]. Absent: not known; it does not count as kept.
+	ClearM *float64 `json:"clear_m,omitempty"`
+
+	// Through k_m, what lies in the gap; solid asks for twice the distance. Absent: solid.
+	Through *SeparationThrough `json:"through,omitempty"`
+}
+
+// SeparationThrough k_m, what lies in the gap; solid asks for twice the distance. Absent: solid.
+type SeparationThrough string
+
 // Shield Screen of a line (C_LD, C_LI, P_LD, P_LI). Absent: none.
 type Shield struct {
 	// Bonded Whether the shield is bonded to the bar that the equipment is bonded to.
@@ -7761,6 +7934,9 @@ type Structure struct {
 	// CulturalHeritage Whether the structure or what is in it is irreplaceable; asks for R_3.
 	CulturalHeritage *bool `json:"cultural_heritage,omitempty"`
 
+	// DownConductors Down-conductors of the LPS. Absent: not known, fewer than four.
+	DownConductors *int `json:"down_conductors,omitempty"`
+
 	// Earthing The earth connection of a structure. Absent: unknown; then the schedule says that it is to be proved first.
 	Earthing *Earthing `json:"earthing,omitempty"`
 
@@ -7785,6 +7961,11 @@ type Structure struct {
 	// NaturalLps Whether a bonded and earthed metal or reinforced-concrete frame acts as an LPS.
 	NaturalLps *bool `json:"natural_lps,omitempty"`
 
+	// NextInspection Day of the next inspection of the protection. Absent: none is set.
+	//
+	// Example: 2027-03-01
+	NextInspection *string `json:"next_inspection,omitempty"`
+
 	// Occupancy Use of the structure; gives the typical mean losses L_F and L_O. clinic: without operating theatre or intensive care. The last six have those of the nearest printed row (common practice): hospital, hotel, industrial, public entertainment, industrial, industrial. Absent: L_F 0.1, the highest without explosion.
 	Occupancy *StructureOccupancy `json:"occupancy,omitempty"`
 
@@ -7802,6 +7983,9 @@ type Structure struct {
 
 	// ScreenMeshM w_m1 [m], mesh width of the outer screen (K_S1); 0: a continuous metal sheet. Absent: no screen.
 	ScreenMeshM *float64 `json:"screen_mesh_m,omitempty"`
+
+	// Separation Separation distance between the LPS and what it may flash over to (IEC 62305-3 clause 6.3). Absent: not known.
+	Separation *Separation `json:"separation,omitempty"`
 
 	// Surroundings C_D, position among other objects: surrounded by higher ones, by ones of the same height or lower, by none within 3H, or alone on a hilltop.
 	Surroundings *StructureSurroundings `json:"surroundings,omitempty"`
