@@ -136,12 +136,3 @@ func (p *Preset) Check() error {
 	}
 	return invalid(append(faults, checkText("name", p.Name, MaxReference))...)
 }
-
-// NextPortfolioPage cuts portfolios, read with one more than the limit, to a page.
-func NextPortfolioPage(all []Portfolio, limit int) PortfolioPage {
-	if len(all) <= limit {
-		return PortfolioPage{Portfolios: all}
-	}
-	last := all[limit-1]
-	return PortfolioPage{Portfolios: all[:limit], Next: Position{last.CreatedAt, last.ID}.Cursor()}
-}

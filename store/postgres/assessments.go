@@ -118,12 +118,12 @@ func (s *Store) Revision(ctx context.Context, org store.Organisation, id string,
 
 // record runs a query for one record; $1 and $2 are organisation and id.
 func (s *Store) record(ctx context.Context, org store.Organisation, id, query string, args ...any) (r store.Record, err error) {
-	key, err := tables.Key(org, id)
+	key, err := tables.KeyOf(org, id)
 	if err != nil {
 		return store.Record{}, err
 	}
 	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) (err error) {
-		r, err = tables.Record(c.QueryRow(ctx, query, append(key, args...)...))
+		r, err = tables.Record(c.QueryRow(ctx, query, key.And(args...)...))
 		return err
 	})
 	return r, err
@@ -131,26 +131,26 @@ func (s *Store) record(ctx context.Context, org store.Organisation, id, query st
 
 // Worksheet returns the worksheet of one revision.
 func (s *Store) Worksheet(ctx context.Context, org store.Organisation, id string, n int) (doc []byte, err error) {
-	key, err := tables.Key(org, id)
+	key, err := tables.KeyOf(org, id)
 	if err != nil {
 		return nil, err
 	}
 	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
 		const query = `SELECT worksheet FROM revision
 			WHERE organisation = $1 AND assessment = $2 AND revision = $3::bigint`
-		return tables.OrNotFound(c.QueryRow(ctx, query, append(key, n)...).Scan(&doc))
+		return tables.OrNotFound(c.QueryRow(ctx, query, key.And(n)...).Scan(&doc))
 	})
 	return doc, err
 }
 
 // Revisions returns all revisions of an assessment, oldest first.
 func (s *Store) Revisions(ctx context.Context, org store.Organisation, id string) (all []store.Header, err error) {
-	key, err := tables.Key(org, id)
+	key, err := tables.KeyOf(org, id)
 	if err != nil {
 		return nil, err
 	}
 	all, err = collect(ctx, s, tables.JustHeader, `SELECT `+tables.Header+` FROM revision r
-		WHERE r.organisation = $1 AND r.assessment = $2 ORDER BY r.revision`, key...)
+		WHERE r.organisation = $1 AND r.assessment = $2 ORDER BY r.revision`, key.And()...)
 	if err == nil && len(all) == 0 {
 		err = store.ErrNotFound
 	}
@@ -159,7 +159,7 @@ func (s *Store) Revisions(ctx context.Context, org store.Organisation, id string
 
 // Revise appends a revision to an assessment.
 func (s *Store) Revise(ctx context.Context, org store.Organisation, r store.Record, expected int) (store.Record, error) {
-	key, err := tables.Key(org, r.ID)
+	key, err := tables.KeyOf(org, r.ID)
 	if err != nil {
 		return store.Record{}, err
 	}
@@ -167,13 +167,13 @@ func (s *Store) Revise(ctx context.Context, org store.Organisation, r store.Reco
 		return store.Record{}, err
 	}
 	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
-		err := reviseOn(ctx, c, key[0].(string), &r, expected)
+		err := reviseOn(ctx, c, key.Organisation, &r, expected)
 		if !errors.Is(err, pgx.ErrNoRows) {
 			return err
 		}
 		var conflict store.ConflictError
 		const newest = `SELECT newest FROM assessment WHERE organisation = $1 AND id = $2`
-		if err := c.QueryRow(ctx, newest, key...).Scan(&conflict.Current); err != nil {
+		if err := c.QueryRow(ctx, newest, key.And()...).Scan(&conflict.Current); err != nil {
 			return tables.OrNotFound(err)
 		}
 		return &conflict
@@ -207,13 +207,13 @@ func reviseOn(ctx context.Context, c *pgxpool.Conn, owner string, r *store.Recor
 
 // Delete removes an assessment; its revisions go with it.
 func (s *Store) Delete(ctx context.Context, org store.Organisation, id string) error {
-	key, err := tables.Key(org, id)
+	key, err := tables.KeyOf(org, id)
 	if err != nil {
 		return err
 	}
 	return s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
 		var deleted int
-		err := c.QueryRow(ctx, deleteWhere(`organisation = $1 AND id = $2`), key...).Scan(&deleted)
+		err := c.QueryRow(ctx, deleteWhere(`organisation = $1 AND id = $2`), key.And()...).Scan(&deleted)
 		if err == nil && deleted == 0 {
 			return store.ErrNotFound
 		}

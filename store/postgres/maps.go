@@ -83,13 +83,13 @@ func (s *Store) insertMap(ctx context.Context, conn *pgxpool.Conn, owner string,
 
 // DensityMap returns one map.
 func (s *Store) DensityMap(ctx context.Context, org store.Organisation, id string) (m store.DensityMap, err error) {
-	key, err := tables.Key(org, id)
+	key, err := tables.KeyOf(org, id)
 	if err != nil {
 		return m, err
 	}
 	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) (err error) {
 		m, err = tables.DensityMap(c.QueryRow(ctx, `SELECT `+tables.DensityMaps+` FROM flash_density_map
-			WHERE organisation = $1 AND id = $2`, key...))
+			WHERE organisation = $1 AND id = $2`, key.And()...))
 		return tables.OrNotFound(err)
 	})
 	if err != nil {
@@ -104,7 +104,7 @@ func (s *Store) DensityMapContent(ctx context.Context, org store.Organisation, i
 	if err != nil {
 		return nil, err
 	}
-	key, err := tables.Key(org, id)
+	key, err := tables.KeyOf(org, id)
 	if err != nil {
 		return nil, err
 	}
@@ -112,7 +112,7 @@ func (s *Store) DensityMapContent(ctx context.Context, org store.Organisation, i
 		err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
 			const query = `SELECT data FROM flash_density_map_chunk
 				WHERE organisation = $1 AND map = $2 AND number = $3::bigint`
-			return tables.OrNotFound(c.QueryRow(ctx, query, append(key[:2:2], number)...).Scan(&chunk))
+			return tables.OrNotFound(c.QueryRow(ctx, query, key.And(number)...).Scan(&chunk))
 		})
 		return chunk, err
 	}), nil
@@ -120,7 +120,7 @@ func (s *Store) DensityMapContent(ctx context.Context, org store.Organisation, i
 
 // ListDensityMaps returns a page of maps.
 func (s *Store) ListDensityMaps(ctx context.Context, org store.Organisation, limit int, cursor string) (store.DensityMapPage, error) {
-	from, err := store.MapListStart(&limit, cursor)
+	from, err := store.ListStart(&limit, cursor)
 	if err != nil {
 		return store.DensityMapPage{}, err
 	}
@@ -151,12 +151,12 @@ func (s *Store) ListDensityMaps(ctx context.Context, org store.Organisation, lim
 
 // DeleteDensityMap removes a map; its chunks go with it.
 func (s *Store) DeleteDensityMap(ctx context.Context, org store.Organisation, id string) error {
-	key, err := tables.Key(org, id)
+	key, err := tables.KeyOf(org, id)
 	if err != nil {
 		return err
 	}
 	return s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
-		tag, err := c.Exec(ctx, `DELETE FROM flash_density_map WHERE organisation = $1 AND id = $2`, key...)
+		tag, err := c.Exec(ctx, `DELETE FROM flash_density_map WHERE organisation = $1 AND id = $2`, key.And()...)
 		if err == nil && tag.RowsAffected() == 0 {
 			return store.ErrNotFound
 		}

@@ -71,12 +71,12 @@ func (s *Store) RenamePortfolio(ctx context.Context, org store.Organisation, id,
 }
 
 func (s *Store) portfolio(ctx context.Context, org store.Organisation, id, query string, args ...any) (p store.Portfolio, err error) {
-	key, err := tables.Key(org, id)
+	key, err := tables.KeyOf(org, id)
 	if err != nil {
 		return p, err
 	}
 	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) (err error) {
-		p, err = tables.Portfolio(c.QueryRow(ctx, query, append(key, args...)...))
+		p, err = tables.Portfolio(c.QueryRow(ctx, query, key.And(args...)...))
 		return taken(err)
 	})
 	if err != nil {
@@ -87,7 +87,7 @@ func (s *Store) portfolio(ctx context.Context, org store.Organisation, id, query
 
 // ListPortfolios returns a page of portfolios.
 func (s *Store) ListPortfolios(ctx context.Context, org store.Organisation, limit int, cursor string) (store.PortfolioPage, error) {
-	from, err := store.MapListStart(&limit, cursor)
+	from, err := store.ListStart(&limit, cursor)
 	if err != nil {
 		return store.PortfolioPage{}, err
 	}
@@ -122,7 +122,7 @@ func collect[T any](ctx context.Context, s *Store, scan func(tables.Row) (T, err
 
 // DeletePortfolio removes a portfolio; sites and work go with it, the assessments before it.
 func (s *Store) DeletePortfolio(ctx context.Context, org store.Organisation, id string) error {
-	key, err := tables.Key(org, id)
+	key, err := tables.KeyOf(org, id)
 	if err != nil {
 		return err
 	}
@@ -130,11 +130,11 @@ func (s *Store) DeletePortfolio(ctx context.Context, org store.Organisation, id 
 		return pgx.BeginFunc(ctx, c, func(tx pgx.Tx) error {
 			// Chunks under way end first, as in StoreChunk before anything else, and no site comes in any more.
 			_, err := tx.Exec(ctx, `SELECT 1 FROM work_chunk k JOIN work w ON w.organisation = k.organisation AND w.id = k.work
-				WHERE w.organisation = $1 AND w.portfolio = $2 AND k.state = 'queued' ORDER BY k.work, k.n FOR UPDATE OF k`, key...)
+				WHERE w.organisation = $1 AND w.portfolio = $2 AND k.state = 'queued' ORDER BY k.work, k.n FOR UPDATE OF k`, key.And()...)
 			if err != nil {
 				return err
 			}
-			tag, err := tx.Exec(ctx, `SELECT 1 FROM portfolio WHERE organisation = $1 AND id = $2 FOR UPDATE`, key...)
+			tag, err := tx.Exec(ctx, `SELECT 1 FROM portfolio WHERE organisation = $1 AND id = $2 FOR UPDATE`, key.And()...)
 			if err != nil {
 				return err
 			}
@@ -142,11 +142,11 @@ func (s *Store) DeletePortfolio(ctx context.Context, org store.Organisation, id 
 				return store.ErrNotFound
 			}
 			_, err = tx.Exec(ctx, deleteWhere(`organisation = $1 AND id IN
-				(SELECT assessment FROM portfolio_site WHERE organisation = $1 AND portfolio = $2)`), key...)
+				(SELECT assessment FROM portfolio_site WHERE organisation = $1 AND portfolio = $2)`), key.And()...)
 			if err != nil {
 				return err
 			}
-			_, err = tx.Exec(ctx, `DELETE FROM portfolio WHERE organisation = $1 AND id = $2`, key...)
+			_, err = tx.Exec(ctx, `DELETE FROM portfolio WHERE organisation = $1 AND id = $2`, key.And()...)
 			return err
 		})
 	})
@@ -159,7 +159,7 @@ func (s *Store) RemovalsToDo(context.Context, store.Organisation, time.Time) ([]
 
 // PortfolioTotals adds up the sites of a portfolio.
 func (s *Store) PortfolioTotals(ctx context.Context, org store.Organisation, id string, day time.Time) (t store.Totals, err error) {
-	key, err := tables.Key(org, id)
+	key, err := tables.KeyOf(org, id)
 	if err != nil {
 		return t, err
 	}
@@ -167,7 +167,7 @@ func (s *Store) PortfolioTotals(ctx context.Context, org store.Organisation, id 
 		return tables.OrNotFound(c.QueryRow(ctx, `SELECT count(s.assessment), count(*) FILTER (WHERE NOT s.acceptable),
 				coalesce(sum(s.persons_at_risk), 0), count(*) FILTER (WHERE s.review_due <= $3)
 			FROM portfolio p LEFT JOIN portfolio_site s ON s.organisation = p.organisation AND s.portfolio = p.id
-			WHERE p.organisation = $1 AND p.id = $2 GROUP BY p.id`, append(key, store.Date(day))...).
+			WHERE p.organisation = $1 AND p.id = $2 GROUP BY p.id`, key.And(store.Date(day))...).
 			Scan(&t.Sites, &t.NotAcceptable, &t.PersonsAtRisk, &t.ReviewDue))
 	})
 	return t, err

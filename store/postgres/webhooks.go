@@ -113,12 +113,12 @@ func (s *Store) ChangeWebhook(ctx context.Context, org store.Organisation, id, u
 
 // DeleteWebhook removes a webhook; its deliveries go with it.
 func (s *Store) DeleteWebhook(ctx context.Context, org store.Organisation, id string) error {
-	key, err := tables.Key(org, id)
+	key, err := tables.KeyOf(org, id)
 	if err != nil {
 		return err
 	}
 	return s.doLong(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
-		tag, err := c.Exec(ctx, `DELETE FROM webhook WHERE organisation = $1 AND id = $2`, key...)
+		tag, err := c.Exec(ctx, `DELETE FROM webhook WHERE organisation = $1 AND id = $2`, key.And()...)
 		if err == nil && tag.RowsAffected() == 0 {
 			return store.ErrNotFound
 		}
@@ -133,14 +133,14 @@ func (s *Store) ListDeliveries(ctx context.Context, org store.Organisation, webh
 	if err != nil {
 		return store.DeliveryPage{}, err
 	}
-	key, err := tables.Key(org, webhook)
+	key, err := tables.KeyOf(org, webhook)
 	if err != nil {
 		return store.DeliveryPage{}, err
 	}
 	all, err := collect(ctx, s, tables.Delivery,
 		`SELECT `+tables.DeliveriesOf("d")+` FROM webhook_delivery d
 			WHERE d.organisation = $1 AND d.webhook = $2 AND d.n < $3 ORDER BY d.n DESC LIMIT $4`,
-		append(key, below, limit+1)...)
+		key.And(below, limit+1)...)
 	if err == nil && len(all) == 0 {
 		_, err = s.Webhook(ctx, org, webhook)
 	}
@@ -167,7 +167,7 @@ func (s *Store) WebhooksToTell(ctx context.Context, org store.Organisation, at t
 func (s *Store) ClaimDeliveries(
 	ctx context.Context, org store.Organisation, webhook string, at, until time.Time, limit int,
 ) ([]store.Claimed, error) {
-	key, err := tables.Key(org, webhook)
+	key, err := tables.KeyOf(org, webhook)
 	if err != nil {
 		return nil, nil
 	}
@@ -181,7 +181,7 @@ func (s *Store) ClaimDeliveries(
 		UPDATE webhook_delivery d SET attempts = d.attempts + 1, due_at = $4
 		FROM c, webhook w
 		WHERE d.organisation = $1 AND d.webhook = $2 AND d.n = c.n AND w.organisation = $1 AND w.id = $2
-		RETURNING `+tables.DeliveriesOf("d")+`, w.url, w.secret`, append(key, at, until, limit)...)
+		RETURNING `+tables.DeliveriesOf("d")+`, w.url, w.secret`, key.And(at, until, limit)...)
 }
 
 // SettleDelivery notes what came of an attempt.
@@ -189,7 +189,7 @@ func (s *Store) SettleDelivery(ctx context.Context, org store.Organisation, a st
 	if err := a.Check(); err != nil {
 		return err
 	}
-	key, err := tables.Key(org, a.Webhook)
+	key, err := tables.KeyOf(org, a.Webhook)
 	if err != nil {
 		return err
 	}
@@ -197,7 +197,7 @@ func (s *Store) SettleDelivery(ctx context.Context, org store.Organisation, a st
 		tag, err := c.Exec(ctx, `UPDATE webhook_delivery SET state = $5, due_at = CASE WHEN $5::text = 'due' THEN $6 ELSE due_at END,
 				attempted_at = $7, duration_ms = $8, status = $9, response = $10, error = $11
 			WHERE organisation = $1 AND webhook = $2 AND n = $3 AND attempts = $4`,
-			append(key, a.N, a.Number, a.State, a.DueAt, a.At, a.Duration.Milliseconds(), a.Status, a.Response, a.Error)...)
+			key.And(a.N, a.Number, a.State, a.DueAt, a.At, a.Duration.Milliseconds(), a.Status, a.Response, a.Error)...)
 		if err == nil && tag.RowsAffected() == 0 {
 			return store.ErrNotFound
 		}
@@ -224,12 +224,12 @@ func (s *Store) ForgetDeliveries(ctx context.Context, org store.Organisation, be
 // one reads one row; $1 and $2 are organisation and id.
 func one[T any](ctx context.Context, s *Store, org store.Organisation, id string, scan func(tables.Row) (T, error), query string,
 	args ...any) (v T, err error) {
-	key, err := tables.Key(org, id)
+	key, err := tables.KeyOf(org, id)
 	if err != nil {
 		return v, err
 	}
 	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) (err error) {
-		v, err = scan(c.QueryRow(ctx, query, append(key, args...)...))
+		v, err = scan(c.QueryRow(ctx, query, key.And(args...)...))
 		return err
 	})
 	if err != nil {

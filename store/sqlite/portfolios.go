@@ -66,12 +66,12 @@ func (s *Store) Portfolio(ctx context.Context, org store.Organisation, id string
 // one reads one row; $1 and $2 are organisation and id.
 func one[T any](ctx context.Context, s *Store, org store.Organisation, id string, scan func(tables.Row) (T, error), query string,
 	args ...any) (v T, err error) {
-	key, err := tables.Key(org, id)
+	key, err := tables.KeyOf(org, id)
 	if err != nil {
 		return v, err
 	}
 	err = s.do(ctx, s.reader, func(ctx context.Context, c *sql.Conn) (err error) {
-		v, err = scan(c.QueryRowContext(ctx, query, append(key, args...)...))
+		v, err = scan(c.QueryRowContext(ctx, query, key.And(args...)...))
 		return err
 	})
 	if err != nil {
@@ -112,13 +112,13 @@ func (s *Store) RenamePortfolio(ctx context.Context, org store.Organisation, id,
 	if err := store.CheckPortfolio(name, description); err != nil {
 		return p, err
 	}
-	key, err := tables.Key(org, id)
+	key, err := tables.KeyOf(org, id)
 	if err != nil {
 		return p, err
 	}
 	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) (err error) {
 		p, err = tables.Portfolio(tx.QueryRowContext(ctx, `UPDATE portfolio SET name = $3, description = $4
-			WHERE organisation = $1 AND id = $2 AND `+standing+` RETURNING `+tables.Portfolios, append(key, name, description)...))
+			WHERE organisation = $1 AND id = $2 AND `+standing+` RETURNING `+tables.Portfolios, key.And(name, description)...))
 		return taken(err)
 	})
 	if err != nil {
@@ -129,7 +129,7 @@ func (s *Store) RenamePortfolio(ctx context.Context, org store.Organisation, id,
 
 // ListPortfolios returns a page of portfolios.
 func (s *Store) ListPortfolios(ctx context.Context, org store.Organisation, limit int, cursor string) (store.PortfolioPage, error) {
-	from, err := store.MapListStart(&limit, cursor)
+	from, err := store.ListStart(&limit, cursor)
 	if err != nil {
 		return store.PortfolioPage{}, err
 	}

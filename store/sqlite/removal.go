@@ -34,14 +34,14 @@ const (
 
 // DeletePortfolio removes a portfolio with its sites, their assessments and all work.
 func (s *Store) DeletePortfolio(ctx context.Context, org store.Organisation, id string) error {
-	key, err := tables.Key(org, id)
+	key, err := tables.KeyOf(org, id)
 	if err != nil {
 		return err
 	}
 	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		marked, err := affected(tx.ExecContext(ctx, `UPDATE portfolio SET name = char(0) || id, removal_due = $3
 			WHERE organisation = $1 AND id = $2`,
-			append(key, leaseEnd())...))
+			key.And(leaseEnd())...))
 		if err == nil && !marked {
 			return store.ErrNotFound
 		}
@@ -51,7 +51,7 @@ func (s *Store) DeletePortfolio(ctx context.Context, org store.Organisation, id 
 		_, err = tx.ExecContext(ctx, `UPDATE work SET idempotency_key = NULL, body_hash = NULL,
 				finished_at = coalesce(finished_at, touched_at), state = CASE WHEN state IN ('reading', 'queued',
 				'running') THEN 'cancelled' ELSE state END
-			WHERE organisation = $1 AND portfolio = $2`, key...)
+			WHERE organisation = $1 AND portfolio = $2`, key.And()...)
 		return err
 	})
 	if err != nil {
@@ -62,7 +62,7 @@ func (s *Store) DeletePortfolio(ctx context.Context, org store.Organisation, id 
 }
 
 // remove takes away what is left of a portfolio that is being removed.
-func (s *Store) remove(ctx context.Context, key []any) error {
+func (s *Store) remove(ctx context.Context, key tables.Key) error {
 	for {
 		more := false
 		err := s.writeLong(ctx, func(ctx context.Context, tx *sql.Tx) (err error) {
@@ -81,7 +81,7 @@ func (s *Store) remove(ctx context.Context, key []any) error {
 }
 
 // removePart takes away the next part; more tells that something is left.
-func removePart(ctx context.Context, tx *sql.Tx, key []any) (more bool, err error) {
+func removePart(ctx context.Context, tx *sql.Tx, key tables.Key) (more bool, err error) {
 	// In the order of an index, so that no part looks at all sites that are left.
 	more, err = deleteWhere(ctx, tx, key, `id IN (SELECT assessment FROM portfolio_site INDEXED BY portfolio_site_name
 		WHERE organisation = $1 AND portfolio = $2 ORDER BY name_folded, assessment LIMIT `+strconv.Itoa(sitesOfPart)+`)`)
@@ -94,15 +94,15 @@ func removePart(ctx context.Context, tx *sql.Tx, key []any) (more bool, err erro
 		}
 		more, err = affected(tx.ExecContext(ctx, `DELETE FROM `+part.table+` WHERE rowid IN (SELECT part.rowid FROM work w
 				JOIN `+part.table+` part ON part.organisation = w.organisation AND part.work = w.id
-			WHERE w.organisation = $1 AND w.portfolio = $2 LIMIT `+strconv.Itoa(part.limit)+`)`, key...))
+			WHERE w.organisation = $1 AND w.portfolio = $2 LIMIT `+strconv.Itoa(part.limit)+`)`, key.And()...))
 	}
 	if err == nil && more {
 		_, err = tx.ExecContext(ctx, `UPDATE portfolio SET removal_due = $3 WHERE organisation = $1 AND id = $2`,
-			append(key[:2:2], leaseEnd())...)
+			key.And(leaseEnd())...)
 		return true, err
 	}
 	if err == nil {
-		_, err = tx.ExecContext(ctx, `DELETE FROM portfolio WHERE organisation = $1 AND id = $2`, key...)
+		_, err = tx.ExecContext(ctx, `DELETE FROM portfolio WHERE organisation = $1 AND id = $2`, key.And()...)
 	}
 	return false, err
 }

@@ -29,7 +29,7 @@ func (s *Store) ListSites(ctx context.Context, org store.Organisation, portfolio
 	if err != nil {
 		return store.SitePage{}, err
 	}
-	key, err := tables.Key(org, portfolio)
+	key, err := tables.KeyOf(org, portfolio)
 	if err != nil {
 		return store.SitePage{}, nil
 	}
@@ -51,7 +51,7 @@ func (s *Store) CountSites(ctx context.Context, org store.Organisation, portfoli
 	if _, err := f.Normalise(); err != nil {
 		return 0, err
 	}
-	key, err := tables.Key(org, portfolio)
+	key, err := tables.KeyOf(org, portfolio)
 	if err != nil {
 		return 0, nil
 	}
@@ -72,7 +72,7 @@ func scanCount(row tables.Row) (n int64, err error) {
 // statement is one on sites. Its first two arguments are organisation and portfolio.
 type statement struct{ tables.Statement }
 
-func of(key []any) statement { return statement{tables.Statement{Args: key}} }
+func of(key tables.Key) statement { return statement{tables.Statement{Args: key.And()}} }
 
 func (s *statement) where(conditions ...tables.SiteCondition) string {
 	text := " WHERE s.organisation = $1 AND s.portfolio = $2"
@@ -83,7 +83,7 @@ func (s *statement) where(conditions ...tables.SiteCondition) string {
 }
 
 // leadingIndex returns the index of a condition that few sites meet; empty if there is none.
-func (s *Store) leadingIndex(ctx context.Context, key []any, f *store.SiteFilter) (string, error) {
+func (s *Store) leadingIndex(ctx context.Context, key tables.Key, f *store.SiteFilter) (string, error) {
 	for _, c := range dialect.SiteConditions(f) {
 		if c.Index == "" {
 			continue
@@ -116,7 +116,7 @@ var rankIndex = map[store.Rank]string{
 }
 
 // sitesQuery finds the sites by an index and sorts them; without one, it goes through them in the order of the rank.
-func sitesQuery(key []any, f *store.SiteFilter, after *store.SitePosition, index string) (query string, args []any) {
+func sitesQuery(key tables.Key, f *store.SiteFilter, after *store.SitePosition, index string) (query string, args []any) {
 	q := of(key)
 	where := q.where(dialect.SiteConditions(f)...)
 	column, direction, beyond := tables.Beyond(&q.Statement, f, after)
@@ -166,7 +166,7 @@ func (s *Store) ChangedSites(ctx context.Context, org store.Organisation, portfo
 	if err != nil {
 		return store.SitePage{}, err
 	}
-	key, err := tables.Key(org, portfolio)
+	key, err := tables.KeyOf(org, portfolio)
 	work, ok := store.CanonicalID(c.Work)
 	if err != nil || !ok {
 		return store.SitePage{}, nil
@@ -180,7 +180,7 @@ func (s *Store) ChangedSites(ctx context.Context, org store.Organisation, portfo
 		return site, err
 	}, `SELECT `+tables.Sites+`, s.before FROM portfolio_site s
 		WHERE s.organisation = $1 AND s.portfolio = $2 AND s.changed_by = $3 AND s.before IS NOT NULL AND s.assessment > $4
-		ORDER BY s.assessment LIMIT $5`, append(key, work, after, c.Limit+1)...)
+		ORDER BY s.assessment LIMIT $5`, key.And(work, after, c.Limit+1)...)
 	if err != nil {
 		return store.SitePage{}, err
 	}
@@ -189,7 +189,7 @@ func (s *Store) ChangedSites(ctx context.Context, org store.Organisation, portfo
 
 // SitesByReference returns the sites that have one of the references.
 func (s *Store) SitesByReference(ctx context.Context, org store.Organisation, portfolio string, references []string) ([]store.Site, error) {
-	key, err := tables.Key(org, portfolio)
+	key, err := tables.KeyOf(org, portfolio)
 	if err != nil || len(references) == 0 {
 		return nil, nil
 	}
@@ -199,7 +199,7 @@ func (s *Store) SitesByReference(ctx context.Context, org store.Organisation, po
 	}
 	return collect(ctx, s, tables.Site, `SELECT `+tables.Sites+` FROM portfolio_site s
 		WHERE s.organisation = $1 AND s.portfolio = $2 AND s.reference <> '' AND s.reference IN (SELECT value
-			FROM json_each($3))`, append(key, string(list))...)
+			FROM json_each($3))`, key.And(string(list))...)
 }
 
 // siteInputs looks sites up by their ids. The plus keeps the portfolio from leading an index:
@@ -210,7 +210,7 @@ const siteInputs = `SELECT ` + tables.Sites + `, r.input, r.definitions_hash FRO
 
 // SiteInputs returns sites with their inputs.
 func (s *Store) SiteInputs(ctx context.Context, org store.Organisation, portfolio string, assessments []string) ([]store.SiteInput, error) {
-	key, err := tables.Key(org, portfolio)
+	key, err := tables.KeyOf(org, portfolio)
 	if err != nil || len(assessments) == 0 {
 		return nil, nil
 	}
@@ -221,18 +221,18 @@ func (s *Store) SiteInputs(ctx context.Context, org store.Organisation, portfoli
 	return collect(ctx, s, func(row tables.Row) (in store.SiteInput, err error) {
 		in.Site, err = tables.SiteAnd(row, &in.Input, &in.DefinitionsHash)
 		return in, err
-	}, siteInputs, append(key, string(list))...)
+	}, siteInputs, key.And(string(list))...)
 }
 
 // SitesToAssess returns ids of sites to be assessed again.
 func (s *Store) SitesToAssess(ctx context.Context, org store.Organisation, portfolio string, r store.Reassess, after string,
 	limit int) ([]string, error) {
-	key, err := tables.Key(org, portfolio)
+	key, err := tables.KeyOf(org, portfolio)
 	if err != nil {
 		return nil, nil
 	}
 	query, args := `SELECT s.assessment FROM portfolio_site s
-		WHERE s.organisation = $1 AND s.portfolio = $2 AND s.assessment > $3`, append(key, after, limit)
+		WHERE s.organisation = $1 AND s.portfolio = $2 AND s.assessment > $3`, key.And(after, limit)
 	if r.Due {
 		list, err := json.Marshal(append([]string{}, r.Maps...))
 		if err != nil {
