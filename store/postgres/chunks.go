@@ -98,7 +98,14 @@ func (s *Store) StoreChunk(ctx context.Context, org store.Organisation, o store.
 		return err
 	}
 	err := s.inWork(ctx, org, o.Work, func(ctx context.Context, tx pgx.Tx, key tables.Key) error {
-		// The chunk first: whoever comes second waits here and then finds another step.
+		// The portfolio first: a removal waits for the end of this transaction, or this one finds that it has begun.
+		var portfolio string
+		err := tx.QueryRow(ctx, `SELECT p.id FROM work w JOIN portfolio p ON p.organisation = w.organisation AND p.id = w.portfolio
+			WHERE w.organisation = $1 AND w.id = $2 AND p.`+tables.Standing+` FOR SHARE OF p`, key.And()...).Scan(&portfolio)
+		if err != nil {
+			return tables.OrNotFound(err)
+		}
+		// Whoever comes second waits here and then finds another step.
 		tag, err := tx.Exec(ctx, `UPDATE work_chunk SET step = step + 1, rows = $5, failed = failed || $6::bytea,
 				state = CASE WHEN $5::bytea = ''::bytea THEN 'done' ELSE 'queued' END
 			WHERE organisation = $1 AND work = $2 AND n = $3::bigint AND step = $4::bigint AND state = 'queued'`,
@@ -106,12 +113,7 @@ func (s *Store) StoreChunk(ctx context.Context, org store.Organisation, o store.
 		if err != nil {
 			return err
 		}
-		var portfolio string
-		err = tx.QueryRow(ctx, `SELECT portfolio FROM work WHERE organisation = $1 AND id = $2`, key.And()...).Scan(&portfolio)
-		switch {
-		case err != nil:
-			return tables.OrNotFound(err)
-		case tag.RowsAffected() == 0:
+		if tag.RowsAffected() == 0 {
 			return store.ErrChunkChanged
 		}
 		if err := s.insertSites(ctx, tx, key, portfolio, o.Created); err != nil {

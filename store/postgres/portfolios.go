@@ -50,7 +50,7 @@ func taken(err error) error {
 	switch constraint(err) {
 	case "portfolio_pkey":
 		return store.ErrExists
-	case "portfolio_organisation_name_key":
+	case "portfolio_name":
 		return store.ErrNameTaken
 	}
 	return err
@@ -58,7 +58,7 @@ func taken(err error) error {
 
 // Portfolio returns one portfolio.
 func (s *Store) Portfolio(ctx context.Context, org store.Organisation, id string) (store.Portfolio, error) {
-	return s.portfolio(ctx, org, id, `SELECT `+tables.Portfolios+` FROM portfolio WHERE organisation = $1 AND id = $2`)
+	return s.portfolio(ctx, org, id, `SELECT `+tables.Portfolios+` FROM portfolio WHERE organisation = $1 AND id = $2 AND `+tables.Standing)
 }
 
 // RenamePortfolio sets name and description.
@@ -67,7 +67,7 @@ func (s *Store) RenamePortfolio(ctx context.Context, org store.Organisation, id,
 		return store.Portfolio{}, err
 	}
 	return s.portfolio(ctx, org, id, `UPDATE portfolio SET name = $3, description = $4
-		WHERE organisation = $1 AND id = $2 RETURNING `+tables.Portfolios, name, description)
+		WHERE organisation = $1 AND id = $2 AND `+tables.Standing+` RETURNING `+tables.Portfolios, name, description)
 }
 
 func (s *Store) portfolio(ctx context.Context, org store.Organisation, id, query string, args ...any) (p store.Portfolio, err error) {
@@ -95,7 +95,7 @@ func (s *Store) ListPortfolios(ctx context.Context, org store.Organisation, limi
 	if !ok {
 		return store.PortfolioPage{}, nil
 	}
-	query, args := `SELECT `+tables.Portfolios+` FROM portfolio WHERE organisation = $1`, []any{owner, limit + 1}
+	query, args := `SELECT `+tables.Portfolios+` FROM portfolio WHERE organisation = $1 AND `+tables.Standing, []any{owner, limit + 1}
 	if from != nil {
 		query += ` AND (created_at, id) < ($3, $4)`
 		args = append(args, from.FirstCreatedAt, from.ID)
@@ -120,43 +120,6 @@ func collect[T any](ctx context.Context, s *Store, scan func(tables.Row) (T, err
 	return all, err
 }
 
-// DeletePortfolio removes a portfolio; sites and work go with it, the assessments before it.
-func (s *Store) DeletePortfolio(ctx context.Context, org store.Organisation, id string) error {
-	key, err := tables.KeyOf(org, id)
-	if err != nil {
-		return err
-	}
-	return s.doLong(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
-		return pgx.BeginFunc(ctx, c, func(tx pgx.Tx) error {
-			// Chunks under way end first, as in StoreChunk before anything else, and no site comes in any more.
-			_, err := tx.Exec(ctx, `SELECT 1 FROM work_chunk k JOIN work w ON w.organisation = k.organisation AND w.id = k.work
-				WHERE w.organisation = $1 AND w.portfolio = $2 AND k.state = 'queued' ORDER BY k.work, k.n FOR UPDATE OF k`, key.And()...)
-			if err != nil {
-				return err
-			}
-			tag, err := tx.Exec(ctx, `SELECT 1 FROM portfolio WHERE organisation = $1 AND id = $2 FOR UPDATE`, key.And()...)
-			if err != nil {
-				return err
-			}
-			if tag.RowsAffected() == 0 {
-				return store.ErrNotFound
-			}
-			_, err = tx.Exec(ctx, deleteWhere(`organisation = $1 AND id IN
-				(SELECT assessment FROM portfolio_site WHERE organisation = $1 AND portfolio = $2)`), key.And()...)
-			if err != nil {
-				return err
-			}
-			_, err = tx.Exec(ctx, `DELETE FROM portfolio WHERE organisation = $1 AND id = $2`, key.And()...)
-			return err
-		})
-	})
-}
-
-// RemovalsToDo returns none: a removal is one transaction here.
-func (s *Store) RemovalsToDo(context.Context, store.Organisation, time.Time) ([]string, error) {
-	return nil, nil
-}
-
 // PortfolioTotals adds up the sites of a portfolio.
 func (s *Store) PortfolioTotals(ctx context.Context, org store.Organisation, id string, day time.Time) (t store.Totals, err error) {
 	key, err := tables.KeyOf(org, id)
@@ -167,7 +130,7 @@ func (s *Store) PortfolioTotals(ctx context.Context, org store.Organisation, id 
 		return tables.OrNotFound(c.QueryRow(ctx, `SELECT count(s.assessment), count(*) FILTER (WHERE NOT s.acceptable),
 				coalesce(sum(s.persons_at_risk), 0), count(*) FILTER (WHERE s.review_due <= $3)
 			FROM portfolio p LEFT JOIN portfolio_site s ON s.organisation = p.organisation AND s.portfolio = p.id
-			WHERE p.organisation = $1 AND p.id = $2 GROUP BY p.id`, key.And(store.Date(day))...).
+			WHERE p.organisation = $1 AND p.id = $2 AND p.`+tables.Standing+` GROUP BY p.id`, key.And(store.Date(day))...).
 			Scan(&t.Sites, &t.NotAcceptable, &t.PersonsAtRisk, &t.ReviewDue))
 	})
 	return t, err

@@ -23,13 +23,15 @@ func (s *Store) CreateWork(ctx context.Context, org store.Organisation, w store.
 	}
 	w.Portfolio = key.ID
 	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
-		_, err := c.Exec(ctx, `INSERT INTO work (organisation, portfolio, id, kind, mode, state, options, created_at, touched_at)
-			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $8)`, key.And(w.ID, w.Kind, w.Mode, w.State, w.Options, w.CreatedAt)...)
+		// The share waits for the transaction that begins a removal.
+		tag, err := c.Exec(ctx, `INSERT INTO work (organisation, portfolio, id, kind, mode, state, options, created_at, touched_at)
+			SELECT organisation, id, $3::uuid, $4, $5, $6, $7::bytea, $8::timestamptz, $8 FROM portfolio
+			WHERE organisation = $1 AND id = $2 AND `+tables.Standing+` FOR SHARE`, key.And(w.ID, w.Kind, w.Mode, w.State, w.Options, w.CreatedAt)...)
 		switch {
-		case violates(err, foreignKeyViolation):
-			return store.ErrNotFound
 		case violates(err, uniqueViolation):
 			return store.ErrExists
+		case err == nil && tag.RowsAffected() == 0:
+			return store.ErrNotFound
 		}
 		return err
 	})

@@ -107,7 +107,7 @@ func (s *Store) StoreChunk(ctx context.Context, org store.Organisation, o store.
 	err := s.inWork(ctx, org, o.Work, func(ctx context.Context, tx *sql.Tx, key tables.Key) error {
 		var portfolio string
 		err := tx.QueryRowContext(ctx, `SELECT p.id FROM work w JOIN portfolio p ON p.organisation = w.organisation AND p.id = w.portfolio
-			WHERE w.organisation = $1 AND w.id = $2 AND p.`+standing, key.And()...).Scan(&portfolio)
+			WHERE w.organisation = $1 AND w.id = $2 AND p.`+tables.Standing, key.And()...).Scan(&portfolio)
 		if err != nil {
 			return tables.OrNotFound(err)
 		}

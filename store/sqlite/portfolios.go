@@ -60,7 +60,7 @@ func taken(err error) error {
 // Portfolio returns one portfolio.
 func (s *Store) Portfolio(ctx context.Context, org store.Organisation, id string) (store.Portfolio, error) {
 	return one(ctx, s, org, id, tables.Portfolio,
-		`SELECT `+tables.Portfolios+` FROM portfolio WHERE organisation = $1 AND id = $2 AND `+standing)
+		`SELECT `+tables.Portfolios+` FROM portfolio WHERE organisation = $1 AND id = $2 AND `+tables.Standing)
 }
 
 // one reads one row; $1 and $2 are organisation and id.
@@ -118,7 +118,7 @@ func (s *Store) RenamePortfolio(ctx context.Context, org store.Organisation, id,
 	}
 	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) (err error) {
 		p, err = tables.Portfolio(tx.QueryRowContext(ctx, `UPDATE portfolio SET name = $3, description = $4
-			WHERE organisation = $1 AND id = $2 AND `+standing+` RETURNING `+tables.Portfolios, key.And(name, description)...))
+			WHERE organisation = $1 AND id = $2 AND `+tables.Standing+` RETURNING `+tables.Portfolios, key.And(name, description)...))
 		return taken(err)
 	})
 	if err != nil {
@@ -137,7 +137,7 @@ func (s *Store) ListPortfolios(ctx context.Context, org store.Organisation, limi
 	if !ok {
 		return store.PortfolioPage{}, nil
 	}
-	query, args := `SELECT `+tables.Portfolios+` FROM portfolio WHERE organisation = $1 AND `+standing, []any{owner, limit + 1}
+	query, args := `SELECT `+tables.Portfolios+` FROM portfolio WHERE organisation = $1 AND `+tables.Standing, []any{owner, limit + 1}
 	if from != nil {
 		query += ` AND (created_at, id) < ($3, $4)`
 		args = append(args, from.FirstCreatedAt.UnixMicro(), from.ID)
@@ -157,7 +157,7 @@ func (s *Store) PortfolioTotals(ctx context.Context, org store.Organisation, id 
 	}, `SELECT count(s.assessment), count(*) FILTER (WHERE NOT s.acceptable),
 			coalesce(sum(s.persons_at_risk), 0.0), count(*) FILTER (WHERE s.review_due <= $3)
 		FROM portfolio p LEFT JOIN portfolio_site s ON s.organisation = p.organisation AND s.portfolio = p.id
-		WHERE p.organisation = $1 AND p.id = $2 AND p.`+standing+` GROUP BY p.id`, store.Date(day).Format(time.DateOnly))
+		WHERE p.organisation = $1 AND p.id = $2 AND p.`+tables.Standing+` GROUP BY p.id`, store.Date(day).Format(time.DateOnly))
 }
 
 // PutPreset stores a preset or its next version.

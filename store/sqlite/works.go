@@ -25,7 +25,7 @@ func (s *Store) CreateWork(ctx context.Context, org store.Organisation, w store.
 	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		created, err := affected(tx.ExecContext(ctx, `INSERT INTO work (organisation, portfolio, id, kind, mode, state, options,
 			created_at, touched_at)
-			SELECT organisation, id, $3, $4, $5, $6, $7, $8, $8 FROM portfolio WHERE organisation = $1 AND id = $2 AND `+standing,
+			SELECT organisation, id, $3, $4, $5, $6, $7, $8, $8 FROM portfolio WHERE organisation = $1 AND id = $2 AND `+tables.Standing,
 			key.And(w.ID, w.Kind, w.Mode, w.State, w.Options, w.CreatedAt.UnixMicro())...))
 		switch {
 		case code(err) == sqlite3.SQLITE_CONSTRAINT_PRIMARYKEY:
