@@ -10,13 +10,16 @@ import (
 
 // sensitivity lists the defaults that were taken. One is decisive when another
 // plausible value, taken alone, turns an acceptable risk of some structure into one that is not or
-// the reverse, or changes the least class of LPS with which its risks can be met.
+// the reverse, or changes the least class of LPS with which its risks can be met, or where it decides which device is bought.
 func sensitivity(site *wire.Site, res *risk.Result, ed risk.Edition) []risk.Assumption {
 	s := searcher{site: site, res: res, ed: ed, alone: make([]*alone, len(site.Input.Structures))}
 	list := make([]risk.Assumption, len(site.Assumed))
 	for i := range site.Assumed {
 		a := &site.Assumed[i]
 		list[i] = risk.Assumption{Pointer: a.Pointer(), Value: a.Value, Reason: a.Reason, Clause: a.ClauseBy(ed), Provenance: a.Provenance()}
+		if a.Decides.Value != "" {
+			list[i].Decisive, list[i].Alternatives = true, []risk.Alternative{a.Decides}
+		}
 		for j := range a.Plausible {
 			if outcome := s.outcome(a, &a.Plausible[j]); outcome != "" {
 				list[i].Decisive = true

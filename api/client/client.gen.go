@@ -1231,6 +1231,7 @@ func (e ElectrodePartKind) Valid() bool {
 const (
 	EntryMatchPositionArray        EntryMatchPosition = "array"
 	EntryMatchPositionEquipment    EntryMatchPosition = "equipment"
+	EntryMatchPositionFarEnd       EntryMatchPosition = "far_end"
 	EntryMatchPositionLineEntrance EntryMatchPosition = "line_entrance"
 )
 
@@ -1240,6 +1241,8 @@ func (e EntryMatchPosition) Valid() bool {
 	case EntryMatchPositionArray:
 		return true
 	case EntryMatchPositionEquipment:
+		return true
+	case EntryMatchPositionFarEnd:
 		return true
 	case EntryMatchPositionLineEntrance:
 		return true
@@ -1585,6 +1588,7 @@ func (e LineService) Valid() bool {
 const (
 	MissingDevicePositionArray        MissingDevicePosition = "array"
 	MissingDevicePositionEquipment    MissingDevicePosition = "equipment"
+	MissingDevicePositionFarEnd       MissingDevicePosition = "far_end"
 	MissingDevicePositionLineEntrance MissingDevicePosition = "line_entrance"
 )
 
@@ -1594,6 +1598,8 @@ func (e MissingDevicePosition) Valid() bool {
 	case MissingDevicePositionArray:
 		return true
 	case MissingDevicePositionEquipment:
+		return true
+	case MissingDevicePositionFarEnd:
 		return true
 	case MissingDevicePositionLineEntrance:
 		return true
@@ -2019,6 +2025,33 @@ func (e ScheduleEntryCurrent) Valid() bool {
 	}
 }
 
+// Defines values for ScheduleEntryEarthGrade.
+const (
+	ScheduleEntryEarthGradeFair     ScheduleEntryEarthGrade = "fair"
+	ScheduleEntryEarthGradeGood     ScheduleEntryEarthGrade = "good"
+	ScheduleEntryEarthGradeNone     ScheduleEntryEarthGrade = "none"
+	ScheduleEntryEarthGradePoor     ScheduleEntryEarthGrade = "poor"
+	ScheduleEntryEarthGradeUnproved ScheduleEntryEarthGrade = "unproved"
+)
+
+// Valid indicates whether the value is a known member of the ScheduleEntryEarthGrade enum.
+func (e ScheduleEntryEarthGrade) Valid() bool {
+	switch e {
+	case ScheduleEntryEarthGradeFair:
+		return true
+	case ScheduleEntryEarthGradeGood:
+		return true
+	case ScheduleEntryEarthGradeNone:
+		return true
+	case ScheduleEntryEarthGradePoor:
+		return true
+	case ScheduleEntryEarthGradeUnproved:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ScheduleEntryLightningProtectionLevel.
 const (
 	ScheduleEntryLightningProtectionLevelBetterThanI ScheduleEntryLightningProtectionLevel = "better_than_I"
@@ -2046,10 +2079,32 @@ func (e ScheduleEntryLightningProtectionLevel) Valid() bool {
 	}
 }
 
+// Defines values for ScheduleEntryNeed.
+const (
+	NotRequired ScheduleEntryNeed = "not_required"
+	Recommended ScheduleEntryNeed = "recommended"
+	Required    ScheduleEntryNeed = "required"
+)
+
+// Valid indicates whether the value is a known member of the ScheduleEntryNeed enum.
+func (e ScheduleEntryNeed) Valid() bool {
+	switch e {
+	case NotRequired:
+		return true
+	case Recommended:
+		return true
+	case Required:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ScheduleEntryPosition.
 const (
 	ScheduleEntryPositionArray        ScheduleEntryPosition = "array"
 	ScheduleEntryPositionEquipment    ScheduleEntryPosition = "equipment"
+	ScheduleEntryPositionFarEnd       ScheduleEntryPosition = "far_end"
 	ScheduleEntryPositionLineEntrance ScheduleEntryPosition = "line_entrance"
 )
 
@@ -2059,6 +2114,8 @@ func (e ScheduleEntryPosition) Valid() bool {
 	case ScheduleEntryPositionArray:
 		return true
 	case ScheduleEntryPositionEquipment:
+		return true
+	case ScheduleEntryPositionFarEnd:
 		return true
 	case ScheduleEntryPositionLineEntrance:
 		return true
@@ -2952,6 +3009,45 @@ func (e TableRowProvenance) Valid() bool {
 	case TableRowProvenanceMemory:
 		return true
 	case TableRowProvenanceSecondarySource:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for TemporaryOvervoltageAfter.
+const (
+	SafeFailure TemporaryOvervoltageAfter = "safe_failure"
+	Withstand   TemporaryOvervoltageAfter = "withstand"
+)
+
+// Valid indicates whether the value is a known member of the TemporaryOvervoltageAfter enum.
+func (e TemporaryOvervoltageAfter) Valid() bool {
+	switch e {
+	case SafeFailure:
+		return true
+	case Withstand:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for TemporaryOvervoltageDuration.
+const (
+	N120Min TemporaryOvervoltageDuration = "120 min"
+	N200Ms  TemporaryOvervoltageDuration = "200 ms"
+	N5S     TemporaryOvervoltageDuration = "5 s"
+)
+
+// Valid indicates whether the value is a known member of the TemporaryOvervoltageDuration enum.
+func (e TemporaryOvervoltageDuration) Valid() bool {
+	switch e {
+	case N120Min:
+		return true
+	case N200Ms:
+		return true
+	case N5S:
 		return true
 	default:
 		return false
@@ -4024,6 +4120,21 @@ type CostOfLoss struct {
 
 	// WithoutMeasuresPerYear C_L [money/a], cost of loss without measures.
 	WithoutMeasuresPerYear float64 `json:"without_measures_per_year"`
+}
+
+// CurrentShare How the current of a flash to the structure reaches the line; null where none does.
+type CurrentShare struct {
+	// Conductors n', conductors that share the current of the line.
+	Conductors float64 `json:"conductors"`
+
+	// KE Share of the flash current in the line.
+	KE float64 `json:"k_e"`
+
+	// Method Which rule gave the larger share.
+	Method string `json:"method"`
+
+	// Paths n, the lines that lead current away, this one among them.
+	Paths int `json:"paths"`
 }
 
 // DefaultReference What an absent field is taken as.
@@ -5578,6 +5689,30 @@ type Obstacle struct {
 // ObstacleRule The rule.
 type ObstacleRule string
 
+// Order What to order, the next preferred values; null where nothing is asked.
+type Order struct {
+	// IimpKa I_imp [kA 10/350] per line conductor.
+	IimpKa *float64 `json:"iimp_ka"`
+
+	// IimpNPeKa I_imp [kA 10/350] between neutral and PE.
+	IimpNPeKa *float64 `json:"iimp_n_pe_ka"`
+
+	// InKa I_n [kA 8/20].
+	InKa *float64 `json:"in_ka"`
+
+	// UcMaxV U_C [V], d.c.: at most.
+	UcMaxV *float64 `json:"uc_max_v"`
+
+	// UcV U_C [V]; d.c.: at least.
+	UcV *float64 `json:"uc_v"`
+
+	// UocKv U_OC [kV], class III.
+	UocKv *float64 `json:"uoc_kv"`
+
+	// UpKv U_P [kV].
+	UpKv *float64 `json:"up_kv"`
+}
+
 // OutdatedReview A row that is not used until it is reviewed again.
 type OutdatedReview struct {
 	// Column Column of the table.
@@ -6240,14 +6375,26 @@ type ScheduleEntry struct {
 	// Current Kind of current; null on a telecommunication line. A device rated for one kind only must not be used for the other.
 	Current *ScheduleEntryCurrent `json:"current"`
 
+	// CurrentShare How the current of a flash to the structure reaches the line; null where none does.
+	CurrentShare *CurrentShare `json:"current_share"`
+
+	// DeviceStandard Product standard of the device: IEC 61643-11 for a.c., -31 for photovoltaic, -41 for other d.c., -21 for telecommunication.
+	DeviceStandard *string `json:"device_standard"`
+
 	// EarthFirst True: no earth connection is proved at the structure; the device protects nothing until there is one.
 	EarthFirst bool `json:"earth_first"`
+
+	// EarthGrade The earth connection of the structure: good up to 10 ohm, fair up to 30 ohm, poor above, none, or unproved (nothing is known of it).
+	EarthGrade ScheduleEntryEarthGrade `json:"earth_grade"`
 
 	// EffectiveUpMaxKv U_P/F [kV], highest voltage protection level together with the voltage on the leads; null where not known.
 	EffectiveUpMaxKv *float64 `json:"effective_up_max_kv"`
 
 	// IimpMinKa I_imp [kA 10/350], lowest impulse current per conductor; null where not applicable.
 	IimpMinKa *float64 `json:"iimp_min_ka"`
+
+	// IimpTotalMinKa I_total [kA 10/350], lowest impulse current through the earth connection of a photovoltaic device; null where not applicable.
+	IimpTotalMinKa *float64 `json:"iimp_total_min_ka"`
 
 	// ImaxMinKa I_max [kA 8/20], lowest maximum discharge current, a rule of the trade; null where not applicable.
 	ImaxMinKa *float64 `json:"imax_min_ka"`
@@ -6273,20 +6420,35 @@ type ScheduleEntry struct {
 	// Modes Modes of protection.
 	Modes []ScheduleMode `json:"modes"`
 
+	// Need How strongly the device is asked for.
+	Need ScheduleEntryNeed `json:"need"`
+
 	// Notes What else to heed.
 	Notes []string `json:"notes"`
 
-	// Position Place of the device: where the line enters (LPZ 0/1), at equipment more than 10 m of cable from there, or at a photovoltaic array more than 10 m from the building.
+	// Order What to order, the next preferred values; null where nothing is asked.
+	Order Order `json:"order"`
+
+	// Position Place of the device: where the line enters (LPZ 0/1), at equipment more than 10 m of cable from there, at a photovoltaic array more than 10 m from the building, or at the far end of the line, where no structure of the site stands.
 	Position ScheduleEntryPosition `json:"position"`
 
-	// Required Whether the device is required.
+	// ProtectedConductors Live conductors and neutral that the device connects; null where not known.
+	ProtectedConductors *int `json:"protected_conductors"`
+
+	// Required Whether the device is required: need is required.
 	Required bool `json:"required"`
+
+	// ServedBy The id of the line whose devices at the same board serve this end; null where it has its own.
+	ServedBy *string `json:"served_by"`
 
 	// Service What the line carries.
 	Service ScheduleEntryService `json:"service"`
 
 	// ShortCircuitMinKa I_SCCR [kA], lowest short-circuit current rating, I_SCPV for photovoltaic; null where not known.
 	ShortCircuitMinKa *float64 `json:"short_circuit_min_ka"`
+
+	// Specifiable False: the ratings cannot be given before something is known; they are null, and notes say what to read where.
+	Specifiable bool `json:"specifiable"`
 
 	// Structure The id of the structure at this end.
 	Structure string `json:"structure"`
@@ -6302,6 +6464,9 @@ type ScheduleEntry struct {
 
 	// UcMinV U_C [V], lowest maximum continuous operating voltage of all modes, so that operation does not trip the device; null where not known.
 	UcMinV *float64 `json:"uc_min_v"`
+
+	// UocMinKv U_OC [kV], lowest open-circuit voltage of the test of class III; null where not applicable.
+	UocMinKv *float64 `json:"uoc_min_kv"`
 
 	// UpMaxKv U_P [kV], highest voltage protection level; null where not known.
 	UpMaxKv *float64 `json:"up_max_kv"`
@@ -6319,10 +6484,16 @@ type ScheduleEntryConnection string
 // ScheduleEntryCurrent Kind of current; null on a telecommunication line. A device rated for one kind only must not be used for the other.
 type ScheduleEntryCurrent string
 
+// ScheduleEntryEarthGrade The earth connection of the structure: good up to 10 ohm, fair up to 30 ohm, poor above, none, or unproved (nothing is known of it).
+type ScheduleEntryEarthGrade string
+
 // ScheduleEntryLightningProtectionLevel LPL that the ratings are for; null where none applies.
 type ScheduleEntryLightningProtectionLevel string
 
-// ScheduleEntryPosition Place of the device: where the line enters (LPZ 0/1), at equipment more than 10 m of cable from there, or at a photovoltaic array more than 10 m from the building.
+// ScheduleEntryNeed How strongly the device is asked for.
+type ScheduleEntryNeed string
+
+// ScheduleEntryPosition Place of the device: where the line enters (LPZ 0/1), at equipment more than 10 m of cable from there, at a photovoltaic array more than 10 m from the building, or at the far end of the line, where no structure of the site stands.
 type ScheduleEntryPosition string
 
 // ScheduleEntryService What the line carries.
@@ -6341,6 +6512,9 @@ type ScheduleMode struct {
 
 	// Mode Between which conductors: L-N, L-PE, L-PEN, N-PE, +/-, +/PE, -/PE, line-line, line-earth.
 	Mode string `json:"mode"`
+
+	// Tov Temporary overvoltages that the device has to bear between these conductors.
+	Tov []TemporaryOvervoltage `json:"tov"`
 
 	// UcMinV U_C [V], lowest maximum continuous operating voltage; null where not known.
 	UcMinV *float64 `json:"uc_min_v"`
@@ -7263,6 +7437,24 @@ type TemporalExtent struct {
 	// Trs Its calendar.
 	Trs string `json:"trs"`
 }
+
+// TemporaryOvervoltage A temporary overvoltage and what the device does after it.
+type TemporaryOvervoltage struct {
+	// After withstand: the device works on; safe_failure: it may fail, without danger.
+	After TemporaryOvervoltageAfter `json:"after"`
+
+	// Duration How long it lasts.
+	Duration TemporaryOvervoltageDuration `json:"duration"`
+
+	// Volt The voltage [V].
+	Volt float64 `json:"volt"`
+}
+
+// TemporaryOvervoltageAfter withstand: the device works on; safe_failure: it may fail, without danger.
+type TemporaryOvervoltageAfter string
+
+// TemporaryOvervoltageDuration How long it lasts.
+type TemporaryOvervoltageDuration string
 
 // TolerableRisk R_T, the tolerable risk of each loss, in place of the typical value of the standard.
 type TolerableRisk struct {

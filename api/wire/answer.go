@@ -178,38 +178,3 @@ func remaining(r *risk.StructureResult, after *[risk.Losses]float64) RemainingRi
 	}
 	return w
 }
-
-func (a *Answer) entry(e *spd.Entry) ScheduleEntry {
-	w := ScheduleEntry{
-		Line: a.Input.Lines[e.Line].ID, Structure: a.Input.Structures[e.Structure].ID, Position: e.Position, Required: e.Required,
-		EarthFirst: !a.Input.Structures[e.Structure].Earthing.Proved(),
-		Because:    make([]Reason, len(e.Because)), Service: e.Service, TestClass: e.TestClass, Modes: make([]ScheduleMode, len(e.Modes)),
-		UcMin: e.UcMin, UcMax: e.UcMax, UpMax: e.UpMax, InMin: e.InMin, IimpMin: e.IimpMin, ImaxMin: e.ImaxMin, ShortCircuitMin: e.ShortCircuitMin,
-		Withstand: e.Withstand, EffectiveMax: e.EffectiveMax, TOVMin: e.TOVMin, LimitingIimpMin: e.LimitingIimpMin, LimitingInMin: e.LimitingInMin,
-		Leads: Leads(e.Leads), Notes: nonNil(e.Notes), Basis: make([]Basis, len(e.Basis)),
-	}
-	for i, b := range e.Because {
-		w.Because[i] = Reason(b)
-	}
-	if e.Service != risk.Telecom {
-		w.Current = &e.Current
-	}
-	if e.Level != risk.NoSPD {
-		w.Level = &e.Level
-	}
-	if e.Connection != spd.NoConnection {
-		c := string(e.Connection)
-		w.Connection = &c
-	}
-	if e.AlsoConnection != spd.NoConnection {
-		c := string(e.AlsoConnection)
-		w.AlsoConnection = &c
-	}
-	for i, m := range e.Modes {
-		w.Modes[i] = ScheduleMode{Mode: m.Mode, UcMin: m.UcMin, UpMax: m.UpMax, InMin: m.InMin, IimpMin: m.IimpMin}
-	}
-	for i, b := range e.Basis {
-		w.Basis[i] = basisOf(&b)
-	}
-	return w
-}

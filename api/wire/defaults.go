@@ -19,6 +19,8 @@ type Default struct {
 	// Plausible values that the site may have instead. Whoever computes can
 	// tell which of them would change the outcome.
 	Plausible []Plausible
+	// Decides says what depends on the value although no risk does; empty for most.
+	Decides risk.Alternative
 }
 
 // ClauseBy is where the default comes from when a site is computed by an edition.
@@ -231,7 +233,8 @@ var (
 
 // The defaults of what is connected through a line.
 var (
-	defaultElectrical        = &Default{Field: "electrical", Value: "a.c., 230 V, one phase with neutral, TT, source connected", Reason: "not given: the usual rural supply", Clause: ours}
+	defaultElectrical = &Default{Field: "electrical", Value: "a.c., 230 V, one phase with neutral, TT, source connected", Reason: "not given: the usual rural supply", Clause: ours,
+		Decides: risk.Alternative{Value: "direct current, a data line or another voltage", Outcome: "another device; one for 230 V a.c. cannot interrupt direct current"}}
 	defaultCurrent           = &Default{Field: "current", Value: "ac", Reason: "not given", Clause: ours}
 	defaultDirectCurrent     = &Default{Field: "current", Value: "dc", Reason: "not given, but data of a direct current line are", Clause: ours}
 	defaultSourceConnected   = &Default{Field: "source_connected", Value: "true", Reason: "not given: a source is taken to be connected", Clause: ours}

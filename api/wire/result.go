@@ -216,7 +216,10 @@ type ScheduleEntry struct {
 	Structure       string         `json:"structure"`
 	Position        spd.Position   `json:"position"`
 	Required        bool           `json:"required"`
+	Need            spd.Obligation `json:"need"`
+	Specifiable     bool           `json:"specifiable"`
 	EarthFirst      bool           `json:"earth_first"`
+	EarthGrade      spd.EarthGrade `json:"earth_grade"`
 	Because         []Reason       `json:"because"`
 	Service         risk.Service   `json:"service"`
 	Current         *risk.Current  `json:"current"`
@@ -236,7 +239,14 @@ type ScheduleEntry struct {
 	TOVMin          spd.Opt        `json:"tov_min_v"`
 	LimitingIimpMin spd.Opt        `json:"limiting_iimp_min_ka"`
 	LimitingInMin   spd.Opt        `json:"limiting_in_min_ka"`
+	IimpTotalMin    spd.Opt        `json:"iimp_total_min_ka"`
+	UocMin          spd.Opt        `json:"uoc_min_kv"`
 	AlsoConnection  *string        `json:"also_connection"`
+	Conductors      *int           `json:"protected_conductors"`
+	Standard        *string        `json:"device_standard"`
+	ServedBy        *string        `json:"served_by"`
+	Order           Order          `json:"order"`
+	Share           *CurrentShare  `json:"current_share"`
 	Leads           Leads          `json:"leads"`
 	Notes           []string       `json:"notes"`
 	Basis           []Basis        `json:"basis"`
@@ -249,6 +259,39 @@ type ScheduleMode struct {
 	UpMax   spd.Opt `json:"up_max_kv"`
 	InMin   spd.Opt `json:"in_min_ka"`
 	IimpMin spd.Opt `json:"iimp_min_ka"`
+	TOV     []TOV   `json:"tov"`
+}
+
+// TOV is a temporary overvoltage that a mode of a device has to bear. After says what the device does: withstand, or safe_failure.
+type TOV struct {
+	Duration string  `json:"duration"`
+	Volt     float64 `json:"volt"`
+	After    string  `json:"after"`
+}
+
+// What a device does after a temporary overvoltage.
+const (
+	tovWithstand   = "withstand"
+	tovSafeFailure = "safe_failure"
+)
+
+// Order is what to order: the next preferred values. One that is not asked for is null.
+type Order struct {
+	Uc      spd.Opt `json:"uc_v"`
+	UcMax   spd.Opt `json:"uc_max_v"`
+	Up      spd.Opt `json:"up_kv"`
+	In      spd.Opt `json:"in_ka"`
+	Iimp    spd.Opt `json:"iimp_ka"`
+	IimpNPE spd.Opt `json:"iimp_n_pe_ka"`
+	Uoc     spd.Opt `json:"uoc_kv"`
+}
+
+// CurrentShare is how the current of a flash to the structure reaches the line.
+type CurrentShare struct {
+	Paths      int     `json:"paths"`
+	Conductors float64 `json:"conductors"`
+	Ke         float64 `json:"k_e"`
+	Method     string  `json:"method"`
 }
 
 // Leads are the connecting conductors of a device, copper.

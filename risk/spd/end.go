@@ -83,12 +83,6 @@ func (x *end) nearest() risk.Section {
 	return *x.section(0)
 }
 
-// leadsAway reports whether the line carries a share of a lightning current away. Direct current from
-// generation or storage has no earth of its own to carry it to.
-func (x *end) leadsAway() bool {
-	return x.l.Length() > 0 && x.l.Shield.Type != risk.IsolatingInterface && (!x.direct() || x.l.To >= 0)
-}
-
 // further lists the places of devices beyond the entrance.
 func (x *end) further() []Position {
 	array := x.pv() && x.l.Structure == x.structure && x.l.To < 0 && x.l.Length() > farAway
@@ -109,7 +103,26 @@ func (x *end) atEquipment() bool { return x.second || x.l.Electrical.EquipmentDi
 
 var bothPlaces = []Position{AtArray, AtEquipment}
 
-// conductors is n', the current-carrying conductors of the line; one pair for telecommunication.
+// dropWire reports a telecommunication wire of few conductors without a screen; an aerial line of which nothing is said is taken for one.
+func (x *end) dropWire() bool {
+	switch x.l.Electrical.Cable {
+	case risk.CableNotStated:
+		if x.l.Shield.Type == risk.Shielded || x.l.Shield.Type == risk.ProtectiveCable {
+			return false
+		}
+		for i := range x.l.Sections {
+			if x.l.Sections[i].Installation == risk.Aerial {
+				return true
+			}
+		}
+		return false
+	case risk.CableDropWire:
+		return true
+	}
+	return false
+}
+
+// conductors is n', the current-carrying conductors of the line; one pair of a telecommunication line of which nothing else is said.
 func (x *end) conductors() float64 {
 	n := x.lineAndNeutral()
 	if !x.telecom() && !x.direct() {
@@ -125,7 +138,12 @@ func (x *end) conductors() float64 {
 
 // lineAndNeutral is the number of line and neutral conductors.
 func (x *end) lineAndNeutral() float64 {
-	if x.telecom() || x.direct() {
+	switch {
+	case x.telecom() && x.l.Electrical.Cable == risk.CableCoaxial:
+		return 1
+	case x.telecom():
+		return 2 * float64(max(1, x.l.Electrical.Pairs))
+	case x.direct():
 		return 2
 	}
 	if x.neutral() || x.phases() == 1 {
@@ -137,7 +155,7 @@ func (x *end) lineAndNeutral() float64 {
 func (x *end) conductorNote() string {
 	switch {
 	case x.telecom():
-		return "one pair, more pairs share the current"
+		return "of all pairs; one pair where their number is not known; the inner conductor of a coaxial cable"
 	case x.direct():
 		return "two poles"
 	}
@@ -145,10 +163,7 @@ func (x *end) conductorNote() string {
 }
 
 func (x *end) phases() float64 {
-	if x.l.Electrical.Phases == 3 {
-		return 3
-	}
-	return 1
+	return float64(max(1, x.l.Electrical.Phases))
 }
 
 // neutral reports a neutral conductor; a single phase has one outside IT.
@@ -158,7 +173,7 @@ func (x *end) neutral() bool {
 
 // rowNPE is the row of the clause minima for N-PE in CT2.
 func (x *end) rowNPE() int {
-	if x.phases() == 3 {
+	if x.phases() > 1 {
 		return rowNPE3
 	}
 	return rowNPE1
@@ -203,6 +218,8 @@ func (x *end) class(place Position) TestClass {
 		return first
 	case first == D1:
 		return C2
+	case first == C2:
+		return C1
 	case first == ClassII && !x.direct():
 		return ClassIII
 	}
@@ -213,6 +230,10 @@ func (x *end) entranceClass() TestClass {
 	near := x.nearest()
 	overhead := near.Installation == risk.Aerial && near.Service == risk.LowVoltage
 	switch {
+	case x.inducedOnly() && x.telecom():
+		return C2
+	case x.inducedOnly() && (!x.tabulated() || x.l.Electrical.SeparationKept):
+		return ClassII
 	case x.telecom():
 		return D1
 	case x.bonded(), x.bonding != risk.NoSPD, x.coordinated != risk.NoSPD && overhead:

@@ -32,12 +32,10 @@ var (
 )
 
 const (
-	noteNoEarth = "There is no earth connection: no device protects anything before there is one."
-	noteProved  = "Holds with the earth connection of the structure as given; test it before use."
-	noteEarth   = "Earth first: a device can do very little without a proved earth connection."
-	noteSecond  = "The notes at the entrance of this line, earth first, hold here too."
-	noteBackup  = "The backup overcurrent device does not exceed the value stated by the maker."
-	noteFollow  = "A spark gap interrupts at least the prospective short-circuit current, in N-PE at least 100 A (TN, TT; from memory)."
+	noteNotStated = "Taken as 230 V a.c., not stated: find out what the line carries before ordering. Never fit this device to an array, a battery or a data line."
+	noteSecond    = "The notes at the entrance of this line, earth first, hold here too."
+	noteBackup    = "The backup overcurrent device does not exceed the value stated by the maker."
+	noteFollow    = "A spark gap interrupts at least the prospective short-circuit current, in N-PE at least 100 A (TN, TT; from memory)."
 )
 
 // Schedule says for every line end at an assessed structure which device it
@@ -130,20 +128,18 @@ func (s *scheduler) because(field, mode string, value trace.Mark, why *rule) {
 
 // site is what all line ends at one structure have in common.
 type site struct {
-	index            int
-	s                *risk.Structure
-	measures         []risk.EndMeasures
-	lps              bool       // there is an LPS, or is to be one
-	level            risk.Level // its LPL
-	classed          bool       // its class is known
-	buried, overhead int        // external lines that share a lightning current
-	vital            bool       // life or a public service is at stake
-	storage          bool       // a battery line enters
-	acNeeds          bool       // an a.c. line end requires a device
-	powerNeeds       bool       // a power line end requires a device
+	index      int
+	s          *risk.Structure
+	measures   []risk.EndMeasures
+	lps        bool       // there is an LPS, or is to be one
+	level      risk.Level // its LPL
+	classed    bool       // its class is known
+	paths      []path     // that lead lightning current to another earth
+	vital      bool       // life or a public service is at stake
+	storage    bool       // a battery line enters
+	acNeeds    bool       // an a.c. line end requires a device
+	powerNeeds bool       // a power line end requires a device
 }
-
-func (p *site) lines() int { return p.buried + p.overhead }
 
 // structure schedules the line ends of one structure.
 func (s *scheduler) structure(si int, rec *risk.Recommendation) {
@@ -177,15 +173,9 @@ func (s *scheduler) enterSite(si int, rec *risk.Recommendation) {
 			continue
 		}
 		x := end{structure: si, line: li, l: l}
-		switch {
-		case !x.leadsAway():
-		case x.nearest().Installation == risk.Aerial:
-			p.overhead++
-		default:
-			p.buried++
-		}
 		p.storage = p.storage || x.direct() && l.Electrical.Origin == risk.Battery
 	}
+	p.findPaths(s.in)
 	s.site = p
 	s.findNeeds()
 }
@@ -227,17 +217,15 @@ func (s *scheduler) device(x *end, place Position, g grounds) {
 	en := Entry{
 		Line: x.line, Structure: x.structure, Position: place, Required: g.required(),
 		Service: x.l.Service, Current: x.l.Electrical.Current, TestClass: x.class(place), Level: x.level(), Connection: x.connection(),
-		Earthing: x.site.s.Earthing, Reviews: s.in.Reviews,
+		Earthing: x.site.s.Earthing, EarthGrade: gradeOf(x.site.s.Earthing), Specifiable: true, Reviews: s.in.Reviews,
 	}
 	if en.Connection == CT2 && x.l.Electrical.System == risk.TNS {
 		en.AlsoConnection = CT1
 	}
 	if place == LineEntrance {
 		s.exposed(x, &en)
-		s.note(earthNote(en.Earthing))
-	} else {
-		s.note(noteSecond)
 	}
+	s.earthNotes(&en)
 	s.situation(x, &en)
 	s.appendModes(x, en.Connection)
 	en.Modes = s.modes[mo:len(s.modes):len(s.modes)]
@@ -274,17 +262,6 @@ func citeSystem(reasons []risk.Reason, bases []Basis) {
 			}
 		}
 	}
-}
-
-// earthNote says what the earth connection of the structure means for its devices.
-func earthNote(e risk.Earthing) string {
-	switch {
-	case e.Connection == risk.EarthNone:
-		return noteNoEarth
-	case e.Proved():
-		return noteProved
-	}
-	return noteEarth
 }
 
 // exposed tells the figures that the need was decided by.
@@ -341,6 +318,9 @@ func (s *scheduler) situation(x *end, en *Entry) {
 
 func (s *scheduler) alternatingNotes(x *end) {
 	el := &x.l.Electrical
+	if el.NotStated {
+		s.note(noteNotStated)
+	}
 	s.note("A device for a.c.: a rating for d.c. alone does not serve.")
 	if !el.SourceConnected && x.l.Length() > 0 {
 		s.note("A line that leaves the building is not made safe by switching it off.")

@@ -114,6 +114,9 @@ var minima = &trace.Table{Number: "minima", Title: "Smallest discharge currents 
 		row("N-PE in CT2, three-phase", memory, 20, 50),
 	}}
 
+// pvFourOrMore is the number of rows down to those for four down-conductors or more, in both tables.
+const pvFourOrMore = 3
+
 var pvSwitching = &trace.Table{Number: "A.2", Title: "Discharge currents 10/350 of class I SPDs on the d.c. side of PV " +
 	"systems, voltage-switching or combination, separation distance not kept",
 	Clause: stdPV + "Table A.2", Symbols: []string{"each [kA]", "total [kA]"}, Rows: []trace.Row{
