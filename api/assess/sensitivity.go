@@ -90,7 +90,8 @@ func (s *searcher) try(i int, at wire.Where, p *wire.Plausible) string {
 	}
 	one := s.alone[i]
 	one.reset()
-	p.Set(&one.scratch, wire.Where{Structure: slices.Index(one.structures, at.Structure), Zone: at.Zone, Line: slices.Index(one.lines, at.Line), Entry: at.Entry})
+	p.Set(&one.scratch, wire.Where{Structure: slices.Index(one.structures, at.Structure), Zone: at.Zone,
+		Line: slices.Index(one.lines, at.Line), Entry: at.Entry})
 	r, err := s.ed.Assess(&one.scratch, nil)
 	if err != nil {
 		return ""
@@ -135,7 +136,8 @@ const noClass = risk.LPSIFullCover + 1
 // leastClass is the least class of LPS with which the risks of the only
 // structure of an input can be met, all other measures at their best.
 func (s *searcher) leastClass(in *risk.Input, r *risk.StructureResult) risk.LPS {
-	best := risk.Measures{FireProtection: risk.AutomaticFireProtection, StructureShock: risk.WarningNotices | risk.Insulation, LineShock: risk.WarningNotices | risk.Insulation}
+	best := risk.Measures{FireProtection: risk.AutomaticFireProtection, StructureShock: risk.WarningNotices | risk.Insulation,
+		LineShock: risk.WarningNotices | risk.Insulation}
 	for l := range in.Lines {
 		best.Ends = append(best.Ends, risk.EndMeasures{Line: l, Bonding: risk.SPD{Level: risk.LevelI}, Coordinated: risk.SPD{Level: risk.LevelI}})
 	}

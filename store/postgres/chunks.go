@@ -226,7 +226,8 @@ type siteChange struct {
 // reviseSites appends revisions to sites, and notes that an import has spoken of those that stay as they are;
 // ErrChunkChanged where one was revised or deleted meanwhile. Every chunk locks its assessments, and then
 // its sites, in their order: two of the same sites do not wait for each other.
-func reviseSites(ctx context.Context, tx pgx.Tx, key tables.Key, portfolio string, revised []store.Revised, confirmed []store.Confirmed) error {
+func reviseSites(ctx context.Context, tx pgx.Tx, key tables.Key, portfolio string, revised []store.Revised,
+	confirmed []store.Confirmed) error {
 	owner, work := key.Organisation, key.ID
 	slices.SortFunc(revised, func(a, b store.Revised) int { return strings.Compare(a.ID, b.ID) })
 	var moved pgx.Batch

@@ -26,7 +26,8 @@ func (s *Store) CreateWork(ctx context.Context, org store.Organisation, w store.
 		// The share waits for the transaction that begins a removal.
 		tag, err := c.Exec(ctx, `INSERT INTO work (organisation, portfolio, id, kind, mode, state, options, created_at, touched_at)
 			SELECT organisation, id, $3::uuid, $4, $5, $6, $7::bytea, $8::timestamptz, $8 FROM portfolio
-			WHERE organisation = $1 AND id = $2 AND `+tables.Standing+` FOR SHARE`, key.And(w.ID, w.Kind, w.Mode, w.State, w.Options, w.CreatedAt)...)
+			WHERE organisation = $1 AND id = $2 AND `+tables.Standing+` FOR SHARE`,
+			key.And(w.ID, w.Kind, w.Mode, w.State, w.Options, w.CreatedAt)...)
 		switch {
 		case violates(err, uniqueViolation):
 			return store.ErrExists
@@ -72,7 +73,8 @@ func (s *Store) AddChunk(ctx context.Context, org store.Organisation, work strin
 }
 
 // inWork runs a call in a transaction; key is organisation and work.
-func (s *Store) inWork(ctx context.Context, org store.Organisation, work string, call func(context.Context, pgx.Tx, tables.Key) error) error {
+func (s *Store) inWork(ctx context.Context, org store.Organisation, work string,
+	call func(context.Context, pgx.Tx, tables.Key) error) error {
 	key, err := tables.KeyOf(org, work)
 	if err != nil {
 		return err

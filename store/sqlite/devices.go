@@ -156,7 +156,8 @@ func (s *Store) change(ctx context.Context, org store.Organisation, id string, e
 		return err
 	}
 	return s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		now, err := tables.Device(tx.QueryRowContext(ctx, `SELECT `+tables.Devices+` FROM device WHERE organisation = $1 AND id = $2`, key.And()...))
+		now, err := tables.Device(tx.QueryRowContext(ctx, `SELECT `+tables.Devices+` FROM device WHERE organisation = $1 AND id = $2`,
+			key.And()...))
 		switch {
 		case err != nil:
 			return err

@@ -176,7 +176,8 @@ func (s *Store) ClaimDeliveries(
 		return nil, nil
 	}
 	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		w, err := tables.Webhook(tx.QueryRowContext(ctx, `SELECT `+tables.Webhooks+` FROM webhook WHERE organisation = $1 AND id = $2`, key.And()...))
+		w, err := tables.Webhook(tx.QueryRowContext(ctx, `SELECT `+tables.Webhooks+` FROM webhook WHERE organisation = $1 AND id = $2`,
+			key.And()...))
 		if errors.Is(err, store.ErrNotFound) {
 			return nil
 		}

@@ -71,7 +71,8 @@ func (s *Store) AddChunk(ctx context.Context, org store.Organisation, work strin
 }
 
 // inWork runs a call in a transaction; key is organisation and work.
-func (s *Store) inWork(ctx context.Context, org store.Organisation, work string, call func(context.Context, *sql.Tx, tables.Key) error) error {
+func (s *Store) inWork(ctx context.Context, org store.Organisation, work string,
+	call func(context.Context, *sql.Tx, tables.Key) error) error {
 	key, err := tables.KeyOf(org, work)
 	if err != nil {
 		return err
@@ -133,12 +134,13 @@ func (s *Store) RefuseWork(ctx context.Context, org store.Organisation, work str
 	if err := (&store.NewChunk{Faults: faults}).Check(); err != nil {
 		return store.Work{}, err
 	}
-	return s.endReading(ctx, org, work, `state = 'refused', finished_at = $3`, n, at, func(ctx context.Context, tx *sql.Tx, key tables.Key) error {
-		if _, err := tx.ExecContext(ctx, `DELETE FROM work_chunk WHERE organisation = $1 AND work = $2`, key.And()...); err != nil {
-			return err
-		}
-		return insertFaults(ctx, tx, key, faults, store.FaultsOfFile)
-	})
+	return s.endReading(ctx, org, work, `state = 'refused', finished_at = $3`, n, at,
+		func(ctx context.Context, tx *sql.Tx, key tables.Key) error {
+			if _, err := tx.ExecContext(ctx, `DELETE FROM work_chunk WHERE organisation = $1 AND work = $2`, key.And()...); err != nil {
+				return err
+			}
+			return insertFaults(ctx, tx, key, faults, store.FaultsOfFile)
+		})
 }
 
 // endReading keeps the notes and does what set says; then comes in the same transaction.
