@@ -21,7 +21,8 @@ const maxColumns = 140
 var heldFolders = []string{
 	"risk", "geo", "store", "tabletext",
 	"api/apitest", "api/assess", "api/assessments", "api/batch", "api/contract", "api/devices", "api/documents",
-	"api/jobs", "api/library", "api/maps", "api/ogc", "api/portfolios", "api/protocol", "api/queue", "api/recompute", "api/reference", "api/refusal", "api/shelf", "api/single", "api/sites", "api/table", "api/web", "api/webhook", "api/webhooks", "api/work",
+	"api/jobs", "api/library", "api/maps", "api/ogc", "api/portfolios", "api/protocol", "api/queue", "api/recompute",
+	"api/reference", "api/refusal", "api/shelf", "api/single", "api/sites", "api/table", "api/web", "api/webhook", "api/webhooks", "api/work",
 }
 
 func TestLineLength(t *testing.T) {

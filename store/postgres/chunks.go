@@ -15,31 +15,6 @@ import (
 	"levinward/store/tables"
 )
 
-// Chunk returns one chunk.
-func (s *Store) Chunk(ctx context.Context, org store.Organisation, work string, n int) (store.Chunk, error) {
-	return one(ctx, s, org, work, tables.Chunk,
-		`SELECT `+tables.Chunks+` FROM work_chunk WHERE organisation = $1 AND work = $2 AND n = $3::bigint`, n)
-}
-
-// WorksToDo returns works with chunks that are due.
-func (s *Store) WorksToDo(ctx context.Context, org store.Organisation, at time.Time) ([]string, error) {
-	return s.lanes(ctx, org, `SELECT w.id FROM work w WHERE w.organisation = $1 AND w.state IN ('queued', 'running')
-		AND EXISTS (SELECT 1 FROM work_chunk k WHERE k.organisation = $1 AND k.work = w.id AND k.state = 'queued' AND k.due_at <= $2)
-		ORDER BY w.created_at, w.id`, at)
-}
-
-// lanes reads ids of an organisation, which is $1.
-func (s *Store) lanes(ctx context.Context, org store.Organisation, query string, at time.Time) ([]string, error) {
-	owner, ok := store.CanonicalID(string(org))
-	if !ok {
-		return nil, nil
-	}
-	return collect(ctx, s, func(row tables.Row) (id string, err error) {
-		err = row.Scan(&id)
-		return id, err
-	}, query, owner, at)
-}
-
 // ClaimChunks takes chunks that are due. Those that another replica is taking or storing at this moment are passed over.
 func (s *Store) ClaimChunks(
 	ctx context.Context, org store.Organisation, work string, at, until time.Time, limit int,
@@ -48,7 +23,7 @@ func (s *Store) ClaimChunks(
 	if err != nil {
 		return nil, nil
 	}
-	claimed, err := collect(ctx, s, func(row tables.Row) (c store.ClaimedChunk, err error) {
+	claimed, err := tables.All(ctx, &s.Reads, func(row tables.Row) (c store.ClaimedChunk, err error) {
 		err = row.Scan(&c.N, &c.Claims)
 		return c, err
 	}, `WITH c AS (

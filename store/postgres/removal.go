@@ -2,7 +2,6 @@ package postgres
 
 import (
 	"context"
-	"time"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
@@ -32,11 +31,6 @@ func (s *Store) RemovePart(ctx context.Context, org store.Organisation, id strin
 		return err
 	})
 	return more, err
-}
-
-// RemovalsToDo returns portfolios whose removal was broken off.
-func (s *Store) RemovalsToDo(ctx context.Context, org store.Organisation, at time.Time) ([]string, error) {
-	return s.lanes(ctx, org, tables.RemovalsToDo, at)
 }
 
 // inTransaction runs a long call in a transaction.

@@ -12,21 +12,6 @@ import (
 	"levinward/store/tables"
 )
 
-// Site returns one site.
-func (s *Store) Site(ctx context.Context, org store.Organisation, portfolio, assessment string) (site store.Site, err error) {
-	key, err := tables.KeyOf(org, portfolio)
-	id, ok := store.CanonicalID(assessment)
-	if err != nil || !ok {
-		return site, store.ErrNotFound
-	}
-	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) (err error) {
-		site, err = tables.Site(c.QueryRow(ctx, `SELECT `+tables.Sites+` FROM portfolio_site s
-			WHERE s.organisation = $1 AND s.portfolio = $2 AND s.assessment = $3`, key.And(id)...))
-		return err
-	})
-	return site, err
-}
-
 // ListSites returns a page of sites.
 func (s *Store) ListSites(ctx context.Context, org store.Organisation, portfolio string, f store.SiteFilter) (store.SitePage, error) {
 	after, err := f.Normalise()
@@ -42,7 +27,7 @@ func (s *Store) ListSites(ctx context.Context, org store.Organisation, portfolio
 		return store.SitePage{}, err
 	}
 	query, args := sitesQuery(key, &f, after, lead, rest)
-	sites, err := collect(ctx, s, tables.Site, query, args...)
+	sites, err := tables.All(ctx, &s.Reads, tables.Site, query, args...)
 	if err != nil {
 		return store.SitePage{}, err
 	}
@@ -146,7 +131,7 @@ func (s *Store) Extents(ctx context.Context, org store.Organisation, portfolios 
 			WHERE s.organisation = $1 AND s.portfolio = p.id ORDER BY s.` + column + direction + ` LIMIT 1) AS ` + name + ` ON true`
 	}
 	extents := map[string]store.Extent{}
-	_, err := collect(ctx, s, func(row tables.Row) (none struct{}, err error) {
+	_, err := tables.All(ctx, &s.Reads, func(row tables.Row) (none struct{}, err error) {
 		var id string
 		var e store.Extent
 		err = row.Scan(&id, &e.West, &e.East, &e.South, &e.North, &e.UpdatedFrom, &e.UpdatedTo)
@@ -177,7 +162,7 @@ func (s *Store) ChangedSites(ctx context.Context, org store.Organisation, portfo
 		query += ` AND s.assessment > $5`
 		args = append(args, after)
 	}
-	sites, err := collect(ctx, s, func(row tables.Row) (store.Site, error) {
+	sites, err := tables.All(ctx, &s.Reads, func(row tables.Row) (store.Site, error) {
 		var before []byte
 		site, err := tables.SiteAnd(row, &before)
 		if err == nil {
@@ -198,7 +183,7 @@ func (s *Store) SitesByReference(ctx context.Context, org store.Organisation, po
 	if err != nil || len(references) == 0 {
 		return nil, nil
 	}
-	return collect(ctx, s, tables.Site, `SELECT `+tables.Sites+` FROM unnest($3::text[]) AS t (reference)
+	return tables.All(ctx, &s.Reads, tables.Site, `SELECT `+tables.Sites+` FROM unnest($3::text[]) AS t (reference)
 		JOIN LATERAL (SELECT * FROM portfolio_site s
 			WHERE s.organisation = $1 AND s.portfolio = $2 AND s.reference = t.reference AND s.reference <> '' LIMIT 1) AS s ON true`,
 		key.And(references)...)
@@ -211,7 +196,7 @@ func (s *Store) SiteInputs(ctx context.Context, org store.Organisation, portfoli
 	if err != nil || len(ids) == 0 {
 		return nil, nil
 	}
-	return collect(ctx, s, func(row tables.Row) (in store.SiteInput, err error) {
+	return tables.All(ctx, &s.Reads, func(row tables.Row) (in store.SiteInput, err error) {
 		in.Site, err = tables.SiteAnd(row, &in.Input, &in.DefinitionsHash)
 		return in, err
 	}, `SELECT `+tables.Sites+`, r.input, r.definitions_hash FROM unnest($3::uuid[]) AS t (id)
@@ -251,7 +236,7 @@ func (s *Store) SitesToAssess(ctx context.Context, org store.Organisation, portf
 		query += fmt.Sprintf(` AND s.assessment > $%d`, len(args)+1)
 		args = append(args, after)
 	}
-	return collect(ctx, s, func(row tables.Row) (id string, err error) {
+	return tables.All(ctx, &s.Reads, func(row tables.Row) (id string, err error) {
 		err = row.Scan(&id)
 		return id, err
 	}, query+` ORDER BY s.assessment LIMIT $3`, args...)

@@ -87,26 +87,12 @@ func (s *Store) CreateWebhook(ctx context.Context, org store.Organisation, w sto
 	return created, nil
 }
 
-// Webhook returns one webhook.
-func (s *Store) Webhook(ctx context.Context, org store.Organisation, id string) (store.Webhook, error) {
-	return one(ctx, s, org, id, tables.Webhook, `SELECT `+tables.Webhooks+` FROM webhook WHERE organisation = $1 AND id = $2`)
-}
-
-// ListWebhooks returns all webhooks.
-func (s *Store) ListWebhooks(ctx context.Context, org store.Organisation) ([]store.Webhook, error) {
-	owner, ok := store.CanonicalID(string(org))
-	if !ok {
-		return nil, nil
-	}
-	return collect(ctx, s, tables.Webhook, `SELECT `+tables.Webhooks+` FROM webhook WHERE organisation = $1 ORDER BY created_at, id`, owner)
-}
-
 // ChangeWebhook sets address and events.
 func (s *Store) ChangeWebhook(ctx context.Context, org store.Organisation, id, url string, events []string) (store.Webhook, error) {
 	if err := store.CheckWebhook(url, events); err != nil {
 		return store.Webhook{}, err
 	}
-	return one(ctx, s, org, id, tables.Webhook, `UPDATE webhook SET url = $3, events = $4
+	return tables.One(ctx, &s.Reads, org, id, tables.Webhook, `UPDATE webhook SET url = $3, events = $4
 		WHERE organisation = $1 AND id = $2 RETURNING `+tables.Webhooks,
 		url, store.JoinEvents(events))
 }
@@ -126,41 +112,11 @@ func (s *Store) DeleteWebhook(ctx context.Context, org store.Organisation, id st
 	})
 }
 
-// ListDeliveries returns a page of the deliveries of a webhook.
-func (s *Store) ListDeliveries(ctx context.Context, org store.Organisation, webhook string, limit int,
-	cursor string) (store.DeliveryPage, error) {
-	below, err := store.DeliveryListStart(&limit, cursor)
-	if err != nil {
-		return store.DeliveryPage{}, err
-	}
-	key, err := tables.KeyOf(org, webhook)
-	if err != nil {
-		return store.DeliveryPage{}, err
-	}
-	all, err := collect(ctx, s, tables.Delivery,
-		`SELECT `+tables.DeliveriesOf("d")+` FROM webhook_delivery d
-			WHERE d.organisation = $1 AND d.webhook = $2 AND d.n < $3 ORDER BY d.n DESC LIMIT $4`,
-		key.And(below, limit+1)...)
-	if err == nil && len(all) == 0 {
-		_, err = s.Webhook(ctx, org, webhook)
-	}
-	if err != nil {
-		return store.DeliveryPage{}, err
-	}
-	return store.NextDeliveryPage(all, limit), nil
-}
-
 // RetryDelivery makes a delivery due.
 func (s *Store) RetryDelivery(ctx context.Context, org store.Organisation, webhook string, n int64, at time.Time) (store.Delivery, error) {
-	return one(ctx, s, org, webhook, tables.Delivery,
+	return tables.One(ctx, &s.Reads, org, webhook, tables.Delivery,
 		`UPDATE webhook_delivery d SET state = 'due', due_at = $4
 			WHERE d.organisation = $1 AND d.webhook = $2 AND d.n = $3 RETURNING `+tables.DeliveriesOf("d"), n, at)
-}
-
-// WebhooksToTell returns webhooks with deliveries that are due.
-func (s *Store) WebhooksToTell(ctx context.Context, org store.Organisation, at time.Time) ([]string, error) {
-	return s.lanes(ctx, org, `SELECT w.id FROM webhook w WHERE w.organisation = $1 AND EXISTS (SELECT 1 FROM webhook_delivery d
-		WHERE d.organisation = $1 AND d.webhook = w.id AND d.state = 'due' AND d.due_at <= $2) ORDER BY w.created_at, w.id`, at)
 }
 
 // ClaimDeliveries takes deliveries to a webhook that are due. Those that another replica is taking at this moment are passed over.
@@ -171,7 +127,7 @@ func (s *Store) ClaimDeliveries(
 	if err != nil {
 		return nil, nil
 	}
-	return collect(ctx, s, func(row tables.Row) (c store.Claimed, err error) {
+	return tables.All(ctx, &s.Reads, func(row tables.Row) (c store.Claimed, err error) {
 		c.Delivery, err = tables.DeliveryAnd(row, &c.URL, &c.Secret)
 		return c, err
 	}, `WITH c AS (
@@ -219,22 +175,4 @@ func (s *Store) ForgetDeliveries(ctx context.Context, org store.Organisation, be
 		return err
 	})
 	return forgotten, err
-}
-
-// one reads one row; $1 and $2 are organisation and id.
-func one[T any](ctx context.Context, s *Store, org store.Organisation, id string, scan func(tables.Row) (T, error), query string,
-	args ...any) (v T, err error) {
-	key, err := tables.KeyOf(org, id)
-	if err != nil {
-		return v, err
-	}
-	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) (err error) {
-		v, err = scan(c.QueryRow(ctx, query, key.And(args...)...))
-		return err
-	})
-	if err != nil {
-		var none T
-		return none, err
-	}
-	return v, nil
 }

@@ -183,33 +183,6 @@ func (s *Store) CancelWork(ctx context.Context, org store.Organisation, work str
 	return w, err
 }
 
-// Work returns one work.
-func (s *Store) Work(ctx context.Context, org store.Organisation, id string) (store.Work, error) {
-	return s.work(ctx, org, id, `SELECT `+tables.Works+` FROM work w WHERE w.organisation = $1 AND w.id = $2`)
-}
-
-// ListWorks returns a page of the works on a portfolio.
-func (s *Store) ListWorks(ctx context.Context, org store.Organisation, portfolio string, limit int, cursor string) (store.WorkPage, error) {
-	from, err := store.ListStart(&limit, cursor)
-	if err != nil {
-		return store.WorkPage{}, err
-	}
-	key, err := tables.KeyOf(org, portfolio)
-	if err != nil {
-		return store.WorkPage{}, nil
-	}
-	query, args := `SELECT `+tables.Works+` FROM work w WHERE w.organisation = $1 AND w.portfolio = $2`, key.And(limit+1)
-	if from != nil {
-		query += ` AND (w.created_at, w.id) < ($4, $5)`
-		args = append(args, from.FirstCreatedAt, from.ID)
-	}
-	all, err := collect(ctx, s, tables.Work, query+` ORDER BY w.created_at DESC, w.id DESC LIMIT $3`, args...)
-	if err != nil {
-		return store.WorkPage{}, err
-	}
-	return store.NextWorkPage(all, limit), nil
-}
-
 // LastChange returns the newest work that has ended, those first that changed sites. LIMIT keeps
 // the sites of each work a look into their index, whatever the planner believes of how many there are.
 func (s *Store) LastChange(ctx context.Context, org store.Organisation, portfolio string) (store.Work, error) {
@@ -230,69 +203,4 @@ func (s *Store) work(ctx context.Context, org store.Organisation, id, query stri
 		return err
 	})
 	return w, err
-}
-
-// WorkUnder returns the work that was begun under a key.
-func (s *Store) WorkUnder(ctx context.Context, org store.Organisation, key string) (store.Work, error) {
-	owner, ok := store.CanonicalID(string(org))
-	if !ok {
-		return store.Work{}, store.ErrNotFound
-	}
-	found, err := collect(ctx, s, tables.Work, `SELECT `+tables.Works+` FROM work w WHERE w.organisation = $1 AND w.idempotency_key = $2`,
-		owner, key)
-	if err == nil && len(found) == 0 {
-		err = store.ErrNotFound
-	}
-	if err != nil {
-		return store.Work{}, err
-	}
-	return found[0], nil
-}
-
-// WorkNotes returns all notes of a work.
-func (s *Store) WorkNotes(ctx context.Context, org store.Organisation, work string) ([]store.Note, error) {
-	key, err := tables.KeyOf(org, work)
-	if err != nil {
-		return nil, err
-	}
-	var doc []byte
-	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
-		return tables.OrNotFound(c.QueryRow(ctx, `SELECT notes FROM work WHERE organisation = $1 AND id = $2`, key.And()...).Scan(&doc))
-	})
-	if err != nil {
-		return nil, err
-	}
-	return store.DecodeNotes(doc)
-}
-
-// UnfinishedWorks returns the works that have not ended.
-func (s *Store) UnfinishedWorks(ctx context.Context, org store.Organisation) ([]store.Work, error) {
-	owner, ok := store.CanonicalID(string(org))
-	if !ok {
-		return nil, nil
-	}
-	return collect(ctx, s, tables.Work, `SELECT `+tables.Works+` FROM work w
-		WHERE w.organisation = $1 AND w.state IN ('reading', 'queued', 'running') ORDER BY w.created_at, w.id`, owner)
-}
-
-// WorkFaults returns a page of faults.
-func (s *Store) WorkFaults(ctx context.Context, org store.Organisation, work string, limit int, cursor string) (store.FaultPage, error) {
-	after, err := store.FaultListStart(&limit, cursor)
-	if err != nil {
-		return store.FaultPage{}, err
-	}
-	if _, err := s.Work(ctx, org, work); err != nil {
-		return store.FaultPage{}, err
-	}
-	key, err := tables.KeyOf(org, work)
-	if err != nil {
-		return store.FaultPage{}, err
-	}
-	all, err := collect(ctx, s, tables.Fault, `SELECT `+tables.Faults+` FROM work_fault
-		WHERE organisation = $1 AND work = $2 AND (row_number, n) > ($3::bigint, $4::int) ORDER BY row_number, n LIMIT $5`,
-		key.And(after.Row, after.N, limit+1)...)
-	if err != nil {
-		return store.FaultPage{}, err
-	}
-	return store.NextFaultPage(all, limit), nil
 }

@@ -3,7 +3,6 @@ package sqlite
 import (
 	"context"
 	"database/sql"
-	"time"
 
 	"levinward/store"
 	"levinward/store/tables"
@@ -29,11 +28,6 @@ func (s *Store) RemovePart(ctx context.Context, org store.Organisation, id strin
 		return err
 	})
 	return more, err
-}
-
-// RemovalsToDo returns portfolios whose removal was broken off.
-func (s *Store) RemovalsToDo(ctx context.Context, org store.Organisation, at time.Time) ([]string, error) {
-	return s.lanes(ctx, org, tables.RemovalsToDo, at)
 }
 
 func transaction(tx *sql.Tx) tables.Transaction {

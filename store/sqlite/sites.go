@@ -13,16 +13,6 @@ import (
 	"levinward/store/tables"
 )
 
-// Site returns one site.
-func (s *Store) Site(ctx context.Context, org store.Organisation, portfolio, assessment string) (store.Site, error) {
-	id, ok := store.CanonicalID(assessment)
-	if !ok {
-		return store.Site{}, store.ErrNotFound
-	}
-	return one(ctx, s, org, portfolio, tables.Site, `SELECT `+tables.Sites+` FROM portfolio_site s
-		WHERE s.organisation = $1 AND s.portfolio = $2 AND s.assessment = $3`, id)
-}
-
 // ListSites returns a page of sites.
 func (s *Store) ListSites(ctx context.Context, org store.Organisation, portfolio string, f store.SiteFilter) (store.SitePage, error) {
 	after, err := f.Normalise()
@@ -38,7 +28,7 @@ func (s *Store) ListSites(ctx context.Context, org store.Organisation, portfolio
 		return store.SitePage{}, err
 	}
 	query, args := sitesQuery(key, &f, after, index)
-	sites, err := collect(ctx, s, tables.Site, query, args...)
+	sites, err := tables.All(ctx, &s.Reads, tables.Site, query, args...)
 	if err != nil {
 		return store.SitePage{}, err
 	}
@@ -60,13 +50,8 @@ func (s *Store) CountSites(ctx context.Context, org store.Organisation, portfoli
 		return 0, err
 	}
 	q := of(key)
-	return one(ctx, s, org, portfolio, scanCount,
+	return tables.One(ctx, &s.Reads, org, portfolio, tables.Value[int64],
 		`SELECT count(*) FROM portfolio_site s `+indexedBy(index)+q.where(dialect.SiteConditions(&f)...), q.Args[2:]...)
-}
-
-func scanCount(row tables.Row) (n int64, err error) {
-	err = row.Scan(&n)
-	return n, err
 }
 
 // statement is one on sites. Its first two arguments are organisation and portfolio.
@@ -89,8 +74,8 @@ func (s *Store) leadingIndex(ctx context.Context, key tables.Key, f *store.SiteF
 			continue
 		}
 		q := of(key)
-		found, err := collect(ctx, s, scanCount, `SELECT count(*) FROM (SELECT 1 FROM portfolio_site s `+indexedBy(c.Index)+q.where(c)+
-			` LIMIT `+q.Arg(f.Few+1)+`)`, q.Args...)
+		found, err := tables.All(ctx, &s.Reads, tables.Value[int64], `SELECT count(*) FROM (SELECT 1 FROM portfolio_site s `+
+			indexedBy(c.Index)+q.where(c)+` LIMIT `+q.Arg(f.Few+1)+`)`, q.Args...)
 		if err != nil {
 			return "", err
 		}
@@ -143,7 +128,7 @@ func (s *Store) Extents(ctx context.Context, org store.Organisation, portfolios 
 			WHERE s.organisation = $1 AND s.portfolio = p.id ORDER BY s.` + column + direction + ` LIMIT 1)`
 	}
 	extents := map[string]store.Extent{}
-	_, err = collect(ctx, s, func(row tables.Row) (none struct{}, err error) {
+	_, err = tables.All(ctx, &s.Reads, func(row tables.Row) (none struct{}, err error) {
 		var id string
 		var e store.Extent
 		var from, to int64
@@ -171,7 +156,7 @@ func (s *Store) ChangedSites(ctx context.Context, org store.Organisation, portfo
 	if err != nil || !ok {
 		return store.SitePage{}, nil
 	}
-	sites, err := collect(ctx, s, func(row tables.Row) (store.Site, error) {
+	sites, err := tables.All(ctx, &s.Reads, func(row tables.Row) (store.Site, error) {
 		var before []byte
 		site, err := tables.SiteAnd(row, &before)
 		if err == nil {
@@ -197,7 +182,7 @@ func (s *Store) SitesByReference(ctx context.Context, org store.Organisation, po
 	if err != nil {
 		return nil, err
 	}
-	return collect(ctx, s, tables.Site, `SELECT `+tables.Sites+` FROM portfolio_site s
+	return tables.All(ctx, &s.Reads, tables.Site, `SELECT `+tables.Sites+` FROM portfolio_site s
 		WHERE s.organisation = $1 AND s.portfolio = $2 AND s.reference <> '' AND s.reference IN (SELECT value
 			FROM json_each($3))`, key.And(string(list))...)
 }
@@ -218,7 +203,7 @@ func (s *Store) SiteInputs(ctx context.Context, org store.Organisation, portfoli
 	if err != nil {
 		return nil, err
 	}
-	return collect(ctx, s, func(row tables.Row) (in store.SiteInput, err error) {
+	return tables.All(ctx, &s.Reads, func(row tables.Row) (in store.SiteInput, err error) {
 		in.Site, err = tables.SiteAnd(row, &in.Input, &in.DefinitionsHash)
 		return in, err
 	}, siteInputs, key.And(string(list))...)
@@ -243,7 +228,7 @@ func (s *Store) SitesToAssess(ctx context.Context, org store.Organisation, portf
 			WHERE r.organisation = s.organisation AND r.assessment = s.assessment AND r.revision = s.revision AND r.definitions_hash <> $8))`
 		args = append(args, store.Date(r.On).Format(time.DateOnly), r.Engine, string(list), r.Definitions)
 	}
-	return collect(ctx, s, func(row tables.Row) (id string, err error) {
+	return tables.All(ctx, &s.Reads, func(row tables.Row) (id string, err error) {
 		err = row.Scan(&id)
 		return id, err
 	}, query+` ORDER BY s.assessment LIMIT $4`, args...)

@@ -74,20 +74,6 @@ func (s *Store) CreateWebhook(ctx context.Context, org store.Organisation, w sto
 	return created, nil
 }
 
-// Webhook returns one webhook.
-func (s *Store) Webhook(ctx context.Context, org store.Organisation, id string) (store.Webhook, error) {
-	return one(ctx, s, org, id, tables.Webhook, `SELECT `+tables.Webhooks+` FROM webhook WHERE organisation = $1 AND id = $2`)
-}
-
-// ListWebhooks returns all webhooks.
-func (s *Store) ListWebhooks(ctx context.Context, org store.Organisation) ([]store.Webhook, error) {
-	owner, ok := store.CanonicalID(string(org))
-	if !ok {
-		return nil, nil
-	}
-	return collect(ctx, s, tables.Webhook, `SELECT `+tables.Webhooks+` FROM webhook WHERE organisation = $1 ORDER BY created_at, id`, owner)
-}
-
 // ChangeWebhook sets address and events.
 func (s *Store) ChangeWebhook(ctx context.Context, org store.Organisation, id, url string, events []string) (store.Webhook, error) {
 	if err := store.CheckWebhook(url, events); err != nil {
@@ -131,40 +117,11 @@ func (s *Store) DeleteWebhook(ctx context.Context, org store.Organisation, id st
 	})
 }
 
-// ListDeliveries returns a page of the deliveries of a webhook.
-func (s *Store) ListDeliveries(ctx context.Context, org store.Organisation, webhook string, limit int,
-	cursor string) (store.DeliveryPage, error) {
-	below, err := store.DeliveryListStart(&limit, cursor)
-	if err != nil {
-		return store.DeliveryPage{}, err
-	}
-	key, err := tables.KeyOf(org, webhook)
-	if err != nil {
-		return store.DeliveryPage{}, err
-	}
-	all, err := collect(ctx, s, tables.Delivery,
-		`SELECT `+tables.Deliveries+` FROM webhook_delivery WHERE organisation = $1 AND webhook = $2 AND n < $3 ORDER BY n DESC LIMIT $4`,
-		key.And(below, limit+1)...)
-	if err == nil && len(all) == 0 {
-		_, err = s.Webhook(ctx, org, webhook)
-	}
-	if err != nil {
-		return store.DeliveryPage{}, err
-	}
-	return store.NextDeliveryPage(all, limit), nil
-}
-
 // RetryDelivery makes a delivery due.
 func (s *Store) RetryDelivery(ctx context.Context, org store.Organisation, webhook string, n int64, at time.Time) (store.Delivery, error) {
 	return writeOne(ctx, s, org, webhook, tables.Delivery,
 		`UPDATE webhook_delivery SET state = 'due', due_at = $4 WHERE organisation = $1 AND webhook = $2 AND n = $3
 			RETURNING `+tables.Deliveries, n, at.UnixMicro())
-}
-
-// WebhooksToTell returns webhooks with deliveries that are due.
-func (s *Store) WebhooksToTell(ctx context.Context, org store.Organisation, at time.Time) ([]string, error) {
-	return s.lanes(ctx, org, `SELECT w.id FROM webhook w WHERE w.organisation = $1 AND EXISTS (SELECT 1 FROM webhook_delivery d
-		WHERE d.organisation = $1 AND d.webhook = w.id AND d.state = 'due' AND d.due_at <= $2) ORDER BY w.created_at, w.id`, at)
 }
 
 // ClaimDeliveries takes deliveries to a webhook that are due.

@@ -76,6 +76,3 @@ func (d *Dialect) RemovePart(ctx context.Context, tx Transaction, portfolio Key)
 	_, err = tx.Exec(ctx, `DELETE FROM portfolio WHERE organisation = $1 AND id = $2`, portfolio.And()...)
 	return false, err
 }
-
-// RemovalsToDo finds portfolios whose removal was broken off.
-const RemovalsToDo = `SELECT id FROM portfolio WHERE organisation = $1 AND removal_due <= $2`
