@@ -158,7 +158,8 @@ func ReviewDue(in *risk.Input, now time.Time) time.Time {
 func Faults(site *wire.Site) []risk.Violation {
 	ed := Edition(site.Input.Edition)
 	if ed == nil { // tell the faults of the geometry, too: any edition finds them
-		return append(append(slices.Clip(site.Violations), measure(site, Editions[0])...), risk.Violation{Rule: risk.RuleUnknownEdition, Pointer: "/edition", Reason: "this edition is not implemented; allowed: " + editionNames()})
+		return append(append(slices.Clip(site.Violations), measure(site, Editions[0])...), risk.Violation{Rule: risk.RuleUnknownEdition,
+			Pointer: "/edition", Reason: "this edition is not implemented; allowed: " + editionNames()})
 	}
 	faults := append(slices.Clip(site.Violations), measure(site, ed)...)
 	known := len(faults)

@@ -107,7 +107,8 @@ func (s *searcher) try(i int, at wire.Where, p *wire.Plausible) (text string, la
 	}
 	one := s.alone[i]
 	one.reset()
-	p.Set(&one.scratch, wire.Where{Structure: slices.Index(one.structures, at.Structure), Zone: at.Zone, Line: slices.Index(one.lines, at.Line), Entry: at.Entry})
+	p.Set(&one.scratch, wire.Where{Structure: slices.Index(one.structures, at.Structure), Zone: at.Zone,
+		Line: slices.Index(one.lines, at.Line), Entry: at.Entry})
 	r, err := s.ed.Assess(&one.scratch, nil)
 	if err != nil {
 		return "", largest

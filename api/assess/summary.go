@@ -13,7 +13,8 @@ import (
 // Summarise says what a portfolio lists of an answer.
 func Summarise(a *wire.Answer) *store.Summary {
 	d := &a.Input.FlashDensity
-	s := &store.Summary{GroundFlashes: a.Result.NG, DensityOrigin: d.Origin.String(), Acceptable: true, NeededProtection: protection(a.Recommendation)}
+	s := &store.Summary{GroundFlashes: a.Result.NG, DensityOrigin: d.Origin.String(), Acceptable: true,
+		NeededProtection: protection(a.Recommendation)}
 	if d.Origin == risk.DensityMap {
 		s.DensityMap = d.Map
 	}

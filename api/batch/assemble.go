@@ -208,7 +208,8 @@ func (d *draft) putIntoZone(e *entry, value any) {
 		}
 		if n != 1 {
 			d.zone = nil
-			d.fault(e, fmt.Sprintf("the type of building %q has %d inside zones, and a row cannot say which is meant: leave the cell empty", d.structurePreset, n))
+			d.fault(e, fmt.Sprintf("the type of building %q has %d inside zones, and a row cannot say which is meant: leave the cell empty",
+				d.structurePreset, n))
 			return
 		}
 	}

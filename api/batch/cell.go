@@ -121,7 +121,8 @@ func (c *cell) asNumber(s *slot, decimal Decimal) (any, string) {
 	if reason == "" {
 		return v, ""
 	}
-	if s.Unit == "degrees" && strings.ContainsAny(c.text, digits) && (strings.ContainsAny(c.text, "°'\"") || strings.ContainsAny(c.text[len(c.text)-1:], "NSEWnsew")) {
+	if s.Unit == "degrees" && strings.ContainsAny(c.text, digits) &&
+		(strings.ContainsAny(c.text, "°'\"") || strings.ContainsAny(c.text[len(c.text)-1:], "NSEWnsew")) {
 		reason = "must be in decimal degrees, south and west negative: -3.117, not 3°07'01\"S"
 	}
 	return nil, reason + "; must be " + s.Allowed

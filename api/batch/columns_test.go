@@ -155,7 +155,8 @@ type columnRow struct {
 // columnRows has two rows for every column, and for those of lines two for each of the six lines.
 func columnRows(t *testing.T) []columnRow {
 	var rows []columnRow
-	base := map[string]string{"name": "Invented: base", "latitude": "-3.117", "longitude": "36.683", "ground_flashes_per_km2_year": "9.4", "length_m": "18", "width_m": "9", "height_m": "5.5"}
+	base := map[string]string{"name": "Invented: base", "latitude": "-3.117", "longitude": "36.683", "ground_flashes_per_km2_year": "9.4",
+		"length_m": "18", "width_m": "9", "height_m": "5.5"}
 	pointers := map[string]string{}
 	for _, p := range pinnedColumns(t) {
 		pointers[p.name] = p.pointer

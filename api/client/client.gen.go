@@ -9566,7 +9566,7 @@ type ClientInterface interface {
 
 	// DeletePortfolio Remove a portfolio with its sites, their assessments and all work on it.
 	//
-	// The portfolio is gone at once and its name is free; 204 comes when all its assessments are gone as well. On SQLite these go in parts, between which others can write, about 10 s for 70 000 sites; a removal that is broken off goes on when the request is repeated or the service starts again. On PostgreSQL all goes in one transaction, which keeps nobody waiting who works on something else.
+	// The portfolio is gone at once and its name is free; 204 comes when all its assessments are gone as well. These go in parts, between which others can write, about 10 s for 70 000 sites; a removal that is broken off goes on in the background or when the request is repeated.
 	//
 	// Corresponds with DELETE /v1/portfolios/{id} (the `DeletePortfolio` operationId).
 	DeletePortfolio(ctx context.Context, id PortfolioParameter, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -10803,7 +10803,7 @@ func (c *Client) CreatePortfolio(ctx context.Context, body CreatePortfolioJSONRe
 
 // DeletePortfolio Remove a portfolio with its sites, their assessments and all work on it.
 //
-// The portfolio is gone at once and its name is free; 204 comes when all its assessments are gone as well. On SQLite these go in parts, between which others can write, about 10 s for 70 000 sites; a removal that is broken off goes on when the request is repeated or the service starts again. On PostgreSQL all goes in one transaction, which keeps nobody waiting who works on something else.
+// The portfolio is gone at once and its name is free; 204 comes when all its assessments are gone as well. These go in parts, between which others can write, about 10 s for 70 000 sites; a removal that is broken off goes on in the background or when the request is repeated.
 //
 // Corresponds with DELETE /v1/portfolios/{id} (the `DeletePortfolio` operationId).
 func (c *Client) DeletePortfolio(ctx context.Context, id PortfolioParameter, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -16524,7 +16524,7 @@ type ClientWithResponsesInterface interface {
 
 	// DeletePortfolioWithResponse Remove a portfolio with its sites, their assessments and all work on it.
 	//
-	// The portfolio is gone at once and its name is free; 204 comes when all its assessments are gone as well. On SQLite these go in parts, between which others can write, about 10 s for 70 000 sites; a removal that is broken off goes on when the request is repeated or the service starts again. On PostgreSQL all goes in one transaction, which keeps nobody waiting who works on something else.
+	// The portfolio is gone at once and its name is free; 204 comes when all its assessments are gone as well. These go in parts, between which others can write, about 10 s for 70 000 sites; a removal that is broken off goes on in the background or when the request is repeated.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -21145,7 +21145,7 @@ func (c *ClientWithResponses) CreatePortfolioWithResponse(ctx context.Context, b
 
 // DeletePortfolioWithResponse Remove a portfolio with its sites, their assessments and all work on it.
 //
-// The portfolio is gone at once and its name is free; 204 comes when all its assessments are gone as well. On SQLite these go in parts, between which others can write, about 10 s for 70 000 sites; a removal that is broken off goes on when the request is repeated or the service starts again. On PostgreSQL all goes in one transaction, which keeps nobody waiting who works on something else.
+// The portfolio is gone at once and its name is free; 204 comes when all its assessments are gone as well. These go in parts, between which others can write, about 10 s for 70 000 sites; a removal that is broken off goes on in the background or when the request is repeated.
 //
 // Returns a wrapper object for the known response body format(s).
 //
