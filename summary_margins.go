@@ -246,9 +246,10 @@ func (p *page) lpsWork() {
 		if !w.SoilStated {
 			soil = " (the least in any soil; state the resistivity)"
 		}
-		p.wrapped("  LPS class "+s.LPS.String()+" at "+s.ID+": ", "    ", strconv.Itoa(w.DownConductors)+" down-conductors ("+short(w.Perimeter)+" m around, one every "+
-			short(w.Spacing)+" m), together "+short(w.DownLength)+" m; roof meshes of "+short(w.Mesh)+" m, "+short(w.RoofLength)+" m; conductors of at least "+
-			short(w.Section)+" mm2; at each down-conductor an earth electrode of at least "+short(w.Horizontal)+" m horizontal or "+short(w.Vertical)+
+		p.wrapped("  LPS class "+s.LPS.String()+" at "+s.ID+": ", "    ", strconv.Itoa(w.DownConductors)+" down-conductors ("+
+			short(w.Perimeter)+" m around, one every "+short(w.Spacing)+" m), together "+short(w.DownLength)+" m; roof meshes of "+
+			short(w.Mesh)+" m, "+short(w.RoofLength)+" m; conductors of at least "+short(w.Section)+
+			" mm2; at each down-conductor an earth electrode of at least "+short(w.Horizontal)+" m horizontal or "+short(w.Vertical)+
 			" m vertical"+soil+". From memory of IEC 62305-3:2010.")
 	}
 }

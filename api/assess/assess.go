@@ -119,6 +119,10 @@ func warnings(in *risk.Input, res *risk.Result, rec *risk.Recommendation) []stri
 	if in.FlashDensity.Origin == risk.DensityThunderstormDays {
 		w = append(w, "N_G is derived from thunderstorm days, which is a weak relation; use lightning location data no older than five years where there are any.")
 	}
+	if spread := in.FlashDensity.Spread(res.NG); spread.Stated() && !spread.Tells() {
+		w = append(w, "N_G is too uncertain for a probability that a limit is exceeded: decide by the risk at its upper bound, N_G "+
+			strconv.FormatFloat(spread.Upper, 'g', 3, 64)+".")
+	}
 	if rec.Needed && !rec.Sufficient {
 		w = append(w, "No set of measures in the search brings every risk to its limit. What is recommended is the best that can be reached; reduce the fire risk, divide the structure or find other measures with a specialist.")
 	}

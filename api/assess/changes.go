@@ -8,7 +8,8 @@ import (
 )
 
 const (
-	// screenMesh is the mesh of a spatial screen that can be built of reinforcement and metal cladding [m]; common practice, no published source.
+	// screenMesh is the mesh of a spatial screen that can be built of reinforcement and metal cladding [m]; common practice,
+	// no published source.
 	screenMesh = 2
 	// shieldResistance is R_S of a usual shielded cable [ohm/km]: the row of Table B.8 up to 5.
 	shieldResistance = 5
@@ -18,8 +19,8 @@ const (
 	leastEffect = 1e-3
 )
 
-// changes evaluates what else a designer would change, one by one on top of the recommended set, at each structure whose risks exceed
-// a limit as things are. Listed are the changes that lower its worst ratio of risk to limit, the largest effect first.
+// changes evaluates what else a designer would change, one by one on top of the recommended set, at each structure whose risks
+// exceed a limit as things are. Listed are the changes that lower its worst ratio of risk to limit, the largest effect first.
 func changes(in *risk.Input, res *risk.Result, rec *risk.Recommendation, ed risk.Edition) []risk.Change {
 	var all []risk.Change
 	for i := range rec.Set.Structures {

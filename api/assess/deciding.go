@@ -131,7 +131,8 @@ func (s *searcher) follow(now *risk.Deciding, c candidate) (risk.Deciding, bool)
 	return d, true
 }
 
-// cheaper reports whether a value leads to measures that suffice where the ones before did not, cost less or, where nothing suffices, leave less.
+// cheaper reports whether a value leads to measures that suffice where the ones before did not, cost less or, where nothing
+// suffices, leave less.
 func cheaper(d, now *risk.Deciding, worst float64, found *risk.Deciding) bool {
 	sufficient, cost := now.Sufficient, now.Cost
 	if found != nil {

@@ -17,14 +17,19 @@ func TestNewSystem(t *testing.T) {
 		want  earth.System
 	}{
 		// 64/20 = 3.2: 4; roof: 22/20 and 10/20 give 2 x 1 meshes, 3 lines of 10 m and 2 of 22 m
-		{risk.LPSIV, 3000, earth.System{Spacing: 20, Perimeter: 64, Down: 4, DownLength: 20, Mesh: 20, RoofLength: 74, Horizontal: 5, Vertical: 2.5, Section: 50}},
+		{risk.LPSIV, 3000, earth.System{Spacing: 20, Perimeter: 64, Down: 4, DownLength: 20, Mesh: 20,
+			RoofLength: 74, Horizontal: 5, Vertical: 2.5, Section: 50}},
 		// 64/15 = 4.3: 5; the same meshes
-		{risk.LPSIII, 0, earth.System{Spacing: 15, Perimeter: 64, Down: 5, DownLength: 25, Mesh: 15, RoofLength: 74, Horizontal: 5, Vertical: 2.5, AnySoil: true, Section: 50}},
+		{risk.LPSIII, 0, earth.System{Spacing: 15, Perimeter: 64, Down: 5, DownLength: 25, Mesh: 15,
+			RoofLength: 74, Horizontal: 5, Vertical: 2.5, AnySoil: true, Section: 50}},
 		// 6.4: 7; 3 x 1 meshes: 4 lines of 10 m and 2 of 22 m
-		{risk.LPSII, 3000, earth.System{Spacing: 10, Perimeter: 64, Down: 7, DownLength: 35, Mesh: 10, RoofLength: 84, Horizontal: 49, Vertical: 24.5, Section: 50}},
+		{risk.LPSII, 3000, earth.System{Spacing: 10, Perimeter: 64, Down: 7, DownLength: 35, Mesh: 10,
+			RoofLength: 84, Horizontal: 49, Vertical: 24.5, Section: 50}},
 		// 5 x 2 meshes: 6 lines of 10 m and 3 of 22 m
-		{risk.LPSI, 3000, earth.System{Spacing: 10, Perimeter: 64, Down: 7, DownLength: 35, Mesh: 5, RoofLength: 126, Horizontal: 80, Vertical: 40, Section: 50}},
-		{risk.LPSIFullCover, 100, earth.System{Spacing: 10, Perimeter: 64, Down: 7, DownLength: 35, Mesh: 5, RoofLength: 126, Horizontal: 5, Vertical: 2.5, Section: 50}},
+		{risk.LPSI, 3000, earth.System{Spacing: 10, Perimeter: 64, Down: 7, DownLength: 35, Mesh: 5,
+			RoofLength: 126, Horizontal: 80, Vertical: 40, Section: 50}},
+		{risk.LPSIFullCover, 100, earth.System{Spacing: 10, Perimeter: 64, Down: 7, DownLength: 35, Mesh: 5,
+			RoofLength: 126, Horizontal: 5, Vertical: 2.5, Section: 50}},
 	} {
 		if got, ok := earth.NewSystem(c.class, 22, 10, 5, c.rho, nil); !ok || got != c.want {
 			t.Errorf("class %v, %v ohm m: %+v %v, by hand %+v", c.class, c.rho, got, ok, c.want)
