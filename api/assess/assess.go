@@ -52,6 +52,7 @@ func Run(site *wire.Site, t *trace.Trace) (*wire.Answer, []risk.Violation) {
 	a.Schedule = spd.Schedule(in, &res, &rec, t)
 	a.Costs = costs(in, &res, &rec, ed, t)
 	a.Assumptions, a.Effects = sensitivity(site, &res, ed)
+	a.Changes, a.Deciding = changes(in, &res, &rec, ed), deciding(site, &res, &rec, ed)
 	a.Warnings = append(warnings(in, &res, &rec, ed), remaining(in, &rec, ed)...)
 	return a, nil
 }

@@ -25,6 +25,7 @@ type document = map[string]any
 // site is a body brought through decoding and computation.
 type site struct {
 	*wire.Site
+	answer *wire.Answer
 	result *wire.Result
 	sheet  *trace.Trace
 }
@@ -50,7 +51,7 @@ func run(t fataler, doc document) site {
 	if len(faults) > 0 {
 		t.Fatalf("%v: %s", faults, text)
 	}
-	s.result = answer.Document(in)
+	s.answer, s.result = answer, answer.Document(in)
 	return s
 }
 
@@ -541,9 +542,29 @@ func costsOf(r *wire.Recommendation) []float64 {
 	return costs
 }
 
-// holds puts the measures of one structure into the input; those of the far ends of its lines are another's.
+// holds compares the risks that measures are told to leave with those of the input that has them.
 func holds(t *rapid.T, doc document, set *wire.MeasureSet, m *wire.StructureMeasures, sufficient bool) {
 	t.Helper()
+	after := run(t, withMeasures(doc, set, m))
+	told := set.RisksAfter[m.ID]
+	for i := range after.result.Structures {
+		if after.result.Structures[i].ID != m.ID {
+			continue
+		}
+		for k := range risk.Loss(risk.Losses) {
+			got, want := after.result.Structures[i].Risks.Of(k), told.Of(k)
+			if (got == nil) != (want == nil) || got != nil && math.Abs(got.Total-*want) > 1e-12**want {
+				t.Fatalf("%s of %s is told to become %v, and becomes %v", k, m.ID, want, got)
+			}
+			if got != nil && sufficient && !got.Acceptable {
+				t.Fatalf("%s of %s is %v and not acceptable, though the measures are said to suffice", k, m.ID, got.Total)
+			}
+		}
+	}
+}
+
+// withMeasures is the input with the measures of one structure; those of the far ends of its lines are another's.
+func withMeasures(doc document, set *wire.MeasureSet, m *wire.StructureMeasures) document {
 	doc = copyOf(doc)
 	for _, st := range doc["structures"].([]any) {
 		if st := st.(document); st["id"] == m.ID {
@@ -567,22 +588,7 @@ func holds(t *rapid.T, doc document, set *wire.MeasureSet, m *wire.StructureMeas
 			}
 		}
 	}
-	after := run(t, doc)
-	told := set.RisksAfter[m.ID]
-	for i := range after.result.Structures {
-		if after.result.Structures[i].ID != m.ID {
-			continue
-		}
-		for k := range risk.Loss(risk.Losses) {
-			got, want := after.result.Structures[i].Risks.Of(k), told.Of(k)
-			if (got == nil) != (want == nil) || got != nil && math.Abs(got.Total-*want) > 1e-12**want {
-				t.Fatalf("%s of %s is told to become %v, and becomes %v", k, m.ID, want, got)
-			}
-			if got != nil && sufficient && !got.Acceptable {
-				t.Fatalf("%s of %s is %v and not acceptable, though the measures are said to suffice", k, m.ID, got.Total)
-			}
-		}
-	}
+	return doc
 }
 
 // rewire gives every internal system of an inside zone at least a wiring; absent it is unrouted, and absent systems are all lines.

@@ -189,8 +189,7 @@ func needOf(class risk.LPS) string {
 func single(in *risk.Input, i int) *alone {
 	one := &alone{}
 	p := &one.pristine
-	p.Edition, p.FlashDensity, p.Tolerable, p.Costs.Money = in.Edition, in.FlashDensity, in.Tolerable, in.Costs.Money
-	p.Costs.Wiring = in.Costs.Wiring
+	p.Edition, p.FlashDensity, p.Tolerable, p.Costs = in.Edition, in.FlashDensity, in.Tolerable, in.Costs
 	p.Reviews = in.Reviews
 	p.Structures, one.structures = []risk.Structure{in.Structures[i]}, []int{i}
 	index := map[int]int{-1: -1}

@@ -1770,6 +1770,33 @@ func (e FlashDensityUsedOrigin) Valid() bool {
 	}
 }
 
+// Defines values for FurtherChangeChange.
+const (
+	FurtherChangeChangeBuryLine           FurtherChangeChange = "bury_line"
+	FurtherChangeChangeIsolatingInterface FurtherChangeChange = "isolating_interface"
+	FurtherChangeChangeLessFireLoad       FurtherChangeChange = "less_fire_load"
+	FurtherChangeChangeScreenStructure    FurtherChangeChange = "screen_structure"
+	FurtherChangeChangeShieldLine         FurtherChangeChange = "shield_line"
+)
+
+// Valid indicates whether the value is a known member of the FurtherChangeChange enum.
+func (e FurtherChangeChange) Valid() bool {
+	switch e {
+	case FurtherChangeChangeBuryLine:
+		return true
+	case FurtherChangeChangeIsolatingInterface:
+		return true
+	case FurtherChangeChangeLessFireLoad:
+		return true
+	case FurtherChangeChangeScreenStructure:
+		return true
+	case FurtherChangeChangeShieldLine:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for HealthStatus.
 const (
 	Ok    HealthStatus = "ok"
@@ -1806,6 +1833,39 @@ func (e InputEnvironment) Valid() bool {
 	case InputEnvironmentUrban:
 		return true
 	case InputEnvironmentUrbanTall:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for LPSWorkProvenance.
+const (
+	LPSWorkProvenanceAssumed         LPSWorkProvenance = "assumed"
+	LPSWorkProvenanceChecked         LPSWorkProvenance = "checked"
+	LPSWorkProvenanceCommonPractice  LPSWorkProvenance = "common_practice"
+	LPSWorkProvenanceComputed        LPSWorkProvenance = "computed"
+	LPSWorkProvenanceGiven           LPSWorkProvenance = "given"
+	LPSWorkProvenanceMemory          LPSWorkProvenance = "memory"
+	LPSWorkProvenanceSecondarySource LPSWorkProvenance = "secondary_source"
+)
+
+// Valid indicates whether the value is a known member of the LPSWorkProvenance enum.
+func (e LPSWorkProvenance) Valid() bool {
+	switch e {
+	case LPSWorkProvenanceAssumed:
+		return true
+	case LPSWorkProvenanceChecked:
+		return true
+	case LPSWorkProvenanceCommonPractice:
+		return true
+	case LPSWorkProvenanceComputed:
+		return true
+	case LPSWorkProvenanceGiven:
+		return true
+	case LPSWorkProvenanceMemory:
+		return true
+	case LPSWorkProvenanceSecondarySource:
 		return true
 	default:
 		return false
@@ -4593,6 +4653,36 @@ type CurrentShare struct {
 	Paths int `json:"paths"`
 }
 
+// DecidingAssumption The default that decides first what has to be done at the structure with the worst risk: with another plausible value the measures that suffice there cost least. Find it out on site before anything is bought.
+type DecidingAssumption struct {
+	// Cost Cost of its measures, in the unit of the recommendation.
+	Cost float64 `json:"cost"`
+
+	// CostInstead Cost of its measures with the other value.
+	CostInstead float64 `json:"cost_instead"`
+
+	// Instead The other value.
+	Instead string `json:"instead"`
+
+	// LeastMarginInstead The smallest margin R_T/R that they leave.
+	LeastMarginInstead *float64 `json:"least_margin_instead,omitempty"`
+
+	// Pointer Where the value would stand in the input (RFC 6901).
+	Pointer string `json:"pointer"`
+
+	// Structure The id of the structure.
+	Structure string `json:"structure"`
+
+	// Sufficient Whether measures suffice at the structure.
+	Sufficient bool `json:"sufficient"`
+
+	// SufficientInstead Whether measures suffice with the other value.
+	SufficientInstead bool `json:"sufficient_instead"`
+
+	// Value What was taken.
+	Value string `json:"value"`
+}
+
 // DefaultReference What an absent field is taken as.
 type DefaultReference struct {
 	// Clause Where it comes from.
@@ -5778,6 +5868,30 @@ type FlashDensityValues struct {
 	Min float64 `json:"min"`
 }
 
+// FurtherChange What else could be changed on top of the recommended set, alone, and the risks that it would leave.
+type FurtherChange struct {
+	// Change screen_structure: a spatial screen with a mesh of 2 m. shield_line: a cable with a screen bonded at both ends, R_S at most 5 ohm/km. bury_line: every section buried. isolating_interface: to IEC 62305-4. less_fire_load: one step less risk of fire in the zone.
+	Change FurtherChangeChange `json:"change"`
+
+	// LeastMargin The smallest margin R_T/R that is left.
+	LeastMargin *float64 `json:"least_margin,omitempty"`
+
+	// Line The id of the line that is changed.
+	Line *string `json:"line,omitempty"`
+
+	// RisksAfter The risks of a structure under a set of measures; one that does not apply is absent.
+	RisksAfter RemainingRisk `json:"risks_after"`
+
+	// Structure The id of the structure.
+	Structure string `json:"structure"`
+
+	// Zone The id of the zone that is changed.
+	Zone *string `json:"zone,omitempty"`
+}
+
+// FurtherChangeChange screen_structure: a spatial screen with a mesh of 2 m. shield_line: a cable with a screen bonded at both ends, R_S at most 5 ohm/km. bury_line: every section buried. isolating_interface: to IEC 62305-4. less_fire_load: one step less risk of fire in the zone.
+type FurtherChangeChange string
+
 // Health State of the service.
 type Health struct {
 	// Status ok: the process answers; ready: so does the database.
@@ -5846,6 +5960,45 @@ type LPSPrices struct {
 	// IV LPS of class IV [money].
 	IV float64 `json:"IV"`
 }
+
+// LPSWork What a recommended LPS entails at a building of this size, to be priced (IEC 62305-3:2010, Tables 2, 4 and 6 and 5.4, from memory). Absent where nothing is added and for a structure given by its parts.
+type LPSWork struct {
+	// ConductorMm2 Least cross-section of air termination and down-conductors [mm2].
+	ConductorMm2 float64 `json:"conductor_mm2"`
+
+	// DownConductorLengthM Length of all down-conductors from the roof to the ground [m].
+	DownConductorLengthM float64 `json:"down_conductor_length_m"`
+
+	// DownConductors Down-conductors: the perimeter over the typical distance, rounded up, at least two.
+	DownConductors int `json:"down_conductors"`
+
+	// ElectrodeHorizontalM l_1 [m], least length of a horizontal earth electrode at each down-conductor (type A), or
+	ElectrodeHorizontalM float64 `json:"electrode_horizontal_m"`
+
+	// ElectrodeVerticalM half of it [m], of a vertical one.
+	ElectrodeVerticalM float64 `json:"electrode_vertical_m"`
+
+	// PerimeterM Perimeter of the building [m].
+	PerimeterM float64 `json:"perimeter_m"`
+
+	// Provenance Mark of the figures.
+	Provenance LPSWorkProvenance `json:"provenance"`
+
+	// RoofConductorLengthM Length of the meshes on the roof with its edges [m].
+	RoofConductorLengthM float64 `json:"roof_conductor_length_m"`
+
+	// RoofMeshM Mesh of the air termination of the class [m].
+	RoofMeshM float64 `json:"roof_mesh_m"`
+
+	// SoilStated Whether the resistivity of the soil is known; if not, the length is the least in any soil.
+	SoilStated bool `json:"soil_stated"`
+
+	// TypicalDistanceM Typical distance between down-conductors of the class [m].
+	TypicalDistanceM float64 `json:"typical_distance_m"`
+}
+
+// LPSWorkProvenance Mark of the figures.
+type LPSWorkProvenance string
 
 // LandingPage Where a client of the features begins.
 type LandingPage struct {
@@ -6652,6 +6805,12 @@ type Recommendation struct {
 
 	// CostUnit What the cost is counted in.
 	CostUnit string `json:"cost_unit"`
+
+	// DecidingAssumption The default that decides first what has to be done at the structure with the worst risk: with another plausible value the measures that suffice there cost least. Find it out on site before anything is bought.
+	DecidingAssumption *DecidingAssumption `json:"deciding_assumption,omitempty"`
+
+	// FurtherChanges What else a designer could change at the structures that need measures, each alone on top of the set; by structure, the largest effect first, at most 10 each. Without prices. Absent where nothing helps.
+	FurtherChanges []FurtherChange `json:"further_changes,omitempty"`
 
 	// LeastMargin The smallest margin R_T/R that the set leaves; 1.0002 is 0.02 % below the limit. Absent where no risk has a limit.
 	LeastMargin *float64 `json:"least_margin,omitempty"`
@@ -8043,6 +8202,9 @@ type StructureMeasures struct {
 
 	// Lps P_B, class of the LPS.
 	Lps StructureMeasuresLps `json:"lps"`
+
+	// LpsWork What a recommended LPS entails at a building of this size, to be priced (IEC 62305-3:2010, Tables 2, 4 and 6 and 5.4, from memory). Absent where nothing is added and for a structure given by its parts.
+	LpsWork *LPSWork `json:"lps_work,omitempty"`
 
 	// StructureShockMeasures P_TA, measures against touch and step voltages from flashes to the structure.
 	StructureShockMeasures []StructureMeasuresStructureShockMeasures `json:"structure_shock_measures"`

@@ -151,7 +151,7 @@ func TestEveryBoundOfTheSearch(t *testing.T) {
 		t.Fatal("the whole search is not proven")
 	}
 	for budget := range 200 {
-		if got := recommend(in, &res, e, budget); got.Proven || !got.Sufficient || got.Set.Cost < whole.Set.Cost {
+		if got := RecommendWithin(in, &res, e, budget); got.Proven || !got.Sufficient || got.Set.Cost < whole.Set.Cost {
 			t.Errorf("bound %d: proven %v, cost %v, the whole search finds %v", budget, got.Proven, got.Set.Cost, whole.Set.Cost)
 		}
 	}
