@@ -137,6 +137,11 @@ var exponential = regexp.MustCompile(`\b\d(\.\d+)?e[-+]\d\d\b`)
 // smallKilo is an amount below one thousand in thousands: 0.0113 kA is read as 11.3 A.
 var smallKilo = regexp.MustCompile(`\b0\.\d+ k[AV]\b`)
 
+var joint = regexp.MustCompile(`([a-z])_([a-z])`)
+
+// plain writes a value of a document in words; symbols such as L_F stay.
+func plain(value string) string { return joint.ReplaceAllString(value, "$1 $2") }
+
 // readable writes numbers with exponents and names of losses, as documents have them, as people do.
 func readable(text string) string {
 	text = lossName.ReplaceAllStringFunc(text, words)

@@ -20,6 +20,7 @@ func summary(w io.Writer, r *wire.Result, stress *wire.StressResult) error {
 	p.measures()
 	p.schedule()
 	p.assumptions()
+	p.sensitivity()
 	p.warnings()
 	p.list("Cautions", r.Cautions)
 	p.lines()
@@ -59,35 +60,21 @@ func (p *page) risksOf(s *wire.StructureResult) []string {
 			texts = append(texts, lossNames[k]+": "+riskFigure(r.Total)+" a year; the cost decides, there is no limit")
 			continue
 		}
-		text := lossNames[k] + ": " + riskFigure(r.Total) + " a year, the limit is " + riskFigure(*r.Tolerable) + ": " + ofLimit(r.Total / *r.Tolerable)
+		text := lossNames[k] + ": " + riskFigure(r.Total) + " a year, which " + margin(*r.Tolerable/r.Total) + " of " + riskFigure(*r.Tolerable)
 		if v := after.Of(k); v != nil && p.r.Recommendation.Needed {
-			text += "; with the measures " + riskFigure(*v) + ", " + ofLimit(*v / *r.Tolerable)
+			text += "; with the measures " + riskFigure(*v) + ", which " + margin(*r.Tolerable / *v)
+		}
+		if r.FlipsAt != nil {
+			text += "; R is proportional to N_G and reaches the limit at N_G " + money(*r.FlipsAt)
 		}
 		texts = append(texts, text)
 	}
 	texts = append(texts, "struck by lightning: "+once(s.Events.Direct)+"; failures of internal systems without SPDs: "+once(s.SystemFailures))
-	if text := p.exceedance(s); text != "" {
-		texts = append(texts, text)
-	}
+	texts = append(texts, p.exceedance(s)...)
 	if text := cost(s); text != "" {
 		texts = append(texts, text)
 	}
 	return texts
-}
-
-// exceedance says how probable it is that a risk exceeds its limit, where the standard error of N_G tells.
-func (p *page) exceedance(s *wire.StructureResult) string {
-	var chances []string
-	for k := range risk.Loss(risk.Losses) {
-		if r := s.Risks.Of(k); r != nil && r.Exceedance != nil {
-			chances = append(chances, lossNames[k]+" "+percent(*r.Exceedance))
-		}
-	}
-	if len(chances) == 0 {
-		return ""
-	}
-	return "probability that the limit is exceeded, from N_G alone (standard error " + figure(p.r.FlashDensity.StandardError, 3, nearest) + "): " +
-		strings.Join(chances, ", ")
 }
 
 func cost(s *wire.StructureResult) string {
@@ -139,46 +126,32 @@ func (p *page) measures() {
 		p.title("Measures")
 		p.wrapped("  ", "  ", "No set suffices. The best that can be reached:")
 	}
-	for _, same := range measuresOf(rec) {
+	for _, same := range measuresOf(&rec.MeasureSet) {
 		p.wrapped("  - ", "    ", same.text+": "+enumerate(same.names))
 	}
-	if n := len(rec.Alternatives); n > 0 {
-		costs := make([]string, n)
-		for i, a := range rec.Alternatives {
-			costs[i] = money(a.Cost)
-		}
-		p.wrapped("  ", "  ", fmt.Sprintf("%d safer sets cost %s; see the JSON result.", n, strings.Join(costs, ", ")))
-	}
+	p.alternatives()
 }
 
-// measuresOf lists each measure with the places it is for.
-func measuresOf(rec *wire.Recommendation) grouped {
-	g := structureMeasures(rec)
-	for _, l := range rec.Measures.Lines {
-		end := l.ID + " at " + l.Structure
-		if l.Bonding.Level != risk.NoSPD {
-			g.add("bonding SPDs at the entrance, LPL "+l.Bonding.Level.String(), end)
-		}
-		if l.Coordinated.Level != risk.NoSPD {
-			g.add("coordinated SPDs up to the equipment, LPL "+l.Coordinated.Level.String(), end)
+// measuresOf lists each measure of a set with the places it is for.
+func measuresOf(set *wire.MeasureSet) grouped { return append(atStructures(set), atLines(set)...) }
+
+// atLines are the measures at line ends alone.
+func atLines(set *wire.MeasureSet) (g grouped) {
+	for i := range set.Measures.Lines {
+		l := &set.Measures.Lines[i]
+		for _, m := range lineMeasures(l) {
+			g.add(m, l.ID+" at "+l.Structure)
 		}
 	}
 	return g
 }
 
-func structureMeasures(rec *wire.Recommendation) (g grouped) {
-	for _, s := range rec.Measures.Structures {
-		if s.LPS != risk.NoLPS {
-			g.add("LPS class "+s.LPS.String(), s.ID)
-		}
-		if s.FireProtection != risk.NoFireProtection {
-			g.add(s.FireProtection.String()+" fire protection", s.ID)
-		}
-		for _, m := range s.StructureShock {
-			g.add("against touch and step voltages: "+words(m), s.ID)
-		}
-		for _, m := range s.LineShock {
-			g.add("against touch voltages from lines: "+words(m), s.ID)
+// atStructures are the measures at structures alone.
+func atStructures(set *wire.MeasureSet) (g grouped) {
+	for i := range set.Measures.Structures {
+		s := &set.Measures.Structures[i]
+		for _, m := range structureMeasures(s) {
+			g.add(m, s.ID)
 		}
 	}
 	return g
@@ -211,9 +184,9 @@ func (p *page) decisive() (g grouped) {
 			continue
 		}
 		part, field := placeName(a.Pointer, p.r)
-		text := field + ", taken as " + words(a.Value)
+		text := field + ", taken as " + plain(a.Value)
 		for _, alt := range a.Alternatives {
-			text += "\nwith " + words(alt.Value) + ": " + strings.TrimPrefix(alt.Outcome, part+": ")
+			text += "\nwith " + plain(alt.Value) + ": " + strings.TrimPrefix(alt.Outcome, part+": ")
 		}
 		g.add(text, part)
 	}

@@ -231,10 +231,11 @@ func (p *page) earth() {
 // shopping lists what to build and to order, in short.
 func (p *page) shopping() (items []string) {
 	if p.r.Recommendation.Needed {
-		for _, m := range structureMeasures(&p.r.Recommendation) {
+		for _, m := range atStructures(&p.r.Recommendation.MeasureSet) {
 			if _, what, ok := strings.Cut(m.text, ": "); ok {
 				m.text = what
 			}
+			m.text, _, _ = strings.Cut(m.text, " (")
 			if len(m.names) > 1 {
 				m.text = fmt.Sprintf("%d x %s", len(m.names), m.text)
 			}

@@ -40,7 +40,7 @@ func TestOpeningLines(t *testing.T) {
 		{"health post", string(readFile(t, "testdata/demo/health-post.json")), []string{
 			"Answer    not acceptable: human life 30 times the limit; with measures 79 %.",
 			"First     prove the earth of post: find, bond, measure.",
-			"Order     LPS class IV; manual fire protection; 3 SPD class I d.c.; 3 more below",
+			"Order     LPS class IV; manual fire protection; 2 SPD class I d.c.; 4 more below",
 			"Find out  nothing more decides; 36 defaults are in the JSON result.",
 			"Caution   screening aid: local codes and a licensed practitioner decide."}},
 		{"fifteen houses", equalHouses(15, "", supply), []string{
@@ -91,7 +91,7 @@ func TestEarthReadsDifferently(t *testing.T) {
 func TestFifteenHousesFillAPage(t *testing.T) {
 	const supply = `, "electrical": {"system": "TT", "phases": 1}`
 	one, many := assessed(t, equalHouses(1, "", supply)), assessed(t, equalHouses(15, "", supply))
-	if a, b := strings.Count(one, "\n"), strings.Count(many, "\n"); b > 100 || b > a+4 {
+	if a, b := strings.Count(one, "\n"), strings.Count(many, "\n"); b > 115 || b > a+4 {
 		t.Errorf("one house has %d lines, fifteen have %d", a, b)
 	}
 	for text, times := range map[string]int{

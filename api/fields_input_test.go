@@ -10,7 +10,7 @@ var inputFields = inputBody{
 	schema: "Input",
 	bases: []string{
 		hallInput, losesInput, outlineInput, electricInput, earthInput("rod"), earthInput("rods"), earthInput("three rods"), earthInput("wire"),
-		earthInput("ring"), earthInput("grid"), earthInput("combination"), daysInput, sharedInput, roofInput, pricedInput,
+		earthInput("ring"), earthInput("grid"), earthInput("combination"), daysInput, sharedInput, roofInput, pricedInput, suppliesInput,
 	},
 	values: map[string][]any{
 		"/structures/*/zones/*/systems/*/line": {"data"},
@@ -22,6 +22,7 @@ var inputFields = inputBody{
 		"/structures/*/parts/*/geometry/type=Point":      `{"coordinates": [36.2005, -3.1]}`,
 		"/structures/*/parts/*/geometry/type=LineString": `{"coordinates": [[36.2, -3.101], [36.2008, -3.101]]}`,
 		"/structures/*/parts/*/geometry/type=Polygon":    `{"coordinates": [[[36.2, -3.1], [36.2003, -3.1], [36.2003, -3.0998], [36.2, -3.1]]]}`,
+		"/lines/*/electrical/cable=coaxial":              `{"pairs": null}`,
 		"/structures/*/earthing/connection=unknown":      `{"resistance_ohm": null, "electrode": null}`,
 		"/structures/*/earthing/connection=none":         `{"resistance_ohm": null, "electrode": null}`,
 		"/structures/*/earthing/connection=measured":     `{"resistance_ohm": 7, "electrode": null}`,
@@ -43,7 +44,7 @@ var inputFields = inputBody{
 		"/structures/*/zones/*/surface: asphalt, linoleum":           oneSurface,
 		"/structures/*/zones/*/surface: asphalt, wood":               oneSurface,
 		"/structures/*/zones/*/surface: linoleum, wood":              oneSurface,
-	}, arrangements("/structures/*/earthing/electrode")),
+	}, arrangements("/structures/*/earthing/electrode"), unreadElectrical("/lines/*/electrical")),
 }
 
 const oneSurface = "IEC 62305-2:2010 Table C.3 has one row for both"
@@ -108,7 +109,7 @@ const hallInput = `{"name": "Invented hall", "reference": "H-1", "edition": "iec
 	"environment": "suburban", "soil_resistivity_ohm_m": 200,
 	"tolerable_risk": {"loss_of_human_life": 0.00002, "loss_of_public_service": 0.002, "loss_of_cultural_heritage": 0.0002, "loss_of_economic_value": 0.001},
 	"measure_costs": {"currency": "XTS", "lps": {"IV": 1500, "III": 1900, "II": 2600, "I": 3400}, "bonding_spd": {"III-IV": 110, "II": 170, "I": 260},
-		"coordinated_spd": {"III-IV": 110, "II": 170, "I": 260}, "fire_protection": {"manual": 90, "automatic": 2400}, "warning_notices": 15, "insulation": 130,
+		"coordinated_spd": {"III-IV": 110, "II": 170, "I": 260}, "fire_protection": {"manual": 90, "automatic": 2400}, "warning_notices": 15, "insulation": 130, "wiring": {"large_loops_avoided": 40, "loops_avoided": 90, "shielded": 300},
 		"interest_per_year": 0.04, "amortization_per_year": 0.05, "maintenance_per_year": 0.02},
 	"structures": [
 		{"id": "hall", "length_m": 30, "width_m": 15, "height_m": 9, "protrusion_height_m": 16, "assess": true, "surroundings": "isolated", "occupancy": "museum", "lps": "none",
@@ -179,7 +180,7 @@ var electrodes = map[string]string{
 }
 
 // daysInput has N_G from thunderstorm days.
-const daysInput = `{"name": "Invented shed", "location": {"latitude": -3.1, "longitude": 36.2}, "flash_density": {"thunderstorm_days_per_year": 60, "relation": "linear"},
+const daysInput = `{"name": "Invented shed", "location": {"latitude": -3.1, "longitude": 36.2}, "flash_density": {"thunderstorm_days_per_year": 60, "relation": "linear", "lower_90": 2, "upper_90": 20},
 	"structures": [{"id": "shed", "length_m": 12, "width_m": 8, "height_m": 4}]}`
 
 // sharedInput has two lines on one route.

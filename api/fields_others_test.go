@@ -146,8 +146,12 @@ func TestEveryFieldOfASPDCheck(t *testing.T) {
 			"/structure/earthing/connection=measured":  `{"resistance_ohm": 7, "electrode": null}`,
 			"/structure/earthing/connection=electrode": `{"resistance_ohm": null, "electrode": {"kind": "rod", "length_m": 2, "diameter_m": 0.016}}`,
 		},
-		without: map[string]string{
+		without: withoutAll(unreadElectrical("/line/electrical"), map[string]string{
 			"/structure/earthing/electrode/":                         "an electrode proves the earth connection, whatever its resistance",
+			"/line/electrical/cable":                                 requiredAlone,
+			"/line/electrical/pairs":                                 requiredAlone,
+			"/line/electrical/separation_distance_kept":              requiredAlone,
+			"/line/shield/conductor_resistance_ohm_per_km":           requiredAlone,
 			"/line/electrical/building":                              noNeed,
 			"/line/installation":                                     noNeed,
 			"/line/length_m":                                         noNeed,
@@ -163,7 +167,7 @@ func TestEveryFieldOfASPDCheck(t *testing.T) {
 			"/structure/occupancy: *":                                "only who or what is at stake counts (IEC 60364-4-44 clause 443), the same for several uses",
 			"/structure/public_service: power_gas_water, tv_telecom": "only whether a service to the public is at stake counts",
 			"/structure/surroundings: *":                             "only hilltop stands apart here",
-		},
+		}),
 	}
 	b.answer = posted(t, server, http.MethodPost, "/v1/spd-checks")
 	checkFields(t, contractDocument(t), &b)
@@ -238,6 +242,7 @@ func TestEveryFieldOfABudget(t *testing.T) {
 	p.Add(t, bodies...)
 	full := apitest.Prices("XTS")
 	full["interest_per_year"], full["amortization_per_year"], full["maintenance_per_year"] = 0.04, 0.05, 0.02
+	full["wiring"] = map[string]any{"large_loops_avoided": 20, "loops_avoided": 60, "shielded": 200}
 	b := inputBody{schema: "BudgetRequest",
 		bases: []string{
 			`{"budget": "900.00", "currency": "XTS", "objective": "expected_loss", "effort": 0, "measure_costs": ` + string(apitest.JSONOf(t, full)) + `}`,

@@ -51,8 +51,8 @@ func Run(site *wire.Site, t *trace.Trace) (*wire.Answer, []risk.Violation) {
 	a := &wire.Answer{Input: in, Result: &res, Recommendation: &rec, Earth: judgements, Cautions: Cautions()}
 	a.Schedule = spd.Schedule(in, &res, &rec, t)
 	a.Costs = costs(in, &res, &rec, ed, t)
-	a.Assumptions = sensitivity(site, &res, ed)
-	a.Warnings = warnings(in, &res, &rec, ed)
+	a.Assumptions, a.Effects = sensitivity(site, &res, ed)
+	a.Warnings = append(warnings(in, &res, &rec, ed), remaining(in, &rec, ed)...)
 	return a, nil
 }
 
@@ -130,6 +130,10 @@ func protected(in *risk.Input, set *risk.MeasureSet) *risk.Input {
 			s.Zones[z].StructureShock |= m.Measures.StructureShock
 			s.Zones[z].LineShock |= m.Measures.LineShock
 			s.Zones[z].FireProtection = max(s.Zones[z].FireProtection, m.Measures.FireProtection)
+			s.Zones[z].Systems = slices.Clone(s.Zones[z].Systems)
+			for n := range s.Zones[z].Systems {
+				s.Zones[z].Systems[n].Wiring = max(s.Zones[z].Systems[n].Wiring, m.Measures.Wiring)
+			}
 		}
 		for _, e := range m.Measures.Ends {
 			p.Lines[e.Line].BondingSPD, p.Lines[e.Line].CoordinatedSPD = e.Bonding, e.Coordinated

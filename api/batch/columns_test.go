@@ -68,23 +68,38 @@ var notStored = map[string]string{
 
 // beside is what must stand beside a column for it to be accepted; line_1_ stands for the line of the column.
 var besideColumn = map[string]map[string]string{
-	"thunderstorm_days_per_year":           {"ground_flashes_per_km2_year": ""},
-	"thunderstorm_days_relation":           {"ground_flashes_per_km2_year": "", "thunderstorm_days_per_year": "65"},
-	"flash_density_map":                    {"ground_flashes_per_km2_year": ""},
-	"line_1_shield_bonded":                 {"line_1_shield": "shielded"},
-	"line_1_shield_resistance_ohm_per_km":  {"line_1_shield": "shielded"},
-	"line_1_origin":                        {"line_1_current": "dc"},
-	"line_1_open_circuit_v":                {"line_1_origin": "photovoltaic"},
-	"line_1_temperature_coefficient_per_k": {"line_1_origin": "photovoltaic"},
-	"line_1_lowest_temperature_c":          {"line_1_origin": "photovoltaic"},
-	"line_1_short_circuit_a":               {"line_1_origin": "photovoltaic"},
-	"line_1_equipment_max_input_v":         {"line_1_origin": "photovoltaic"},
-	"line_1_building":                      {"line_1_origin": "photovoltaic"},
+	"thunderstorm_days_per_year":                    {"ground_flashes_per_km2_year": ""},
+	"thunderstorm_days_relation":                    {"ground_flashes_per_km2_year": "", "thunderstorm_days_per_year": "65"},
+	"flash_density_map":                             {"ground_flashes_per_km2_year": ""},
+	"flash_density_lower_90":                        {"flash_density_upper_90": "900", "ground_flashes_per_km2_year": "99"},
+	"flash_density_upper_90":                        {"flash_density_lower_90": "0.01", "ground_flashes_per_km2_year": "1"},
+	"line_1_shield_bonded":                          {"line_1_shield": "shielded"},
+	"line_1_shield_resistance_ohm_per_km":           {"line_1_shield": "shielded"},
+	"line_1_origin":                                 {"line_1_current": "dc"},
+	"line_1_open_circuit_v":                         {"line_1_origin": "photovoltaic"},
+	"line_1_temperature_coefficient_per_k":          {"line_1_origin": "photovoltaic"},
+	"line_1_lowest_temperature_c":                   {"line_1_origin": "photovoltaic"},
+	"line_1_short_circuit_a":                        {"line_1_origin": "photovoltaic"},
+	"line_1_equipment_max_input_v":                  {"line_1_origin": "photovoltaic"},
+	"line_1_building":                               {"line_1_origin": "photovoltaic"},
+	"line_1_array_place":                            {"line_1_origin": "photovoltaic"},
+	"line_1_separation_distance_kept":               {"line_1_origin": "photovoltaic"},
+	"line_1_strings":                                {"line_1_origin": "photovoltaic"},
+	"line_1_combiner_boxes":                         {"line_1_origin": "photovoltaic"},
+	"line_1_battery_can_feed":                       {"line_1_origin": "photovoltaic"},
+	"line_1_battery_max_v":                          {"line_1_origin": "photovoltaic"},
+	"line_1_battery_short_circuit_ka":               {"line_1_origin": "photovoltaic"},
+	"line_1_cable":                                  {"line_1_service": "telecom"},
+	"line_1_pairs":                                  {"line_1_service": "telecom"},
+	"line_1_shield_conductor_resistance_ohm_per_km": {"line_1_shield": "shielded"},
+	"line_1_connection_type":                        {"line_1_system": "TN-S"},
 }
 
 // Values of columns for which not every number within limits will do.
 var chosenValues = map[string][2]string{
 	"line_1_phases":          {"1", "3"},
+	"line_1_source_phases":   {"1", "3"},
+	"line_1_strings":         {"2", "4"},
 	"line_1_max_operating_v": {"261", "262"}, // not below 230 V
 	"earth_connection":       {"none", "unknown"},
 }

@@ -100,13 +100,16 @@ func TestDictionary(t *testing.T) {
 		return rows[0]
 	}
 	beside := map[string]map[string]string{ // what must stand beside a cell for it to mean something
-		"thunderstorm_days_per_year":          {"ground_flashes_per_km2_year": ""},
-		"thunderstorm_days_relation":          {"ground_flashes_per_km2_year": "", "thunderstorm_days_per_year": "65"},
-		"earth_connection":                    {"earth_resistance_ohm": "12"},
-		"line_1_shield_bonded":                {"line_1_shield": "shielded"},
-		"line_1_shield_resistance_ohm_per_km": {"line_1_shield": "shielded"},
-		"line_1_origin":                       {"line_1_current": "dc"},
-		"line_1_lowest_temperature_c":         {"line_1_origin": "photovoltaic"},
+		"thunderstorm_days_per_year":                    {"ground_flashes_per_km2_year": ""},
+		"thunderstorm_days_relation":                    {"ground_flashes_per_km2_year": "", "thunderstorm_days_per_year": "65"},
+		"earth_connection":                              {"earth_resistance_ohm": "12"},
+		"line_1_shield_bonded":                          {"line_1_shield": "shielded"},
+		"line_1_shield_resistance_ohm_per_km":           {"line_1_shield": "shielded"},
+		"line_1_origin":                                 {"line_1_current": "dc"},
+		"line_1_lowest_temperature_c":                   {"line_1_origin": "photovoltaic"},
+		"line_1_cable":                                  {"line_1_service": "telecom"},
+		"line_1_pairs":                                  {"line_1_service": "telecom"},
+		"line_1_shield_conductor_resistance_ohm_per_km": {"line_1_shield": "shielded"},
 	}
 	for _, c := range Columns() {
 		if c.Meaning == "" || c.Allowed == "" {
@@ -143,9 +146,10 @@ func TestDefaultsOfTheDictionary(t *testing.T) {
 	base := map[string]string{"name": "Invented: base", "latitude": "-3.117", "longitude": "86.683", "ground_flashes_per_km2_year": "9.4",
 		"length_m": "18", "width_m": "9", "height_m": "5.5", "line_1_withstand_kv": "2.5", "line_1_nominal_v": "230"}
 	beside := map[string]map[string]string{
-		"line_1_shield_bonded": {"line_1_shield": "shielded"},
-		"line_1_building":      {"line_1_current": "dc", "line_1_origin": "photovoltaic", "line_1_open_circuit_v": "150"},
-		"line_1_equipment":     {"line_1_current": "dc"},
+		"line_1_shield_bonded":  {"line_1_shield": "shielded"},
+		"line_1_building":       {"line_1_current": "dc", "line_1_origin": "photovoltaic", "line_1_open_circuit_v": "150"},
+		"line_1_equipment":      {"line_1_current": "dc"},
+		"line_1_combiner_boxes": {"line_1_origin": "photovoltaic"},
 	}
 	site := func(name, value string) (*risk.Input, []RowFault) {
 		cells := maps.Clone(base)

@@ -221,19 +221,25 @@ func (e CheckStructureLps) Valid() bool {
 
 // Defines values for CheckStructureOccupancy.
 const (
-	CheckStructureOccupancyAgricultural  CheckStructureOccupancy = "agricultural"
-	CheckStructureOccupancyChurch        CheckStructureOccupancy = "church"
-	CheckStructureOccupancyCivic         CheckStructureOccupancy = "civic"
-	CheckStructureOccupancyCommercial    CheckStructureOccupancy = "commercial"
-	CheckStructureOccupancyDwelling      CheckStructureOccupancy = "dwelling"
-	CheckStructureOccupancyEntertainment CheckStructureOccupancy = "entertainment"
-	CheckStructureOccupancyHospital      CheckStructureOccupancy = "hospital"
-	CheckStructureOccupancyHotel         CheckStructureOccupancy = "hotel"
-	CheckStructureOccupancyIndustrial    CheckStructureOccupancy = "industrial"
-	CheckStructureOccupancyMuseum        CheckStructureOccupancy = "museum"
-	CheckStructureOccupancyOffice        CheckStructureOccupancy = "office"
-	CheckStructureOccupancyOther         CheckStructureOccupancy = "other"
-	CheckStructureOccupancySchool        CheckStructureOccupancy = "school"
+	CheckStructureOccupancyAgricultural   CheckStructureOccupancy = "agricultural"
+	CheckStructureOccupancyBoardingSchool CheckStructureOccupancy = "boarding_school"
+	CheckStructureOccupancyChurch         CheckStructureOccupancy = "church"
+	CheckStructureOccupancyCivic          CheckStructureOccupancy = "civic"
+	CheckStructureOccupancyClinic         CheckStructureOccupancy = "clinic"
+	CheckStructureOccupancyCommercial     CheckStructureOccupancy = "commercial"
+	CheckStructureOccupancyDwelling       CheckStructureOccupancy = "dwelling"
+	CheckStructureOccupancyEntertainment  CheckStructureOccupancy = "entertainment"
+	CheckStructureOccupancyHospital       CheckStructureOccupancy = "hospital"
+	CheckStructureOccupancyHotel          CheckStructureOccupancy = "hotel"
+	CheckStructureOccupancyIndustrial     CheckStructureOccupancy = "industrial"
+	CheckStructureOccupancyMarketHall     CheckStructureOccupancy = "market_hall"
+	CheckStructureOccupancyMuseum         CheckStructureOccupancy = "museum"
+	CheckStructureOccupancyOffice         CheckStructureOccupancy = "office"
+	CheckStructureOccupancyOther          CheckStructureOccupancy = "other"
+	CheckStructureOccupancyPumpHouse      CheckStructureOccupancy = "pump_house"
+	CheckStructureOccupancySchool         CheckStructureOccupancy = "school"
+	CheckStructureOccupancyTelecomHut     CheckStructureOccupancy = "telecom_hut"
+	CheckStructureOccupancyWorkshop       CheckStructureOccupancy = "workshop"
 )
 
 // Valid indicates whether the value is a known member of the CheckStructureOccupancy enum.
@@ -241,9 +247,13 @@ func (e CheckStructureOccupancy) Valid() bool {
 	switch e {
 	case CheckStructureOccupancyAgricultural:
 		return true
+	case CheckStructureOccupancyBoardingSchool:
+		return true
 	case CheckStructureOccupancyChurch:
 		return true
 	case CheckStructureOccupancyCivic:
+		return true
+	case CheckStructureOccupancyClinic:
 		return true
 	case CheckStructureOccupancyCommercial:
 		return true
@@ -257,13 +267,21 @@ func (e CheckStructureOccupancy) Valid() bool {
 		return true
 	case CheckStructureOccupancyIndustrial:
 		return true
+	case CheckStructureOccupancyMarketHall:
+		return true
 	case CheckStructureOccupancyMuseum:
 		return true
 	case CheckStructureOccupancyOffice:
 		return true
 	case CheckStructureOccupancyOther:
 		return true
+	case CheckStructureOccupancyPumpHouse:
+		return true
 	case CheckStructureOccupancySchool:
+		return true
+	case CheckStructureOccupancyTelecomHut:
+		return true
+	case CheckStructureOccupancyWorkshop:
 		return true
 	default:
 		return false
@@ -1005,6 +1023,48 @@ func (e EarthingConnection) Valid() bool {
 	}
 }
 
+// Defines values for EffectLoss.
+const (
+	LossOfCulturalHeritage EffectLoss = "loss_of_cultural_heritage"
+	LossOfEconomicValue    EffectLoss = "loss_of_economic_value"
+	LossOfHumanLife        EffectLoss = "loss_of_human_life"
+	LossOfPublicService    EffectLoss = "loss_of_public_service"
+)
+
+// Valid indicates whether the value is a known member of the EffectLoss enum.
+func (e EffectLoss) Valid() bool {
+	switch e {
+	case LossOfCulturalHeritage:
+		return true
+	case LossOfEconomicValue:
+		return true
+	case LossOfHumanLife:
+		return true
+	case LossOfPublicService:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ElectricalArrayPlace.
+const (
+	Elsewhere  ElectricalArrayPlace = "elsewhere"
+	OnBuilding ElectricalArrayPlace = "on_building"
+)
+
+// Valid indicates whether the value is a known member of the ElectricalArrayPlace enum.
+func (e ElectricalArrayPlace) Valid() bool {
+	switch e {
+	case Elsewhere:
+		return true
+	case OnBuilding:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ElectricalBuilding.
 const (
 	ElectricalBuildingDwelling    ElectricalBuilding = "dwelling"
@@ -1020,6 +1080,69 @@ func (e ElectricalBuilding) Valid() bool {
 	case ElectricalBuildingGroundPlant:
 		return true
 	case ElectricalBuildingService:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ElectricalCable.
+const (
+	Coaxial  ElectricalCable = "coaxial"
+	DropWire ElectricalCable = "drop_wire"
+	Pairs    ElectricalCable = "pairs"
+)
+
+// Valid indicates whether the value is a known member of the ElectricalCable enum.
+func (e ElectricalCable) Valid() bool {
+	switch e {
+	case Coaxial:
+		return true
+	case DropWire:
+		return true
+	case Pairs:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ElectricalChangeover.
+const (
+	ElectricalChangeoverBeforeSPD ElectricalChangeover = "before_spd"
+	ElectricalChangeoverBehindSPD ElectricalChangeover = "behind_spd"
+	ElectricalChangeoverNone      ElectricalChangeover = "none"
+	ElectricalChangeoverUnknown   ElectricalChangeover = "unknown"
+)
+
+// Valid indicates whether the value is a known member of the ElectricalChangeover enum.
+func (e ElectricalChangeover) Valid() bool {
+	switch e {
+	case ElectricalChangeoverBeforeSPD:
+		return true
+	case ElectricalChangeoverBehindSPD:
+		return true
+	case ElectricalChangeoverNone:
+		return true
+	case ElectricalChangeoverUnknown:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ElectricalConnectionType.
+const (
+	ElectricalConnectionTypeCT1 ElectricalConnectionType = "CT1"
+	ElectricalConnectionTypeCT2 ElectricalConnectionType = "CT2"
+)
+
+// Valid indicates whether the value is a known member of the ElectricalConnectionType enum.
+func (e ElectricalConnectionType) Valid() bool {
+	switch e {
+	case ElectricalConnectionTypeCT1:
+		return true
+	case ElectricalConnectionTypeCT2:
 		return true
 	default:
 		return false
@@ -1077,6 +1200,48 @@ func (e ElectricalEquipment) Valid() bool {
 	}
 }
 
+// Defines values for ElectricalEquipmentWiring.
+const (
+	ElectricalEquipmentWiringShielded   ElectricalEquipmentWiring = "shielded"
+	ElectricalEquipmentWiringUnshielded ElectricalEquipmentWiring = "unshielded"
+)
+
+// Valid indicates whether the value is a known member of the ElectricalEquipmentWiring enum.
+func (e ElectricalEquipmentWiring) Valid() bool {
+	switch e {
+	case ElectricalEquipmentWiringShielded:
+		return true
+	case ElectricalEquipmentWiringUnshielded:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ElectricalNeutralEarthBond.
+const (
+	ElectricalNeutralEarthBondBoard   ElectricalNeutralEarthBond = "board"
+	ElectricalNeutralEarthBondNone    ElectricalNeutralEarthBond = "none"
+	ElectricalNeutralEarthBondSource  ElectricalNeutralEarthBond = "source"
+	ElectricalNeutralEarthBondUnknown ElectricalNeutralEarthBond = "unknown"
+)
+
+// Valid indicates whether the value is a known member of the ElectricalNeutralEarthBond enum.
+func (e ElectricalNeutralEarthBond) Valid() bool {
+	switch e {
+	case ElectricalNeutralEarthBondBoard:
+		return true
+	case ElectricalNeutralEarthBondNone:
+		return true
+	case ElectricalNeutralEarthBondSource:
+		return true
+	case ElectricalNeutralEarthBondUnknown:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ElectricalOrigin.
 const (
 	Battery      ElectricalOrigin = "battery"
@@ -1098,27 +1263,111 @@ func (e ElectricalOrigin) Valid() bool {
 	}
 }
 
+// Defines values for ElectricalResidualCurrentDevice.
+const (
+	ElectricalResidualCurrentDeviceBeforeSPD      ElectricalResidualCurrentDevice = "before_spd"
+	ElectricalResidualCurrentDeviceBeforeSPDTypeS ElectricalResidualCurrentDevice = "before_spd_type_s"
+	ElectricalResidualCurrentDeviceBehindSPD      ElectricalResidualCurrentDevice = "behind_spd"
+	ElectricalResidualCurrentDeviceNone           ElectricalResidualCurrentDevice = "none"
+)
+
+// Valid indicates whether the value is a known member of the ElectricalResidualCurrentDevice enum.
+func (e ElectricalResidualCurrentDevice) Valid() bool {
+	switch e {
+	case ElectricalResidualCurrentDeviceBeforeSPD:
+		return true
+	case ElectricalResidualCurrentDeviceBeforeSPDTypeS:
+		return true
+	case ElectricalResidualCurrentDeviceBehindSPD:
+		return true
+	case ElectricalResidualCurrentDeviceNone:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ElectricalSource.
+const (
+	ElectricalSourceGenerator ElectricalSource = "generator"
+	ElectricalSourceInverter  ElectricalSource = "inverter"
+	ElectricalSourceNetwork   ElectricalSource = "network"
+	ElectricalSourceUnknown   ElectricalSource = "unknown"
+)
+
+// Valid indicates whether the value is a known member of the ElectricalSource enum.
+func (e ElectricalSource) Valid() bool {
+	switch e {
+	case ElectricalSourceGenerator:
+		return true
+	case ElectricalSourceInverter:
+		return true
+	case ElectricalSourceNetwork:
+		return true
+	case ElectricalSourceUnknown:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ElectricalSystem.
 const (
-	IT   ElectricalSystem = "IT"
-	TNC  ElectricalSystem = "TN-C"
-	TNCS ElectricalSystem = "TN-C-S"
-	TNS  ElectricalSystem = "TN-S"
-	TT   ElectricalSystem = "TT"
+	ElectricalSystemIT   ElectricalSystem = "IT"
+	ElectricalSystemTNC  ElectricalSystem = "TN-C"
+	ElectricalSystemTNCS ElectricalSystem = "TN-C-S"
+	ElectricalSystemTNS  ElectricalSystem = "TN-S"
+	ElectricalSystemTT   ElectricalSystem = "TT"
 )
 
 // Valid indicates whether the value is a known member of the ElectricalSystem enum.
 func (e ElectricalSystem) Valid() bool {
 	switch e {
-	case IT:
+	case ElectricalSystemIT:
 		return true
-	case TNC:
+	case ElectricalSystemTNC:
 		return true
-	case TNCS:
+	case ElectricalSystemTNCS:
 		return true
-	case TNS:
+	case ElectricalSystemTNS:
 		return true
-	case TT:
+	case ElectricalSystemTT:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ElectricalVoltageVariation.
+const (
+	Normal ElectricalVoltageVariation = "normal"
+	Wide   ElectricalVoltageVariation = "wide"
+)
+
+// Valid indicates whether the value is a known member of the ElectricalVoltageVariation enum.
+func (e ElectricalVoltageVariation) Valid() bool {
+	switch e {
+	case Normal:
+		return true
+	case Wide:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ElectricalWaveform.
+const (
+	Pwm        ElectricalWaveform = "pwm"
+	Sinusoidal ElectricalWaveform = "sinusoidal"
+)
+
+// Valid indicates whether the value is a known member of the ElectricalWaveform enum.
+func (e ElectricalWaveform) Valid() bool {
+	switch e {
+	case Pwm:
+		return true
+	case Sinusoidal:
 		return true
 	default:
 		return false
@@ -1665,6 +1914,57 @@ func (e ObstacleRule) Valid() bool {
 	case ObstacleRuleUcLowerBound:
 		return true
 	case ObstacleRuleUcUpperBound:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for OtherSupplySource.
+const (
+	OtherSupplySourceGenerator OtherSupplySource = "generator"
+	OtherSupplySourceInverter  OtherSupplySource = "inverter"
+	OtherSupplySourceNetwork   OtherSupplySource = "network"
+	OtherSupplySourceUnknown   OtherSupplySource = "unknown"
+)
+
+// Valid indicates whether the value is a known member of the OtherSupplySource enum.
+func (e OtherSupplySource) Valid() bool {
+	switch e {
+	case OtherSupplySourceGenerator:
+		return true
+	case OtherSupplySourceInverter:
+		return true
+	case OtherSupplySourceNetwork:
+		return true
+	case OtherSupplySourceUnknown:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for OtherSupplySystem.
+const (
+	OtherSupplySystemIT   OtherSupplySystem = "IT"
+	OtherSupplySystemTNC  OtherSupplySystem = "TN-C"
+	OtherSupplySystemTNCS OtherSupplySystem = "TN-C-S"
+	OtherSupplySystemTNS  OtherSupplySystem = "TN-S"
+	OtherSupplySystemTT   OtherSupplySystem = "TT"
+)
+
+// Valid indicates whether the value is a known member of the OtherSupplySystem enum.
+func (e OtherSupplySystem) Valid() bool {
+	switch e {
+	case OtherSupplySystemIT:
+		return true
+	case OtherSupplySystemTNC:
+		return true
+	case OtherSupplySystemTNCS:
+		return true
+	case OtherSupplySystemTNS:
+		return true
+	case OtherSupplySystemTT:
 		return true
 	default:
 		return false
@@ -2720,19 +3020,25 @@ func (e StructureLps) Valid() bool {
 
 // Defines values for StructureOccupancy.
 const (
-	StructureOccupancyAgricultural  StructureOccupancy = "agricultural"
-	StructureOccupancyChurch        StructureOccupancy = "church"
-	StructureOccupancyCivic         StructureOccupancy = "civic"
-	StructureOccupancyCommercial    StructureOccupancy = "commercial"
-	StructureOccupancyDwelling      StructureOccupancy = "dwelling"
-	StructureOccupancyEntertainment StructureOccupancy = "entertainment"
-	StructureOccupancyHospital      StructureOccupancy = "hospital"
-	StructureOccupancyHotel         StructureOccupancy = "hotel"
-	StructureOccupancyIndustrial    StructureOccupancy = "industrial"
-	StructureOccupancyMuseum        StructureOccupancy = "museum"
-	StructureOccupancyOffice        StructureOccupancy = "office"
-	StructureOccupancyOther         StructureOccupancy = "other"
-	StructureOccupancySchool        StructureOccupancy = "school"
+	StructureOccupancyAgricultural   StructureOccupancy = "agricultural"
+	StructureOccupancyBoardingSchool StructureOccupancy = "boarding_school"
+	StructureOccupancyChurch         StructureOccupancy = "church"
+	StructureOccupancyCivic          StructureOccupancy = "civic"
+	StructureOccupancyClinic         StructureOccupancy = "clinic"
+	StructureOccupancyCommercial     StructureOccupancy = "commercial"
+	StructureOccupancyDwelling       StructureOccupancy = "dwelling"
+	StructureOccupancyEntertainment  StructureOccupancy = "entertainment"
+	StructureOccupancyHospital       StructureOccupancy = "hospital"
+	StructureOccupancyHotel          StructureOccupancy = "hotel"
+	StructureOccupancyIndustrial     StructureOccupancy = "industrial"
+	StructureOccupancyMarketHall     StructureOccupancy = "market_hall"
+	StructureOccupancyMuseum         StructureOccupancy = "museum"
+	StructureOccupancyOffice         StructureOccupancy = "office"
+	StructureOccupancyOther          StructureOccupancy = "other"
+	StructureOccupancyPumpHouse      StructureOccupancy = "pump_house"
+	StructureOccupancySchool         StructureOccupancy = "school"
+	StructureOccupancyTelecomHut     StructureOccupancy = "telecom_hut"
+	StructureOccupancyWorkshop       StructureOccupancy = "workshop"
 )
 
 // Valid indicates whether the value is a known member of the StructureOccupancy enum.
@@ -2740,9 +3046,13 @@ func (e StructureOccupancy) Valid() bool {
 	switch e {
 	case StructureOccupancyAgricultural:
 		return true
+	case StructureOccupancyBoardingSchool:
+		return true
 	case StructureOccupancyChurch:
 		return true
 	case StructureOccupancyCivic:
+		return true
+	case StructureOccupancyClinic:
 		return true
 	case StructureOccupancyCommercial:
 		return true
@@ -2756,13 +3066,21 @@ func (e StructureOccupancy) Valid() bool {
 		return true
 	case StructureOccupancyIndustrial:
 		return true
+	case StructureOccupancyMarketHall:
+		return true
 	case StructureOccupancyMuseum:
 		return true
 	case StructureOccupancyOffice:
 		return true
 	case StructureOccupancyOther:
 		return true
+	case StructureOccupancyPumpHouse:
+		return true
 	case StructureOccupancySchool:
+		return true
+	case StructureOccupancyTelecomHut:
+		return true
+	case StructureOccupancyWorkshop:
 		return true
 	default:
 		return false
@@ -2910,6 +3228,30 @@ func (e StructureMeasuresStructureShockMeasures) Valid() bool {
 	case StructureMeasuresStructureShockMeasuresSoilEquipotentialization:
 		return true
 	case StructureMeasuresStructureShockMeasuresWarningNotices:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for StructureMeasuresWiring.
+const (
+	StructureMeasuresWiringLargeLoopsAvoided StructureMeasuresWiring = "large_loops_avoided"
+	StructureMeasuresWiringLoopsAvoided      StructureMeasuresWiring = "loops_avoided"
+	StructureMeasuresWiringShielded          StructureMeasuresWiring = "shielded"
+	StructureMeasuresWiringUnrouted          StructureMeasuresWiring = "unrouted"
+)
+
+// Valid indicates whether the value is a known member of the StructureMeasuresWiring enum.
+func (e StructureMeasuresWiring) Valid() bool {
+	switch e {
+	case StructureMeasuresWiringLargeLoopsAvoided:
+		return true
+	case StructureMeasuresWiringLoopsAvoided:
+		return true
+	case StructureMeasuresWiringShielded:
+		return true
+	case StructureMeasuresWiringUnrouted:
 		return true
 	default:
 		return false
@@ -3791,7 +4133,7 @@ type CheckLine struct {
 	// CoordinatedSPD P_SPD, level of the coordinated SPDs in place at each assessed end, or the probability of a set better than LPL I.
 	CoordinatedSPD *SPDLevel `json:"coordinated_spd,omitempty"`
 
-	// Electrical What is connected through a line. A telecommunication line has max_operating_v, equipment_distance_m and lead_length_m only. Absent, for power: a.c., 230 V, one phase with neutral, TT, source connected. Fields of direct current are refused on an a.c. line, and the reverse.
+	// Electrical What is connected through a line. A telecommunication line has max_operating_v, cable, pairs, equipment_distance_m, second_device, equipment_wiring and lead_length_m only. Absent, for power: a.c., 230 V, one phase with neutral, TT, source connected. Fields of direct current are refused on an a.c. line, and the reverse.
 	Electrical *Electrical `json:"electrical,omitempty"`
 
 	// Environment C_E, surroundings of the section. Absent: those of the site.
@@ -3836,7 +4178,7 @@ type CheckStructure struct {
 	// NaturalLps Whether a bonded and earthed metal or reinforced-concrete frame acts as an LPS.
 	NaturalLps *bool `json:"natural_lps,omitempty"`
 
-	// Occupancy Use of the structure; gives the typical mean losses L_F and L_O. Absent: L_F 0.1, the highest without explosion.
+	// Occupancy Use of the structure; gives the typical mean losses L_F and L_O. clinic: without operating theatre or intensive care. The last six have those of the nearest printed row (common practice): hospital, hotel, industrial, public entertainment, industrial, industrial. Absent: L_F 0.1, the highest without explosion.
 	Occupancy *CheckStructureOccupancy `json:"occupancy,omitempty"`
 
 	// PublicService Service to the public that the structure provides; asks for R_2.
@@ -3849,7 +4191,7 @@ type CheckStructure struct {
 // CheckStructureLps P_B, class of the LPS in place; I_natural_frame: air termination of class I and a continuous metal or reinforced-concrete frame as down-conductors; I_full_cover: a metal roof and air termination that cover everything on it as well.
 type CheckStructureLps string
 
-// CheckStructureOccupancy Use of the structure; gives the typical mean losses L_F and L_O. Absent: L_F 0.1, the highest without explosion.
+// CheckStructureOccupancy Use of the structure; gives the typical mean losses L_F and L_O. clinic: without operating theatre or intensive care. The last six have those of the nearest printed row (common practice): hospital, hotel, industrial, public entertainment, industrial, industrial. Absent: L_F 0.1, the highest without explosion.
 type CheckStructureOccupancy string
 
 // CheckStructurePublicService Service to the public that the structure provides; asks for R_2.
@@ -4651,10 +4993,70 @@ type EditionReference struct {
 	Tables []Table `json:"tables"`
 }
 
-// Electrical What is connected through a line. A telecommunication line has max_operating_v, equipment_distance_m and lead_length_m only. Absent, for power: a.c., 230 V, one phase with neutral, TT, source connected. Fields of direct current are refused on an a.c. line, and the reverse.
+// Effect What another plausible value in place of a default does to the risk that it changes most.
+type Effect struct {
+	// Decisive Whether the other value changes the outcome.
+	Decisive bool `json:"decisive"`
+
+	// Instead The other value.
+	Instead string `json:"instead"`
+
+	// Loss The risk that changes most.
+	Loss EffectLoss `json:"loss"`
+
+	// Pointer Where the value would stand in the input (RFC 6901).
+	Pointer string `json:"pointer"`
+
+	// Risk R [1/a] as computed.
+	Risk float64 `json:"risk"`
+
+	// RiskInstead R [1/a] with the other value.
+	RiskInstead float64 `json:"risk_instead"`
+
+	// Structure The id of the structure whose risk changes most.
+	Structure string `json:"structure"`
+
+	// Tolerable R_T [1/a]; null where the cost comparison decides.
+	Tolerable *float64 `json:"tolerable"`
+
+	// Value What was taken.
+	Value string `json:"value"`
+}
+
+// EffectLoss The risk that changes most.
+type EffectLoss string
+
+// Electrical What is connected through a line. A telecommunication line has max_operating_v, cable, pairs, equipment_distance_m, second_device, equipment_wiring and lead_length_m only. Absent, for power: a.c., 230 V, one phase with neutral, TT, source connected. Fields of direct current are refused on an a.c. line, and the reverse.
 type Electrical struct {
+	// AlsoFedBy Sources that feed the line at other times of the year: changeover, standby generator, plug-in source. Absent: none.
+	AlsoFedBy []OtherSupply `json:"also_fed_by,omitempty"`
+
+	// ArrayPlace Where the array stands: on the protected building, or elsewhere. Absent: not known; the larger current counts.
+	ArrayPlace *ElectricalArrayPlace `json:"array_place,omitempty"`
+
+	// BatteryCanFeed Whether a battery can feed back into a photovoltaic line. Absent: not known.
+	BatteryCanFeed *bool `json:"battery_can_feed,omitempty"`
+
+	// BatteryMaxV Highest voltage that can come back from the battery [V].
+	BatteryMaxV *float64 `json:"battery_max_v,omitempty"`
+
+	// BatteryShortCircuitKa Short-circuit current that can come back from the battery [kA].
+	BatteryShortCircuitKa *float64 `json:"battery_short_circuit_ka,omitempty"`
+
 	// Building Kind of photovoltaic installation; gives L_crit. service includes industrial and agricultural buildings. Absent: dwelling.
 	Building *ElectricalBuilding `json:"building,omitempty"`
+
+	// Cable Kind of a telecommunication cable. Absent: drop_wire where the line is aerial and without screen, otherwise pairs.
+	Cable *ElectricalCable `json:"cable,omitempty"`
+
+	// Changeover Where the sources are changed over, seen from the SPD. Absent: unknown where also_fed_by is given, otherwise none.
+	Changeover *ElectricalChangeover `json:"changeover,omitempty"`
+
+	// CombinerBoxes Combiner boxes at the array, each with a set of devices. Absent: 0.
+	CombinerBoxes *int `json:"combiner_boxes,omitempty"`
+
+	// ConnectionType Wanted connection type (IEC 60364-5-53 clause 534); refused where the system does not allow it. Absent: CT2 for TT, TN-S and IT with neutral, CT1 for TN-C and IT without.
+	ConnectionType *ElectricalConnectionType `json:"connection_type,omitempty"`
 
 	// Current Kind of current. Absent: dc where data of a direct current line are given, otherwise ac.
 	Current *ElectricalCurrent `json:"current,omitempty"`
@@ -4668,6 +5070,9 @@ type Electrical struct {
 	// EquipmentMaxInputV Highest input voltage of the equipment [V].
 	EquipmentMaxInputV *float64 `json:"equipment_max_input_v,omitempty"`
 
+	// EquipmentWiring Wiring between the SPD and the equipment.
+	EquipmentWiring *ElectricalEquipmentWiring `json:"equipment_wiring,omitempty"`
+
 	// LeadLengthM Both connecting leads of the SPD together [m]. Absent: taken as 0.5.
 	LeadLengthM *float64 `json:"lead_length_m,omitempty"`
 
@@ -4680,6 +5085,9 @@ type Electrical struct {
 	// Neutral Whether an a.c. line has a neutral conductor. Absent: true.
 	Neutral *bool `json:"neutral,omitempty"`
 
+	// NeutralEarthBond Where the neutral and the protective conductor are joined. Absent: unknown.
+	NeutralEarthBond *ElectricalNeutralEarthBond `json:"neutral_earth_bond,omitempty"`
+
 	// NominalV U_0 [V], nominal voltage line to neutral, for one phase and for three; pole to pole for d.c. Absent on an a.c. line: 230.
 	NominalV *float64 `json:"nominal_v,omitempty"`
 
@@ -4689,8 +5097,20 @@ type Electrical struct {
 	// Origin What feeds a d.c. line. Absent: photovoltaic where data of an array are given, otherwise load.
 	Origin *ElectricalOrigin `json:"origin,omitempty"`
 
-	// Phases Number of phases of an a.c. line, 1 or 3. Absent: 1.
+	// Pairs Pairs of a telecommunication cable. Absent: 1.
+	Pairs *int `json:"pairs,omitempty"`
+
+	// Phases Number of phases of an a.c. line; 2 is split phase: two wires in antiphase, nominal_v to the neutral between them. Absent: 1.
 	Phases *int `json:"phases,omitempty"`
+
+	// ResidualCurrentDevice Where a residual-current device stands, seen from the SPD; type S is delayed. Absent: not known, which counts as behind_spd.
+	ResidualCurrentDevice *ElectricalResidualCurrentDevice `json:"residual_current_device,omitempty"`
+
+	// SecondDevice Whether a second device stands at the equipment. Absent: not known.
+	SecondDevice *bool `json:"second_device,omitempty"`
+
+	// SeparationDistanceKept Whether the array on the building keeps the separation distance to its LPS (IEC 62305-3). Absent: false where there is an LPS, unless the separation of the structure proves it.
+	SeparationDistanceKept *bool `json:"separation_distance_kept,omitempty"`
 
 	// ShortCircuitA I_SC,STC [A], short-circuit current of the array.
 	ShortCircuitA *float64 `json:"short_circuit_a,omitempty"`
@@ -4698,18 +5118,45 @@ type Electrical struct {
 	// ShortCircuitKa I_k [kA], prospective short-circuit current at the SPD.
 	ShortCircuitKa *float64 `json:"short_circuit_ka,omitempty"`
 
+	// Source What feeds an a.c. line: the network through a transformer from high voltage, a generator, or an inverter. Absent: unknown, which counts as the network.
+	Source *ElectricalSource `json:"source,omitempty"`
+
 	// SourceConnected Whether a source (network, generator) is really connected to the line.
 	SourceConnected *bool `json:"source_connected,omitempty"`
+
+	// SourcePhases Number of phases of the source; 2 is split phase. Absent: 3, or 2 where phases is 2.
+	SourcePhases *int `json:"source_phases,omitempty"`
+
+	// Strings Strings in parallel; short_circuit_a is that of all of them. Absent: 1.
+	Strings *int `json:"strings,omitempty"`
 
 	// System Earthing system of an a.c. line (IEC 60364-1). Absent: TT.
 	System *ElectricalSystem `json:"system,omitempty"`
 
 	// TemperatureCoefficientPerK alpha [1/K], temperature coefficient of U_OC as a fraction, negative.
 	TemperatureCoefficientPerK *float64 `json:"temperature_coefficient_per_k,omitempty"`
+
+	// VoltageVariation How far the voltage of an a.c. line varies; wide: more than 10 %, as at the end of a long rural line. Absent: normal.
+	VoltageVariation *ElectricalVoltageVariation `json:"voltage_variation,omitempty"`
+
+	// Waveform Form of an a.c. voltage; pwm is pulse-width modulated, the output of a drive or of a pump controller. Absent: sinusoidal.
+	Waveform *ElectricalWaveform `json:"waveform,omitempty"`
 }
+
+// ElectricalArrayPlace Where the array stands: on the protected building, or elsewhere. Absent: not known; the larger current counts.
+type ElectricalArrayPlace string
 
 // ElectricalBuilding Kind of photovoltaic installation; gives L_crit. service includes industrial and agricultural buildings. Absent: dwelling.
 type ElectricalBuilding string
+
+// ElectricalCable Kind of a telecommunication cable. Absent: drop_wire where the line is aerial and without screen, otherwise pairs.
+type ElectricalCable string
+
+// ElectricalChangeover Where the sources are changed over, seen from the SPD. Absent: unknown where also_fed_by is given, otherwise none.
+type ElectricalChangeover string
+
+// ElectricalConnectionType Wanted connection type (IEC 60364-5-53 clause 534); refused where the system does not allow it. Absent: CT2 for TT, TN-S and IT with neutral, CT1 for TN-C and IT without.
+type ElectricalConnectionType string
 
 // ElectricalCurrent Kind of current. Absent: dc where data of a direct current line are given, otherwise ac.
 type ElectricalCurrent string
@@ -4717,11 +5164,29 @@ type ElectricalCurrent string
 // ElectricalEquipment Equipment at the end of the line; gives U_W where it is not stated.
 type ElectricalEquipment string
 
+// ElectricalEquipmentWiring Wiring between the SPD and the equipment.
+type ElectricalEquipmentWiring string
+
+// ElectricalNeutralEarthBond Where the neutral and the protective conductor are joined. Absent: unknown.
+type ElectricalNeutralEarthBond string
+
 // ElectricalOrigin What feeds a d.c. line. Absent: photovoltaic where data of an array are given, otherwise load.
 type ElectricalOrigin string
 
+// ElectricalResidualCurrentDevice Where a residual-current device stands, seen from the SPD; type S is delayed. Absent: not known, which counts as behind_spd.
+type ElectricalResidualCurrentDevice string
+
+// ElectricalSource What feeds an a.c. line: the network through a transformer from high voltage, a generator, or an inverter. Absent: unknown, which counts as the network.
+type ElectricalSource string
+
 // ElectricalSystem Earthing system of an a.c. line (IEC 60364-1). Absent: TT.
 type ElectricalSystem string
+
+// ElectricalVoltageVariation How far the voltage of an a.c. line varies; wide: more than 10 %, as at the end of a long rural line. Absent: normal.
+type ElectricalVoltageVariation string
+
+// ElectricalWaveform Form of an a.c. voltage; pwm is pulse-width modulated, the output of a drive or of a pump controller. Absent: sinusoidal.
+type ElectricalWaveform string
 
 // Electrode An earth electrode. Each kind has some of the sizes; one that it does not have is refused.
 type Electrode struct {
@@ -4962,6 +5427,9 @@ type FlashDensity struct {
 	// GroundFlashesPerKm2Year N_G [1/(km2 a)], ground flash density.
 	GroundFlashesPerKm2Year *float64 `json:"ground_flashes_per_km2_year,omitempty"`
 
+	// Lower90 Lower end of an interval that holds N_G with 90 % [1/(km2 a)]; together with upper_90, in place of standard_error.
+	Lower90 *float64 `json:"lower_90,omitempty"`
+
 	// Map The `id` of a flash-density map, see POST /v1/flash-density-maps; N_G is taken from it at the location.
 	Map *string `json:"map,omitempty"`
 
@@ -4976,6 +5444,9 @@ type FlashDensity struct {
 
 	// ThunderstormDaysPerYear T_D [1/a], days with thunder; N_G is derived from it.
 	ThunderstormDaysPerYear *float64 `json:"thunderstorm_days_per_year,omitempty"`
+
+	// Upper90 Upper end of that interval [1/(km2 a)].
+	Upper90 *float64 `json:"upper_90,omitempty"`
 
 	// Year Year of the newest data; the assessment is due for review when they are more than five years old. Not used with map, which has its own.
 	Year *int `json:"year,omitempty"`
@@ -5136,6 +5607,9 @@ type FlashDensityUsed struct {
 	// GroundFlashesPerKm2Year N_G [1/(km2 a)], ground flash density.
 	GroundFlashesPerKm2Year float64 `json:"ground_flashes_per_km2_year"`
 
+	// Lower90 Lower end of the interval of 90 % for N_G [1/(km2 a)], as given.
+	Lower90 *float64 `json:"lower_90,omitempty"`
+
 	// Map The id of the map that it was taken from.
 	Map *string `json:"map,omitempty"`
 
@@ -5153,6 +5627,12 @@ type FlashDensityUsed struct {
 
 	// StandardError Standard error of N_G [1/(km2 a)], as given.
 	StandardError *float64 `json:"standard_error,omitempty"`
+
+	// Upper90 Its upper end [1/(km2 a)], as given.
+	Upper90 *float64 `json:"upper_90,omitempty"`
+
+	// UpperBound What N_G exceeds with a probability of 5 % [1/(km2 a)]: the upper end of the interval, or N_G e^(1.645 sigma) with the standard error. Absent where neither is stated.
+	UpperBound *float64 `json:"upper_bound,omitempty"`
 
 	// Year Year of the newest data, as given or of the map.
 	Year *int `json:"year,omitempty"`
@@ -5268,7 +5748,7 @@ type Line struct {
 	// CoordinatedSPD P_SPD, level of the coordinated SPDs in place at each assessed end, or the probability of a set better than LPL I.
 	CoordinatedSPD *SPDLevel `json:"coordinated_spd,omitempty"`
 
-	// Electrical What is connected through a line. A telecommunication line has max_operating_v, equipment_distance_m and lead_length_m only. Absent, for power: a.c., 230 V, one phase with neutral, TT, source connected. Fields of direct current are refused on an a.c. line, and the reverse.
+	// Electrical What is connected through a line. A telecommunication line has max_operating_v, cable, pairs, equipment_distance_m, second_device, equipment_wiring and lead_length_m only. Absent, for power: a.c., 230 V, one phase with neutral, TT, source connected. Fields of direct current are refused on an a.c. line, and the reverse.
 	Electrical *Electrical `json:"electrical,omitempty"`
 
 	// ID Name of the line, different from that of every other.
@@ -5470,6 +5950,21 @@ type Losses struct {
 	LossOfPublicService *LossValues `json:"loss_of_public_service,omitempty"`
 }
 
+// Margin How far a risk is from its limit, and how sure that is.
+type Margin struct {
+	// ExceedanceProbability Probability that R exceeds R_T, from N_G alone: lognormal with the stated N_G as median, sigma^2 = ln(1 + (s/N_G)^2), or with the interval [a, b] of 90 %, median sqrt(ab), sigma = ln(b/a)/3.29; every other value counts as exact. One significant figure where s exceeds N_G/2. Absent where nothing is stated or s exceeds N_G (then decide by risk_at_upper_bound), and where the cost comparison decides.
+	ExceedanceProbability *float64 `json:"exceedance_probability,omitempty"`
+
+	// FlipsAtGroundFlashesPerKm2Year N_G [1/(km2 a)] at which R = R_T, everything else unchanged. Absent with margin.
+	FlipsAtGroundFlashesPerKm2Year *float64 `json:"flips_at_ground_flashes_per_km2_year,omitempty"`
+
+	// Margin R_T/R. R is proportional to N_G, so this is by how much N_G could rise before R reaches R_T; below 1 by how much it would have to fall. Absent where the cost comparison decides and where R is 0.
+	Margin *float64 `json:"margin,omitempty"`
+
+	// RiskAtUpperBound R [1/a] with N_G at its upper_bound. Absent where nothing is stated of the uncertainty of N_G.
+	RiskAtUpperBound *float64 `json:"risk_at_upper_bound,omitempty"`
+}
+
 // MarkCounts How many there are, by mark.
 type MarkCounts struct {
 	// Assumed An assumption of this computation.
@@ -5603,6 +6098,9 @@ type MeasureCosts struct {
 
 	// WarningNotices Price of warning notices for a structure [money].
 	WarningNotices float64 `json:"warning_notices"`
+
+	// Wiring Prices of better internal wiring (K_S3) of one structure. Absent in prices, wiring is no candidate; on the relative scale 3, 6 and 15.
+	Wiring *WiringPrices `json:"wiring,omitempty"`
 }
 
 // MeasureSet A set of measures, what it costs and the risk that remains.
@@ -5612,6 +6110,12 @@ type MeasureSet struct {
 
 	// CostUnit What the cost is counted in.
 	CostUnit string `json:"cost_unit"`
+
+	// LeastMargin The smallest margin R_T/R that the set leaves; 1.0002 is 0.02 % below the limit. Absent where no risk has a limit.
+	LeastMargin *float64 `json:"least_margin,omitempty"`
+
+	// MarginsAfter How far each remaining risk is from its limit, by id of the structure.
+	MarginsAfter map[string]RemainingMargin `json:"margins_after,omitempty"`
 
 	// Measures Measures by structure and line end, those in place included.
 	Measures MeasuresTaken `json:"measures"`
@@ -5712,6 +6216,30 @@ type Order struct {
 	// UpKv U_P [kV].
 	UpKv *float64 `json:"up_kv"`
 }
+
+// OtherSupply A source that feeds an a.c. line at other times of the year. What is left out is as in the line, or not known.
+type OtherSupply struct {
+	// MaxOperatingV Highest continuous operating voltage with this source [V], line to neutral.
+	MaxOperatingV *float64 `json:"max_operating_v,omitempty"`
+
+	// ShortCircuitKa I_k [kA], prospective short-circuit current at the SPD with this source.
+	ShortCircuitKa *float64 `json:"short_circuit_ka,omitempty"`
+
+	// Source What the source is. Absent: unknown, which counts as the network.
+	Source *OtherSupplySource `json:"source,omitempty"`
+
+	// SourcePhases Number of phases of the source; 2 is split phase. Absent: 3.
+	SourcePhases *int `json:"source_phases,omitempty"`
+
+	// System Earthing system with this source (IEC 60364-1). Absent: that of the line.
+	System *OtherSupplySystem `json:"system,omitempty"`
+}
+
+// OtherSupplySource What the source is. Absent: unknown, which counts as the network.
+type OtherSupplySource string
+
+// OtherSupplySystem Earthing system with this source (IEC 60364-1). Absent: that of the line.
+type OtherSupplySystem string
 
 // OutdatedReview A row that is not used until it is reviewed again.
 type OutdatedReview struct {
@@ -5967,6 +6495,12 @@ type Recommendation struct {
 	// CostUnit What the cost is counted in.
 	CostUnit string `json:"cost_unit"`
 
+	// LeastMargin The smallest margin R_T/R that the set leaves; 1.0002 is 0.02 % below the limit. Absent where no risk has a limit.
+	LeastMargin *float64 `json:"least_margin,omitempty"`
+
+	// MarginsAfter How far each remaining risk is from its limit, by id of the structure.
+	MarginsAfter map[string]RemainingMargin `json:"margins_after,omitempty"`
+
 	// Measures Measures by structure and line end, those in place included.
 	Measures MeasuresTaken `json:"measures"`
 
@@ -6097,6 +6631,21 @@ type ReferenceValues struct {
 	Values []ReferenceValue `json:"values"`
 }
 
+// RemainingMargin The margins of a structure under a set of measures; one that does not apply is absent.
+type RemainingMargin struct {
+	// LossOfCulturalHeritage How far a risk is from its limit, and how sure that is.
+	LossOfCulturalHeritage *Margin `json:"loss_of_cultural_heritage,omitempty"`
+
+	// LossOfEconomicValue How far a risk is from its limit, and how sure that is.
+	LossOfEconomicValue *Margin `json:"loss_of_economic_value,omitempty"`
+
+	// LossOfHumanLife How far a risk is from its limit, and how sure that is.
+	LossOfHumanLife *Margin `json:"loss_of_human_life,omitempty"`
+
+	// LossOfPublicService How far a risk is from its limit, and how sure that is.
+	LossOfPublicService *Margin `json:"loss_of_public_service,omitempty"`
+}
+
 // RemainingRisk The risks of a structure under a set of measures; one that does not apply is absent.
 type RemainingRisk struct {
 	// LossOfCulturalHeritage R_3 [1/a].
@@ -6168,6 +6717,9 @@ type Result struct {
 	// Revision Number of the revision, from 1.
 	Revision *int `json:"revision,omitempty"`
 
+	// Sensitivity What other plausible values in place of the defaults do, each taken alone; the largest effect first. Absent where no risk changes.
+	Sensitivity []Effect `json:"sensitivity,omitempty"`
+
 	// SPDSchedule The SPD schedule: every line end at an assessed structure, required or not.
 	SPDSchedule []ScheduleEntry `json:"spd_schedule"`
 
@@ -6222,11 +6774,20 @@ type Risk struct {
 	// Components The risk components; one that does not count for the risk is 0.
 	Components Components `json:"components"`
 
-	// ExceedanceProbability Probability that R exceeds R_T, from N_G alone: lognormal with the stated N_G as median, sigma^2 = ln(1 + (s/N_G)^2); every other value counts as exact. One significant figure where s exceeds N_G/2. Absent where s is not stated or exceeds N_G, and where the cost comparison decides.
+	// ExceedanceProbability Probability that R exceeds R_T, from N_G alone: lognormal with the stated N_G as median, sigma^2 = ln(1 + (s/N_G)^2), or with the interval [a, b] of 90 %, median sqrt(ab), sigma = ln(b/a)/3.29; every other value counts as exact. One significant figure where s exceeds N_G/2. Absent where nothing is stated or s exceeds N_G (then decide by risk_at_upper_bound), and where the cost comparison decides.
 	ExceedanceProbability *float64 `json:"exceedance_probability,omitempty"`
+
+	// FlipsAtGroundFlashesPerKm2Year N_G [1/(km2 a)] at which R = R_T, everything else unchanged. Absent with margin.
+	FlipsAtGroundFlashesPerKm2Year *float64 `json:"flips_at_ground_flashes_per_km2_year,omitempty"`
+
+	// Margin R_T/R. R is proportional to N_G, so this is by how much N_G could rise before R reaches R_T; below 1 by how much it would have to fall. Absent where the cost comparison decides and where R is 0.
+	Margin *float64 `json:"margin,omitempty"`
 
 	// RestsOn The weakest value or formula behind a number. From strong to weak: given, checked, secondary_source, computed, memory, common_practice, assumed. Defaults of the site do not count here; they are listed as assumptions. Absent in answers that were stored before it was told.
 	RestsOn *RestsOn `json:"rests_on,omitempty"`
+
+	// RiskAtUpperBound R [1/a] with N_G at its upper_bound. Absent where nothing is stated of the uncertainty of N_G.
+	RiskAtUpperBound *float64 `json:"risk_at_upper_bound,omitempty"`
 
 	// Tolerable R_T [1/a], the tolerable risk; null where the cost comparison decides.
 	Tolerable *float64 `json:"tolerable"`
@@ -6554,6 +7115,9 @@ type SectionService string
 type Shield struct {
 	// Bonded Whether the shield is bonded to the bar that the equipment is bonded to.
 	Bonded *bool `json:"bonded,omitempty"`
+
+	// ConductorResistanceOhmPerKm R_C [ohm/km], resistance of one conductor inside the shield. Absent: counts as 0, no relief by the shield.
+	ConductorResistanceOhmPerKm *float64 `json:"conductor_resistance_ohm_per_km,omitempty"`
 
 	// ResistanceOhmPerKm R_S [ohm/km], resistance of the shield. Absent: counts as unshielded in P_LD.
 	ResistanceOhmPerKm *float64 `json:"resistance_ohm_per_km,omitempty"`
@@ -7221,13 +7785,13 @@ type Structure struct {
 	// NaturalLps Whether a bonded and earthed metal or reinforced-concrete frame acts as an LPS.
 	NaturalLps *bool `json:"natural_lps,omitempty"`
 
-	// Occupancy Use of the structure; gives the typical mean losses L_F and L_O. Absent: L_F 0.1, the highest without explosion.
+	// Occupancy Use of the structure; gives the typical mean losses L_F and L_O. clinic: without operating theatre or intensive care. The last six have those of the nearest printed row (common practice): hospital, hotel, industrial, public entertainment, industrial, industrial. Absent: L_F 0.1, the highest without explosion.
 	Occupancy *StructureOccupancy `json:"occupancy,omitempty"`
 
 	// Parts Shape on the ground instead of the box: A_D is the area of the union of the parts, each widened by 3 times its height; A_M the area within 500 m of the outline, without the footprint.
 	Parts []Part `json:"parts,omitempty"`
 
-	// Persons n_t, persons in the structure. Absent: the sum of the zones, or everyone in every zone.
+	// Persons n_t, persons in the structure, everyone counted once. Absent: the fewest that the zones allow (nobody is in two zones at once), or everyone in every zone.
 	Persons *float64 `json:"persons,omitempty"`
 
 	// ProtrusionHeightM H_P [m], height of the highest protrusion above ground. Absent: none.
@@ -7255,7 +7819,7 @@ type StructureExplosionZone string
 // StructureLps P_B, class of the LPS in place; I_natural_frame: air termination of class I and a continuous metal or reinforced-concrete frame as down-conductors; I_full_cover: a metal roof and air termination that cover everything on it as well.
 type StructureLps string
 
-// StructureOccupancy Use of the structure; gives the typical mean losses L_F and L_O. Absent: L_F 0.1, the highest without explosion.
+// StructureOccupancy Use of the structure; gives the typical mean losses L_F and L_O. clinic: without operating theatre or intensive care. The last six have those of the nearest printed row (common practice): hospital, hotel, industrial, public entertainment, industrial, industrial. Absent: L_F 0.1, the highest without explosion.
 type StructureOccupancy string
 
 // StructurePublicService Service to the public that the structure provides; asks for R_2.
@@ -7298,6 +7862,9 @@ type StructureMeasures struct {
 
 	// StructureShockMeasures P_TA, measures against touch and step voltages from flashes to the structure.
 	StructureShockMeasures []StructureMeasuresStructureShockMeasures `json:"structure_shock_measures"`
+
+	// Wiring K_S3, routing or shielding that every internal system has at least. Absent where there are no internal systems.
+	Wiring *StructureMeasuresWiring `json:"wiring,omitempty"`
 }
 
 // StructureMeasuresFireProtection r_p, provisions against fire in every inside zone.
@@ -7311,6 +7878,9 @@ type StructureMeasuresLps string
 
 // StructureMeasuresStructureShockMeasures defines model for StructureMeasures.StructureShockMeasures.
 type StructureMeasuresStructureShockMeasures string
+
+// StructureMeasuresWiring K_S3, routing or shielding that every internal system has at least. Absent where there are no internal systems.
+type StructureMeasuresWiring string
 
 // StructureResult The result of one structure.
 type StructureResult struct {
@@ -7567,6 +8137,18 @@ type WebhookMessage struct {
 // WebhookMessageEvent What happened.
 type WebhookMessageEvent string
 
+// WiringPrices Prices of better internal wiring (K_S3) of one structure. Absent in prices, wiring is no candidate; on the relative scale 3, 6 and 15.
+type WiringPrices struct {
+	// LargeLoopsAvoided Large loops avoided, about 10 m2 [money].
+	LargeLoopsAvoided float64 `json:"large_loops_avoided"`
+
+	// LoopsAvoided Loops avoided, about 0.5 m2 [money].
+	LoopsAvoided float64 `json:"loops_avoided"`
+
+	// Shielded Shielded cables, or metal conduit bonded at both ends [money].
+	Shielded float64 `json:"shielded"`
+}
+
 // Work An import or re-assessment. done + failed + unchanged never exceed total.
 type Work struct {
 	// CreatedAt When it was asked for.
@@ -7710,7 +8292,7 @@ type Zone struct {
 	// Losses Mean losses of a zone for each loss, in place of the typical ones.
 	Losses *Losses `json:"losses,omitempty"`
 
-	// Persons n_z, persons in the zone. Absent: everyone.
+	// Persons n_z, persons in the zone, at most n_t. The same persons may stand in several zones, with the hours they spend in each: the sum of n_z t_z is at most n_t 8760. Absent: everyone.
 	Persons *float64 `json:"persons,omitempty"`
 
 	// Place Whether it lies inside the structure or outside, within 3 m of it.

@@ -136,6 +136,7 @@ var (
 	defaultSoil         = &Default{Field: "soil_resistivity_ohm_m", Value: "not known", Reason: "not given: the earth connection is to be proved first", Clause: "IEC 62305-3; " + ours}
 	defaultRelation     = &Default{Field: "relation", Value: "the relation with the higher result", Reason: "not given: linear 0.1 T_D up to 39 days, power 0.04 T_D^1.25 above"}
 	defaultCosts        = &Default{Field: "measure_costs", Value: "relative costs", Reason: "not given: a set of bonding SPDs LPL III-IV on one line costs 1, the other measures in proportion", Clause: ours}
+	defaultWiringPrices = &Default{Field: "wiring", Value: "no candidate", Reason: "not given: routing or shielding of internal wiring has no price and is not recommended", Clause: ours}
 	defaultInterest     = &Default{Field: "interest_per_year", Mark: trace.SecondarySource, Value: "0.05", Reason: handbookRate, Clause: handbook}
 	defaultAmortization = &Default{Field: "amortization_per_year", Mark: trace.SecondarySource, Value: "0.05", Reason: handbookRate, Clause: handbook}
 	defaultMaintenance  = &Default{Field: "maintenance_per_year", Mark: trace.SecondarySource, Value: "0.05", Reason: handbookRate, Clause: handbook}
@@ -154,13 +155,21 @@ var (
 		Plausible: []Plausible{{"true", ofStructure(func(s *risk.Structure) { s.FailureEndangersLife = true })}}}
 	defaultHospitalLife = &Default{Field: "failure_endangers_life", Mark: trace.SecondarySource, Value: "true", Reason: "not given: in a hospital failure of internal systems endangers life",
 		Plausible: []Plausible{{"false", ofStructure(func(s *risk.Structure) { s.FailureEndangersLife = false })}}}
-	defaultExplosion    = &Default{Field: "explosion_zone", Value: "none", Reason: "not given: explosive atmospheres are to be stated by whoever knows the site"}
-	defaultPublicSupply = &Default{Field: "public_service", Value: "none", Reason: "not given: the structure is not stated to serve the public with power, gas, water or telecommunication"}
-	defaultHeritage     = &Default{Field: "cultural_heritage", Value: "false", Reason: "not given"}
-	defaultPersons      = &Default{Field: "persons", Value: "everyone in every zone", Reason: "not given: each zone is taken to hold everyone"}
-	defaultPersonsSum   = &Default{Field: "persons", Value: "sum of the zones", Reason: "not given: the persons of the zones together"}
-	defaultEarthing     = &Default{Field: "earthing", Value: "unknown", Reason: "not given: the earth connection is to be proved first", Clause: "IEC 62305-3; " + ours}
-	defaultZones        = &Default{Field: "zones", Value: "one inside zone that holds everyone all year", Reason: "not given"}
+	defaultClinicLife = &Default{Field: "failure_endangers_life", Value: "false", Reason: "not given: without operating theatre and intensive care failure of internal systems is not taken to endanger life at once",
+		Plausible: []Plausible{{"true", ofStructure(func(s *risk.Structure) { s.FailureEndangersLife = true })}}}
+	defaultExplosion     = &Default{Field: "explosion_zone", Value: "none", Reason: "not given: explosive atmospheres are to be stated by whoever knows the site"}
+	defaultPublicSupply  = &Default{Field: "public_service", Value: "none", Reason: "not given: the structure is not stated to serve the public with power, gas, water or telecommunication"}
+	defaultHeritage      = &Default{Field: "cultural_heritage", Value: "false", Reason: "not given"}
+	defaultPersons       = &Default{Field: "persons", Value: "everyone in every zone", Reason: "not given: each zone is taken to hold everyone"}
+	defaultPersonsFewest = &Default{Field: "persons", Value: "the fewest that the zones allow", Reason: "not given: the same people are taken to be in several zones at different hours",
+		Plausible: []Plausible{{"the persons of the zones together", ofStructure(func(s *risk.Structure) {
+			s.Persons = 0
+			for z := range s.Zones {
+				s.Persons += s.Zones[z].Persons
+			}
+		})}}}
+	defaultEarthing = &Default{Field: "earthing", Value: "unknown", Reason: "not given: the earth connection is to be proved first", Clause: "IEC 62305-3; " + ours}
+	defaultZones    = &Default{Field: "zones", Value: "one inside zone that holds everyone all year", Reason: "not given"}
 )
 
 // The defaults of a zone.
@@ -250,6 +259,14 @@ var (
 	defaultEquipment         = &Default{Field: "equipment", Value: "other", Reason: "not given: withstand as of equipment that is neither module nor grid inverter", Clause: "IEC 60364-7-712"}
 	defaultColdVoltage       = &Default{Field: "temperature_coefficient_per_k", Mark: trace.SecondarySource, Value: "U_OC,MAX = 1.2 U_OC,STC", Reason: "temperature coefficient or lowest temperature not given", Clause: "IEC 60364-7-712"}
 	defaultBuilding          = &Default{Field: "building", Value: "dwelling", Reason: "not given: the kind with the shortest critical length", Clause: "IEC 60364-7-712"}
+	defaultChangeover        = &Default{Field: "changeover", Value: "unknown", Reason: "not given: each side of it counts as without a device", Clause: ours,
+		Plausible: []Plausible{{"before_spd", ofLine(func(l *risk.Line) { l.Electrical.Changeover = risk.ChangeoverBefore })}}}
+	defaultArrayPlace = &Default{Field: "array_place", Mark: trace.Memory, Value: "not known", Reason: "not given: the larger current of both places counts",
+		Clause: "IEC 61643-32", Plausible: []Plausible{
+			{"on_building", ofLine(func(l *risk.Line) { l.Electrical.ArrayPlace = risk.ArrayOnBuilding })},
+			{"elsewhere", ofLine(func(l *risk.Line) { l.Electrical.ArrayPlace = risk.ArrayElsewhere })}}}
+	defaultSeparationKept = &Default{Field: "separation_distance_kept", Mark: trace.SecondarySource, Value: "false", Reason: unproved, Clause: "IEC 62305-3 6.3",
+		Plausible: []Plausible{{"true", ofLine(func(l *risk.Line) { l.Electrical.SeparationKept = true })}}}
 )
 
 // DefaultsBy lists every default, with the clauses of an edition.
@@ -260,6 +277,7 @@ func DefaultsBy(ed risk.Edition) []DefaultDefinition {
 		defaultSoil,
 		defaultRelation,
 		defaultCosts,
+		defaultWiringPrices,
 		defaultInterest,
 		defaultAmortization,
 		defaultMaintenance,
@@ -270,11 +288,12 @@ func DefaultsBy(ed risk.Edition) []DefaultDefinition {
 		defaultOuterScreen,
 		defaultEndangersLife,
 		defaultHospitalLife,
+		defaultClinicLife,
 		defaultExplosion,
 		defaultPublicSupply,
 		defaultHeritage,
 		defaultPersons,
-		defaultPersonsSum,
+		defaultPersonsFewest,
 		defaultEarthing,
 		defaultZones,
 		defaultZonePersons,
@@ -315,6 +334,9 @@ func DefaultsBy(ed risk.Edition) []DefaultDefinition {
 		defaultEquipment,
 		defaultColdVoltage,
 		defaultBuilding,
+		defaultChangeover,
+		defaultArrayPlace,
+		defaultSeparationKept,
 	}
 	list := make([]DefaultDefinition, len(all))
 	for i, d := range all {

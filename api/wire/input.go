@@ -43,6 +43,8 @@ type FlashDensity struct {
 	Source           string    `json:"source,omitempty" len:"[0,200]"`
 	Year             *float64  `json:"year,omitempty" lim:"[1900,2200]" integer:"true"`
 	StandardError    *float64  `json:"standard_error,omitempty" lim:"[0,100]"`
+	Lower90          *float64  `json:"lower_90,omitempty" lim:"(0,1000]"`
+	Upper90          *float64  `json:"upper_90,omitempty" lim:"(0,1000]"`
 }
 
 // TolerableRisk overrides R_T, per year.
@@ -62,6 +64,7 @@ type MeasureCosts struct {
 	FireProtection *FireProvisionsAt `json:"fire_protection" required:"true"`
 	WarningNotices *float64          `json:"warning_notices" required:"true" lim:"[0,1000000000]"`
 	Insulation     *float64          `json:"insulation" required:"true" lim:"[0,1000000000]"`
+	Wiring         *WiringPrices     `json:"wiring,omitempty"`
 	Interest       *float64          `json:"interest_per_year,omitempty" lim:"[0,1]"`
 	Amortization   *float64          `json:"amortization_per_year,omitempty" lim:"[0,1]"`
 	Maintenance    *float64          `json:"maintenance_per_year,omitempty" lim:"[0,1]"`
@@ -80,6 +83,13 @@ type SPDPrices struct {
 	IIIIV *float64 `json:"III-IV" required:"true" lim:"[0,1000000000]"`
 	II    *float64 `json:"II" required:"true" lim:"[0,1000000000]"`
 	I     *float64 `json:"I" required:"true" lim:"[0,1000000000]"`
+}
+
+// WiringPrices are prices of better internal wiring per structure; without them it is no candidate.
+type WiringPrices struct {
+	LargeLoopsAvoided *float64 `json:"large_loops_avoided" required:"true" lim:"[0,1000000000]"`
+	LoopsAvoided      *float64 `json:"loops_avoided" required:"true" lim:"[0,1000000000]"`
+	Shielded          *float64 `json:"shielded" required:"true" lim:"[0,1000000000]"`
 }
 
 // FireProvisionsAt are prices of provisions against fire per structure.
@@ -190,32 +200,11 @@ type Shield struct {
 	Type       *ShieldType `json:"type" required:"true"`
 	Bonded     *bool       `json:"bonded,omitempty"`
 	Resistance *float64    `json:"resistance_ohm_per_km,omitempty" lim:"(0,1000000]"`
+	Conductor  *float64    `json:"conductor_resistance_ohm_per_km,omitempty" lim:"(0,1000000]"`
 }
 
 // SPD is a level, or the probability of a set better than LPL I.
 type SPD risk.SPD
-
-// Electrical says what is connected through a line.
-type Electrical struct {
-	Current                *Current        `json:"current,omitempty"`
-	System                 *EarthingSystem `json:"system,omitempty"`
-	Nominal                *float64        `json:"nominal_v,omitempty" lim:"(0,1500]"`
-	MaxOperating           *float64        `json:"max_operating_v,omitempty" lim:"(0,2000]"`
-	Phases                 *float64        `json:"phases,omitempty" lim:"[1,3]" integer:"true"`
-	Neutral                *bool           `json:"neutral,omitempty"`
-	SourceConnected        *bool           `json:"source_connected,omitempty"`
-	ShortCircuit           *float64        `json:"short_circuit_ka,omitempty" lim:"(0,200]"`
-	Origin                 *DCOrigin       `json:"origin,omitempty"`
-	OpenCircuit            *float64        `json:"open_circuit_v,omitempty" lim:"(0,1500]"`
-	TemperatureCoefficient *float64        `json:"temperature_coefficient_per_k,omitempty" lim:"[-0.02,0]"`
-	LowestTemperature      *float64        `json:"lowest_temperature_c,omitempty" lim:"[-90,40]"`
-	ShortCircuitSTC        *float64        `json:"short_circuit_a,omitempty" lim:"(0,100000]"`
-	EquipmentMaxInput      *float64        `json:"equipment_max_input_v,omitempty" lim:"(0,2000]"`
-	Equipment              *Equipment      `json:"equipment,omitempty"`
-	Building               *Building       `json:"building,omitempty"`
-	EquipmentDistance      *float64        `json:"equipment_distance_m,omitempty" lim:"[0,10000]"`
-	LeadLength             *float64        `json:"lead_length_m,omitempty" lim:"[0,100]"`
-}
 
 // The named values of the input are those of package risk.
 type (

@@ -63,7 +63,8 @@ func EarthAdvice(e risk.Earthing) (grade EarthGrade, advice string) {
 func moreElectrode(ohm float64) string {
 	times := strconv.FormatFloat(math.Ceil(ohm/fairEarthUpTo), 'f', 0, 64)
 	if ohm > addedElectrode*fairEarthUpTo {
-		return "More rods alone will not do (30 ohm takes " + times + " times the electrode): lay a ring round the building and bond everything to it."
+		return "More rods alone will not do (30 ohm takes " + times + " times the electrode): lay a ring round the building " +
+			"and bond everything to it."
 	}
 	return "Add electrode: for 30 ohm at least " + times + " times what is there."
 }

@@ -41,13 +41,16 @@ func TestEarthAdvice(t *testing.T) {
 	}{
 		{risk.Earthing{}, "Earth first: a device can do very little without a proved earth connection. Find the electrode, bond everything to it and measure it."},
 		{risk.Earthing{Connection: risk.EarthNone},
-			"There is no earth connection: no device protects anything before there is one. Build an electrode, bond everything to it and measure it."},
+			"There is no earth connection: no device protects anything before there is one. " +
+				"Build an electrode, bond everything to it and measure it."},
 		{measured(8), "Earth of 8 ohm, good. Test it before use, and keep everything bonded to it."},
 		{measured(20), "Earth of 20 ohm, fair. Bond everything to one bar; improve the electrode towards 10 ohm where that is within reach."},
-		{measured(150), "Earth of 150 ohm, poor. Each 1 kA of surge current lifts it by 150 kV against remote earth (I x R). Equipotential bonding matters " +
+		{measured(150), "Earth of 150 ohm, poor. " +
+			"Each 1 kA of surge current lifts it by 150 kV against remote earth (I x R). Equipotential bonding matters " +
 			"more than the number: bond everything to one bar, and fit devices on every line that comes from a remote earth. " +
 			"Add electrode: for 30 ohm at least 5 times what is there."},
-		{measured(2000), "Earth of 2000 ohm, poor. Each 1 kA of surge current lifts it by 2000 kV against remote earth (I x R). Equipotential bonding " +
+		{measured(2000), "Earth of 2000 ohm, poor. " +
+			"Each 1 kA of surge current lifts it by 2000 kV against remote earth (I x R). Equipotential bonding " +
 			"matters more than the number: bond everything to one bar, and fit devices on every line that comes from a remote earth. " +
 			"More rods alone will not do (30 ohm takes 67 times the electrode): lay a ring round the building and bond everything to it."},
 	} {
