@@ -15,7 +15,7 @@ const frequentFailures = 0.1
 
 // warnings are remarks on this input: the earth first, then the lines, the flash density, the structures and the measures.
 func warnings(in *risk.Input, res *risk.Result, rec *risk.Recommendation, ed risk.Edition) []string {
-	return slices.Concat(earthWarnings(in), lineWarnings(in), densityWarnings(in), failureWarnings(in, res), measureWarnings(rec),
+	return slices.Concat(earthWarnings(in), lineWarnings(in), densityWarnings(in, res), failureWarnings(in, res), measureWarnings(rec),
 		remaining(in, rec, ed))
 }
 
@@ -111,7 +111,7 @@ func lineWarnings(in *risk.Input) []string {
 	return r.of("line")
 }
 
-func densityWarnings(in *risk.Input) []string {
+func densityWarnings(in *risk.Input, res *risk.Result) []string {
 	const weak = ", which is a weak relation; use lightning location data no older than five years where there are any."
 	var w []string
 	if in.FlashDensity.Derivation != "" {
@@ -119,6 +119,10 @@ func densityWarnings(in *risk.Input) []string {
 	}
 	if in.FlashDensity.Origin == risk.DensityThunderstormDays {
 		w = append(w, "N_G is derived from thunderstorm days"+weak)
+	}
+	if spread := in.FlashDensity.Spread(res.NG); spread.Stated() && !spread.Tells() {
+		w = append(w, "N_G is too uncertain for a probability that a limit is exceeded: decide by the risk at its upper bound, N_G "+
+			strconv.FormatFloat(spread.Upper, 'g', 3, 64)+".")
 	}
 	return w
 }
