@@ -1316,14 +1316,17 @@ const (
 	FindingRuleBackupOvercurrentDevice FindingRule = "backup_overcurrent_device"
 	FindingRuleConnection              FindingRule = "connection"
 	FindingRuleCurrentKind             FindingRule = "current_kind"
+	FindingRuleDataSheet               FindingRule = "data_sheet"
 	FindingRuleDistance                FindingRule = "distance"
 	FindingRuleEarth                   FindingRule = "earth"
+	FindingRuleFirstStage              FindingRule = "first_stage"
 	FindingRuleFollowCurrent           FindingRule = "follow_current"
 	FindingRuleImpulseCurrent          FindingRule = "impulse_current"
 	FindingRuleLeads                   FindingRule = "leads"
 	FindingRuleMaximumCurrent          FindingRule = "maximum_current"
 	FindingRuleModes                   FindingRule = "modes"
 	FindingRuleNominalCurrent          FindingRule = "nominal_current"
+	FindingRuleOpenCircuitVoltage      FindingRule = "open_circuit_voltage"
 	FindingRuleProtectionLevel         FindingRule = "protection_level"
 	FindingRuleShortCircuitRating      FindingRule = "short_circuit_rating"
 	FindingRuleTemporaryOvervoltage    FindingRule = "temporary_overvoltage"
@@ -1341,9 +1344,13 @@ func (e FindingRule) Valid() bool {
 		return true
 	case FindingRuleCurrentKind:
 		return true
+	case FindingRuleDataSheet:
+		return true
 	case FindingRuleDistance:
 		return true
 	case FindingRuleEarth:
+		return true
+	case FindingRuleFirstStage:
 		return true
 	case FindingRuleFollowCurrent:
 		return true
@@ -1356,6 +1363,8 @@ func (e FindingRule) Valid() bool {
 	case FindingRuleModes:
 		return true
 	case FindingRuleNominalCurrent:
+		return true
+	case FindingRuleOpenCircuitVoltage:
 		return true
 	case FindingRuleProtectionLevel:
 		return true
@@ -1607,14 +1616,17 @@ const (
 	ObstacleRuleBackupOvercurrentDevice ObstacleRule = "backup_overcurrent_device"
 	ObstacleRuleConnection              ObstacleRule = "connection"
 	ObstacleRuleCurrentKind             ObstacleRule = "current_kind"
+	ObstacleRuleDataSheet               ObstacleRule = "data_sheet"
 	ObstacleRuleDistance                ObstacleRule = "distance"
 	ObstacleRuleEarth                   ObstacleRule = "earth"
+	ObstacleRuleFirstStage              ObstacleRule = "first_stage"
 	ObstacleRuleFollowCurrent           ObstacleRule = "follow_current"
 	ObstacleRuleImpulseCurrent          ObstacleRule = "impulse_current"
 	ObstacleRuleLeads                   ObstacleRule = "leads"
 	ObstacleRuleMaximumCurrent          ObstacleRule = "maximum_current"
 	ObstacleRuleModes                   ObstacleRule = "modes"
 	ObstacleRuleNominalCurrent          ObstacleRule = "nominal_current"
+	ObstacleRuleOpenCircuitVoltage      ObstacleRule = "open_circuit_voltage"
 	ObstacleRuleProtectionLevel         ObstacleRule = "protection_level"
 	ObstacleRuleShortCircuitRating      ObstacleRule = "short_circuit_rating"
 	ObstacleRuleTemporaryOvervoltage    ObstacleRule = "temporary_overvoltage"
@@ -1632,9 +1644,13 @@ func (e ObstacleRule) Valid() bool {
 		return true
 	case ObstacleRuleCurrentKind:
 		return true
+	case ObstacleRuleDataSheet:
+		return true
 	case ObstacleRuleDistance:
 		return true
 	case ObstacleRuleEarth:
+		return true
+	case ObstacleRuleFirstStage:
 		return true
 	case ObstacleRuleFollowCurrent:
 		return true
@@ -1647,6 +1663,8 @@ func (e ObstacleRule) Valid() bool {
 	case ObstacleRuleModes:
 		return true
 	case ObstacleRuleNominalCurrent:
+		return true
+	case ObstacleRuleOpenCircuitVoltage:
 		return true
 	case ObstacleRuleProtectionLevel:
 		return true

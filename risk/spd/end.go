@@ -145,8 +145,8 @@ func (x *end) conductorNote() string {
 }
 
 func (x *end) phases() float64 {
-	if x.l.Electrical.Phases == 3 {
-		return 3
+	if n := x.l.Electrical.Phases; n == 2 || n == 3 {
+		return float64(n)
 	}
 	return 1
 }
@@ -158,7 +158,7 @@ func (x *end) neutral() bool {
 
 // rowNPE is the row of the clause minima for N-PE in CT2.
 func (x *end) rowNPE() int {
-	if x.phases() == 3 {
+	if x.phases() > 1 { // two phases are not printed: the safe side
 		return rowNPE3
 	}
 	return rowNPE1
@@ -219,17 +219,6 @@ func (x *end) entranceClass() TestClass {
 		return ClassI
 	}
 	return ClassII
-}
-
-// connection is the connection type: CT2 where there is a neutral apart from PE, CT1 in TN-C and IT.
-func (x *end) connection() Connection {
-	switch {
-	case x.telecom() || x.direct():
-		return NoConnection
-	case (x.l.Electrical.System == risk.TT || x.l.Electrical.System == risk.TNS) && x.neutral():
-		return CT2
-	}
-	return CT1
 }
 
 // fedByBattery reports whether a battery can feed a photovoltaic line.
