@@ -32,6 +32,7 @@ func summary(w io.Writer, r *wire.Result, stress *wire.StressResult) error {
 	p.schedule()
 	p.years()
 	p.assumptions()
+	p.sensitivity()
 	p.list("Warnings", r.Warnings)
 	p.list("Cautions", r.Cautions)
 	return p.err
@@ -141,23 +142,9 @@ func (p *page) risks() {
 		if s := &p.r.Structures[i]; s.Assessed {
 			p.print("  %s: struck %s times a year (once in %s years); internal systems fail %s times a year without protection\n",
 				s.ID, short(s.Events.Direct), short(1/s.Events.Direct), short(s.SystemFailures))
-			p.exceedance(s)
+			p.margins(s)
 			p.cost(s)
 		}
-	}
-}
-
-// exceedance says how probable it is that a risk exceeds its limit, where the standard error of N_G tells.
-func (p *page) exceedance(s *wire.StructureResult) {
-	var chances []string
-	for k := range risk.Loss(risk.Losses) {
-		if r := s.Risks.Of(k); r != nil && r.Exceedance != nil {
-			chances = append(chances, lossNames[k]+" "+percent(*r.Exceedance))
-		}
-	}
-	if len(chances) > 0 {
-		p.print("  %s: probability that the limit is exceeded, from N_G alone (standard error %s): %s\n",
-			s.ID, short(p.r.FlashDensity.StandardError), strings.Join(chances, ", "))
 	}
 }
 
@@ -210,35 +197,18 @@ func (p *page) measures() {
 	}
 	rows := [][]string{{"structure", "line", "measure"}}
 	for _, s := range rec.Measures.Structures {
-		if s.LPS != risk.NoLPS {
-			rows = append(rows, []string{s.ID, "", "LPS class " + s.LPS.String()})
-		}
-		if s.FireProtection != risk.NoFireProtection {
-			rows = append(rows, []string{s.ID, "", s.FireProtection.String() + " fire protection"})
-		}
-		for _, m := range s.StructureShock {
-			rows = append(rows, []string{s.ID, "", "against touch and step voltages: " + words(m)})
-		}
-		for _, m := range s.LineShock {
-			rows = append(rows, []string{s.ID, "", "against touch voltages from lines: " + words(m)})
+		for _, m := range structureMeasures(&s) {
+			rows = append(rows, []string{s.ID, "", m})
 		}
 	}
 	for _, l := range rec.Measures.Lines {
-		if l.Bonding.Level != risk.NoSPD {
-			rows = append(rows, []string{l.Structure, l.ID, "bonding SPDs at the entrance, LPL " + l.Bonding.Level.String()})
-		}
-		if l.Coordinated.Level != risk.NoSPD {
-			rows = append(rows, []string{l.Structure, l.ID, "coordinated SPDs up to the equipment, LPL " + l.Coordinated.Level.String()})
+		for _, m := range lineMeasures(&l) {
+			rows = append(rows, []string{l.Structure, l.ID, m})
 		}
 	}
 	p.table(rows)
-	if n := len(rec.Alternatives); n > 0 {
-		costs := make([]string, n)
-		for i, a := range rec.Alternatives {
-			costs[i] = short(a.Cost)
-		}
-		p.print("  %d safer sets cost %s; see the JSON result\n", n, strings.Join(costs, ", "))
-	}
+	p.print("  %s\n", p.left(&rec.MeasureSet))
+	p.alternatives()
 }
 
 func words(name string) string { return strings.ReplaceAll(name, "_", " ") }

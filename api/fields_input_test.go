@@ -108,7 +108,7 @@ const hallInput = `{"name": "Invented hall", "reference": "H-1", "edition": "iec
 	"environment": "suburban", "soil_resistivity_ohm_m": 200,
 	"tolerable_risk": {"loss_of_human_life": 0.00002, "loss_of_public_service": 0.002, "loss_of_cultural_heritage": 0.0002, "loss_of_economic_value": 0.001},
 	"measure_costs": {"currency": "XTS", "lps": {"IV": 1500, "III": 1900, "II": 2600, "I": 3400}, "bonding_spd": {"III-IV": 110, "II": 170, "I": 260},
-		"coordinated_spd": {"III-IV": 110, "II": 170, "I": 260}, "fire_protection": {"manual": 90, "automatic": 2400}, "warning_notices": 15, "insulation": 130,
+		"coordinated_spd": {"III-IV": 110, "II": 170, "I": 260}, "fire_protection": {"manual": 90, "automatic": 2400}, "warning_notices": 15, "insulation": 130, "wiring": {"large_loops_avoided": 40, "loops_avoided": 90, "shielded": 300},
 		"interest_per_year": 0.04, "amortization_per_year": 0.05, "maintenance_per_year": 0.02},
 	"structures": [
 		{"id": "hall", "length_m": 30, "width_m": 15, "height_m": 9, "protrusion_height_m": 16, "assess": true, "surroundings": "isolated", "occupancy": "museum", "lps": "none",
@@ -179,7 +179,7 @@ var electrodes = map[string]string{
 }
 
 // daysInput has N_G from thunderstorm days.
-const daysInput = `{"name": "Invented shed", "location": {"latitude": -3.1, "longitude": 36.2}, "flash_density": {"thunderstorm_days_per_year": 60, "relation": "linear"},
+const daysInput = `{"name": "Invented shed", "location": {"latitude": -3.1, "longitude": 36.2}, "flash_density": {"thunderstorm_days_per_year": 60, "relation": "linear", "lower_90": 2, "upper_90": 20},
 	"structures": [{"id": "shed", "length_m": 12, "width_m": 8, "height_m": 4}]}`
 
 // sharedInput has two lines on one route.

@@ -238,6 +238,7 @@ func TestEveryFieldOfABudget(t *testing.T) {
 	p.Add(t, bodies...)
 	full := apitest.Prices("XTS")
 	full["interest_per_year"], full["amortization_per_year"], full["maintenance_per_year"] = 0.04, 0.05, 0.02
+	full["wiring"] = map[string]any{"large_loops_avoided": 20, "loops_avoided": 60, "shielded": 200}
 	b := inputBody{schema: "BudgetRequest",
 		bases: []string{
 			`{"budget": "900.00", "currency": "XTS", "objective": "expected_loss", "effort": 0, "measure_costs": ` + string(apitest.JSONOf(t, full)) + `}`,

@@ -70,11 +70,33 @@ const (
 	Agricultural
 	Office
 	OtherOccupancy
+	Clinic         // without operating theatre or intensive care
+	BoardingSchool // pupils sleep there
+	Workshop
+	MarketHall
+	TelecomHut
+	PumpHouse
 )
 
 var occupancyNames = []string{
 	"unknown", "dwelling", "school", "hospital", "hotel", "civic", "entertainment", "church", "museum",
-	"industrial", "commercial", "agricultural", "office", "other",
+	"industrial", "commercial", "agricultural", "office", "other", "clinic", "boarding_school", "workshop", "market_hall", "telecom_hut", "pump_house",
+}
+
+// NearestOccupancy is the occupancy that the printed tables name, for one that they do not: whatever is ruled by
+// occupancy treats both alike (common practice, no published source).
+func NearestOccupancy(o Occupancy) Occupancy {
+	switch o {
+	case Clinic:
+		return Hospital
+	case BoardingSchool:
+		return Hotel
+	case Workshop, TelecomHut, PumpHouse:
+		return Industrial
+	case MarketHall:
+		return Entertainment
+	}
+	return o
 }
 
 type occupancyList struct{}

@@ -1,6 +1,10 @@
 package risk
 
-import "levinward/risk/trace"
+import (
+	"math"
+
+	"levinward/risk/trace"
+)
 
 // Input is one site as the computation sees it, every default already taken.
 // Lengths are in metres, areas in square metres, voltages of equipment in kV
@@ -40,6 +44,7 @@ type FlashDensity struct {
 	Source           string
 	Year             int     // of the newest data, 0 where not known
 	StandardError    float64 // of N_G, however it was found [1/(km2 a)]; 0 where not stated
+	Lower90, Upper90 float64 // ends of an interval of 90 % for N_G, in its place; 0 where not stated
 
 	// Of a map: its id; the relation that gave N_G from its value, empty where it
 	// holds N_G itself; and what the worksheet says beside N_G.
@@ -68,10 +73,13 @@ type Structure struct {
 	PublicSupply         PublicSupply
 	CulturalHeritage     bool
 	Persons              float64 // n_t; 0 where not known, then every zone holds everyone
-	Zones                []Zone
-	Earthing             Earthing
-	DownConductors       int // of the LPS; 0 where not known
-	Separation           Separation
+	// Users are those whom the zones inside serve, each counted once, where they exceed n_t because the same persons are
+	// in several zones at different hours; 0: n_t.
+	Users          float64
+	Zones          []Zone
+	Earthing       Earthing
+	DownConductors int // of the LPS; 0 where not known
+	Separation     Separation
 }
 
 // Separation is the distance between the LPS and what it may flash over to, 62305-3 clause 6.3.
@@ -309,6 +317,8 @@ type Costs struct {
 	FireProtection [AutomaticFireProtection + 1]float64
 	WarningNotices float64 // per structure
 	Insulation     float64 // of exposed parts, per structure
+	// Wiring is what it costs to route or shield all internal wiring of a structure. Nil: not known, so it is no candidate.
+	Wiring *[ShieldedWiring + 1]float64
 	// Interest, Amortization and Maintenance are fractions of the price per year (i, a, m).
 	Interest, Amortization, Maintenance float64
 }
@@ -331,4 +341,22 @@ type Assumption struct {
 type Alternative struct {
 	Value   string
 	Outcome string
+}
+
+// Effect is what another plausible value in place of a default does to a risk.
+type Effect struct {
+	Assumption    int // index of the default in the list of assumptions
+	Instead       string
+	Structure     int
+	Loss          Loss
+	Before, After float64 // R [1/a] with the default and with the other value
+	Decisive      bool
+}
+
+// Size orders effects: the factor by which the risk rises or falls, as a logarithm; 0 where it stays.
+func (e *Effect) Size() float64 {
+	if e.Before == e.After {
+		return 0
+	}
+	return math.Abs(math.Log(e.After / e.Before))
 }

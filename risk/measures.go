@@ -7,6 +7,7 @@ type Measures struct {
 	FireProtection FireProtection // in every inside zone
 	StructureShock ShockMeasures  // in every zone
 	LineShock      ShockMeasures  // in every inside zone
+	Wiring         Wiring         // of every internal system
 	Ends           []EndMeasures  // per line end at the structure, in the order of Input.Lines
 }
 

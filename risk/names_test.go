@@ -33,7 +33,8 @@ var types = []struct {
 	{"environment", func(v uint8) named { return value[risk.Environment](v) }, "rural suburban urban urban_tall"},
 	{"surroundings", func(v uint8) named { return value[risk.Surroundings](v) }, "higher_objects similar_objects isolated hilltop"},
 	{"occupancy", func(v uint8) named { return value[risk.Occupancy](v) },
-		"unknown dwelling school hospital hotel civic entertainment church museum industrial commercial agricultural office other"},
+		"unknown dwelling school hospital hotel civic entertainment church museum industrial commercial agricultural office other " +
+			"clinic boarding_school workshop market_hall telecom_hut pump_house"},
 	{"lps", func(v uint8) named { return value[risk.LPS](v) }, "none IV III II I I_natural_frame I_full_cover"},
 	{"explosion_zone", func(v uint8) named { return value[risk.ExplosionZone](v) }, "none 0_20 1_21 2_22"},
 	{"public_service", func(v uint8) named { return value[risk.PublicSupply](v) }, "none power_gas_water tv_telecom"},
@@ -53,11 +54,24 @@ var types = []struct {
 	{"current", func(v uint8) named { return value[risk.Current](v) }, "ac dc"},
 	{"system", func(v uint8) named { return value[risk.EarthingSystem](v) }, "TT TN-S TN-C TN-C-S IT"},
 	{"origin", func(v uint8) named { return value[risk.DCOrigin](v) }, "photovoltaic battery load"},
-	{"equipment", func(v uint8) named { return value[risk.Equipment](v) }, "other module charge_controller inverter"},
+	{"equipment", func(v uint8) named { return value[risk.Equipment](v) }, "other module charge_controller inverter electronics socket_outlet motor"},
 	{"origin", func(v uint8) named { return value[risk.DensityOrigin](v) }, "given thunderstorm_days map"},
 	{"earth connection", func(v uint8) named { return value[risk.EarthConnection](v) }, "unknown none measured electrode"},
 	{"relation", func(v uint8) named { return value[risk.Relation](v) }, "linear power"},
 	{"building", func(v uint8) named { return value[risk.Building](v) }, "dwelling ground_plant service"},
+	{"answer", func(v uint8) named { return value[risk.Answer](v) }, "unknown yes no"},
+	{"far-end earth", func(v uint8) named { return value[risk.FarEarth](v) }, "not_stated own shared unknown"},
+	{"far end", func(v uint8) named { return value[risk.FarEnd](v) },
+		"not_stated network structure array battery generator pump_motor level_sensor antenna " +
+			"fence_energiser luminaire socket_outlet electronics out_building other"},
+	{"source", func(v uint8) named { return value[risk.SupplySource](v) }, "unknown network generator inverter"},
+	{"changeover", func(v uint8) named { return value[risk.Changeover](v) }, "not_stated none behind_spd before_spd unknown"},
+	{"neutral to earth bond", func(v uint8) named { return value[risk.NeutralBond](v) }, "unknown source board none"},
+	{"residual-current device", func(v uint8) named { return value[risk.ResidualDevice](v) },
+		"not_stated none behind_spd before_spd before_spd_type_s"},
+	{"connection type", func(v uint8) named { return value[risk.ConnectionType](v) }, "not_stated CT1 CT2"},
+	{"array place", func(v uint8) named { return value[risk.ArrayPlace](v) }, "not_stated on_building elsewhere"},
+	{"cable", func(v uint8) named { return value[risk.Cable](v) }, "not_stated pairs drop_wire coaxial"},
 }
 
 func TestNamedValues(t *testing.T) {

@@ -51,8 +51,8 @@ func Run(site *wire.Site, t *trace.Trace) (*wire.Answer, []risk.Violation) {
 	a := &wire.Answer{Input: in, Result: &res, Recommendation: &rec, Earth: judgements, Cautions: Cautions()}
 	a.Schedule = spd.Schedule(in, &res, &rec, t)
 	a.Costs = costs(in, &res, &rec, ed, t)
-	a.Assumptions = sensitivity(site, &res, ed)
-	a.Warnings = append(warnings(in, &res, &rec), remaining(in, &rec, ed)...)
+	a.Assumptions, a.Effects = sensitivity(site, &res, ed)
+	a.Warnings = append(warnings(in, &res, &rec, ed), remaining(in, &rec, ed)...)
 	return a, nil
 }
 
@@ -85,46 +85,6 @@ func costs(in *risk.Input, res *risk.Result, rec *risk.Recommendation, ed risk.E
 		all[m.Structure] = &c
 	}
 	return all
-}
-
-// frequentFailures is the yearly number of failures of internal systems from which a warning speaks of them.
-const frequentFailures = 0.1
-
-// warnings are remarks on this input.
-func warnings(in *risk.Input, res *risk.Result, rec *risk.Recommendation) []string {
-	var w []string
-	for i := range in.Lines {
-		l := &in.Lines[i]
-		if l.Withstand < 1 && l.Shield.Bonded && l.Shield.Resistance > 0 { // elsewhere the values at 1 kV are the highest there are
-			w = append(w, "Line "+strconv.Quote(l.ID)+": U_W is below 1 kV; the tables begin at 1 kV, whose values were used and may be too favourable.")
-		}
-		if l.Electrical.Phases == 3 && l.Electrical.Nominal == 400 {
-			w = append(w, "Line "+strconv.Quote(l.ID)+": nominal_v is line to neutral; 400 V with three phases means a 400/690 V system. For 230/400 V give 230.")
-		}
-		if l.Shield.Resistance > 20 {
-			w = append(w, "Line "+strconv.Quote(l.ID)+": the shield resistance is above 20 ohm/km; the line counts as unshielded in Table B.8.")
-		}
-	}
-	if in.FlashDensity.Derivation != "" {
-		w = append(w, "N_G is derived from a map of another quantity ("+in.FlashDensity.Derivation+"), which is a weak relation; use lightning location data no older than five years where there are any.")
-	}
-	for i := range res.Structures {
-		r := &res.Structures[i]
-		if r.Assessed && !r.Risks[risk.EconomicValue].Applies && r.SystemFailures >= frequentFailures {
-			w = append(w, "Structure "+strconv.Quote(in.Structures[i].ID)+": without SPDs its systems are expected to fail "+strconv.FormatFloat(r.SystemFailures, 'g', 2, 64)+
-				" times a year. The loss of equipment does not count in the risk, because no values were given; devices that are not required are worth fitting all the same.")
-		}
-	}
-	if in.FlashDensity.Origin == risk.DensityThunderstormDays {
-		w = append(w, "N_G is derived from thunderstorm days, which is a weak relation; use lightning location data no older than five years where there are any.")
-	}
-	if rec.Needed && !rec.Sufficient {
-		w = append(w, "No set of measures in the search brings every risk to its limit. What is recommended is the best that can be reached; reduce the fire risk, divide the structure or find other measures with a specialist.")
-	}
-	if !rec.Proven {
-		w = append(w, "The search for measures was stopped at its bound: the set suffices, but a cheaper one is not excluded.")
-	}
-	return w
 }
 
 // remaining names the largest component that is left where the measures do not suffice, and what it depends on.
@@ -170,6 +130,10 @@ func protected(in *risk.Input, set *risk.MeasureSet) *risk.Input {
 			s.Zones[z].StructureShock |= m.Measures.StructureShock
 			s.Zones[z].LineShock |= m.Measures.LineShock
 			s.Zones[z].FireProtection = max(s.Zones[z].FireProtection, m.Measures.FireProtection)
+			s.Zones[z].Systems = slices.Clone(s.Zones[z].Systems)
+			for n := range s.Zones[z].Systems {
+				s.Zones[z].Systems[n].Wiring = max(s.Zones[z].Systems[n].Wiring, m.Measures.Wiring)
+			}
 		}
 		for _, e := range m.Measures.Ends {
 			p.Lines[e.Line].BondingSPD, p.Lines[e.Line].CoordinatedSPD = e.Bonding, e.Coordinated

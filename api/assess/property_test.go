@@ -84,10 +84,11 @@ func notAbove(t *rapid.T, what string, a, b site) {
 // The names that can be given, by field.
 var named = map[string][]any{
 	"surroundings": {"higher_objects", "similar_objects", "isolated", "hilltop"},
-	"occupancy":    {"dwelling", "school", "hospital", "hotel", "civic", "entertainment", "church", "museum", "industrial", "commercial", "agricultural", "office", "other"},
-	"lps":          {"none", "IV", "III", "II", "I", "I_natural_frame", "I_full_cover"},
-	"surface":      {"agricultural", "concrete", "marble", "ceramic", "gravel", "carpet", "asphalt", "linoleum", "wood"},
-	"fire_risk":    {"none", "low", "ordinary", "high"}, "fire_protection": {"none", "manual", "automatic"},
+	"occupancy": {"dwelling", "school", "hospital", "hotel", "civic", "entertainment", "church", "museum", "industrial", "commercial", "agricultural", "office", "other",
+		"clinic", "boarding_school", "workshop", "market_hall", "telecom_hut", "pump_house"},
+	"lps":       {"none", "IV", "III", "II", "I", "I_natural_frame", "I_full_cover"},
+	"surface":   {"agricultural", "concrete", "marble", "ceramic", "gravel", "carpet", "asphalt", "linoleum", "wood"},
+	"fire_risk": {"none", "low", "ordinary", "high"}, "fire_protection": {"none", "manual", "automatic"},
 	"special_hazard": {"none", "low_panic", "average_panic", "difficult_evacuation", "high_panic"},
 	"environment":    {"rural", "suburban", "urban", "urban_tall"}, "installation": {"aerial", "buried", "buried_in_earth_mesh"},
 	"wiring": {"unrouted", "large_loops_avoided", "loops_avoided", "shielded"}, "spd": {"none", "III-IV", "II", "I", 0.005, 0.001},
@@ -548,6 +549,7 @@ func holds(t *rapid.T, doc document, set *wire.MeasureSet, m *wire.StructureMeas
 				if z["place"] != "outside" {
 					z["line_shock_measures"] = union(z["line_shock_measures"], m.LineShock)
 					z["fire_protection"] = betterOf(named["fire_protection"], z["fire_protection"], m.FireProtection.String())
+					rewire(doc, st, z, m.Wiring)
 				}
 			}
 		}
@@ -576,6 +578,33 @@ func holds(t *rapid.T, doc document, set *wire.MeasureSet, m *wire.StructureMeas
 			}
 		}
 	}
+}
+
+// rewire gives every internal system of an inside zone at least a wiring; absent it is unrouted, and absent systems are all lines.
+func rewire(doc, st, z document, w *risk.Wiring) {
+	if z["systems"] == nil {
+		z["systems"] = systemsOf(doc, st["id"], "unrouted")
+	}
+	for _, sys := range z["systems"].([]any) {
+		sys := sys.(document)
+		if sys["wiring"] == nil {
+			sys["wiring"] = "unrouted"
+		}
+		if w != nil {
+			sys["wiring"] = betterOf(named["wiring"], sys["wiring"], w.String())
+		}
+	}
+}
+
+// systemsOf lists an internal system for each line that enters a structure.
+func systemsOf(doc document, structure any, wiring string) []any {
+	systems := []any{}
+	for _, l := range doc["lines"].([]any) {
+		if l := l.(document); l["structure"] == structure || l["to"] == structure {
+			systems = append(systems, document{"line": l["id"], "wiring": wiring})
+		}
+	}
+	return systems
 }
 
 func union(given any, more []string) []any {
@@ -632,18 +661,20 @@ func TestDecisiveAssumptionsDecide(t *testing.T) {
 // putPlausible writes a plausible value as a client would.
 func putPlausible(doc document, pointer, value string) {
 	switch {
+	case value == "the persons of the zones together":
+		index, _ := strconv.Atoi(strings.Split(pointer, "/")[2])
+		sum := 0.0
+		for _, z := range doc["structures"].([]any)[index].(document)["zones"].([]any) {
+			n, _ := z.(document)["persons"].(float64)
+			sum += n
+		}
+		put(doc, pointer, sum)
 	case value == "no line":
 		doc["lines"] = []any{}
 	case strings.HasSuffix(pointer, "/systems"):
 		index, _ := strconv.Atoi(strings.Split(pointer, "/")[2])
 		structure := doc["structures"].([]any)[index].(document)["id"]
-		systems := []any{}
-		for _, l := range doc["lines"].([]any) {
-			if l := l.(document); l["structure"] == structure || l["to"] == structure {
-				systems = append(systems, document{"line": l["id"], "wiring": "loops_avoided"})
-			}
-		}
-		put(doc, pointer, systems)
+		put(doc, pointer, systemsOf(doc, structure, "loops_avoided"))
 	case value == "true" || value == "false":
 		put(doc, pointer, value == "true")
 	default:
@@ -695,8 +726,13 @@ func leastClass(t *rapid.T, doc document, id string) string {
 				st["lps"] = betterOf(named["lps"], present, class)
 				for _, z := range st["zones"].([]any) {
 					z := z.(document)
-					z["structure_shock_measures"] = union(z["structure_shock_measures"], []string{"warning_notices", "insulation"})
+					z["structure_shock_measures"] = union(z["structure_shock_measures"], []string{"warning_notices"})
+					if st["lps"] != "none" || st["natural_lps"] == true { // otherwise there are no down-conductors to insulate
+						z["structure_shock_measures"] = union(z["structure_shock_measures"], []string{"insulation"})
+					}
 					if z["place"] != "outside" {
+						shielded := risk.ShieldedWiring
+						rewire(best, st, z, &shielded)
 						z["line_shock_measures"] = union(z["line_shock_measures"], []string{"warning_notices", "insulation"})
 						z["fire_protection"] = "automatic"
 					}

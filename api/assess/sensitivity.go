@@ -1,31 +1,47 @@
 package assess
 
 import (
+	"cmp"
 	"slices"
 	"strconv"
 
 	"levinward/api/wire"
 	"levinward/risk"
+	"levinward/risk/measures"
 )
 
 // sensitivity lists the defaults that were taken. One is decisive when another
 // plausible value, taken alone, turns an acceptable risk of some structure into one that is not or
-// the reverse, or changes the least class of LPS with which its risks can be met.
-func sensitivity(site *wire.Site, res *risk.Result, ed risk.Edition) []risk.Assumption {
+// the reverse, or changes the least class of LPS with which its risks can be met, or where it decides which device is bought.
+//
+// effects say what each of these values does to the risk that it changes most, the largest effect first.
+func sensitivity(site *wire.Site, res *risk.Result, ed risk.Edition) (list []risk.Assumption, effects []risk.Effect) {
 	s := searcher{site: site, res: res, ed: ed, alone: make([]*alone, len(site.Input.Structures))}
-	list := make([]risk.Assumption, len(site.Assumed))
+	list = make([]risk.Assumption, len(site.Assumed))
 	for i := range site.Assumed {
 		a := &site.Assumed[i]
 		list[i] = risk.Assumption{Pointer: a.Pointer(), Value: a.Value, Reason: a.Reason, Clause: a.ClauseBy(ed), Provenance: a.Provenance()}
+		if a.Decides.Value != "" {
+			list[i].Decisive, list[i].Alternatives = true, []risk.Alternative{a.Decides}
+		}
 		for j := range a.Plausible {
-			if outcome := s.outcome(a, &a.Plausible[j]); outcome != "" {
+			outcome, effect := s.outcome(a, &a.Plausible[j])
+			if outcome != "" {
 				list[i].Decisive = true
 				list[i].Alternatives = append(list[i].Alternatives, risk.Alternative{Value: a.Plausible[j].Value, Outcome: outcome})
 			}
+			if effect.Size() > 0 {
+				effect.Assumption, effect.Instead, effect.Decisive = i, a.Plausible[j].Value, outcome != ""
+				effects = append(effects, effect)
+			}
 		}
 	}
-	return list
+	slices.SortStableFunc(effects, func(a, b risk.Effect) int { return cmp.Compare(b.Size(), a.Size()) })
+	return list, effects[:min(len(effects), mostEffects)]
 }
+
+// mostEffects bounds the list: what follows changes little.
+const mostEffects = 100
 
 type searcher struct {
 	site  *wire.Site
@@ -48,20 +64,24 @@ type alone struct {
 }
 
 // outcome is what changes in the structures a value touches, empty where nothing does.
-func (s *searcher) outcome(a *wire.Assumed, p *wire.Plausible) string {
-	text := ""
+// The effect is that on the risk that changes most.
+func (s *searcher) outcome(a *wire.Assumed, p *wire.Plausible) (text string, largest risk.Effect) {
 	for i := range s.site.Input.Structures {
 		if s.site.Input.Structures[i].NotAssessed || !s.concerns(i, a) {
 			continue
 		}
-		if change := s.try(i, a.Where, p); change != "" {
+		change, effect := s.try(i, a.Where, p)
+		if effect.Size() > largest.Size() {
+			largest = effect
+		}
+		if change != "" {
 			if text != "" {
 				text += "; "
 			}
 			text += change
 		}
 	}
-	return text
+	return text, largest
 }
 
 // concerns reports whether a default can matter to structure i. Of what is assumed of
@@ -80,7 +100,7 @@ func (s *searcher) concerns(i int, a *wire.Assumed) bool {
 }
 
 // try computes structure i with another value and names the risks that change sides.
-func (s *searcher) try(i int, at wire.Where, p *wire.Plausible) string {
+func (s *searcher) try(i int, at wire.Where, p *wire.Plausible) (text string, largest risk.Effect) {
 	if s.alone[i] == nil {
 		s.alone[i] = single(&s.site.Input, i)
 		s.alone[i].class = s.leastClass(&s.alone[i].pristine, &s.res.Structures[i])
@@ -90,11 +110,13 @@ func (s *searcher) try(i int, at wire.Where, p *wire.Plausible) string {
 	p.Set(&one.scratch, wire.Where{Structure: slices.Index(one.structures, at.Structure), Zone: at.Zone, Line: slices.Index(one.lines, at.Line), Entry: at.Entry})
 	r, err := s.ed.Assess(&one.scratch, nil)
 	if err != nil {
-		return ""
+		return "", largest
 	}
-	text := ""
 	for k := range risk.Loss(risk.Losses) {
 		was, now := &s.res.Structures[i].Risks[k], &r.Structures[0].Risks[k]
+		if effect := (risk.Effect{Structure: i, Loss: k, Before: was.Total, After: now.Total}); now.Applies && effect.Size() > largest.Size() {
+			largest = effect
+		}
 		if !now.Applies || was.Acceptable() == now.Acceptable() {
 			continue
 		}
@@ -113,7 +135,7 @@ func (s *searcher) try(i int, at wire.Where, p *wire.Plausible) string {
 			text = s.site.Input.Structures[i].ID + ": " + needOf(class)
 		}
 	}
-	return text
+	return text, largest
 }
 
 // unacceptable reports that some risk of structure i exceeds its limit as things are.
@@ -132,13 +154,9 @@ const noClass = risk.LPSIFullCover + 1
 // leastClass is the least class of LPS with which the risks of the only
 // structure of an input can be met, all other measures at their best.
 func (s *searcher) leastClass(in *risk.Input, r *risk.StructureResult) risk.LPS {
-	best := risk.Measures{FireProtection: risk.AutomaticFireProtection, StructureShock: risk.WarningNotices | risk.Insulation, LineShock: risk.WarningNotices | risk.Insulation}
-	for l := range in.Lines {
-		best.Ends = append(best.Ends, risk.EndMeasures{Line: l, Bonding: risk.SPD{Level: risk.LevelI}, Coordinated: risk.SPD{Level: risk.LevelI}})
-	}
 	e := s.ed.Evaluator(in, 0)
 	for class := in.Structures[0].LPS; class <= max(risk.LPSI, in.Structures[0].LPS); class++ {
-		best.LPS = class
+		best := measures.Best(in, 0, class)
 		if risks := e.Risks(&best); met(&risks, r) {
 			return class
 		}
@@ -171,6 +189,7 @@ func single(in *risk.Input, i int) *alone {
 	one := &alone{}
 	p := &one.pristine
 	p.Edition, p.FlashDensity, p.Tolerable, p.Costs.Money = in.Edition, in.FlashDensity, in.Tolerable, in.Costs.Money
+	p.Costs.Wiring = in.Costs.Wiring
 	p.Reviews = in.Reviews
 	p.Structures, one.structures = []risk.Structure{in.Structures[i]}, []int{i}
 	index := map[int]int{-1: -1}

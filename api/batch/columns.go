@@ -96,6 +96,8 @@ var dictionary = complete([]Column{
 	{Name: "flash_density_source", path: at("flash_density", "source"), template: true, Example: "invented", Meaning: "Where N_G or T_D comes from."},
 	{Name: "flash_density_year", path: at("flash_density", "year"), template: true, Example: "2024", Meaning: "Year of the newest data behind it; a review is due when they are more than five years old."},
 	{Name: "flash_density_standard_error", path: at("flash_density", "standard_error"), Unit: "1/(km2 a)", Example: "0.9", Meaning: "Standard error of N_G."},
+	{Name: "flash_density_lower_90", path: at("flash_density", "lower_90"), Unit: "1/(km2 a)", Example: "", Meaning: "Lower end of an interval that holds N_G with 90 %, in place of the standard error."},
+	{Name: "flash_density_upper_90", path: at("flash_density", "upper_90"), Unit: "1/(km2 a)", Example: "", Meaning: "Upper end of that interval."},
 	{Name: "environment", path: at("environment"), template: true, Example: "rural", Meaning: "C_E, surroundings of the lines. Empty: rural."},
 	{Name: "soil_resistivity_ohm_m", path: at("soil_resistivity_ohm_m"), template: true, Unit: "ohm m", Example: "300", Meaning: "rho, resistivity of the soil. Empty: not known."},
 

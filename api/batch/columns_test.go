@@ -71,6 +71,8 @@ var besideColumn = map[string]map[string]string{
 	"thunderstorm_days_per_year":           {"ground_flashes_per_km2_year": ""},
 	"thunderstorm_days_relation":           {"ground_flashes_per_km2_year": "", "thunderstorm_days_per_year": "65"},
 	"flash_density_map":                    {"ground_flashes_per_km2_year": ""},
+	"flash_density_lower_90":               {"flash_density_upper_90": "900", "ground_flashes_per_km2_year": "99"},
+	"flash_density_upper_90":               {"flash_density_lower_90": "0.01", "ground_flashes_per_km2_year": "1"},
 	"line_1_shield_bonded":                 {"line_1_shield": "shielded"},
 	"line_1_shield_resistance_ohm_per_km":  {"line_1_shield": "shielded"},
 	"line_1_origin":                        {"line_1_current": "dc"},

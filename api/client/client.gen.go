@@ -221,19 +221,25 @@ func (e CheckStructureLps) Valid() bool {
 
 // Defines values for CheckStructureOccupancy.
 const (
-	CheckStructureOccupancyAgricultural  CheckStructureOccupancy = "agricultural"
-	CheckStructureOccupancyChurch        CheckStructureOccupancy = "church"
-	CheckStructureOccupancyCivic         CheckStructureOccupancy = "civic"
-	CheckStructureOccupancyCommercial    CheckStructureOccupancy = "commercial"
-	CheckStructureOccupancyDwelling      CheckStructureOccupancy = "dwelling"
-	CheckStructureOccupancyEntertainment CheckStructureOccupancy = "entertainment"
-	CheckStructureOccupancyHospital      CheckStructureOccupancy = "hospital"
-	CheckStructureOccupancyHotel         CheckStructureOccupancy = "hotel"
-	CheckStructureOccupancyIndustrial    CheckStructureOccupancy = "industrial"
-	CheckStructureOccupancyMuseum        CheckStructureOccupancy = "museum"
-	CheckStructureOccupancyOffice        CheckStructureOccupancy = "office"
-	CheckStructureOccupancyOther         CheckStructureOccupancy = "other"
-	CheckStructureOccupancySchool        CheckStructureOccupancy = "school"
+	CheckStructureOccupancyAgricultural   CheckStructureOccupancy = "agricultural"
+	CheckStructureOccupancyBoardingSchool CheckStructureOccupancy = "boarding_school"
+	CheckStructureOccupancyChurch         CheckStructureOccupancy = "church"
+	CheckStructureOccupancyCivic          CheckStructureOccupancy = "civic"
+	CheckStructureOccupancyClinic         CheckStructureOccupancy = "clinic"
+	CheckStructureOccupancyCommercial     CheckStructureOccupancy = "commercial"
+	CheckStructureOccupancyDwelling       CheckStructureOccupancy = "dwelling"
+	CheckStructureOccupancyEntertainment  CheckStructureOccupancy = "entertainment"
+	CheckStructureOccupancyHospital       CheckStructureOccupancy = "hospital"
+	CheckStructureOccupancyHotel          CheckStructureOccupancy = "hotel"
+	CheckStructureOccupancyIndustrial     CheckStructureOccupancy = "industrial"
+	CheckStructureOccupancyMarketHall     CheckStructureOccupancy = "market_hall"
+	CheckStructureOccupancyMuseum         CheckStructureOccupancy = "museum"
+	CheckStructureOccupancyOffice         CheckStructureOccupancy = "office"
+	CheckStructureOccupancyOther          CheckStructureOccupancy = "other"
+	CheckStructureOccupancyPumpHouse      CheckStructureOccupancy = "pump_house"
+	CheckStructureOccupancySchool         CheckStructureOccupancy = "school"
+	CheckStructureOccupancyTelecomHut     CheckStructureOccupancy = "telecom_hut"
+	CheckStructureOccupancyWorkshop       CheckStructureOccupancy = "workshop"
 )
 
 // Valid indicates whether the value is a known member of the CheckStructureOccupancy enum.
@@ -241,9 +247,13 @@ func (e CheckStructureOccupancy) Valid() bool {
 	switch e {
 	case CheckStructureOccupancyAgricultural:
 		return true
+	case CheckStructureOccupancyBoardingSchool:
+		return true
 	case CheckStructureOccupancyChurch:
 		return true
 	case CheckStructureOccupancyCivic:
+		return true
+	case CheckStructureOccupancyClinic:
 		return true
 	case CheckStructureOccupancyCommercial:
 		return true
@@ -257,13 +267,21 @@ func (e CheckStructureOccupancy) Valid() bool {
 		return true
 	case CheckStructureOccupancyIndustrial:
 		return true
+	case CheckStructureOccupancyMarketHall:
+		return true
 	case CheckStructureOccupancyMuseum:
 		return true
 	case CheckStructureOccupancyOffice:
 		return true
 	case CheckStructureOccupancyOther:
 		return true
+	case CheckStructureOccupancyPumpHouse:
+		return true
 	case CheckStructureOccupancySchool:
+		return true
+	case CheckStructureOccupancyTelecomHut:
+		return true
+	case CheckStructureOccupancyWorkshop:
 		return true
 	default:
 		return false
@@ -1005,6 +1023,30 @@ func (e EarthingConnection) Valid() bool {
 	}
 }
 
+// Defines values for EffectLoss.
+const (
+	LossOfCulturalHeritage EffectLoss = "loss_of_cultural_heritage"
+	LossOfEconomicValue    EffectLoss = "loss_of_economic_value"
+	LossOfHumanLife        EffectLoss = "loss_of_human_life"
+	LossOfPublicService    EffectLoss = "loss_of_public_service"
+)
+
+// Valid indicates whether the value is a known member of the EffectLoss enum.
+func (e EffectLoss) Valid() bool {
+	switch e {
+	case LossOfCulturalHeritage:
+		return true
+	case LossOfEconomicValue:
+		return true
+	case LossOfHumanLife:
+		return true
+	case LossOfPublicService:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ElectricalBuilding.
 const (
 	ElectricalBuildingDwelling    ElectricalBuilding = "dwelling"
@@ -1231,6 +1273,7 @@ func (e ElectrodePartKind) Valid() bool {
 const (
 	EntryMatchPositionArray        EntryMatchPosition = "array"
 	EntryMatchPositionEquipment    EntryMatchPosition = "equipment"
+	EntryMatchPositionFarEnd       EntryMatchPosition = "far_end"
 	EntryMatchPositionLineEntrance EntryMatchPosition = "line_entrance"
 )
 
@@ -1240,6 +1283,8 @@ func (e EntryMatchPosition) Valid() bool {
 	case EntryMatchPositionArray:
 		return true
 	case EntryMatchPositionEquipment:
+		return true
+	case EntryMatchPositionFarEnd:
 		return true
 	case EntryMatchPositionLineEntrance:
 		return true
@@ -1594,6 +1639,7 @@ func (e LineService) Valid() bool {
 const (
 	MissingDevicePositionArray        MissingDevicePosition = "array"
 	MissingDevicePositionEquipment    MissingDevicePosition = "equipment"
+	MissingDevicePositionFarEnd       MissingDevicePosition = "far_end"
 	MissingDevicePositionLineEntrance MissingDevicePosition = "line_entrance"
 )
 
@@ -1603,6 +1649,8 @@ func (e MissingDevicePosition) Valid() bool {
 	case MissingDevicePositionArray:
 		return true
 	case MissingDevicePositionEquipment:
+		return true
+	case MissingDevicePositionFarEnd:
 		return true
 	case MissingDevicePositionLineEntrance:
 		return true
@@ -2037,6 +2085,33 @@ func (e ScheduleEntryCurrent) Valid() bool {
 	}
 }
 
+// Defines values for ScheduleEntryEarthGrade.
+const (
+	ScheduleEntryEarthGradeFair     ScheduleEntryEarthGrade = "fair"
+	ScheduleEntryEarthGradeGood     ScheduleEntryEarthGrade = "good"
+	ScheduleEntryEarthGradeNone     ScheduleEntryEarthGrade = "none"
+	ScheduleEntryEarthGradePoor     ScheduleEntryEarthGrade = "poor"
+	ScheduleEntryEarthGradeUnproved ScheduleEntryEarthGrade = "unproved"
+)
+
+// Valid indicates whether the value is a known member of the ScheduleEntryEarthGrade enum.
+func (e ScheduleEntryEarthGrade) Valid() bool {
+	switch e {
+	case ScheduleEntryEarthGradeFair:
+		return true
+	case ScheduleEntryEarthGradeGood:
+		return true
+	case ScheduleEntryEarthGradeNone:
+		return true
+	case ScheduleEntryEarthGradePoor:
+		return true
+	case ScheduleEntryEarthGradeUnproved:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ScheduleEntryLightningProtectionLevel.
 const (
 	ScheduleEntryLightningProtectionLevelBetterThanI ScheduleEntryLightningProtectionLevel = "better_than_I"
@@ -2064,10 +2139,32 @@ func (e ScheduleEntryLightningProtectionLevel) Valid() bool {
 	}
 }
 
+// Defines values for ScheduleEntryNeed.
+const (
+	NotRequired ScheduleEntryNeed = "not_required"
+	Recommended ScheduleEntryNeed = "recommended"
+	Required    ScheduleEntryNeed = "required"
+)
+
+// Valid indicates whether the value is a known member of the ScheduleEntryNeed enum.
+func (e ScheduleEntryNeed) Valid() bool {
+	switch e {
+	case NotRequired:
+		return true
+	case Recommended:
+		return true
+	case Required:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ScheduleEntryPosition.
 const (
 	ScheduleEntryPositionArray        ScheduleEntryPosition = "array"
 	ScheduleEntryPositionEquipment    ScheduleEntryPosition = "equipment"
+	ScheduleEntryPositionFarEnd       ScheduleEntryPosition = "far_end"
 	ScheduleEntryPositionLineEntrance ScheduleEntryPosition = "line_entrance"
 )
 
@@ -2077,6 +2174,8 @@ func (e ScheduleEntryPosition) Valid() bool {
 	case ScheduleEntryPositionArray:
 		return true
 	case ScheduleEntryPositionEquipment:
+		return true
+	case ScheduleEntryPositionFarEnd:
 		return true
 	case ScheduleEntryPositionLineEntrance:
 		return true
@@ -2681,19 +2780,25 @@ func (e StructureLps) Valid() bool {
 
 // Defines values for StructureOccupancy.
 const (
-	StructureOccupancyAgricultural  StructureOccupancy = "agricultural"
-	StructureOccupancyChurch        StructureOccupancy = "church"
-	StructureOccupancyCivic         StructureOccupancy = "civic"
-	StructureOccupancyCommercial    StructureOccupancy = "commercial"
-	StructureOccupancyDwelling      StructureOccupancy = "dwelling"
-	StructureOccupancyEntertainment StructureOccupancy = "entertainment"
-	StructureOccupancyHospital      StructureOccupancy = "hospital"
-	StructureOccupancyHotel         StructureOccupancy = "hotel"
-	StructureOccupancyIndustrial    StructureOccupancy = "industrial"
-	StructureOccupancyMuseum        StructureOccupancy = "museum"
-	StructureOccupancyOffice        StructureOccupancy = "office"
-	StructureOccupancyOther         StructureOccupancy = "other"
-	StructureOccupancySchool        StructureOccupancy = "school"
+	StructureOccupancyAgricultural   StructureOccupancy = "agricultural"
+	StructureOccupancyBoardingSchool StructureOccupancy = "boarding_school"
+	StructureOccupancyChurch         StructureOccupancy = "church"
+	StructureOccupancyCivic          StructureOccupancy = "civic"
+	StructureOccupancyClinic         StructureOccupancy = "clinic"
+	StructureOccupancyCommercial     StructureOccupancy = "commercial"
+	StructureOccupancyDwelling       StructureOccupancy = "dwelling"
+	StructureOccupancyEntertainment  StructureOccupancy = "entertainment"
+	StructureOccupancyHospital       StructureOccupancy = "hospital"
+	StructureOccupancyHotel          StructureOccupancy = "hotel"
+	StructureOccupancyIndustrial     StructureOccupancy = "industrial"
+	StructureOccupancyMarketHall     StructureOccupancy = "market_hall"
+	StructureOccupancyMuseum         StructureOccupancy = "museum"
+	StructureOccupancyOffice         StructureOccupancy = "office"
+	StructureOccupancyOther          StructureOccupancy = "other"
+	StructureOccupancyPumpHouse      StructureOccupancy = "pump_house"
+	StructureOccupancySchool         StructureOccupancy = "school"
+	StructureOccupancyTelecomHut     StructureOccupancy = "telecom_hut"
+	StructureOccupancyWorkshop       StructureOccupancy = "workshop"
 )
 
 // Valid indicates whether the value is a known member of the StructureOccupancy enum.
@@ -2701,9 +2806,13 @@ func (e StructureOccupancy) Valid() bool {
 	switch e {
 	case StructureOccupancyAgricultural:
 		return true
+	case StructureOccupancyBoardingSchool:
+		return true
 	case StructureOccupancyChurch:
 		return true
 	case StructureOccupancyCivic:
+		return true
+	case StructureOccupancyClinic:
 		return true
 	case StructureOccupancyCommercial:
 		return true
@@ -2717,13 +2826,21 @@ func (e StructureOccupancy) Valid() bool {
 		return true
 	case StructureOccupancyIndustrial:
 		return true
+	case StructureOccupancyMarketHall:
+		return true
 	case StructureOccupancyMuseum:
 		return true
 	case StructureOccupancyOffice:
 		return true
 	case StructureOccupancyOther:
 		return true
+	case StructureOccupancyPumpHouse:
+		return true
 	case StructureOccupancySchool:
+		return true
+	case StructureOccupancyTelecomHut:
+		return true
+	case StructureOccupancyWorkshop:
 		return true
 	default:
 		return false
@@ -2877,6 +2994,30 @@ func (e StructureMeasuresStructureShockMeasures) Valid() bool {
 	}
 }
 
+// Defines values for StructureMeasuresWiring.
+const (
+	StructureMeasuresWiringLargeLoopsAvoided StructureMeasuresWiring = "large_loops_avoided"
+	StructureMeasuresWiringLoopsAvoided      StructureMeasuresWiring = "loops_avoided"
+	StructureMeasuresWiringShielded          StructureMeasuresWiring = "shielded"
+	StructureMeasuresWiringUnrouted          StructureMeasuresWiring = "unrouted"
+)
+
+// Valid indicates whether the value is a known member of the StructureMeasuresWiring enum.
+func (e StructureMeasuresWiring) Valid() bool {
+	switch e {
+	case StructureMeasuresWiringLargeLoopsAvoided:
+		return true
+	case StructureMeasuresWiringLoopsAvoided:
+		return true
+	case StructureMeasuresWiringShielded:
+		return true
+	case StructureMeasuresWiringUnrouted:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for SurgeSourceSource.
 const (
 	SurgeSourceSourceS1 SurgeSourceSource = "S1"
@@ -2970,6 +3111,45 @@ func (e TableRowProvenance) Valid() bool {
 	case TableRowProvenanceMemory:
 		return true
 	case TableRowProvenanceSecondarySource:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for TemporaryOvervoltageAfter.
+const (
+	SafeFailure TemporaryOvervoltageAfter = "safe_failure"
+	Withstand   TemporaryOvervoltageAfter = "withstand"
+)
+
+// Valid indicates whether the value is a known member of the TemporaryOvervoltageAfter enum.
+func (e TemporaryOvervoltageAfter) Valid() bool {
+	switch e {
+	case SafeFailure:
+		return true
+	case Withstand:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for TemporaryOvervoltageDuration.
+const (
+	N120Min TemporaryOvervoltageDuration = "120 min"
+	N200Ms  TemporaryOvervoltageDuration = "200 ms"
+	N5S     TemporaryOvervoltageDuration = "5 s"
+)
+
+// Valid indicates whether the value is a known member of the TemporaryOvervoltageDuration enum.
+func (e TemporaryOvervoltageDuration) Valid() bool {
+	switch e {
+	case N120Min:
+		return true
+	case N200Ms:
+		return true
+	case N5S:
 		return true
 	default:
 		return false
@@ -3758,7 +3938,7 @@ type CheckStructure struct {
 	// NaturalLps Whether a bonded and earthed metal or reinforced-concrete frame acts as an LPS.
 	NaturalLps *bool `json:"natural_lps,omitempty"`
 
-	// Occupancy Use of the structure; gives the typical mean losses L_F and L_O. Absent: L_F 0.1, the highest without explosion.
+	// Occupancy Use of the structure; gives the typical mean losses L_F and L_O. clinic: without operating theatre or intensive care. The last six have those of the nearest printed row (common practice): hospital, hotel, industrial, public entertainment, industrial, industrial. Absent: L_F 0.1, the highest without explosion.
 	Occupancy *CheckStructureOccupancy `json:"occupancy,omitempty"`
 
 	// PublicService Service to the public that the structure provides; asks for R_2.
@@ -3771,7 +3951,7 @@ type CheckStructure struct {
 // CheckStructureLps P_B, class of the LPS in place; I_natural_frame: air termination of class I and a continuous metal or reinforced-concrete frame as down-conductors; I_full_cover: a metal roof and air termination that cover everything on it as well.
 type CheckStructureLps string
 
-// CheckStructureOccupancy Use of the structure; gives the typical mean losses L_F and L_O. Absent: L_F 0.1, the highest without explosion.
+// CheckStructureOccupancy Use of the structure; gives the typical mean losses L_F and L_O. clinic: without operating theatre or intensive care. The last six have those of the nearest printed row (common practice): hospital, hotel, industrial, public entertainment, industrial, industrial. Absent: L_F 0.1, the highest without explosion.
 type CheckStructureOccupancy string
 
 // CheckStructurePublicService Service to the public that the structure provides; asks for R_2.
@@ -4042,6 +4222,21 @@ type CostOfLoss struct {
 
 	// WithoutMeasuresPerYear C_L [money/a], cost of loss without measures.
 	WithoutMeasuresPerYear float64 `json:"without_measures_per_year"`
+}
+
+// CurrentShare How the current of a flash to the structure reaches the line; null where none does.
+type CurrentShare struct {
+	// Conductors n', conductors that share the current of the line.
+	Conductors float64 `json:"conductors"`
+
+	// KE Share of the flash current in the line.
+	KE float64 `json:"k_e"`
+
+	// Method Which rule gave the larger share.
+	Method string `json:"method"`
+
+	// Paths n, the lines that lead current away, this one among them.
+	Paths int `json:"paths"`
 }
 
 // DefaultReference What an absent field is taken as.
@@ -4558,6 +4753,39 @@ type EditionReference struct {
 	Tables []Table `json:"tables"`
 }
 
+// Effect What another plausible value in place of a default does to the risk that it changes most.
+type Effect struct {
+	// Decisive Whether the other value changes the outcome.
+	Decisive bool `json:"decisive"`
+
+	// Instead The other value.
+	Instead string `json:"instead"`
+
+	// Loss The risk that changes most.
+	Loss EffectLoss `json:"loss"`
+
+	// Pointer Where the value would stand in the input (RFC 6901).
+	Pointer string `json:"pointer"`
+
+	// Risk R [1/a] as computed.
+	Risk float64 `json:"risk"`
+
+	// RiskInstead R [1/a] with the other value.
+	RiskInstead float64 `json:"risk_instead"`
+
+	// Structure The id of the structure whose risk changes most.
+	Structure string `json:"structure"`
+
+	// Tolerable R_T [1/a]; null where the cost comparison decides.
+	Tolerable *float64 `json:"tolerable"`
+
+	// Value What was taken.
+	Value string `json:"value"`
+}
+
+// EffectLoss The risk that changes most.
+type EffectLoss string
+
 // Electrical What is connected through a line. A telecommunication line has max_operating_v, equipment_distance_m and lead_length_m only. Absent, for power: a.c., 230 V, one phase with neutral, TT, source connected. Fields of direct current are refused on an a.c. line, and the reverse.
 type Electrical struct {
 	// Building Kind of photovoltaic installation; gives L_crit. service includes industrial and agricultural buildings. Absent: dwelling.
@@ -4869,6 +5097,9 @@ type FlashDensity struct {
 	// GroundFlashesPerKm2Year N_G [1/(km2 a)], ground flash density.
 	GroundFlashesPerKm2Year *float64 `json:"ground_flashes_per_km2_year,omitempty"`
 
+	// Lower90 Lower end of an interval that holds N_G with 90 % [1/(km2 a)]; together with upper_90, in place of standard_error.
+	Lower90 *float64 `json:"lower_90,omitempty"`
+
 	// Map The `id` of a flash-density map, see POST /v1/flash-density-maps; N_G is taken from it at the location.
 	Map *string `json:"map,omitempty"`
 
@@ -4883,6 +5114,9 @@ type FlashDensity struct {
 
 	// ThunderstormDaysPerYear T_D [1/a], days with thunder; N_G is derived from it.
 	ThunderstormDaysPerYear *float64 `json:"thunderstorm_days_per_year,omitempty"`
+
+	// Upper90 Upper end of that interval [1/(km2 a)].
+	Upper90 *float64 `json:"upper_90,omitempty"`
 
 	// Year Year of the newest data; the assessment is due for review when they are more than five years old. Not used with map, which has its own.
 	Year *int `json:"year,omitempty"`
@@ -5043,6 +5277,9 @@ type FlashDensityUsed struct {
 	// GroundFlashesPerKm2Year N_G [1/(km2 a)], ground flash density.
 	GroundFlashesPerKm2Year float64 `json:"ground_flashes_per_km2_year"`
 
+	// Lower90 Lower end of the interval of 90 % for N_G [1/(km2 a)], as given.
+	Lower90 *float64 `json:"lower_90,omitempty"`
+
 	// Map The id of the map that it was taken from.
 	Map *string `json:"map,omitempty"`
 
@@ -5060,6 +5297,12 @@ type FlashDensityUsed struct {
 
 	// StandardError Standard error of N_G [1/(km2 a)], as given.
 	StandardError *float64 `json:"standard_error,omitempty"`
+
+	// Upper90 Its upper end [1/(km2 a)], as given.
+	Upper90 *float64 `json:"upper_90,omitempty"`
+
+	// UpperBound What N_G exceeds with a probability of 5 % [1/(km2 a)]: the upper end of the interval, or N_G e^(1.645 sigma) with the standard error. Absent where neither is stated.
+	UpperBound *float64 `json:"upper_bound,omitempty"`
 
 	// Year Year of the newest data, as given or of the map.
 	Year *int `json:"year,omitempty"`
@@ -5377,6 +5620,21 @@ type Losses struct {
 	LossOfPublicService *LossValues `json:"loss_of_public_service,omitempty"`
 }
 
+// Margin How far a risk is from its limit, and how sure that is.
+type Margin struct {
+	// ExceedanceProbability Probability that R exceeds R_T, from N_G alone: lognormal with the stated N_G as median, sigma^2 = ln(1 + (s/N_G)^2), or with the interval [a, b] of 90 %, median sqrt(ab), sigma = ln(b/a)/3.29; every other value counts as exact. One significant figure where s exceeds N_G/2. Absent where nothing is stated or s exceeds N_G (then decide by risk_at_upper_bound), and where the cost comparison decides.
+	ExceedanceProbability *float64 `json:"exceedance_probability,omitempty"`
+
+	// FlipsAtGroundFlashesPerKm2Year N_G [1/(km2 a)] at which R = R_T, everything else unchanged. Absent with margin.
+	FlipsAtGroundFlashesPerKm2Year *float64 `json:"flips_at_ground_flashes_per_km2_year,omitempty"`
+
+	// Margin R_T/R. R is proportional to N_G, so this is by how much N_G could rise before R reaches R_T; below 1 by how much it would have to fall. Absent where the cost comparison decides and where R is 0.
+	Margin *float64 `json:"margin,omitempty"`
+
+	// RiskAtUpperBound R [1/a] with N_G at its upper_bound. Absent where nothing is stated of the uncertainty of N_G.
+	RiskAtUpperBound *float64 `json:"risk_at_upper_bound,omitempty"`
+}
+
 // MarkCounts How many there are, by mark.
 type MarkCounts struct {
 	// Assumed An assumption of this computation.
@@ -5510,6 +5768,9 @@ type MeasureCosts struct {
 
 	// WarningNotices Price of warning notices for a structure [money].
 	WarningNotices float64 `json:"warning_notices"`
+
+	// Wiring Prices of better internal wiring (K_S3) of one structure. Absent in prices, wiring is no candidate; on the relative scale 3, 6 and 15.
+	Wiring *WiringPrices `json:"wiring,omitempty"`
 }
 
 // MeasureSet A set of measures, what it costs and the risk that remains.
@@ -5519,6 +5780,12 @@ type MeasureSet struct {
 
 	// CostUnit What the cost is counted in.
 	CostUnit string `json:"cost_unit"`
+
+	// LeastMargin The smallest margin R_T/R that the set leaves; 1.0002 is 0.02 % below the limit. Absent where no risk has a limit.
+	LeastMargin *float64 `json:"least_margin,omitempty"`
+
+	// MarginsAfter How far each remaining risk is from its limit, by id of the structure.
+	MarginsAfter map[string]RemainingMargin `json:"margins_after,omitempty"`
 
 	// Measures Measures by structure and line end, those in place included.
 	Measures MeasuresTaken `json:"measures"`
@@ -5595,6 +5862,30 @@ type Obstacle struct {
 
 // ObstacleRule The rule.
 type ObstacleRule string
+
+// Order What to order, the next preferred values; null where nothing is asked.
+type Order struct {
+	// IimpKa I_imp [kA 10/350] per line conductor.
+	IimpKa *float64 `json:"iimp_ka"`
+
+	// IimpNPeKa I_imp [kA 10/350] between neutral and PE.
+	IimpNPeKa *float64 `json:"iimp_n_pe_ka"`
+
+	// InKa I_n [kA 8/20].
+	InKa *float64 `json:"in_ka"`
+
+	// UcMaxV U_C [V], d.c.: at most.
+	UcMaxV *float64 `json:"uc_max_v"`
+
+	// UcV U_C [V]; d.c.: at least.
+	UcV *float64 `json:"uc_v"`
+
+	// UocKv U_OC [kV], class III.
+	UocKv *float64 `json:"uoc_kv"`
+
+	// UpKv U_P [kV].
+	UpKv *float64 `json:"up_kv"`
+}
 
 // OutdatedReview A row that is not used until it is reviewed again.
 type OutdatedReview struct {
@@ -5850,6 +6141,12 @@ type Recommendation struct {
 	// CostUnit What the cost is counted in.
 	CostUnit string `json:"cost_unit"`
 
+	// LeastMargin The smallest margin R_T/R that the set leaves; 1.0002 is 0.02 % below the limit. Absent where no risk has a limit.
+	LeastMargin *float64 `json:"least_margin,omitempty"`
+
+	// MarginsAfter How far each remaining risk is from its limit, by id of the structure.
+	MarginsAfter map[string]RemainingMargin `json:"margins_after,omitempty"`
+
 	// Measures Measures by structure and line end, those in place included.
 	Measures MeasuresTaken `json:"measures"`
 
@@ -5980,6 +6277,21 @@ type ReferenceValues struct {
 	Values []ReferenceValue `json:"values"`
 }
 
+// RemainingMargin The margins of a structure under a set of measures; one that does not apply is absent.
+type RemainingMargin struct {
+	// LossOfCulturalHeritage How far a risk is from its limit, and how sure that is.
+	LossOfCulturalHeritage *Margin `json:"loss_of_cultural_heritage,omitempty"`
+
+	// LossOfEconomicValue How far a risk is from its limit, and how sure that is.
+	LossOfEconomicValue *Margin `json:"loss_of_economic_value,omitempty"`
+
+	// LossOfHumanLife How far a risk is from its limit, and how sure that is.
+	LossOfHumanLife *Margin `json:"loss_of_human_life,omitempty"`
+
+	// LossOfPublicService How far a risk is from its limit, and how sure that is.
+	LossOfPublicService *Margin `json:"loss_of_public_service,omitempty"`
+}
+
 // RemainingRisk The risks of a structure under a set of measures; one that does not apply is absent.
 type RemainingRisk struct {
 	// LossOfCulturalHeritage R_3 [1/a].
@@ -6051,6 +6363,9 @@ type Result struct {
 	// Revision Number of the revision, from 1.
 	Revision *int `json:"revision,omitempty"`
 
+	// Sensitivity What other plausible values in place of the defaults do, each taken alone; the largest effect first. Absent where no risk changes.
+	Sensitivity []Effect `json:"sensitivity,omitempty"`
+
 	// SPDSchedule The SPD schedule: every line end at an assessed structure, required or not.
 	SPDSchedule []ScheduleEntry `json:"spd_schedule"`
 
@@ -6105,11 +6420,20 @@ type Risk struct {
 	// Components The risk components; one that does not count for the risk is 0.
 	Components Components `json:"components"`
 
-	// ExceedanceProbability Probability that R exceeds R_T, from N_G alone: lognormal with the stated N_G as median, sigma^2 = ln(1 + (s/N_G)^2); every other value counts as exact. One significant figure where s exceeds N_G/2. Absent where s is not stated or exceeds N_G, and where the cost comparison decides.
+	// ExceedanceProbability Probability that R exceeds R_T, from N_G alone: lognormal with the stated N_G as median, sigma^2 = ln(1 + (s/N_G)^2), or with the interval [a, b] of 90 %, median sqrt(ab), sigma = ln(b/a)/3.29; every other value counts as exact. One significant figure where s exceeds N_G/2. Absent where nothing is stated or s exceeds N_G (then decide by risk_at_upper_bound), and where the cost comparison decides.
 	ExceedanceProbability *float64 `json:"exceedance_probability,omitempty"`
+
+	// FlipsAtGroundFlashesPerKm2Year N_G [1/(km2 a)] at which R = R_T, everything else unchanged. Absent with margin.
+	FlipsAtGroundFlashesPerKm2Year *float64 `json:"flips_at_ground_flashes_per_km2_year,omitempty"`
+
+	// Margin R_T/R. R is proportional to N_G, so this is by how much N_G could rise before R reaches R_T; below 1 by how much it would have to fall. Absent where the cost comparison decides and where R is 0.
+	Margin *float64 `json:"margin,omitempty"`
 
 	// RestsOn The weakest value or formula behind a number. From strong to weak: given, checked, secondary_source, computed, memory, common_practice, assumed. Defaults of the site do not count here; they are listed as assumptions. Absent in answers that were stored before it was told.
 	RestsOn *RestsOn `json:"rests_on,omitempty"`
+
+	// RiskAtUpperBound R [1/a] with N_G at its upper_bound. Absent where nothing is stated of the uncertainty of N_G.
+	RiskAtUpperBound *float64 `json:"risk_at_upper_bound,omitempty"`
 
 	// Tolerable R_T [1/a], the tolerable risk; null where the cost comparison decides.
 	Tolerable *float64 `json:"tolerable"`
@@ -6258,14 +6582,26 @@ type ScheduleEntry struct {
 	// Current Kind of current; null on a telecommunication line. A device rated for one kind only must not be used for the other.
 	Current *ScheduleEntryCurrent `json:"current"`
 
+	// CurrentShare How the current of a flash to the structure reaches the line; null where none does.
+	CurrentShare *CurrentShare `json:"current_share"`
+
+	// DeviceStandard Product standard of the device: IEC 61643-11 for a.c., -31 for photovoltaic, -41 for other d.c., -21 for telecommunication.
+	DeviceStandard *string `json:"device_standard"`
+
 	// EarthFirst True: no earth connection is proved at the structure; the device protects nothing until there is one.
 	EarthFirst bool `json:"earth_first"`
+
+	// EarthGrade The earth connection of the structure: good up to 10 ohm, fair up to 30 ohm, poor above, none, or unproved (nothing is known of it).
+	EarthGrade ScheduleEntryEarthGrade `json:"earth_grade"`
 
 	// EffectiveUpMaxKv U_P/F [kV], highest voltage protection level together with the voltage on the leads; null where not known.
 	EffectiveUpMaxKv *float64 `json:"effective_up_max_kv"`
 
 	// IimpMinKa I_imp [kA 10/350], lowest impulse current per conductor; null where not applicable.
 	IimpMinKa *float64 `json:"iimp_min_ka"`
+
+	// IimpTotalMinKa I_total [kA 10/350], lowest impulse current through the earth connection of a photovoltaic device; null where not applicable.
+	IimpTotalMinKa *float64 `json:"iimp_total_min_ka"`
 
 	// ImaxMinKa I_max [kA 8/20], lowest maximum discharge current, a rule of the trade; null where not applicable.
 	ImaxMinKa *float64 `json:"imax_min_ka"`
@@ -6291,20 +6627,35 @@ type ScheduleEntry struct {
 	// Modes Modes of protection.
 	Modes []ScheduleMode `json:"modes"`
 
+	// Need How strongly the device is asked for.
+	Need ScheduleEntryNeed `json:"need"`
+
 	// Notes What else to heed.
 	Notes []string `json:"notes"`
 
-	// Position Place of the device: where the line enters (LPZ 0/1), at equipment more than 10 m of cable from there, or at a photovoltaic array more than 10 m from the building.
+	// Order What to order, the next preferred values; null where nothing is asked.
+	Order Order `json:"order"`
+
+	// Position Place of the device: where the line enters (LPZ 0/1), at equipment more than 10 m of cable from there, at a photovoltaic array more than 10 m from the building, or at the far end of the line, where no structure of the site stands.
 	Position ScheduleEntryPosition `json:"position"`
 
-	// Required Whether the device is required.
+	// ProtectedConductors Live conductors and neutral that the device connects; null where not known.
+	ProtectedConductors *int `json:"protected_conductors"`
+
+	// Required Whether the device is required: need is required.
 	Required bool `json:"required"`
+
+	// ServedBy The id of the line whose devices at the same board serve this end; null where it has its own.
+	ServedBy *string `json:"served_by"`
 
 	// Service What the line carries.
 	Service ScheduleEntryService `json:"service"`
 
 	// ShortCircuitMinKa I_SCCR [kA], lowest short-circuit current rating, I_SCPV for photovoltaic; null where not known.
 	ShortCircuitMinKa *float64 `json:"short_circuit_min_ka"`
+
+	// Specifiable False: the ratings cannot be given before something is known; they are null, and notes say what to read where.
+	Specifiable bool `json:"specifiable"`
 
 	// Structure The id of the structure at this end.
 	Structure string `json:"structure"`
@@ -6320,6 +6671,9 @@ type ScheduleEntry struct {
 
 	// UcMinV U_C [V], lowest maximum continuous operating voltage of all modes, so that operation does not trip the device; null where not known.
 	UcMinV *float64 `json:"uc_min_v"`
+
+	// UocMinKv U_OC [kV], lowest open-circuit voltage of the test of class III; null where not applicable.
+	UocMinKv *float64 `json:"uoc_min_kv"`
 
 	// UpMaxKv U_P [kV], highest voltage protection level; null where not known.
 	UpMaxKv *float64 `json:"up_max_kv"`
@@ -6337,10 +6691,16 @@ type ScheduleEntryConnection string
 // ScheduleEntryCurrent Kind of current; null on a telecommunication line. A device rated for one kind only must not be used for the other.
 type ScheduleEntryCurrent string
 
+// ScheduleEntryEarthGrade The earth connection of the structure: good up to 10 ohm, fair up to 30 ohm, poor above, none, or unproved (nothing is known of it).
+type ScheduleEntryEarthGrade string
+
 // ScheduleEntryLightningProtectionLevel LPL that the ratings are for; null where none applies.
 type ScheduleEntryLightningProtectionLevel string
 
-// ScheduleEntryPosition Place of the device: where the line enters (LPZ 0/1), at equipment more than 10 m of cable from there, or at a photovoltaic array more than 10 m from the building.
+// ScheduleEntryNeed How strongly the device is asked for.
+type ScheduleEntryNeed string
+
+// ScheduleEntryPosition Place of the device: where the line enters (LPZ 0/1), at equipment more than 10 m of cable from there, at a photovoltaic array more than 10 m from the building, or at the far end of the line, where no structure of the site stands.
 type ScheduleEntryPosition string
 
 // ScheduleEntryService What the line carries.
@@ -6359,6 +6719,9 @@ type ScheduleMode struct {
 
 	// Mode Between which conductors: L-N, L-PE, L-PEN, N-PE, +/-, +/PE, -/PE, line-line, line-earth.
 	Mode string `json:"mode"`
+
+	// Tov Temporary overvoltages that the device has to bear between these conductors.
+	Tov []TemporaryOvervoltage `json:"tov"`
 
 	// UcMinV U_C [V], lowest maximum continuous operating voltage; null where not known.
 	UcMinV *float64 `json:"uc_min_v"`
@@ -7065,13 +7428,13 @@ type Structure struct {
 	// NaturalLps Whether a bonded and earthed metal or reinforced-concrete frame acts as an LPS.
 	NaturalLps *bool `json:"natural_lps,omitempty"`
 
-	// Occupancy Use of the structure; gives the typical mean losses L_F and L_O. Absent: L_F 0.1, the highest without explosion.
+	// Occupancy Use of the structure; gives the typical mean losses L_F and L_O. clinic: without operating theatre or intensive care. The last six have those of the nearest printed row (common practice): hospital, hotel, industrial, public entertainment, industrial, industrial. Absent: L_F 0.1, the highest without explosion.
 	Occupancy *StructureOccupancy `json:"occupancy,omitempty"`
 
 	// Parts Shape on the ground instead of the box: A_D is the area of the union of the parts, each widened by 3 times its height; A_M the area within 500 m of the outline, without the footprint.
 	Parts []Part `json:"parts,omitempty"`
 
-	// Persons n_t, persons in the structure. Absent: the sum of the zones, or everyone in every zone.
+	// Persons n_t, persons in the structure, everyone counted once. Absent: the fewest that the zones allow (nobody is in two zones at once), or everyone in every zone.
 	Persons *float64 `json:"persons,omitempty"`
 
 	// ProtrusionHeightM H_P [m], height of the highest protrusion above ground. Absent: none.
@@ -7099,7 +7462,7 @@ type StructureExplosionZone string
 // StructureLps P_B, class of the LPS in place; I_natural_frame: air termination of class I and a continuous metal or reinforced-concrete frame as down-conductors; I_full_cover: a metal roof and air termination that cover everything on it as well.
 type StructureLps string
 
-// StructureOccupancy Use of the structure; gives the typical mean losses L_F and L_O. Absent: L_F 0.1, the highest without explosion.
+// StructureOccupancy Use of the structure; gives the typical mean losses L_F and L_O. clinic: without operating theatre or intensive care. The last six have those of the nearest printed row (common practice): hospital, hotel, industrial, public entertainment, industrial, industrial. Absent: L_F 0.1, the highest without explosion.
 type StructureOccupancy string
 
 // StructurePublicService Service to the public that the structure provides; asks for R_2.
@@ -7142,6 +7505,9 @@ type StructureMeasures struct {
 
 	// StructureShockMeasures P_TA, measures against touch and step voltages from flashes to the structure.
 	StructureShockMeasures []StructureMeasuresStructureShockMeasures `json:"structure_shock_measures"`
+
+	// Wiring K_S3, routing or shielding that every internal system has at least. Absent where there are no internal systems.
+	Wiring *StructureMeasuresWiring `json:"wiring,omitempty"`
 }
 
 // StructureMeasuresFireProtection r_p, provisions against fire in every inside zone.
@@ -7155,6 +7521,9 @@ type StructureMeasuresLps string
 
 // StructureMeasuresStructureShockMeasures defines model for StructureMeasures.StructureShockMeasures.
 type StructureMeasuresStructureShockMeasures string
+
+// StructureMeasuresWiring K_S3, routing or shielding that every internal system has at least. Absent where there are no internal systems.
+type StructureMeasuresWiring string
 
 // StructureResult The result of one structure.
 type StructureResult struct {
@@ -7282,6 +7651,24 @@ type TemporalExtent struct {
 	Trs string `json:"trs"`
 }
 
+// TemporaryOvervoltage A temporary overvoltage and what the device does after it.
+type TemporaryOvervoltage struct {
+	// After withstand: the device works on; safe_failure: it may fail, without danger.
+	After TemporaryOvervoltageAfter `json:"after"`
+
+	// Duration How long it lasts.
+	Duration TemporaryOvervoltageDuration `json:"duration"`
+
+	// Volt The voltage [V].
+	Volt float64 `json:"volt"`
+}
+
+// TemporaryOvervoltageAfter withstand: the device works on; safe_failure: it may fail, without danger.
+type TemporaryOvervoltageAfter string
+
+// TemporaryOvervoltageDuration How long it lasts.
+type TemporaryOvervoltageDuration string
+
 // TolerableRisk R_T, the tolerable risk of each loss, in place of the typical value of the standard.
 type TolerableRisk struct {
 	// LossOfCulturalHeritage R_T [1/a] for R_3, loss of cultural heritage.
@@ -7392,6 +7779,18 @@ type WebhookMessage struct {
 
 // WebhookMessageEvent What happened.
 type WebhookMessageEvent string
+
+// WiringPrices Prices of better internal wiring (K_S3) of one structure. Absent in prices, wiring is no candidate; on the relative scale 3, 6 and 15.
+type WiringPrices struct {
+	// LargeLoopsAvoided Large loops avoided, about 10 m2 [money].
+	LargeLoopsAvoided float64 `json:"large_loops_avoided"`
+
+	// LoopsAvoided Loops avoided, about 0.5 m2 [money].
+	LoopsAvoided float64 `json:"loops_avoided"`
+
+	// Shielded Shielded cables, or metal conduit bonded at both ends [money].
+	Shielded float64 `json:"shielded"`
+}
 
 // Work An import or re-assessment. done + failed + unchanged never exceed total.
 type Work struct {
@@ -7536,7 +7935,7 @@ type Zone struct {
 	// Losses Mean losses of a zone for each loss, in place of the typical ones.
 	Losses *Losses `json:"losses,omitempty"`
 
-	// Persons n_z, persons in the zone. Absent: everyone.
+	// Persons n_z, persons in the zone, at most n_t. The same persons may stand in several zones, with the hours they spend in each: the sum of n_z t_z is at most n_t 8760. Absent: everyone.
 	Persons *float64 `json:"persons,omitempty"`
 
 	// Place Whether it lies inside the structure or outside, within 3 m of it.

@@ -56,16 +56,11 @@ func (s *Service) match(c echo.Context, schedule []byte, reviewsHash string, dev
 // matchColumns are the columns that a match adds to the schedule as CSV.
 var matchColumns = []string{"devices_passing", "devices", "nearest_devices", "obstacle", "totals", "match_cautions"}
 
-// withMatches puts the cells of a match behind the rows of the schedule, which has one for each mode of an entry.
-func withMatches(rows [][]string, schedule []storedEntry, m *wire.Matching) [][]string {
+// withMatches puts the cells of a match behind the rows of the schedule.
+func withMatches(rows [][]string, m *wire.Matching) [][]string {
 	rows[0] = append(rows[0], matchColumns...)
-	n := 1
-	for i := range schedule {
-		cells := matchCells(m, i)
-		for range schedule[i].Modes {
-			rows[n] = append(rows[n], cells...)
-			n++
-		}
+	for i := range m.Entries {
+		rows[i+1] = append(rows[i+1], matchCells(m, i)...)
 	}
 	return rows
 }

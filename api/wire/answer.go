@@ -15,6 +15,7 @@ type Answer struct {
 	Costs          []*risk.Cost       // per structure; nil where no cost comparison applies
 	Earth          []*earth.Judgement // per structure; nil where it is not assessed
 	Assumptions    []risk.Assumption
+	Effects        []risk.Effect // of other plausible values, the largest first
 	Warnings       []string
 	Cautions       []string
 }
@@ -34,6 +35,9 @@ func (a *Answer) Document(in *Input) *Result {
 	}
 	for i := range a.Assumptions {
 		r.Assumptions[i] = assumption(&a.Assumptions[i])
+	}
+	for i := range a.Effects {
+		r.Sensitivity = append(r.Sensitivity, a.effect(&a.Effects[i]))
 	}
 	for i := range r.Structures {
 		r.Structures[i] = a.structure(i)
@@ -57,7 +61,8 @@ func nonNil[T any](s []T) []T {
 
 func density(in *risk.Input, res *risk.Result) DensityUsed {
 	d := &in.FlashDensity
-	u := DensityUsed{GroundFlashes: res.NG, Origin: d.Origin, Source: d.Source, Year: d.Year, StandardError: d.StandardError, Map: d.Map, Note: d.Note}
+	u := DensityUsed{GroundFlashes: res.NG, Origin: d.Origin, Source: d.Source, Year: d.Year, StandardError: d.StandardError, Map: d.Map, Note: d.Note,
+		Lower90: d.Lower90, Upper90: d.Upper90, UpperBound: d.Spread(res.NG).Upper}
 	switch d.Origin {
 	case risk.DensityMap:
 		u.Derived, u.Relation = d.Derivation != "", d.Derivation
@@ -89,9 +94,7 @@ func (a *Answer) structure(i int) StructureResult {
 	for k, slot := range w.Risks.slots() {
 		if r.Risks[k].Applies {
 			*slot = riskOf(s, &r.Risks[k])
-			if p, ok := r.Risks[k].Exceedance(a.Result.NG, a.Input.FlashDensity.StandardError); ok {
-				(*slot).Exceedance = &p
-			}
+			(*slot).Margin = a.margin(r.Risks[k].Total, r.Risks[k].Tolerable)
 		}
 	}
 	if j := a.Earth[i]; j != nil {
@@ -150,6 +153,7 @@ func (a *Answer) measures(set *risk.MeasureSet) MeasureSet {
 	w := MeasureSet{
 		Measures: MeasuresTaken{Structures: make([]StructureMeasures, 0, len(set.Structures)), Lines: []LineMeasures{}},
 		Cost:     set.Cost, CostUnit: RelativeCost, RisksAfter: make(map[string]RemainingRisk, len(set.Structures)),
+		Margins: make(map[string]RemainingMargin, len(set.Structures)),
 	}
 	if a.Input.Costs.Money {
 		w.CostUnit = a.Input.Costs.Currency
@@ -157,14 +161,30 @@ func (a *Answer) measures(set *risk.MeasureSet) MeasureSet {
 	for i := range set.Structures {
 		m := &set.Structures[i]
 		id := a.Input.Structures[m.Structure].ID
-		w.Measures.Structures = append(w.Measures.Structures, StructureMeasures{
-			ID: id, LPS: m.Measures.LPS, FireProtection: m.Measures.FireProtection,
-			StructureShock: m.Measures.StructureShock.Names(), LineShock: m.Measures.LineShock.Names(),
-		})
+		w.Measures.Structures = append(w.Measures.Structures, a.structureMeasures(m))
 		for _, e := range m.Measures.Ends {
 			w.Measures.Lines = append(w.Measures.Lines, LineMeasures{ID: a.Input.Lines[e.Line].ID, Structure: id, Bonding: SPD(e.Bonding), Coordinated: SPD(e.Coordinated)})
 		}
 		w.RisksAfter[id] = remaining(&a.Result.Structures[m.Structure], &m.Risks)
+		margins, least := a.margins(&a.Result.Structures[m.Structure], &m.Risks)
+		w.Margins[id] = margins
+		if least != nil && (w.LeastMargin == nil || *least < *w.LeastMargin) {
+			w.LeastMargin = least
+		}
+	}
+	return w
+}
+
+func (a *Answer) structureMeasures(m *risk.StructureMeasures) StructureMeasures {
+	s := &a.Input.Structures[m.Structure]
+	w := StructureMeasures{
+		ID: s.ID, LPS: m.Measures.LPS, FireProtection: m.Measures.FireProtection,
+		StructureShock: m.Measures.StructureShock.Names(), LineShock: m.Measures.LineShock.Names(),
+	}
+	for z := range s.Zones {
+		if len(s.Zones[z].Systems) > 0 {
+			w.Wiring = &m.Measures.Wiring
+		}
 	}
 	return w
 }
@@ -175,41 +195,6 @@ func remaining(r *risk.StructureResult, after *[risk.Losses]float64) RemainingRi
 		if r.Risks[k].Applies {
 			*slot = &after[k]
 		}
-	}
-	return w
-}
-
-func (a *Answer) entry(e *spd.Entry) ScheduleEntry {
-	w := ScheduleEntry{
-		Line: a.Input.Lines[e.Line].ID, Structure: a.Input.Structures[e.Structure].ID, Position: e.Position, Required: e.Required,
-		EarthFirst: !a.Input.Structures[e.Structure].Earthing.Proved(),
-		Because:    make([]Reason, len(e.Because)), Service: e.Service, TestClass: e.TestClass, Modes: make([]ScheduleMode, len(e.Modes)),
-		UcMin: e.UcMin, UcMax: e.UcMax, UpMax: e.UpMax, InMin: e.InMin, IimpMin: e.IimpMin, ImaxMin: e.ImaxMin, ShortCircuitMin: e.ShortCircuitMin,
-		Withstand: e.Withstand, EffectiveMax: e.EffectiveMax, TOVMin: e.TOVMin, LimitingIimpMin: e.LimitingIimpMin, LimitingInMin: e.LimitingInMin,
-		Leads: Leads(e.Leads), Notes: nonNil(e.Notes), Basis: make([]Basis, len(e.Basis)),
-	}
-	for i, b := range e.Because {
-		w.Because[i] = Reason(b)
-	}
-	if e.Service != risk.Telecom {
-		w.Current = &e.Current
-	}
-	if e.Level != risk.NoSPD {
-		w.Level = &e.Level
-	}
-	if e.Connection != spd.NoConnection {
-		c := string(e.Connection)
-		w.Connection = &c
-	}
-	if e.AlsoConnection != spd.NoConnection {
-		c := string(e.AlsoConnection)
-		w.AlsoConnection = &c
-	}
-	for i, m := range e.Modes {
-		w.Modes[i] = ScheduleMode{Mode: m.Mode, UcMin: m.UcMin, UpMax: m.UpMax, InMin: m.InMin, IimpMin: m.IimpMin}
-	}
-	for i, b := range e.Basis {
-		w.Basis[i] = basisOf(&b)
 	}
 	return w
 }

@@ -598,7 +598,7 @@ func (t response) value(at string, typ reflect.Type, s *openapi3.Schema) {
 // closedSets are the types whose values are constants without a list of names.
 // An entry of the schedule has no level where none applies, instead of the level "none".
 var closedSets = map[reflect.Type][]string{
-	reflect.TypeFor[spd.Position]():                {string(spd.LineEntrance), string(spd.AtEquipment), string(spd.AtArray)},
+	reflect.TypeFor[spd.Position]():                {string(spd.LineEntrance), string(spd.AtEquipment), string(spd.AtArray), string(spd.AtFarEnd)},
 	reflect.TypeFor[spd.TestClass]():               {string(spd.ClassI), string(spd.ClassII), string(spd.ClassIII), string(spd.D1), string(spd.C2), string(spd.C1)},
 	reflect.TypeFor[trace.Provenance]():            provenances(),
 	reflect.TypeFor[geo.DensityKind]():             {string(geo.GroundFlashDensity), string(geo.TotalFlashDensity), string(geo.ThunderstormDays)},

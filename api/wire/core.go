@@ -157,6 +157,12 @@ func (b *builder) costs() risk.Costs {
 	c.Coordinated[risk.LevelIIIIV], c.Coordinated[risk.LevelII], c.Coordinated[risk.LevelI] = *m.Coordinated.IIIIV, *m.Coordinated.II, *m.Coordinated.I
 	c.Bonding[risk.BetterThanI], c.Coordinated[risk.BetterThanI] = *m.Bonding.I, *m.Coordinated.I
 	c.FireProtection[risk.ManualFireProtection], c.FireProtection[risk.AutomaticFireProtection] = *m.FireProtection.Manual, *m.FireProtection.Automatic
+	if w := m.Wiring; w != nil {
+		c.Wiring = &[risk.ShieldedWiring + 1]float64{risk.LargeLoopsAvoided: *w.LargeLoopsAvoided, risk.LoopsAvoided: *w.LoopsAvoided,
+			risk.ShieldedWiring: *w.Shielded}
+	} else {
+		b.assume(defaultWiringPrices, nowhere, "measure_costs")
+	}
 	c.Interest = or(b, m.Interest, defaultInterest, 0.05, nowhere, "measure_costs")
 	c.Amortization = or(b, m.Amortization, defaultAmortization, 0.05, nowhere, "measure_costs")
 	c.Maintenance = or(b, m.Maintenance, defaultMaintenance, 0.05, nowhere, "measure_costs")
@@ -172,6 +178,7 @@ func (b *builder) density() {
 	if f.StandardError != nil {
 		d.StandardError = *f.StandardError
 	}
+	b.interval(f, d)
 	given := 0
 	for _, there := range [...]bool{f.GroundFlashes != nil, f.ThunderstormDays != nil, f.Map != nil} {
 		if there {
@@ -194,6 +201,28 @@ func (b *builder) density() {
 	default:
 		d.Origin, d.ThunderstormDays = risk.DensityThunderstormDays, *f.ThunderstormDays
 		d.Relation = or(b, f.Relation, defaultRelation, larger(*f.ThunderstormDays), nowhere, "flash_density")
+	}
+}
+
+// interval takes the interval of 90 % that may stand in place of a standard error.
+func (b *builder) interval(f *FlashDensity, d *risk.FlashDensity) {
+	fault := func(field, reason string) {
+		b.fault(risk.RuleContradiction, pointer("flash_density", field), reason)
+	}
+	switch {
+	case f.Lower90 == nil && f.Upper90 == nil:
+	case f.Lower90 == nil:
+		fault("lower_90", "is required with upper_90")
+	case f.Upper90 == nil:
+		fault("upper_90", "is required with lower_90")
+	case d.StandardError > 0:
+		fault("standard_error", "goes without lower_90 and upper_90: state one of the two")
+	case !(*f.Lower90 < *f.Upper90):
+		fault("upper_90", "must be more than lower_90")
+	case f.GroundFlashes != nil && (*f.GroundFlashes < *f.Lower90 || *f.GroundFlashes > *f.Upper90):
+		fault("ground_flashes_per_km2_year", "must lie between lower_90 and upper_90")
+	default:
+		d.Lower90, d.Upper90 = *f.Lower90, *f.Upper90
 	}
 }
 
@@ -249,6 +278,9 @@ func (b *builder) structure(i int) {
 	if hospital {
 		life = defaultHospitalLife
 	}
+	if s.Occupancy == risk.Clinic {
+		life = defaultClinicLife
+	}
 	s.FailureEndangersLife = or(b, w.FailureEndangersLife, life, hospital, where, at...)
 	s.Explosion = or(b, w.Explosion, defaultExplosion, risk.NoExplosion, where, at...)
 	s.PublicSupply = or(b, w.PublicSupply, defaultPublicSupply, risk.NoPublicSupply, where, at...)
@@ -292,33 +324,77 @@ func (b *builder) screen(mesh *float64, d *Default, where Where, at []any) risk.
 	return risk.Screen{Present: true, Mesh: *mesh}
 }
 
-// persons sets n_t: as given, else the sum of the zones where each is given, else not known.
+// persons sets n_t: as given, else the fewest that the zones allow where each states its persons, else not known.
 func (b *builder) persons(i int) {
 	w, s := &b.in.Structures[i], &b.site.Input.Structures[i]
-	sum, all := 0.0, w.Zones != nil
-	if w.Zones != nil {
-		for z := range *w.Zones {
-			if p := (*w.Zones)[z].Persons; p != nil {
-				sum += *p
-			} else {
-				all = false
-			}
-		}
-	}
+	at := pointer("structures", i, "zones")
+	sum := statedPersons(w.Zones)
 	switch {
 	case w.Persons != nil:
 		s.Persons = *w.Persons
-		if sum > s.Persons*(1+1e-9) {
-			b.fault(risk.RuleTooManyPersons, pointer("structures", i, "zones"), "the persons of the zones add up to "+format(sum)+", more than the "+format(s.Persons)+" of the structure")
-		}
-	case all && sum > 0:
-		s.Persons = sum
-		b.assume(defaultPersonsSum, Where{i, -1, -1, -1}, "structures", i)
+		b.crowd(&sum, s.Persons, at)
+	case sum.all && sum.persons > 0:
+		s.Persons = sum.fewest()
+		b.assume(defaultPersonsFewest, Where{i, -1, -1, -1}, "structures", i)
 	default:
-		if sum > 0 {
+		if sum.persons > 0 {
 			b.fault(risk.RuleContradiction, pointer("structures", i, "persons"), "is needed where some zones state their persons and others do not")
 		}
 		b.assume(defaultPersons, Where{i, -1, -1, -1}, "structures", i)
+	}
+	if s.Persons > 0 && sum.inside > s.Persons*(1+1e-9) {
+		s.Users = sum.inside
+	}
+}
+
+// zonePersons are the persons that zones state, and their hours.
+type zonePersons struct {
+	persons, inside float64 // of all zones, and of those inside
+	most            float64 // in one zone
+	hours           float64 // person-hours a year
+	all             bool    // every zone states its persons
+}
+
+// hoursOfYear is 365 x 24.
+const hoursOfYear = 8760
+
+func statedPersons(zones *[]Zone) zonePersons {
+	p := zonePersons{all: zones != nil}
+	if zones == nil {
+		return p
+	}
+	for z := range *zones {
+		zone := &(*zones)[z]
+		if zone.Persons == nil {
+			p.all = false
+			continue
+		}
+		p.persons += *zone.Persons
+		p.most = max(p.most, *zone.Persons)
+		hours := float64(hoursOfYear)
+		if zone.Hours != nil {
+			hours = *zone.Hours
+		}
+		p.hours += *zone.Persons * hours
+		if zone.Place == nil || *zone.Place == risk.Inside {
+			p.inside += *zone.Persons
+		}
+	}
+	return p
+}
+
+// fewest is the smallest n_t that the zones allow: nobody is in two zones at once.
+func (p *zonePersons) fewest() float64 { return max(p.most, p.hours/hoursOfYear) }
+
+// crowd finds zones that hold more persons, or more of their hours, than the structure has.
+func (b *builder) crowd(p *zonePersons, persons float64, zones string) {
+	const howTo = ": state everyone once in persons of the structure, and in each zone the persons and the hours_per_year they spend there; the same persons may stand in several zones"
+	switch {
+	case p.most > persons*(1+1e-9):
+		b.fault(risk.RuleTooManyPersons, zones, "a zone holds "+format(p.most)+" persons, more than the "+format(persons)+" of the structure"+howTo)
+	case p.hours > persons*hoursOfYear*(1+1e-9):
+		b.fault(risk.RuleTooManyPersons, zones, "the persons of the zones spend "+format(p.hours)+" hours a year there, more than the "+
+			format(persons*hoursOfYear)+" that "+format(persons)+" persons have (8760 each)"+howTo)
 	}
 }
 

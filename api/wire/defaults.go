@@ -19,6 +19,8 @@ type Default struct {
 	// Plausible values that the site may have instead. Whoever computes can
 	// tell which of them would change the outcome.
 	Plausible []Plausible
+	// Decides says what depends on the value although no risk does; empty for most.
+	Decides risk.Alternative
 }
 
 // ClauseBy is where the default comes from when a site is computed by an edition.
@@ -134,6 +136,7 @@ var (
 	defaultSoil         = &Default{Field: "soil_resistivity_ohm_m", Value: "not known", Reason: "not given: the earth connection is to be proved first", Clause: "IEC 62305-3; " + ours}
 	defaultRelation     = &Default{Field: "relation", Value: "the relation with the higher result", Reason: "not given: linear 0.1 T_D up to 39 days, power 0.04 T_D^1.25 above"}
 	defaultCosts        = &Default{Field: "measure_costs", Value: "relative costs", Reason: "not given: a set of bonding SPDs LPL III-IV on one line costs 1, the other measures in proportion", Clause: ours}
+	defaultWiringPrices = &Default{Field: "wiring", Value: "no candidate", Reason: "not given: routing or shielding of internal wiring has no price and is not recommended", Clause: ours}
 	defaultInterest     = &Default{Field: "interest_per_year", Mark: trace.SecondarySource, Value: "0.05", Reason: handbookRate, Clause: handbook}
 	defaultAmortization = &Default{Field: "amortization_per_year", Mark: trace.SecondarySource, Value: "0.05", Reason: handbookRate, Clause: handbook}
 	defaultMaintenance  = &Default{Field: "maintenance_per_year", Mark: trace.SecondarySource, Value: "0.05", Reason: handbookRate, Clause: handbook}
@@ -152,13 +155,21 @@ var (
 		Plausible: []Plausible{{"true", ofStructure(func(s *risk.Structure) { s.FailureEndangersLife = true })}}}
 	defaultHospitalLife = &Default{Field: "failure_endangers_life", Mark: trace.SecondarySource, Value: "true", Reason: "not given: in a hospital failure of internal systems endangers life",
 		Plausible: []Plausible{{"false", ofStructure(func(s *risk.Structure) { s.FailureEndangersLife = false })}}}
-	defaultExplosion    = &Default{Field: "explosion_zone", Value: "none", Reason: "not given: explosive atmospheres are to be stated by whoever knows the site"}
-	defaultPublicSupply = &Default{Field: "public_service", Value: "none", Reason: "not given: the structure is not stated to serve the public with power, gas, water or telecommunication"}
-	defaultHeritage     = &Default{Field: "cultural_heritage", Value: "false", Reason: "not given"}
-	defaultPersons      = &Default{Field: "persons", Value: "everyone in every zone", Reason: "not given: each zone is taken to hold everyone"}
-	defaultPersonsSum   = &Default{Field: "persons", Value: "sum of the zones", Reason: "not given: the persons of the zones together"}
-	defaultEarthing     = &Default{Field: "earthing", Value: "unknown", Reason: "not given: the earth connection is to be proved first", Clause: "IEC 62305-3; " + ours}
-	defaultZones        = &Default{Field: "zones", Value: "one inside zone that holds everyone all year", Reason: "not given"}
+	defaultClinicLife = &Default{Field: "failure_endangers_life", Value: "false", Reason: "not given: without operating theatre and intensive care failure of internal systems is not taken to endanger life at once",
+		Plausible: []Plausible{{"true", ofStructure(func(s *risk.Structure) { s.FailureEndangersLife = true })}}}
+	defaultExplosion     = &Default{Field: "explosion_zone", Value: "none", Reason: "not given: explosive atmospheres are to be stated by whoever knows the site"}
+	defaultPublicSupply  = &Default{Field: "public_service", Value: "none", Reason: "not given: the structure is not stated to serve the public with power, gas, water or telecommunication"}
+	defaultHeritage      = &Default{Field: "cultural_heritage", Value: "false", Reason: "not given"}
+	defaultPersons       = &Default{Field: "persons", Value: "everyone in every zone", Reason: "not given: each zone is taken to hold everyone"}
+	defaultPersonsFewest = &Default{Field: "persons", Value: "the fewest that the zones allow", Reason: "not given: the same people are taken to be in several zones at different hours",
+		Plausible: []Plausible{{"the persons of the zones together", ofStructure(func(s *risk.Structure) {
+			s.Persons = 0
+			for z := range s.Zones {
+				s.Persons += s.Zones[z].Persons
+			}
+		})}}}
+	defaultEarthing = &Default{Field: "earthing", Value: "unknown", Reason: "not given: the earth connection is to be proved first", Clause: "IEC 62305-3; " + ours}
+	defaultZones    = &Default{Field: "zones", Value: "one inside zone that holds everyone all year", Reason: "not given"}
 )
 
 // The defaults of a zone.
@@ -231,7 +242,8 @@ var (
 
 // The defaults of what is connected through a line.
 var (
-	defaultElectrical        = &Default{Field: "electrical", Value: "a.c., 230 V, one phase with neutral, TT, source connected", Reason: "not given: the usual rural supply", Clause: ours}
+	defaultElectrical = &Default{Field: "electrical", Value: "a.c., 230 V, one phase with neutral, TT, source connected", Reason: "not given: the usual rural supply", Clause: ours,
+		Decides: risk.Alternative{Value: "direct current, a data line or another voltage", Outcome: "another device; one for 230 V a.c. cannot interrupt direct current"}}
 	defaultCurrent           = &Default{Field: "current", Value: "ac", Reason: "not given", Clause: ours}
 	defaultDirectCurrent     = &Default{Field: "current", Value: "dc", Reason: "not given, but data of a direct current line are", Clause: ours}
 	defaultSourceConnected   = &Default{Field: "source_connected", Value: "true", Reason: "not given: a source is taken to be connected", Clause: ours}
@@ -257,6 +269,7 @@ func DefaultsBy(ed risk.Edition) []DefaultDefinition {
 		defaultSoil,
 		defaultRelation,
 		defaultCosts,
+		defaultWiringPrices,
 		defaultInterest,
 		defaultAmortization,
 		defaultMaintenance,
@@ -267,11 +280,12 @@ func DefaultsBy(ed risk.Edition) []DefaultDefinition {
 		defaultOuterScreen,
 		defaultEndangersLife,
 		defaultHospitalLife,
+		defaultClinicLife,
 		defaultExplosion,
 		defaultPublicSupply,
 		defaultHeritage,
 		defaultPersons,
-		defaultPersonsSum,
+		defaultPersonsFewest,
 		defaultEarthing,
 		defaultZones,
 		defaultZonePersons,

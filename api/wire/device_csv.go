@@ -206,7 +206,7 @@ func (f *Field) setCell(row reflect.Value, cell string, decimal tabletext.Decima
 	var value any
 	if f.List {
 		var entries []any
-		for _, part := range strings.Split(cell, "|") {
+		for _, part := range strings.Split(strings.TrimPrefix(cell, "'"), "|") { // tables of the service mark a list that begins with + or -
 			entry, reason := f.entry(strings.TrimSpace(part), decimal)
 			if reason != "" {
 				return reason

@@ -34,7 +34,10 @@ type storedPlace struct {
 	Structure       string         `json:"structure"`
 	Position        spd.Position   `json:"position"`
 	Required        bool           `json:"required"`
+	Need            spd.Obligation `json:"need"`        // missing in older results
+	Specifiable     *bool          `json:"specifiable"` // missing in older results
 	EarthFirst      bool           `json:"earth_first"`
+	EarthGrade      spd.EarthGrade `json:"earth_grade"` // missing in older results
 	Service         risk.Service   `json:"service"`
 	Current         *risk.Current  `json:"current"`
 	TestClass       spd.TestClass  `json:"test_class"`
@@ -53,6 +56,13 @@ type storedPlace struct {
 	TOVMin          storedNumber   `json:"tov_min_v"`
 	LimitingIimpMin storedNumber   `json:"limiting_iimp_min_ka"`
 	LimitingInMin   storedNumber   `json:"limiting_in_min_ka"`
+	IimpTotalMin    storedNumber   `json:"iimp_total_min_ka"`
+	UocMin          storedNumber   `json:"uoc_min_kv"`
+	Conductors      int            `json:"protected_conductors"`
+	Standard        string         `json:"device_standard"`
+	ServedBy        string         `json:"served_by"`
+	Order           Order          `json:"order"`
+	Share           CurrentShare   `json:"current_share"`
 	Basis           []Basis        `json:"basis"`
 }
 
@@ -62,6 +72,38 @@ type storedMode struct {
 	UpMax   storedNumber `json:"up_max_kv"`
 	InMin   storedNumber `json:"in_min_ka"`
 	IimpMin storedNumber `json:"iimp_min_ka"`
+	TOV     []TOV        `json:"tov"`
+}
+
+// core is the mode as it was computed.
+func (m *storedMode) core() spd.Mode {
+	c := spd.Mode{Mode: m.Mode, UcMin: m.UcMin.Opt, UpMax: m.UpMax.Opt, InMin: m.InMin.Opt, IimpMin: m.IimpMin.Opt}
+	for _, o := range m.TOV {
+		c.TOV = append(c.TOV, spd.TOV{Duration: o.Duration, Volt: o.Volt, Safe: o.After == tovSafeFailure})
+	}
+	return c
+}
+
+// core is the entry as it was computed, as far as it was stored. A finding names the source of a number, not that of its rule.
+func (s *storedPlace) core(reviews *trace.Reviews) spd.Entry {
+	e := spd.Entry{
+		Position: s.Position, Required: s.Required, Obligation: needOf(s.Need, s.Required), Specifiable: s.Specifiable == nil || *s.Specifiable,
+		EarthGrade: s.EarthGrade,
+		Service:    s.Service, Current: named(s.Current), TestClass: s.TestClass, Connection: s.Connection, AlsoConnection: s.AlsoConnection,
+		UcMin: s.UcMin.Opt, UcMax: s.UcMax.Opt, UpMax: s.UpMax.Opt, InMin: s.InMin.Opt, IimpMin: s.IimpMin.Opt, ImaxMin: s.ImaxMin.Opt,
+		ShortCircuitMin: s.ShortCircuitMin.Opt, Withstand: s.Withstand.Opt, EffectiveMax: s.EffectiveMax.Opt,
+		TOVMin: s.TOVMin.Opt, LimitingIimpMin: s.LimitingIimpMin.Opt, LimitingInMin: s.LimitingInMin.Opt,
+		IimpTotalMin: s.IimpTotalMin.Opt, UocMin: s.UocMin.Opt, Conductors: s.Conductors, Standard: s.Standard, ServedBy: s.ServedBy,
+		Order: spd.Order(s.Order), Share: spd.Share(s.Share),
+		Reviews: reviews,
+	}
+	for i := range s.Modes {
+		e.Modes = append(e.Modes, s.Modes[i].core())
+	}
+	for _, b := range s.Basis {
+		e.Basis = append(e.Basis, spd.Basis{Field: b.Field, Mode: b.Mode, Reason: b.Reason, Clause: b.Clause, Provenance: b.Provenance})
+	}
+	return e
 }
 
 // ReadPlaces reads the schedule of a stored result, for devices to be judged with the reviews it was computed with; nil for none.
@@ -73,20 +115,7 @@ func ReadPlaces(schedule []byte, reviews *trace.Reviews) ([]ScheduledPlace, erro
 	places := make([]ScheduledPlace, len(stored))
 	for i := range stored {
 		s := &stored[i]
-		e := spd.Entry{
-			Position: s.Position, Required: s.Required, Service: s.Service, Current: named(s.Current), TestClass: s.TestClass, Connection: s.Connection,
-			UcMin: s.UcMin.Opt, UcMax: s.UcMax.Opt, UpMax: s.UpMax.Opt, InMin: s.InMin.Opt, IimpMin: s.IimpMin.Opt, ImaxMin: s.ImaxMin.Opt,
-			ShortCircuitMin: s.ShortCircuitMin.Opt, Withstand: s.Withstand.Opt, EffectiveMax: s.EffectiveMax.Opt, AlsoConnection: s.AlsoConnection,
-			TOVMin: s.TOVMin.Opt, LimitingIimpMin: s.LimitingIimpMin.Opt, LimitingInMin: s.LimitingInMin.Opt,
-			Reviews: reviews,
-		}
-		for _, m := range s.Modes {
-			e.Modes = append(e.Modes, spd.Mode{Mode: m.Mode, UcMin: m.UcMin.Opt, UpMax: m.UpMax.Opt, InMin: m.InMin.Opt, IimpMin: m.IimpMin.Opt})
-		}
-		for _, b := range s.Basis {
-			e.Basis = append(e.Basis, spd.Basis{Field: b.Field, Mode: b.Mode, Reason: b.Reason, Clause: b.Clause, Provenance: b.Provenance}) // a finding names the source of the number, not that of the rule
-		}
-		places[i] = ScheduledPlace{s.Line, s.Structure, s.EarthFirst, e}
+		places[i] = ScheduledPlace{s.Line, s.Structure, s.EarthFirst, s.core(reviews)}
 	}
 	return places, nil
 }

@@ -5,7 +5,7 @@ import "levinward/risk"
 // electrical takes what is connected through a line.
 func (b *builder) electrical(l *risk.Line, w *Line, i int, where Where, at []any) {
 	if w.Electrical == nil {
-		l.Electrical = risk.Electrical{Nominal: 230, Phases: 1, Neutral: true, SourceConnected: true}
+		l.Electrical = risk.Electrical{Nominal: 230, Phases: 1, Neutral: true, SourceConnected: true, NotStated: l.Service != risk.Telecom}
 		if l.Service != risk.Telecom {
 			b.assume(defaultElectrical, where, at...)
 		}

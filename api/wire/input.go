@@ -43,6 +43,8 @@ type FlashDensity struct {
 	Source           string    `json:"source,omitempty" len:"[0,200]"`
 	Year             *float64  `json:"year,omitempty" lim:"[1900,2200]" integer:"true"`
 	StandardError    *float64  `json:"standard_error,omitempty" lim:"[0,100]"`
+	Lower90          *float64  `json:"lower_90,omitempty" lim:"(0,1000]"`
+	Upper90          *float64  `json:"upper_90,omitempty" lim:"(0,1000]"`
 }
 
 // TolerableRisk overrides R_T, per year.
@@ -62,6 +64,7 @@ type MeasureCosts struct {
 	FireProtection *FireProvisionsAt `json:"fire_protection" required:"true"`
 	WarningNotices *float64          `json:"warning_notices" required:"true" lim:"[0,1000000000]"`
 	Insulation     *float64          `json:"insulation" required:"true" lim:"[0,1000000000]"`
+	Wiring         *WiringPrices     `json:"wiring,omitempty"`
 	Interest       *float64          `json:"interest_per_year,omitempty" lim:"[0,1]"`
 	Amortization   *float64          `json:"amortization_per_year,omitempty" lim:"[0,1]"`
 	Maintenance    *float64          `json:"maintenance_per_year,omitempty" lim:"[0,1]"`
@@ -80,6 +83,13 @@ type SPDPrices struct {
 	IIIIV *float64 `json:"III-IV" required:"true" lim:"[0,1000000000]"`
 	II    *float64 `json:"II" required:"true" lim:"[0,1000000000]"`
 	I     *float64 `json:"I" required:"true" lim:"[0,1000000000]"`
+}
+
+// WiringPrices are prices of better internal wiring per structure; without them it is no candidate.
+type WiringPrices struct {
+	LargeLoopsAvoided *float64 `json:"large_loops_avoided" required:"true" lim:"[0,1000000000]"`
+	LoopsAvoided      *float64 `json:"loops_avoided" required:"true" lim:"[0,1000000000]"`
+	Shielded          *float64 `json:"shielded" required:"true" lim:"[0,1000000000]"`
 }
 
 // FireProvisionsAt are prices of provisions against fire per structure.

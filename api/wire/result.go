@@ -21,6 +21,7 @@ type Result struct {
 	ReviewsHash    string            `json:"reviews_hash,omitempty"`
 	Input          *Input            `json:"input"`
 	Assumptions    []Assumption      `json:"assumptions"`
+	Sensitivity    []Effect          `json:"sensitivity,omitempty"`
 	FlashDensity   DensityUsed       `json:"flash_density"`
 	ReviewDue      string            `json:"review_due,omitempty"`
 	Structures     []StructureResult `json:"structures"`
@@ -48,6 +49,19 @@ type Alternative struct {
 	Outcome string `json:"outcome"`
 }
 
+// Effect is what another plausible value in place of a default does to the risk that it changes most.
+type Effect struct {
+	Pointer   string    `json:"pointer"`
+	Value     string    `json:"value"`
+	Instead   string    `json:"instead"`
+	Structure string    `json:"structure"`
+	Loss      risk.Loss `json:"loss"`
+	Before    float64   `json:"risk"`
+	After     float64   `json:"risk_instead"`
+	Tolerable *float64  `json:"tolerable"`
+	Decisive  bool      `json:"decisive"`
+}
+
 // DensityUsed is the ground flash density that was used and where it comes from.
 type DensityUsed struct {
 	GroundFlashes float64            `json:"ground_flashes_per_km2_year"`
@@ -57,6 +71,9 @@ type DensityUsed struct {
 	Source        string             `json:"source,omitempty"`
 	Year          int                `json:"year,omitempty"`
 	StandardError float64            `json:"standard_error,omitempty"`
+	Lower90       float64            `json:"lower_90,omitempty"`
+	Upper90       float64            `json:"upper_90,omitempty"`
+	UpperBound    float64            `json:"upper_bound,omitempty"`
 	Map           string             `json:"map,omitempty"`
 	Note          string             `json:"note,omitempty"`
 }
@@ -105,12 +122,11 @@ func (r *Risks) slots() [risk.Losses]**Risk {
 func (r *Risks) Of(k risk.Loss) *Risk { return *r.slots()[k] }
 
 // Risk is the risk of one type of loss per year. Tolerable is null where the cost comparison decides.
-// Exceedance is the probability that Total exceeds Tolerable, from N_G alone; nil without a standard error.
 type Risk struct {
-	Total      float64    `json:"total"`
-	Tolerable  *float64   `json:"tolerable"`
-	Acceptable bool       `json:"acceptable"`
-	Exceedance *float64   `json:"exceedance_probability,omitempty"`
+	Total      float64  `json:"total"`
+	Tolerable  *float64 `json:"tolerable"`
+	Acceptable bool     `json:"acceptable"`
+	Margin
 	Components Components `json:"components"`
 	Zones      []ZoneRisk `json:"zones"`
 	RestsOn    *RestsOn   `json:"rests_on,omitempty"`
@@ -171,12 +187,15 @@ type Recommendation struct {
 	Alternatives []MeasureSet `json:"alternatives"`
 }
 
-// MeasureSet is a set of measures, what it costs and the risk that remains.
+// MeasureSet is a set of measures, what it costs and the risk that remains. LeastMargin is the smallest R_T/R that it
+// leaves; nil where no risk with a limit remains.
 type MeasureSet struct {
-	Measures   MeasuresTaken            `json:"measures"`
-	Cost       float64                  `json:"cost"`
-	CostUnit   string                   `json:"cost_unit"`
-	RisksAfter map[string]RemainingRisk `json:"risks_after"`
+	Measures    MeasuresTaken              `json:"measures"`
+	Cost        float64                    `json:"cost"`
+	CostUnit    string                     `json:"cost_unit"`
+	RisksAfter  map[string]RemainingRisk   `json:"risks_after"`
+	Margins     map[string]RemainingMargin `json:"margins_after,omitempty"`
+	LeastMargin *float64                   `json:"least_margin,omitempty"`
 }
 
 // MeasuresTaken are measures by structure and line end, those in place already included.
@@ -185,13 +204,14 @@ type MeasuresTaken struct {
 	Lines      []LineMeasures      `json:"lines"`
 }
 
-// StructureMeasures are the measures of a structure.
+// StructureMeasures are the measures of a structure. Wiring is nil where it has no internal systems.
 type StructureMeasures struct {
 	ID             string              `json:"id"`
 	LPS            risk.LPS            `json:"lps"`
 	FireProtection risk.FireProtection `json:"fire_protection"`
 	StructureShock []string            `json:"structure_shock_measures"`
 	LineShock      []string            `json:"line_shock_measures"`
+	Wiring         *risk.Wiring        `json:"wiring,omitempty"`
 }
 
 // LineMeasures are the SPDs at one end of a line.
@@ -216,7 +236,10 @@ type ScheduleEntry struct {
 	Structure       string         `json:"structure"`
 	Position        spd.Position   `json:"position"`
 	Required        bool           `json:"required"`
+	Need            spd.Obligation `json:"need"`
+	Specifiable     bool           `json:"specifiable"`
 	EarthFirst      bool           `json:"earth_first"`
+	EarthGrade      spd.EarthGrade `json:"earth_grade"`
 	Because         []Reason       `json:"because"`
 	Service         risk.Service   `json:"service"`
 	Current         *risk.Current  `json:"current"`
@@ -236,7 +259,14 @@ type ScheduleEntry struct {
 	TOVMin          spd.Opt        `json:"tov_min_v"`
 	LimitingIimpMin spd.Opt        `json:"limiting_iimp_min_ka"`
 	LimitingInMin   spd.Opt        `json:"limiting_in_min_ka"`
+	IimpTotalMin    spd.Opt        `json:"iimp_total_min_ka"`
+	UocMin          spd.Opt        `json:"uoc_min_kv"`
 	AlsoConnection  *string        `json:"also_connection"`
+	Conductors      *int           `json:"protected_conductors"`
+	Standard        *string        `json:"device_standard"`
+	ServedBy        *string        `json:"served_by"`
+	Order           Order          `json:"order"`
+	Share           *CurrentShare  `json:"current_share"`
 	Leads           Leads          `json:"leads"`
 	Notes           []string       `json:"notes"`
 	Basis           []Basis        `json:"basis"`
@@ -249,6 +279,39 @@ type ScheduleMode struct {
 	UpMax   spd.Opt `json:"up_max_kv"`
 	InMin   spd.Opt `json:"in_min_ka"`
 	IimpMin spd.Opt `json:"iimp_min_ka"`
+	TOV     []TOV   `json:"tov"`
+}
+
+// TOV is a temporary overvoltage that a mode of a device has to bear. After says what the device does: withstand, or safe_failure.
+type TOV struct {
+	Duration string  `json:"duration"`
+	Volt     float64 `json:"volt"`
+	After    string  `json:"after"`
+}
+
+// What a device does after a temporary overvoltage.
+const (
+	tovWithstand   = "withstand"
+	tovSafeFailure = "safe_failure"
+)
+
+// Order is what to order: the next preferred values. One that is not asked for is null.
+type Order struct {
+	Uc      spd.Opt `json:"uc_v"`
+	UcMax   spd.Opt `json:"uc_max_v"`
+	Up      spd.Opt `json:"up_kv"`
+	In      spd.Opt `json:"in_ka"`
+	Iimp    spd.Opt `json:"iimp_ka"`
+	IimpNPE spd.Opt `json:"iimp_n_pe_ka"`
+	Uoc     spd.Opt `json:"uoc_kv"`
+}
+
+// CurrentShare is how the current of a flash to the structure reaches the line.
+type CurrentShare struct {
+	Paths      int     `json:"paths"`
+	Conductors float64 `json:"conductors"`
+	Ke         float64 `json:"k_e"`
+	Method     string  `json:"method"`
 }
 
 // Leads are the connecting conductors of a device, copper.

@@ -214,7 +214,7 @@ func screen(t *rapid.T) risk.Screen {
 
 func structure(t *rapid.T, in *risk.Input, i int) risk.Structure {
 	s := risk.Structure{ID: fmt.Sprint("structure-", i), Surroundings: upTo(t, "surroundings", risk.Hilltop),
-		Occupancy: upTo(t, "occupancy", risk.OtherOccupancy), LPS: upTo(t, "lps", risk.LPSIFullCover), NaturalLPS: flag(t, "natural"),
+		Occupancy: upTo(t, "occupancy", risk.PumpHouse), LPS: upTo(t, "lps", risk.LPSIFullCover), NaturalLPS: flag(t, "natural"),
 		Screen: screen(t), FailureEndangersLife: flag(t, "life"), PublicSupply: upTo(t, "supply", risk.TVTelecom),
 		Explosion:        from(t, "explosion", 0, 0, 0, risk.Explosion0, risk.Explosion1, risk.Explosion2),
 		CulturalHeritage: flag(t, "heritage"), Persons: from(t, "n_t", 0, 0, 7, 120.0)}
@@ -223,6 +223,9 @@ func structure(t *rapid.T, in *risk.Input, i int) risk.Structure {
 	} else {
 		s.Length, s.Width, s.Height = float(t, "L", 2, 200), float(t, "W", 2, 200), float(t, "H", 2, 60)
 		s.Protrusion = from(t, "H_P", 0, 0, 5, 70.0)
+	}
+	if s.Persons > 0 {
+		s.Users = from(t, "n_u", 0, 0, 2.5*s.Persons)
 	}
 	for range rapid.IntRange(1, 3).Draw(t, "zones") {
 		s.Zones = append(s.Zones, zone(t, in, i))

@@ -158,6 +158,9 @@ func (c *calc) open(i int, m *risk.Measures) {
 	if s.Persons > 0 {
 		c.t.Given(nt, s.Persons)
 	}
+	if s.Users > 0 && c.applies[risk.PublicService] {
+		c.t.Given(nu, s.Users)
+	}
 }
 
 func endMeasures(m *risk.Measures, line int) risk.EndMeasures {
@@ -241,7 +244,7 @@ func (c *calc) zone(s *risk.Structure, zi int, p *place, m *risk.Measures, x zon
 	}
 	var fail failure
 	if z.Place == risk.Inside {
-		fail = c.systems(z, fixed, x.KS1, z.LineShock|m.LineShock, x.spdCounts)
+		fail = c.systems(z, fixed, x.KS1, m, x.spdCounts)
 		r.SystemFailures = max(r.SystemFailures, c.t.Set(failuresZone, p.ND*fail.PC+p.NM*fail.PM+fail.FW+fail.FZ))
 	}
 	var factors zoneFactors
@@ -262,6 +265,9 @@ func (c *calc) zone(s *risk.Structure, zi int, p *place, m *risk.Measures, x zon
 			continue
 		}
 		set := counting(k, s, z)
+		if k == risk.PublicService && s.Users > 0 && z.Place == risk.Inside {
+			c.t.Set(users, factors.users)
+		}
 		l := c.losses(k, z, &factors, set)
 		r.Risks[k].Zones = append(r.Risks[k].Zones, c.components(k, set, &events, l))
 	}

@@ -19,7 +19,7 @@ func everything() *risk.Input {
 	return &risk.Input{Edition: ID, FlashDensity: risk.FlashDensity{NG: 4},
 		Tolerable: [risk.Losses]float64{risk.HumanLife: 1e-4, risk.PublicService: 1e-4, risk.CulturalHeritage: 1e-4, risk.EconomicValue: 1e-4},
 		Structures: []risk.Structure{
-			{ID: "clinic", Length: 15, Width: 20, Height: 6, Surroundings: risk.Isolated, Occupancy: risk.Hospital, Persons: 5,
+			{ID: "clinic", Length: 15, Width: 20, Height: 6, Surroundings: risk.Isolated, Occupancy: risk.Hospital, Persons: 5, Users: 6,
 				FailureEndangersLife: true,
 				PublicSupply:         risk.PowerGasWater, CulturalHeritage: true, Zones: []risk.Zone{
 					{ID: "ward", Persons: 5, Hours: 8760, Surface: risk.Linoleum, FireRisk: risk.LowFireRisk, Systems: []risk.System{{Line: 0}, {Line: 1, Withstand: 1.5}}, Values: risk.Values{Animals: 1, Building: 2, Contents: 3, Systems: 4}},

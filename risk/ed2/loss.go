@@ -86,6 +86,7 @@ type losses struct{ LA, LB, LC float64 }
 // zoneFactors are the factors of Annex C that all losses of a zone share.
 type zoneFactors struct {
 	share, f           float64 // n_z/n_t, and with t_z/8760
+	users              float64 // n_z/n_u, the share of the users of a service to the public
 	rt, rp, rf, hz     float64
 	ca, cz, cs, ct, kc float64
 }
@@ -97,6 +98,10 @@ func (c *calc) factors(s *risk.Structure, z *risk.Zone) zoneFactors {
 		x.share = c.t.Set(share, c.t.Given(nz, z.Persons)/c.persons)
 	} else {
 		x.share = c.t.Set(shareAll, 1)
+	}
+	x.users = x.share
+	if s.Users > 0 {
+		x.users = z.Persons / s.Users
 	}
 	x.f = c.t.Set(f, x.share*(c.t.Given(tz, z.Hours)/8760))
 	x.rt = c.t.Pick(rt, surfaceFactor, int(z.Surface), 0)
@@ -165,7 +170,7 @@ func (c *calc) losses(k risk.Loss, z *risk.Zone, x *zoneFactors, set componentSe
 		case risk.HumanLife:
 			l.LC = c.t.Set(lc[k], LO*x.f)
 		case risk.PublicService:
-			l.LC = c.t.Set(lc[k], LO*x.share)
+			l.LC = c.t.Set(lc[k], LO*x.users)
 		case risk.EconomicValue:
 			l.LC = c.t.Set(lc[k], LO*x.cs/x.ct)
 		}
@@ -179,7 +184,7 @@ func (c *calc) damage(k risk.Loss, LF float64, x *zoneFactors) float64 {
 	case risk.HumanLife:
 		return c.t.Set(lb[k], x.rp*x.rf*x.hz*LF*x.f)
 	case risk.PublicService:
-		return c.t.Set(lb[k], x.rp*x.rf*LF*x.share)
+		return c.t.Set(lb[k], x.rp*x.rf*LF*x.users)
 	case risk.CulturalHeritage:
 		return c.t.Set(lb[k], x.rp*x.rf*LF*x.kc)
 	}

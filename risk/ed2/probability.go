@@ -199,12 +199,12 @@ type failure struct {
 
 // systems computes B.4 to B.9 for each internal system of a zone.
 // spdCounts: P_SPD lowers P_C, because the structure has an LPS or a natural frame.
-func (c *calc) systems(z *risk.Zone, fixed *zoneFixed, KS1 float64, lineShock risk.ShockMeasures, spdCounts bool) failure {
+func (c *calc) systems(z *risk.Zone, fixed *zoneFixed, KS1 float64, m *risk.Measures, spdCounts bool) failure {
 	var sum failure
 	passC, passM := 1.0, 1.0
 	if len(z.Systems) > 0 {
 		KS2 := c.screen(z.Screen, mesh2, ks2Mesh, ks2Limited, ks2Plain)
-		PTU := c.shock(ptuMeasure, ptu, shockLine, lineShock, false)
+		PTU := c.shock(ptuMeasure, ptu, shockLine, z.LineShock|m.LineShock, false)
 		for i := range z.Systems {
 			c.t.Enter(c.lineName(z.Systems[i].Line), "systems", i)
 			var own systemFixed
@@ -213,6 +213,7 @@ func (c *calc) systems(z *risk.Zone, fixed *zoneFixed, KS1 float64, lineShock ri
 			} else {
 				own = c.systemFixed(&z.Systems[i], KS1*KS2)
 			}
+			own.wiring = max(own.wiring, m.Wiring)
 			PC, PM, fs := c.system(&own, PTU, spdCounts)
 			c.t.Leave()
 			passC *= 1 - PC
@@ -234,17 +235,19 @@ func (c *calc) systems(z *risk.Zone, fixed *zoneFixed, KS1 float64, lineShock ri
 
 // systemFixed is what no measure changes of an internal system.
 type systemFixed struct {
-	end           *lineEnd
-	CLD, CLI      float64
-	PLD, PLI, PMS float64
-	flashes, NI   float64
+	end         *lineEnd
+	CLD, CLI    float64
+	PLD, PLI    float64
+	flashes, NI float64
+	wiring      risk.Wiring
+	PMS         [risk.ShieldedWiring + 1]float64 // with each wiring; where it is recorded only with its own
 }
 
 // systemFixed computes what no measure changes of an internal system. KS12 is K_S1 K_S2.
 func (c *calc) systemFixed(s *risk.System, KS12 float64) systemFixed {
 	e := c.endOf(s.Line)
 	c.recall(e.marks[:])
-	x := systemFixed{end: e, CLD: e.CLD, CLI: e.CLI, PLD: e.PLD, PLI: e.PLI, flashes: e.NL + e.NDJ, NI: e.NI}
+	x := systemFixed{end: e, CLD: e.CLD, CLI: e.CLI, PLD: e.PLD, PLI: e.PLI, flashes: e.NL + e.NDJ, NI: e.NI, wiring: s.Wiring}
 	KS4 := e.KS4
 	if s.Withstand > 0 {
 		UW := c.t.Given(uwSystem, s.Withstand)
@@ -252,9 +255,14 @@ func (c *calc) systemFixed(s *risk.System, KS12 float64) systemFixed {
 		KS4, x.PLD, x.PLI = c.withstand(s.Line, UW)
 		c.t.Leave()
 	}
-	KS3 := c.t.Pick(ks3, wiringFactor, int(s.Wiring), 0)
-	k := KS12 * KS3 * KS4
-	x.PMS = c.t.Set(pms, k*k)
+	for w := s.Wiring; w <= risk.ShieldedWiring; w++ {
+		KS3 := c.t.Pick(ks3, wiringFactor, int(w), 0)
+		k := KS12 * KS3 * KS4
+		x.PMS[w] = c.t.Set(pms, k*k)
+		if c.t.Records() {
+			break
+		}
+	}
 	return x
 }
 
@@ -266,7 +274,7 @@ func (c *calc) system(x *systemFixed, PTU float64, spdCounts bool) (PC, PM float
 	} else {
 		PC = c.t.Set(pcSystemBare, x.CLD)
 	}
-	PM = c.t.Set(pmSystem, PSPD*x.PMS)
+	PM = c.t.Set(pmSystem, PSPD*x.PMS[x.wiring])
 	PU := c.t.Set(pu, PTU*PEB*x.PLD*x.CLD)
 	PV := c.t.Set(pv, PEB*x.PLD*x.CLD)
 	PW := c.t.Set(pw, PSPD*x.PLD*x.CLD)

@@ -132,6 +132,8 @@ var (
 	tz       = &q{Symbol: "t_z", Name: "hours a year in the zone", Unit: "h/a", Clause: std + "C.3", Reads: "hours_per_year"}
 	share    = &q{Symbol: "k_n", Name: "share of the persons who are in the zone", Clause: std + "C.3", Expr: "n_z/n_t", In: []*q{nz, nt}, Provenance: read}
 	shareAll = &q{BranchOf: share, Symbol: "k_n", Name: "number of persons not known: everyone is in the zone", Clause: std + "C.3", Expr: "1", Provenance: rule}
+	nu       = &q{Symbol: "n_u", Name: "users whom the zones inside serve together, where the same persons are in several zones", Clause: std + "C.4", Reads: "persons"}
+	users    = &q{BranchOf: share, Symbol: "k_n", Name: "share of the users whom the zone serves, each user counted once", Clause: std + "C.4", Expr: "n_z/n_u", In: []*q{nz, nu}, Provenance: rule}
 	f        = &q{Symbol: "f_z", Name: "share of persons and time in the zone", Clause: std + "C.3", Expr: "k_n*(t_z/8760)", In: []*q{share, tz}, Provenance: read}
 
 	rt     = &q{Symbol: "r_t", Name: "reduction by soil or floor", Clause: std + "Table C.3", Reads: "surface"}
@@ -276,7 +278,7 @@ func number() {
 		mesh1, mesh2, ks1Mesh, ks2Mesh, ks1Limited, ks2Limited, ks1Plain, ks2Plain, ks3, ks4Raw, ks4, pms,
 		pcSystem, pcSystemBare, pmSystem, pcAny, pmAny, ptuMeasure, ptu, pu, pv, pw, pz,
 		fuSystem, fvSystem, fwSystem, fzSystem, fuShared, fvShared, fwShared, fzShared, fu, fv, fw, fz, failuresZone, failures,
-		nt, nz, tz, share, shareAll, f, rt, rp, rf, rx, rfOrRx, hz,
+		nt, nz, tz, share, shareAll, f, nu, users, rt, rp, rf, rx, rfOrRx, hz,
 		valueAnimals, valueBuilding, valueContents, valueSystems, valueZone, valueTotal, heritage, heritageAll,
 		riskWithout, riskWith, totalValue, lossWithout, lossWith, priceOfMeasures, yearlyShare, yearlyCost, saving,
 	}

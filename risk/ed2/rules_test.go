@@ -92,6 +92,13 @@ func TestCountingComponents(t *testing.T) {
 			s.PublicSupply, s.Persons, z.Persons = risk.TVTelecom, 400, 100
 		}, // L_B = 1e-2 x 1e-2 / 4 = 2.5e-5, L_C = 1e-3 / 4
 			risk.PublicService, parts{B: 2.5e-5, C: 2.5e-4, M: 0.64 * 2.5e-4, V: 0.16 * 2.5e-5, W: 0.16 * 2.5e-4, Z: 4.8 * 2.5e-4}},
+		"R2, the same users in two zones count once (common practice, no published source)": {func(_ *risk.Input, s *risk.Structure, z *risk.Zone,
+			_ *risk.Line) {
+			s.PublicSupply, s.Persons, s.Users, z.Persons, z.Hours = risk.TVTelecom, 400, 800, 400, 4000
+			s.Zones = append(s.Zones, risk.Zone{ID: "yard room", Persons: 400, Hours: 4000})
+		}, // hall 400 of 800: L_B = 1e-2 x 1e-2 / 2 = 5e-5, L_C = 1e-3 / 2 = 5e-4; the other room without fire risk has L_C = 5e-4 only,
+			// and of the sources of damage only those that need no line: none, since P_C and P_M of a zone without systems are 0
+			risk.PublicService, parts{B: 5e-5, C: 5e-4, M: 0.64 * 5e-4, V: 0.16 * 5e-5, W: 0.16 * 5e-4, Z: 4.8 * 5e-4}},
 		"R3, all of the heritage in each zone where no values are given": {func(_ *risk.Input, s *risk.Structure, _ *risk.Zone, _ *risk.Line) {
 			s.CulturalHeritage = true
 		}, // L_B = 1e-2 x 1e-1

@@ -44,6 +44,9 @@ var (
 		risk.Civic: {1e-1, 0.1, 1e-4}, risk.Entertainment: {5e-2, 0.2, 1e-3}, risk.Church: {5e-2, 0.2, 1e-3},
 		risk.Museum: {5e-2, 0.5, 1e-3}, risk.Industrial: {2e-2, 0.5, 1e-2}, risk.Commercial: {2e-2, 0.2, 1e-2},
 		risk.Agricultural: {1e-2, 0.5, 1e-3}, risk.Office: {2e-2, 0.2, 1e-2}, risk.OtherOccupancy: {1e-2, 0.1, 1e-4},
+		// the nearest printed rows (common practice, no published source)
+		risk.Clinic: {1e-1, 0.5, 1e-2}, risk.BoardingSchool: {1e-1, 0.2, 1e-2}, risk.Workshop: {2e-2, 0.5, 1e-2},
+		risk.MarketHall: {5e-2, 0.2, 1e-2}, risk.TelecomHut: {2e-2, 0.5, 1e-2}, risk.PumpHouse: {2e-2, 0.5, 1e-2},
 	}
 	secondLimits = [risk.Losses]float64{1e-5, 1e-3, 1e-4, 1e-3}
 )
@@ -295,6 +298,9 @@ func (x second) losses(k risk.Loss, s risk.Structure, z risk.Zone) (la, lb, lc f
 		LF, LO := 1e-1, 1e-2
 		if s.PublicSupply == risk.TVTelecom {
 			LF, LO = 1e-2, 1e-3
+		}
+		if s.Users > 0 { // the same persons in several zones: each user counts once (project rule)
+			share = z.Persons / s.Users
 		}
 		lb, lc = fire*mean(own.LF, LF)*share, mean(own.LO, LO)*share
 	case risk.CulturalHeritage:

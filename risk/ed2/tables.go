@@ -164,10 +164,16 @@ var meanLoss = &trace.Table{Number: "C.2, C.12", Title: "Typical mean losses by 
 	row(mem, "agricultural; for L1 among the others", 1e-2, 1e-2, 0.5, 1e-3),
 	remark(row(mem, "office; for L1 as commercial", 1e-2, 2e-2, 0.2, 1e-2), "row added: Table C.2 names no office; commercial for L1"),
 	row(mem, "other", 1e-2, 1e-2, 0.1, 1e-4),
+	remark(row(rule, "clinic without operating theatre or intensive care, as hospital", 1e-2, 1e-1, 0.5, 1e-2), "row added: hospital is the nearest; failure is not taken to endanger life unless stated"),
+	remark(row(rule, "boarding school, as hotel: people sleep there", 1e-2, 1e-1, 0.2, 1e-2), "row added: hotel is the nearest"),
+	remark(row(rule, "workshop, as industrial", 1e-2, 2e-2, 0.5, 1e-2), "row added: industrial is the nearest"),
+	remark(row(rule, "market hall, as public entertainment; L_O (L4) as commercial", 1e-2, 5e-2, 0.2, 1e-2), "row added: public entertainment is the nearest for its crowd, commercial for its goods"),
+	remark(row(rule, "telecommunication hut, as industrial", 1e-2, 2e-2, 0.5, 1e-2), "row added: industrial is the nearest"),
+	remark(row(rule, "pump house, as industrial", 1e-2, 2e-2, 0.5, 1e-2), "row added: industrial is the nearest"),
 	row(mem, "risk of explosion", 1e-2, 1e-1, 1, 1e-1),
 }}
 
-const explosionLoss = 14 // row of meanLoss
+const explosionLoss = 20 // row of meanLoss
 
 var failureLoss = &trace.Table{Number: "C.2", Title: "Typical mean loss of human life by failure of internal systems", Clause: std +
 	"Table C.2", Symbols: []string{"L_O"}, Rows: []trace.Row{

@@ -69,7 +69,7 @@ func checkOptions(t interface {
 	}
 	most := 0.0
 	e := ed2.Edition{}.Evaluator(in, 0)
-	measures.EverySet(&in.Costs, measures.Present(in, 0), func(m *risk.Measures, cost float64) {
+	measures.EverySet(&in.Costs, in.Structures[0].NaturalLPS, measures.Present(in, 0), func(m *risk.Measures, cost float64) {
 		var after risk.StructureResult
 		for k, total := range e.Risks(m) {
 			after.Risks[k].Total = total

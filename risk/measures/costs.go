@@ -29,7 +29,10 @@ func DefaultCosts() risk.Costs {
 		},
 		WarningNotices: 0.5,
 		Insulation:     5,
-		Interest:       0.05, Amortization: 0.05, Maintenance: 0.05,
+		Wiring: &[risk.ShieldedWiring + 1]float64{
+			risk.LargeLoopsAvoided: 3, risk.LoopsAvoided: 6, risk.ShieldedWiring: 15,
+		},
+		Interest: 0.05, Amortization: 0.05, Maintenance: 0.05,
 	}
 }
 
@@ -46,6 +49,8 @@ type prices struct {
 	fire           [risk.AutomaticFireProtection + 1]units
 	notices        units
 	insulation     units
+	wiring         [risk.ShieldedWiring + 1]units
+	rewiring       bool // wiring has prices
 	unit           units
 	scale, largest float64
 	step           units // the least that any better SPD costs more; 0 where one costs no more
@@ -73,6 +78,7 @@ func pricesOf(c *risk.Costs) prices {
 		p.step = min(p.step, p.bonding[i]-p.bonding[i-1], p.coordinated[i])
 	}
 	p.step = max(p.step, 0)
+	p.rewiring = c.Wiring != nil
 	return p
 }
 
@@ -106,6 +112,11 @@ func (p *prices) each(c *risk.Costs, f func(float64, *units)) {
 	}
 	one(c.WarningNotices, &p.notices)
 	one(c.Insulation, &p.insulation)
+	if c.Wiring != nil {
+		for i := risk.LargeLoopsAvoided; i <= risk.ShieldedWiring; i++ {
+			one(c.Wiring[i], &p.wiring[i])
+		}
+	}
 }
 
 // cost is the amount of u in the currency of the costs.

@@ -74,14 +74,13 @@ func (s *search) dropEnds() {
 		e := &s.ends[i]
 		if e.coordinated.present.Level < e.coordinated.best {
 			s.setEnd(i, e.bonding.best, e.coordinated.present.Level)
-			if _, r := s.evaluate(); r == s.top.ratios {
+			if !s.matters() {
 				e.coordinated.best = e.coordinated.present.Level
 			}
 		}
 		if e.bonding.present.Level < e.bonding.best {
 			s.setEnd(i, e.bonding.present.Level, e.coordinated.best)
-			_, r := s.evaluate()
-			e.bonding.inert = r == s.top.ratios
+			e.bonding.inert = !s.matters()
 		}
 		s.setEnd(i, e.bonding.best, e.coordinated.best)
 	}

@@ -4,10 +4,12 @@
 // Structures are independent of each other: SPDs belong to a line end, and each
 // structure has its own ends. So each is solved alone and the costs add up.
 // Measures are an LPS, fire protection, warning notices and insulation against
-// shock from flashes to the structure and from flashes to a line, and at each
-// line end bonding SPDs and a coordinated set of SPDs. Two rules bind them: with
-// an LPS every line end is bonded at least at its class, and a coordinated set is
-// at most as good as the bonding it begins with. What is there already stays,
+// shock from flashes to the structure and from flashes to a line, the routing or shielding of
+// internal wiring (K_S3), and at each
+// line end bonding SPDs and a coordinated set of SPDs. Three rules bind them: with
+// an LPS every line end is bonded at least at its class, a coordinated set is
+// at most as good as the bonding it begins with, and insulation against shock from flashes to the
+// structure needs down-conductors to insulate: an LPS, or a frame that acts as one. What is there already stays,
 // costs nothing and breaks no rule; anything better costs its full price, with no
 // credit for what it replaces.
 //
@@ -48,7 +50,7 @@ const alternatives = 5
 // A risk without a limit (R_T = 0) does not count. A structure that needs nothing
 // keeps what it has. Where some structure cannot be brought to its limits, its
 // part of the set is the cheapest of those with its lowest worst ratio (within
-// 1e-9 of it).
+// 1 % of it: what brings less helps nobody).
 //
 // The alternatives are the cheapest sets whose worst ratios are at most 1/2, 1/5,
 // 1/10, 1/20, 1/50 and so on; a structure that cannot reach a margin keeps its set for
@@ -70,6 +72,7 @@ func recommend(in *risk.Input, res *risk.Result, ed risk.Edition, budget int) ri
 		searches = append(searches, one)
 		if !acceptable(s) {
 			r.Needed = true
+			one.slack = noticeable
 			r.Sufficient = one.tighten(1) && r.Sufficient
 		}
 	}

@@ -7,13 +7,14 @@ import (
 )
 
 // Present is what protects a structure already. A measure counts where every
-// zone it belongs to has it; fire protection where every inside zone with a risk of fire has it.
+// zone it belongs to has it; fire protection where every inside zone with a risk of fire has it, wiring where every internal system has it.
 func Present(in *risk.Input, structure int) risk.Measures {
 	s := &in.Structures[structure]
 	m := risk.Measures{LPS: s.LPS}
 	all := risk.WarningNotices | risk.Insulation | risk.SoilEquipotentialization | risk.PhysicalRestriction
 	onStructure, onLine, fire := all, all, risk.AutomaticFireProtection
-	inside, burns := false, false
+	wiring := risk.ShieldedWiring
+	inside, burns, wired := false, false, false
 	for i := range s.Zones {
 		z := &s.Zones[i]
 		onStructure &= z.StructureShock
@@ -22,6 +23,9 @@ func Present(in *risk.Input, structure int) risk.Measures {
 		}
 		inside = true
 		onLine &= z.LineShock
+		for n := range z.Systems {
+			wiring, wired = min(wiring, z.Systems[n].Wiring), true
+		}
 		if z.FireRisk != risk.NoFireRisk {
 			burns = true
 			fire = min(fire, z.FireProtection)
@@ -35,6 +39,9 @@ func Present(in *risk.Input, structure int) risk.Measures {
 	}
 	if burns {
 		m.FireProtection = fire
+	}
+	if wired {
+		m.Wiring = wiring
 	}
 	for i := range in.Lines {
 		l := &in.Lines[i]
@@ -99,4 +106,28 @@ func feedsAlike(systems []risk.System, i, j int) bool {
 		}
 	}
 	return true
+}
+
+// Best is everything that can be built at a structure with a class of LPS, each measure at its best; with what the
+// costs of the input leave open.
+func Best(in *risk.Input, structure int, class risk.LPS) risk.Measures {
+	s := &in.Structures[structure]
+	p := Present(in, structure)
+	m := risk.Measures{LPS: class, FireProtection: risk.AutomaticFireProtection, StructureShock: p.StructureShock | risk.WarningNotices,
+		LineShock: p.LineShock | risk.WarningNotices | risk.Insulation, Wiring: p.Wiring, Ends: p.Ends}
+	if class != risk.NoLPS || s.NaturalLPS {
+		m.StructureShock |= risk.Insulation
+	}
+	if in.Costs.Wiring != nil {
+		m.Wiring = risk.ShieldedWiring
+	}
+	for i := range m.Ends {
+		e := &m.Ends[i]
+		for _, spd := range []*risk.SPD{&e.Bonding, &e.Coordinated} {
+			if spd.Level < risk.LevelI {
+				*spd = risk.SPD{Level: risk.LevelI}
+			}
+		}
+	}
+	return m
 }

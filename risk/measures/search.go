@@ -59,6 +59,7 @@ const (
 	fireProtection
 	structureShock
 	lineShock
+	wiring
 	axes
 )
 
@@ -70,9 +71,11 @@ type search struct {
 	budget    *int
 	limits    [risk.Losses]float64 // R_T, 0 where there is none
 
-	present risk.Measures
-	chosen  set // the answer so far; what is there before any search
-	top     set // everything at its best, as far as it has an effect
+	conducts bool   // a frame acts as an LPS, so that there are down-conductors to insulate
+	unwired  ratios // everything at its best but the wiring, which is as it is
+	present  risk.Measures
+	chosen   set // the answer so far; what is there before any search
+	top      set // everything at its best, as far as it has an effect
 
 	axes  [axes]axis
 	ends  []end
@@ -81,6 +84,7 @@ type search struct {
 	corners []*ratios
 	tables  []*table // per combination of all axes
 
+	slack float64       // by how much of it a set may exceed the lowest worst ratio, where no set reaches the limit
 	limit float64       // of the search that runs: what the worst ratio may be
 	best  set           // of the search that runs
 	m     risk.Measures // what is evaluated next
@@ -88,7 +92,8 @@ type search struct {
 }
 
 func newSearch(in *risk.Input, structure int, r *risk.StructureResult, ed risk.Edition, p *prices, budget *int) *search {
-	s := &search{structure: structure, evaluator: ed.Evaluator(in, structure), prices: p, budget: budget}
+	s := &search{structure: structure, evaluator: ed.Evaluator(in, structure), prices: p, budget: budget,
+		conducts: in.Structures[structure].NaturalLPS, slack: least}
 	for k := range r.Risks {
 		if r.Risks[k].Applies {
 			s.limits[k] = r.Risks[k].Tolerable
@@ -129,6 +134,8 @@ func (s *search) set(a int, v uint8) {
 		s.m.StructureShock = risk.ShockMeasures(v)
 	case lineShock:
 		s.m.LineShock = risk.ShockMeasures(v)
+	case wiring:
+		s.m.Wiring = risk.Wiring(v)
 	}
 }
 
@@ -147,15 +154,22 @@ func (s *search) findTop() {
 	for i := range s.ends {
 		s.setEnd(i, s.ends[i].bonding.best, s.ends[i].coordinated.best)
 	}
+	if s.prices.rewiring {
+		s.unwired = s.without()
+		s.m.Wiring = risk.ShieldedWiring
+	}
 	s.top.risks, s.top.ratios = s.evaluate()
 
-	s.dropAxis(lps, uint8(s.m.LPS), uint8(p.LPS))
 	s.dropAxis(fireProtection, uint8(s.m.FireProtection), uint8(p.FireProtection))
 	for _, bit := range []risk.ShockMeasures{risk.WarningNotices, risk.Insulation} {
 		s.dropAxis(structureShock, uint8(s.m.StructureShock), uint8(s.m.StructureShock&^(bit&^p.StructureShock)))
 		s.dropAxis(lineShock, uint8(s.m.LineShock), uint8(s.m.LineShock&^(bit&^p.LineShock)))
 	}
+	if s.buildable(risk.NoLPS, s.m.StructureShock) { // otherwise the insulation needs the LPS
+		s.dropAxis(lps, uint8(s.m.LPS), uint8(p.LPS))
+	}
 	s.dropEnds()
+	s.dropAxis(wiring, uint8(s.m.Wiring), uint8(p.Wiring))
 
 	for v := p.LPS; v <= s.m.LPS; v++ {
 		s.axes[lps].add(uint8(v), s.lpsPrice(v))
@@ -165,6 +179,9 @@ func (s *search) findTop() {
 	}
 	s.shockAxis(&s.axes[structureShock], p.StructureShock, s.m.StructureShock)
 	s.shockAxis(&s.axes[lineShock], p.LineShock, s.m.LineShock)
+	for v := p.Wiring; v <= s.m.Wiring; v++ {
+		s.axes[wiring].add(uint8(v), priceFrom(s.prices.wiring[:], uint8(p.Wiring), uint8(v)))
+	}
 	s.finishTop()
 }
 
@@ -195,9 +212,33 @@ func (s *search) dropAxis(a int, best, present uint8) {
 		return
 	}
 	s.set(a, present)
-	if _, r := s.evaluate(); r != s.top.ratios {
+	if s.matters() {
 		s.set(a, best)
 	}
+}
+
+// without evaluates s.m with the wiring as it is.
+func (s *search) without() ratios {
+	best := s.m.Wiring
+	s.m.Wiring = s.present.Wiring
+	_, r := s.evaluate()
+	s.m.Wiring = best
+	return r
+}
+
+// matters reports whether s.m, in which one measure is set back, is worse than everything at its best. The best
+// wiring can leave so little of P_M that rounding hides a difference, so it is compared with the wiring as it is, too.
+func (s *search) matters() bool {
+	if _, r := s.evaluate(); r != s.top.ratios {
+		return true
+	}
+	return s.m.Wiring != s.present.Wiring && s.without() != s.unwired
+}
+
+// buildable reports whether measures against touch and step voltages go with a class of LPS: what is insulated are
+// its down-conductors, or those of a frame that acts as one. What is there already stays.
+func (s *search) buildable(class risk.LPS, m risk.ShockMeasures) bool {
+	return class != risk.NoLPS || s.conducts || m&^s.present.StructureShock&risk.Insulation == 0
 }
 
 // lpsPrice is the price of a class of LPS with the bonding it demands.
@@ -242,8 +283,15 @@ func (s *search) improves(limit float64) bool {
 	return s.top.ratios.worst() <= limit && s.top.ratios.worst() < s.chosen.ratios.worst()
 }
 
+// How much worse than the best a set may be where no set reaches its limit: nothing but rounding, or, in a recommendation, so
+// little that what brings less is left out.
+const (
+	least      = 1e-9
+	noticeable = 0.01
+)
+
 // tighten chooses the cheapest set whose worst ratio is at most limit. Where no
-// set reaches it, it chooses the cheapest of the best and reports false.
+// set reaches it, it chooses the cheapest of those within the slack of the best and reports false.
 func (s *search) tighten(limit float64) bool {
 	if s.chosen.ratios.worst() <= limit {
 		return true
@@ -251,7 +299,7 @@ func (s *search) tighten(limit float64) bool {
 	s.findTop()
 	reached := s.top.ratios.worst() <= limit
 	if !reached {
-		limit = s.top.ratios.worst() * (1 + 1e-9)
+		limit = s.top.ratios.worst() * (1 + s.slack)
 	}
 	s.limit = limit
 	first := &s.top
@@ -277,7 +325,7 @@ func (s *search) decide(a, index int, optimistic *ratios, cost units) {
 	x := &s.axes[a]
 	for i := range x.n {
 		at, c := index*x.n+i, cost+x.prices[i]
-		if c > s.best.cost || *s.budget <= 0 {
+		if c > s.best.cost || *s.budget <= 0 || a == structureShock && !s.buildable(s.m.LPS, risk.ShockMeasures(x.values[i])) {
 			continue
 		}
 		s.set(a, x.values[i])
@@ -341,6 +389,9 @@ func less(a, b *risk.Measures) bool {
 	}
 	if a.LineShock != b.LineShock {
 		return a.LineShock < b.LineShock
+	}
+	if a.Wiring != b.Wiring {
+		return a.Wiring < b.Wiring
 	}
 	for i := range a.Ends {
 		x, y := &a.Ends[i], &b.Ends[i]

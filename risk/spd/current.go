@@ -9,7 +9,7 @@ import (
 const (
 	noSharing   = "does not apply: the structure has no LPS"
 	noSoil      = "does not apply: soil resistivity not known"
-	noDirect    = "does not apply: no device for a flash to the line"
+	noDirect    = "does not apply: no protection level, or nothing of the line outside the earth termination"
 	noClause    = "does not apply: the sharing is computed"
 	pvTabulated = "does not apply: the value is tabulated for photovoltaic lines"
 	noLevel     = "does not apply: no lightning protection level"
@@ -20,24 +20,21 @@ const (
 
 // Reasons of the impulse current.
 var (
-	byFirstShare = rule{"Half of the lightning current goes to earth, the other half divides over the lines and their conductors; next preferred value.", stdThreat + "E.2", read}
-	byImpedance  = rule{"The earthing impedances at this soil resistivity drive more into the line than the half-and-half rule; next preferred value. Z is taken by the class of the LPS at the next higher resistivity of the table, Z_1 at the next lower, Z_2 as Z_1: the safe side.", stdThreat + "E.2 and Table E.1", memory}
-	byLineFlash  = rule{"Flash to the line; next preferred value.", stdThreat + "Tables E.2, E.3", memory}
+	byFirstShare = rule{"Half of the lightning current goes to earth, the other half divides over the lines that lead to another earth, and over their conductors.", stdThreat + "E.2", read}
+	byImpedance  = rule{"The earthing impedances drive more into the line than the half-and-half rule. Z is taken by the class of the LPS at the next higher resistivity of the table, or as the earth resistance where that is higher, Z_1 at the next lower, Z_2 as Z_1: the safe side.", stdThreat + "E.2 and Table E.1", memory}
+	byLineFlash  = rule{"Flash to the line: the table for four conductors, more where there are fewer.", stdThreat + "Table E.2", memory}
+	byPairFlash  = rule{"Flash to the line: the table, five times as much for an unshielded drop wire.", stdThreat + "Table E.3", memory}
 	byClause     = rule{"Minimum of the clause, the sharing not being computed.", stdSPD, read}
-	byNPE        = rule{"The N-PE path carries the sum of the line and neutral conductors, at least the minimum of the clause; next preferred value.", "CLC/TS 61643-12; " + stdSPD, memory}
-	byPVTable    = rule{"Photovoltaic class I device, voltage-switching or combination, separation distance taken as not kept, fewer than four down-conductors.", stdPV + "Table A.2", read}
+	byNPE        = rule{"The N-PE path carries the sum of the line and neutral conductors, at least the minimum of the clause.", "CLC/TS 61643-12; " + stdSPD, memory}
+	byPVTable    = rule{"Photovoltaic class I device, voltage-switching or combination, separation distance not kept, fewer than four down-conductors or their number not known.", stdPV + "Table A.2", read}
+	byPVTable4   = rule{"Photovoltaic class I device, voltage-switching or combination, separation distance not kept, four down-conductors or more.", stdPV + "Table A.2", read}
 	byNominal    = rule{"Minimum of the clause.", stdSPD, read}
-	bySurge      = rule{"Largest 8/20 surge of the protection level; next preferred value.", stdThreat + "Tables E.2, E.3", memory}
+	bySurge      = rule{"Largest 8/20 surge of the protection level.", stdThreat + "Tables E.2, E.3", memory}
+	byPVTotal    = rule{"Both poles together, through the connection to earth.", stdPV + "Table A.2", read}
 	byC2         = rule{"Lowest preferred value of category C2.", stdData, memory}
+	byC1         = rule{"Lowest preferred value of category C1.", stdData, memory}
 	byExposure   = rule{"Usual value for the exposure of the site; a rule of the trade, not normative.", "trade handbooks, not normative", read}
 )
-
-// Notes on photovoltaic class I devices by level, in the order of the table.
-var pvClassINotes = [...]string{
-	"50 kA 10/350 in total to PE; a voltage-limiting device may be rated 10 kA 10/350 with I_n 17 kA each (from memory).",
-	"37.5 kA 10/350 in total to PE; a voltage-limiting device may be rated 7.5 kA 10/350 with I_n 12.5 kA each (from memory).",
-	"25 kA 10/350 in total to PE; a voltage-limiting device may be rated 5 kA 10/350 with I_n 8.5 kA each (from memory).",
-}
 
 // sharing is how the lightning current divides between the earth termination
 // and the external lines: conventional earthing impedances [ohm] and numbers of lines.
@@ -50,35 +47,34 @@ type sharing struct {
 func (h sharing) buried() float64   { return h.Z / (h.Z1 + h.Z*(h.n1+h.n2*h.Z1/h.Z2)) }
 func (h sharing) overhead() float64 { return h.Z / (h.Z2 + h.Z*(h.n2+h.n1*h.Z2/h.Z1)) }
 
-// perConductor is the current in one conductor [kA] of a line that carries the share k of I.
-func perConductor(I, k, conductors float64) float64 { return k * I / conductors }
-
 // impulse sets I_imp of a class I or D1 device.
 func (s *scheduler) impulse(x *end, en *Entry) {
 	i0, iz := s.shares(x, en)
 	s3 := s.lineFlash(x, en)
 	cl, clN := s.clauseImpulse(x, en)
 	t := s.t
-	Ireq := t.Set(qIreq, max(i0, iz, s3, cl))
-	why := largest(pick{i0, &byFirstShare}, pick{iz, &byImpedance}, pick{s3, &byLineFlash}, pick{cl, s.clauseRule(x)})
-	en.IimpMin = Some(s.ratedImpulse(x, en, Ireq))
+	en.IimpMin = Some(t.Set(qIimp, max(i0, iz, s3, cl)))
+	why := largest(pick{i0, &byFirstShare}, pick{iz, &byImpedance}, pick{s3, lineFlashRule(x)}, pick{cl, s.clauseRule(x)})
 	s.because("iimp_min_ka", "", t.Last(qIimp), why)
 	for i := range en.Modes {
 		en.Modes[i].IimpMin = en.IimpMin
 	}
 	if np := neutralPE(en); np != nil {
 		m := t.Noted(qM, x.lineAndNeutral(), x.conductorNote())
-		ReqN := t.Set(qIreqN, max(m*max(i0, iz, s3), clN))
-		np.IimpMin = Some(t.Noted(qIimpN, roundUp(t, ReqN, prefIimp, prefIimpTrade), nextValue))
+		np.IimpMin = Some(t.Set(qIimpN, max(m*max(i0, iz, s3), clN)))
 		s.because("iimp_min_ka", np.Mode, t.Last(qIimpN), &byNPE)
 	}
+	if x.tabulated() {
+		s.photovoltaicImpulse(x, en, max(i0, iz, s3))
+	}
+	s.unusual(x, en)
 }
 
 // shares returns the current per conductor from a flash to the structure [kA], by the
 // first approximation and by the earthing impedances; 0 where one does not apply.
 func (s *scheduler) shares(x *end, en *Entry) (first, impedances float64) {
 	t := s.t
-	if !x.bonded() || x.pv() {
+	if !x.bonded() || x.inducedOnly() {
 		note := noSharing
 		if x.bonded() {
 			note = pvTabulated
@@ -86,140 +82,143 @@ func (s *scheduler) shares(x *end, en *Entry) (first, impedances float64) {
 		return t.Absent(qI0, note), t.Absent(qIz, note)
 	}
 	I := t.Pick(qI, threat, rowFromI(en.Level), 0)
-	n := t.Noted(qN, float64(max(1, s.site.lines())),
-		"lines that lead away; d.c. lines from generation or storage are not counted, the safe side")
-	nc := t.Noted(qNc, x.conductors(), x.conductorNote())
-	first = t.Set(qI0Share, 0.5*I/(n*nc))
-	if s.in.SoilResistivity <= 0 {
+	n := s.paths(x)
+	part := s.perConductor(x)
+	first = t.Set(qI0Share, 0.5*I/n*part)
+	en.Share = Share{Paths: int(n), Conductors: x.conductors(), Ke: 0.5 / n, Method: "half of the current to earth"}
+	if !s.impedances() {
+		s.soilUnknown(x, I, part, first)
 		return first, t.Absent(qIz, noSoil)
 	}
 	k := s.impedanceShare(x)
-	return first, t.Set(qIzShare, perConductor(I, k, nc))
-}
-
-// impedanceShare returns k_e of the line. The earth termination belongs to the LPS: its class decides Z, whatever
-// the level of the devices.
-func (s *scheduler) impedanceShare(x *end) float64 {
-	t := s.t
-	rho := t.Given(qRho, s.in.SoilResistivity)
-	higher, lower := earthingRows(rho, t)
-	if rho > 3000 {
-		s.note("Soil above 3000 ohm m lies beyond the table of earthing impedances: the share of the line may be larger.")
+	impedances = t.Set(qIzShare, k*I*part)
+	if impedances > first {
+		en.Share.Ke, en.Share.Method = k, "earthing impedances"
 	}
-	var h sharing
-	h.Z = t.Pick(qZ, earthing, higher, s.earthingColumn(higher))
-	h.Z1 = t.Pick(qZ1, earthing, lower, colZ1)
-	h.Z2 = t.Noted(qZ2, h.Z1, "not known, taken as Z_1")
-	buried, overhead := s.site.buried, s.site.overhead
-	aerial := x.nearest().Installation == risk.Aerial
-	if buried+overhead == 0 {
-		buried, overhead = 1, 0
-		if aerial {
-			buried, overhead = 0, 1
-		}
+	if s.in.SoilResistivity == 0 {
+		s.soilUnknown(x, I, part, max(first, impedances))
 	}
-	h.n1 = t.Noted(qN1, float64(buried), "by the section next to the structure")
-	h.n2 = t.Noted(qN2, float64(overhead), "by the section next to the structure")
-	if aerial {
-		return t.Set(qKe2, h.overhead())
-	}
-	return t.Set(qKe1, h.buried())
-}
-
-// earthingColumn is the column of Z in a row of Table E.1: by the class of the LPS, the largest Z where none is known.
-func (s *scheduler) earthingColumn(row int) int {
-	if s.site.classed {
-		return colZ + rowFromI(s.site.level)
-	}
-	s.note("The class of the lightning protection system is not known: its earthing impedance is taken as the largest of the " +
-		"table for this soil.")
-	column := colZ
-	for i := range earthing.Rows[row].Values {
-		if i > column && s.t.Value(earthing, row, i) > s.t.Value(earthing, row, column) {
-			column = i
-		}
-	}
-	return column
-}
-
-// earthingRows finds the rows of Table E.1 at the next higher and the next lower resistivity.
-func earthingRows(rho float64, t *trace.Trace) (higher, lower int) {
-	last := len(earthing.Rows) - 1
-	for higher < last && t.Value(earthing, higher, 0) < rho {
-		higher++
-	}
-	lower = higher
-	if lower > 0 && t.Value(earthing, lower, 0) > rho {
-		lower--
-	}
-	return higher, lower
+	return first, impedances
 }
 
 // lineFlash returns the current per conductor from a flash to the line, S3 [kA].
 func (s *scheduler) lineFlash(x *end, en *Entry) float64 {
 	switch {
 	case x.telecom(): // D1 stands for such currents: at least those of the lowest level
-		return s.t.Pick(qS3, surgesTelecom, rowFromIV(max(en.Level, risk.LevelIIIIV)), colS3)
-	case x.driven():
-		return s.t.Pick(qS3, surgesPower, rowFromIV(en.Level), colS3)
+		return s.flashToLine(x, max(en.Level, risk.LevelIIIIV))
+	case !x.inducedOnly() && en.Level != risk.NoSPD:
+		return s.flashToLine(x, en.Level)
 	}
-	return s.t.Absent(qS3, noDirect)
+	return s.t.Absent(qS3base, noDirect)
+}
+
+// flashToLine records S3 of Tables E.2 and E.3 for the conductors that the line has [kA].
+func (s *scheduler) flashToLine(x *end, level risk.Level) float64 {
+	t := s.t
+	switch {
+	case !x.telecom():
+		printed := t.Pick(qS3printed, surgesPower, rowFromIV(level), colS3)
+		return t.Set(qS3four, printed*4/t.Noted(qNc, x.conductors(), x.conductorNote()))
+	case x.dropWire():
+		return t.Set(qS3drop, 5*t.Pick(qS3printed, surgesTelecom, rowFromIV(level), colS3))
+	}
+	return t.Set(qS3pairs, t.Pick(qS3printed, surgesTelecom, rowFromIV(level), colS3))
+}
+
+func lineFlashRule(x *end) *rule {
+	if x.telecom() {
+		return &byPairFlash
+	}
+	return &byLineFlash
 }
 
 // clauseImpulse returns the impulse currents set by a clause or table, per mode and N-PE in CT2 [kA].
 func (s *scheduler) clauseImpulse(x *end, en *Entry) (perMode, npe float64) {
 	t := s.t
 	switch {
-	case x.pv() && x.bonded():
-		s.note(pvClassINotes[rowFromI(en.Level)])
-		en.LimitingInMin = Some(t.Pick(qNlim, pvLimiting, rowFromI(en.Level), 0))
-		en.LimitingIimpMin = Some(t.Pick(qIlim, pvLimiting, rowFromI(en.Level), 1))
-		return t.Pick(qIcl, pvSwitching, rowFromI(en.Level), 0), 0
+	case x.tabulated():
+		return t.Pick(qIcl, pvSwitching, x.pvRow(en.Level), 0), 0
 	case x.bonded() || x.telecom():
 		return t.Absent(qIcl, noClause), t.Absent(qIclN, noClause)
 	}
 	return t.Pick(qIcl, minima, rowPerMode, colIimp), t.Pick(qIclN, minima, x.rowNPE(), colIimp)
 }
 
-func (s *scheduler) clauseRule(x *end) *rule {
-	if x.pv() && x.bonded() {
-		return &byPVTable
+// tabulated reports a photovoltaic line for which the table of an array on the protected building counts. An array
+// elsewhere is asked for the larger of table and sharing.
+func (x *end) tabulated() bool { return x.pv() && x.bonded() }
+
+// pvRow is the row of the table of photovoltaic class I devices.
+func (x *end) pvRow(level risk.Level) int {
+	if x.site.s.DownConductors >= 4 {
+		return rowFromI(level) + pvFourOrMore
 	}
-	return &byClause
+	return rowFromI(level)
 }
 
-func (s *scheduler) ratedImpulse(x *end, en *Entry, req float64) float64 {
-	switch {
-	case x.telecom():
-		if req > 2.5 {
-			s.note("Beyond the preferred values of category D1: more pairs, a bonded screen or an optical fibre lower the current.")
+// photovoltaicImpulse sets the total current, and what a voltage-limiting device is excused to. Where the share of the line is above
+// the table, no device is excused.
+func (s *scheduler) photovoltaicImpulse(x *end, en *Entry, share float64) {
+	t := s.t
+	row := x.pvRow(en.Level)
+	total := t.Pick(qPVtotal, pvSwitching, row, 1)
+	en.IimpTotalMin = Some(t.Set(qIimpTotal, max(total, 2*share)))
+	s.because("iimp_total_min_ka", "", t.Last(qIimpTotal), &byPVTotal)
+	if table := t.Value(pvSwitching, row, 0); share > table {
+		if x.l.Electrical.ArrayPlace == risk.ArrayNotStated {
+			s.note("Where the array stands is not stated: with the array on the building itself " + amount(table, "kA") + " per pole would do.")
 		}
-		return s.t.Noted(qIimp, roundUp(s.t, req, prefD1, prefIimp, prefIimpTrade), nextValue)
-	case x.pv() && x.bonded():
-		return s.t.Noted(qIimp, req, asPrinted)
+		return
 	}
-	return s.t.Noted(qIimp, roundUp(s.t, req, prefIimp, prefIimpTrade), nextValue)
+	en.LimitingInMin = Some(t.Pick(qNlim, pvLimiting, row, 0))
+	limiting := t.Pick(qIlimTable, pvLimiting, row, 1)
+	en.LimitingIimpMin = Some(t.Set(qIlim, max(limiting, share)))
+	s.note(amount(en.IimpTotalMin.Value, "kA") + " 10/350 in total to PE; a voltage-limiting device may be rated " +
+		amount(en.LimitingIimpMin.Value, "kA") + " 10/350 with I_n " + amount(en.LimitingInMin.Value, "kA") + " each (from memory).")
+}
+
+func (s *scheduler) clauseRule(x *end) *rule {
+	switch {
+	case !x.tabulated():
+		return &byClause
+	case x.site.s.DownConductors >= 4:
+		return &byPVTable4
+	}
+	return &byPVTable
+}
+
+// unusual names the ways out where the current is above what devices are usually rated for.
+func (s *scheduler) unusual(x *end, en *Entry) {
+	switch {
+	case x.telecom() && en.IimpMin.Value > 2.5:
+		s.note("More than the preferred values of category D1: more pairs, a screen bonded at both ends, an isolating interface or optical " +
+			"fibre, or another place for the line lower the current.")
+	case !x.telecom() && en.IimpMin.Value > 25:
+		s.note("More than the preferred values of I_imp end at, 25 kA: a screen bonded at both ends, more lines to an earth of their own, " +
+			"a better earth, an isolating transformer, or another place for the line or the array lower the current.")
+	}
 }
 
 // nominal sets I_n, and I_max where the trade states one.
 func (s *scheduler) nominal(x *end, en *Entry) {
 	t := s.t
-	switch en.TestClass {
-	case ClassIII:
+	switch {
+	case en.TestClass == ClassIII:
 		return
-	case C2:
+	case en.TestClass == C2 && en.Position == AtEquipment:
 		en.InMin = Some(t.Pick(qInC2, preferred, prefC2, 0))
 		s.because("in_min_ka", "", t.Last(qIn), &byC2)
+	case en.TestClass == C1:
+		en.InMin = Some(t.Pick(qInC1, preferred, prefC1, 0))
+		s.because("in_min_ka", "", t.Last(qIn), &byC1)
 	default:
 		cl, clN := s.clauseNominal(x)
 		s1, s2, s4 := s.surges(x, en)
-		req := t.Set(qNreq, max(cl, s1, s2, s4))
-		en.InMin = Some(t.Noted(qIn, roundUp(t, req, prefIn, prefInTrade), nextValue))
+		en.InMin = Some(t.Set(qIn, max(cl, s1, s2, s4)))
 		s.because("in_min_ka", "", t.Last(qIn), largest(pick{cl, &byNominal}, pick{max(s1, s2, s4), &bySurge}))
 		if np := neutralPE(en); np != nil {
 			m := t.Noted(qM, x.lineAndNeutral(), x.conductorNote())
-			reqN := t.Set(qNreqN, max(clN, m*req))
-			np.InMin = Some(t.Noted(qInN, roundUp(t, reqN, prefIn, prefInTrade), nextValue))
+			np.InMin = Some(t.Set(qInN, max(clN, m*en.InMin.Value)))
 			s.because("in_min_ka", np.Mode, t.Last(qInN), &byNPE)
 		}
 	}
@@ -228,7 +227,7 @@ func (s *scheduler) nominal(x *end, en *Entry) {
 			en.Modes[i].InMin = en.InMin
 		}
 	}
-	if !x.telecom() && en.Position != AtEquipment {
+	if !x.telecom() && en.Position != AtEquipment && en.TestClass != ClassI {
 		ex := t.Pick(qEx, exposure, x.exposure(), 0)
 		en.ImaxMin = Some(t.Set(qImax, max(ex, en.InMin.Value)))
 		s.because("imax_min_ka", "", t.Last(qImax), &byExposure)

@@ -19,22 +19,33 @@ func near(t tester, what string, got, want, tolerance float64) {
 }
 
 // Published figures on sharing, read in public secondary sources: trade
-// handbooks on IEC 62305 and CLC/TS 61643-12.
+// handbooks on IEC 62305 and CLC/TS 61643-12. The lines are the only one at the structure.
 func TestSharingPublished(t *testing.T) {
-	I := func(l risk.Level) float64 { return threat.Rows[rowFromI(l)].Values[0] }
-	near(t, "LPL I, power line only: in the line", I(risk.LevelI)*0.5, 100, 0)
-	near(t, "LPL I, power line only, 4 conductors", perConductor(I(risk.LevelI), 0.5, 4), 25, 0)
-	near(t, "LPL II, per pole", perConductor(I(risk.LevelII), 0.5, 4), 18.75, 0)
-	near(t, "LPL III-IV, per pole", perConductor(I(risk.LevelIIIIV), 0.5, 4), 12.5, 0)
-	near(t, "150 kA, three services: to earth", 0.5*150, 75, 0)
-	near(t, "150 kA, three services: power line", perConductor(150, 0.5/3, 1), 25, 1e-12)
-	near(t, "150 kA, 50 %, 4 conductors", perConductor(150, 0.5, 4), 18.75, 0)
-	near(t, "150 kA, 30 % (shielded), 4 conductors", perConductor(150, 0.3, 4), 11.25, 1e-12)
+	fourWires := risk.Electrical{Nominal: 230, Phases: 3, Neutral: true, SourceConnected: true}
+	for _, c := range []struct {
+		name    string
+		class   risk.LPS
+		current float64 // kA per conductor
+	}{
+		{"LPL I: 100 kA in the line, 25 per conductor", risk.LPSI, 25},
+		{"LPL II", risk.LPSII, 18.75},
+		{"LPL III", risk.LPSIII, 12.5},
+		{"LPL IV", risk.LPSIV, 12.5},
+	} {
+		l := mains(aerial(500))
+		l.Electrical = fourWires
+		near(t, c.name, first(t, site1(risk.Structure{LPS: c.class}, l), 4).IimpMin.Value, c.current, 1e-12)
+	}
+	// 150 kA, three services: 75 kA to earth, 25 kA in the power line, 6.25 in each of four conductors
+	l := mains(aerial(500))
+	l.Electrical = fourWires
+	e := first(t, site1(risk.Structure{LPS: risk.LPSII}, l, mains(cable(200, risk.Rural)), mains(cable(300, risk.Rural))), 4)
+	near(t, "three services, S3 of Table E.2 (memory) being larger", e.IimpMin.Value, 7.5, 1e-12)
+	near(t, "three services: share of the line", e.Share.Ke*150, 25, 1e-12)
 }
 
 // CLC/TS 61643-12, table of I_imp by LPL and number of conductors, read in a trade handbook:
 // 2, 3, 4, 5 conductors: LPL I 50, 33.3, 25, 20; II 37.5, 25, 18.8, 15; III-IV 25, 16.7, 12.5, 10 kA.
-// The schedule rounds up to the next preferred value.
 func TestSharingByConductors(t *testing.T) {
 	systems := []risk.Electrical{
 		{System: risk.TT, Phases: 1, Neutral: true},
@@ -43,33 +54,28 @@ func TestSharingByConductors(t *testing.T) {
 		{System: risk.TNS, Phases: 3, Neutral: true},
 	}
 	for class, want := range map[risk.LPS][4]float64{
-		risk.LPSI:   {50, 50, 25, 20},
-		risk.LPSII:  {50, 25, 20, 20},
-		risk.LPSIII: {25, 20, 12.5, 10},
-		risk.LPSIV:  {25, 20, 12.5, 10},
+		risk.LPSI:   {50, 33.3, 25, 20},
+		risk.LPSII:  {37.5, 25, 18.8, 15},
+		risk.LPSIII: {25, 16.7, 12.5, 10},
+		risk.LPSIV:  {25, 16.7, 12.5, 10},
 	} {
 		for i, el := range systems {
 			l := mains(aerial(500))
 			el.Nominal, el.SourceConnected = 230, true
 			l.Electrical = el
 			e := first(t, site1(risk.Structure{LPS: class}, l), 4)
-			near(t, class.String(), e.IimpMin.Value, want[i], 0)
+			near(t, class.String(), e.IimpMin.Value, want[i], 0.051) // printed to one decimal
 		}
 	}
 }
 
 // CLC/TS 61643-12, example read in a trade handbook: LPL II, TN-S, 5 conductors, CT2: 15 kA L-N, 60 kA N-PE.
-// The preferred values above them are 20 and, as sold, 100 kA.
 func TestNeutralPathCarriesTheSum(t *testing.T) {
 	l := mains(aerial(500))
 	l.Electrical.System, l.Electrical.Phases = risk.TNS, 3
-	x := end{l: &l, site: &site{}}
-	near(t, "conductors", x.conductors(), 5, 0)
-	near(t, "L-N", perConductor(150, 0.5, x.conductors()), 15, 0)
-	near(t, "N-PE", x.lineAndNeutral()*perConductor(150, 0.5, x.conductors()), 60, 0)
 	e := first(t, site1(risk.Structure{LPS: risk.LPSII}, l), 4)
-	near(t, "L-N rated", mode(t, &e, "L-N").IimpMin.Value, 20, 0)
-	near(t, "N-PE rated", mode(t, &e, "N-PE").IimpMin.Value, 100, 0)
+	near(t, "L-N", mode(t, &e, "L-N").IimpMin.Value, 15, 1e-12)
+	near(t, "N-PE", mode(t, &e, "N-PE").IimpMin.Value, 60, 1e-12)
 }
 
 // Clause minima where the sharing is not computed: 12.5 kA per mode read in a secondary source; N-PE 25 and 50 kA,
@@ -107,7 +113,7 @@ func TestPoorSoil(t *testing.T) {
 	in.SoilResistivity = 3000
 	poor := first(t, in, 4)
 	near(t, "half and half", half.IimpMin.Value, 25, 0)
-	near(t, "impedances, 31.6 kA", poor.IimpMin.Value, 50, 0)
+	near(t, "impedances", poor.IimpMin.Value, 100*60./95/2, 1e-12)
 	if why := basis(t, &poor, "iimp_min_ka"); why != byImpedance.reason {
 		t.Errorf("reason %q", why)
 	}
@@ -140,7 +146,7 @@ func TestEarthingRows(t *testing.T) {
 // Discharge currents of photovoltaic class I devices: CLC/TS 50539-12 Table A.2, read in a trade handbook.
 func TestPhotovoltaicClassI(t *testing.T) {
 	for class, want := range map[risk.LPS]float64{risk.LPSI: 25, risk.LPSII: 18.5, risk.LPSIII: 12.5, risk.LPSIV: 12.5} {
-		e := first(t, site1(risk.Structure{LPS: class}, array(5)), 4)
+		e := first(t, site1(risk.Structure{LPS: class}, roofArray(5)), 4)
 		if e.TestClass != ClassI {
 			t.Fatalf("class %s", e.TestClass)
 		}
@@ -156,7 +162,7 @@ func TestTelecommunication(t *testing.T) {
 	if len(es) != 3 || es[1].TestClass != D1 || es[2].TestClass != C2 {
 		t.Fatalf("%+v", es)
 	}
-	near(t, "D1: flash to the line, lowest level", es[1].IimpMin.Value, 1, 0)
+	near(t, "D1: flash to the line, lowest level, a drop wire", es[1].IimpMin.Value, 5, 0)
 	near(t, "C2", es[2].InMin.Value, 1, 0)
 	if es[2].IimpMin.Valid {
 		t.Error("C2 with an impulse current")
@@ -207,7 +213,7 @@ func TestEarthingByClass(t *testing.T) {
 	l.Electrical.System, l.Electrical.Phases, l.Electrical.Neutral, l.BondingSPD.Level = risk.IT, 3, false, risk.LevelI
 	in := site1(risk.Structure{LPS: risk.LPSIV}, l)
 	in.SoilResistivity = 3000
-	near(t, "over three conductors, 42.1 kA", first(t, in, 4).IimpMin.Value, 50, 0)
+	near(t, "over three conductors", first(t, in, 4).IimpMin.Value, 200*60./95/3, 1e-12)
 }
 
 // inLine is the current in the first line by the earthing impedances [kA].
@@ -266,12 +272,12 @@ func TestFewerLinesCarryMore(t *testing.T) {
 // 150 kA and three services, read in a trade handbook: 25 kA in the power line, here over two conductors.
 func TestThreeServices(t *testing.T) {
 	in := site1(risk.Structure{LPS: risk.LPSII}, mains(aerial(500)), telephone(), telephone())
-	near(t, "per conductor", first(t, in, 4).IimpMin.Value, 12.5, 0)
+	near(t, "per conductor", recorded(t, in, 4, "i_0")[0], 12.5, 0)
 	// direct current without an earth of its own, a line of no length and an isolating interface carry nothing away
 	none := telephone()
 	none.Shield.Type = risk.IsolatingInterface
 	in.Lines = []risk.Line{mains(aerial(500)), array(20), none}
-	near(t, "alone: 37.5 kA", first(t, in, 4).IimpMin.Value, 50, 0)
+	near(t, "alone", first(t, in, 4).IimpMin.Value, 37.5, 0)
 }
 
 // Conductors of a line with its PEN: four with three phases, two with one. 0.5 I/(n n') of IEC 62305-1 E.2 (read): 25 and 50
@@ -286,10 +292,11 @@ func TestConductorsWithPEN(t *testing.T) {
 	}
 }
 
-// Surges of Tables E.2 and E.3 of IEC 62305-1, from memory, where many lines share the rest.
+// Surges of Tables E.2 and E.3 of IEC 62305-1, from memory, where many lines share the rest: S3 of Table E.2 times 4/5 for five
+// conductors, of Table E.3 times five for a drop wire.
 func TestSurgesByLevel(t *testing.T) {
 	for level, want := range map[risk.Level]struct{ power, telecom, nominal float64 }{
-		risk.LevelIIIIV: {5, 1, 5}, risk.LevelII: {10, 2.5, 10}, risk.LevelI: {10, 2.5, 10},
+		risk.LevelIIIIV: {4, 5, 5}, risk.LevelII: {6, 7.5, 7.5}, risk.LevelI: {8, 10, 10},
 	} {
 		l := mains(aerial(500))
 		l.Electrical.System, l.Electrical.Phases = risk.TNS, 3

@@ -83,13 +83,23 @@ func (x *end) nearest() risk.Section {
 	return *x.section(0)
 }
 
-// leadsAway reports whether the line carries a share of a lightning current away. Direct current from
-// generation or storage has no earth of its own to carry it to.
-func (x *end) leadsAway() bool {
-	return x.l.Length() > 0 && x.l.Shield.Type != risk.IsolatingInterface && (!x.direct() || x.l.To >= 0)
-}
+// pulsed reports the output of a drive, whose voltage no rule here covers.
+func (x *end) pulsed() bool { return !x.telecom() && !x.direct() && x.l.Electrical.Pulsed }
+
+const notePulsed = "Pulse-width modulated, the output of a drive: no device here without the word of the drive's maker. Ask " +
+	"the maker which device " +
+	"the output bears and what the motor needs."
 
 // further lists the places of devices beyond the entrance.
+func (s *scheduler) further(x *end) []Position {
+	places := x.further()
+	if s.hasFarEnd(x) {
+		places = append(places[:len(places):len(places)], AtFarEnd)
+	}
+	return places
+}
+
+// further lists those that follow from distances.
 func (x *end) further() []Position {
 	array := x.pv() && x.l.Structure == x.structure && x.l.To < 0 && x.l.Length() > farAway
 	equipment := x.atEquipment()
@@ -109,7 +119,26 @@ func (x *end) atEquipment() bool { return x.second || x.l.Electrical.EquipmentDi
 
 var bothPlaces = []Position{AtArray, AtEquipment}
 
-// conductors is n', the current-carrying conductors of the line; one pair for telecommunication.
+// dropWire reports a telecommunication wire of few conductors without a screen; an aerial line of which nothing is said is taken for one.
+func (x *end) dropWire() bool {
+	switch x.l.Electrical.Cable {
+	case risk.CableNotStated:
+		if x.l.Shield.Type == risk.Shielded || x.l.Shield.Type == risk.ProtectiveCable {
+			return false
+		}
+		for i := range x.l.Sections {
+			if x.l.Sections[i].Installation == risk.Aerial {
+				return true
+			}
+		}
+		return false
+	case risk.CableDropWire:
+		return true
+	}
+	return false
+}
+
+// conductors is n', the current-carrying conductors of the line; one pair of a telecommunication line of which nothing else is said.
 func (x *end) conductors() float64 {
 	n := x.lineAndNeutral()
 	if !x.telecom() && !x.direct() {
@@ -125,7 +154,12 @@ func (x *end) conductors() float64 {
 
 // lineAndNeutral is the number of line and neutral conductors.
 func (x *end) lineAndNeutral() float64 {
-	if x.telecom() || x.direct() {
+	switch {
+	case x.telecom() && x.l.Electrical.Cable == risk.CableCoaxial:
+		return 1
+	case x.telecom():
+		return 2 * float64(max(1, x.l.Electrical.Pairs))
+	case x.direct():
 		return 2
 	}
 	if x.neutral() || x.phases() == 1 {
@@ -137,7 +171,7 @@ func (x *end) lineAndNeutral() float64 {
 func (x *end) conductorNote() string {
 	switch {
 	case x.telecom():
-		return "one pair, more pairs share the current"
+		return "of all pairs; one pair where their number is not known; the inner conductor of a coaxial cable"
 	case x.direct():
 		return "two poles"
 	}
@@ -145,10 +179,7 @@ func (x *end) conductorNote() string {
 }
 
 func (x *end) phases() float64 {
-	if n := x.l.Electrical.Phases; n == 2 || n == 3 {
-		return float64(n)
-	}
-	return 1
+	return float64(max(1, x.l.Electrical.Phases))
 }
 
 // neutral reports a neutral conductor; a single phase has one outside IT.
@@ -158,7 +189,7 @@ func (x *end) neutral() bool {
 
 // rowNPE is the row of the clause minima for N-PE in CT2.
 func (x *end) rowNPE() int {
-	if x.phases() > 1 { // two phases are not printed: the safe side
+	if x.phases() > 1 {
 		return rowNPE3
 	}
 	return rowNPE1
@@ -176,14 +207,22 @@ func (x *end) exposure() int {
 }
 
 // beyond is the ground of a device beyond the entrance.
-func (x *end) beyond(place Position, required bool) grounds {
+func (x *end) beyond(place Position, entrance grounds) grounds {
+	switch entrance.obligation() {
+	case NotRequired:
+		return againstSecond
+	case Recommended:
+		return forTelecom
+	}
 	switch {
 	case place == AtArray:
-		return either(required, forArray, againstSecond)
+		return forArray
+	case place == AtFarEnd:
+		return forFarEnd
 	case x.l.Electrical.EquipmentDistance <= farAway:
-		return either(required, forHalf, againstSecond)
+		return forHalf
 	}
-	return either(required, forDistance, againstSecond)
+	return forDistance
 }
 
 // level is the highest LPL that applies at the end.
@@ -199,10 +238,14 @@ func (x *end) level() risk.Level {
 func (x *end) class(place Position) TestClass {
 	first := x.entranceClass()
 	switch {
+	case place == AtFarEnd:
+		return x.farEndClass()
 	case place != AtEquipment:
 		return first
 	case first == D1:
 		return C2
+	case first == C2:
+		return C1
 	case first == ClassII && !x.direct():
 		return ClassIII
 	}
@@ -213,6 +256,10 @@ func (x *end) entranceClass() TestClass {
 	near := x.nearest()
 	overhead := near.Installation == risk.Aerial && near.Service == risk.LowVoltage
 	switch {
+	case x.inducedOnly() && x.telecom():
+		return C2
+	case x.inducedOnly() && (!x.tabulated() || x.separationKept()):
+		return ClassII
 	case x.telecom():
 		return D1
 	case x.bonded(), x.bonding != risk.NoSPD, x.coordinated != risk.NoSPD && overhead:

@@ -22,6 +22,8 @@ const (
 	forDistance
 	forHalf
 	forArray
+	forFarEnd
+	forZone
 
 	againstLPS
 	againstRisk
@@ -50,10 +52,12 @@ var reasons = [...]risk.Reason{
 	{Rule: "The d.c. route is at least as long as the critical length L_crit.", Clause: std712},
 	{Rule: "Photovoltaic systems get devices on both sides unless a risk analysis says otherwise, and the risk analysis does not.", Clause: stdPVGuide},
 	{Rule: "A device is required on an a.c. line of the structure: the d.c. lines get one too.", Clause: stdPVGuide + "; " + trade + " for lines other than photovoltaic"},
-	{Rule: "A device is required on a power line of the structure: the telecommunication lines get one too.", Clause: std443},
+	{Rule: "A device is required on a power line of the structure: the telecommunication lines are recommended to have one too.", Clause: std443},
 	{Rule: "The equipment is more than 10 m of cable from the device at the entrance.", Clause: stdSPD},
 	{Rule: "Life or a public service is at stake, and a usual device at the entrance does not reach half of U_W.", Clause: stdSystem + "; " + trade},
 	{Rule: "The array is more than 10 m from the building.", Clause: stdPVGuide},
+	{Rule: "Equipment stands at the far end of the line.", Clause: stdSystem},
+	{Rule: "The line ends in an explosive atmosphere: surges there can ignite it.", Clause: "IEC 62305-3:2010, Annex D"},
 
 	{Rule: "The structure has no lightning protection system and needs none.", Clause: "IEC 62305-3:2010, 6.2"},
 	{Rule: "The risk needs no device at this end of the line.", Clause: "IEC 62305-2:2010, clause 5"},
@@ -72,15 +76,27 @@ const pro = againstLPS - 1
 // alwaysTold are grounds that are listed even where another ground decides.
 const alwaysTold = againstRoute | againstPVGuide
 
-func (g grounds) required() bool { return g&pro != 0 }
+// asked reports a ground for a device.
+func (g grounds) asked() bool { return g&pro != 0 }
+
+// obligation is how strongly the grounds ask. That a power line needs devices only recommends those of telecommunication lines.
+func (g grounds) obligation() Obligation {
+	switch {
+	case g&pro&^forTelecom != 0:
+		return Required
+	case g.asked():
+		return Recommended
+	}
+	return NotRequired
+}
 
 // notForThis goes before a ground that does not ask for a device which others ask for.
 const notForThis = "Not for this reason: "
 
 // tell appends the grounds that matter to the reasons of an entry.
 func (g grounds) tell(to []risk.Reason) []risk.Reason {
-	required := g.required()
-	if required {
+	asked := g.asked()
+	if asked {
 		g &= pro | alwaysTold
 	}
 	for i := range reasons {
@@ -88,7 +104,7 @@ func (g grounds) tell(to []risk.Reason) []risk.Reason {
 			continue
 		}
 		r := reasons[i]
-		if required && (1<<i)&pro == 0 {
+		if asked && (1<<i)&pro == 0 {
 			r.Rule = notForThis + lowerFirst(r.Rule)
 		}
 		to = append(to, r)
@@ -100,6 +116,8 @@ func (g grounds) tell(to []risk.Reason) []risk.Reason {
 func (s *scheduler) need(x *end) grounds {
 	g := s.lightning(x)
 	switch {
+	case x.inZone():
+		return g | forZone
 	case x.telecom():
 		return g | either(s.site.powerNeeds, forTelecom, againstPower)
 	case x.l.Electrical.Current == risk.AC:

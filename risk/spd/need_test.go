@@ -148,7 +148,7 @@ func TestPhotovoltaicWithoutSufficientMeasures(t *testing.T) {
 // IEC 60364-4-44 clause 443, read: where power lines need devices, telecommunication lines are recommended to have them too.
 func TestTelecommunicationFollowsPower(t *testing.T) {
 	es := schedule(t, site1(dwelling, telephone(), mains(aerial(800))), 1, nil)
-	if !es[0].Required || !has(&es[0], forTelecom) {
+	if es[0].Required || es[0].Obligation != Recommended || !has(&es[0], forTelecom) {
 		t.Errorf("beside a required power line: %v", es[0].Because)
 	}
 	es = schedule(t, site1(dwelling, telephone(), mains(cable(1000, risk.Urban))), 0.1, nil)

@@ -53,28 +53,47 @@ var (
 	qZ   = define(trace.Quantity{Symbol: "Z", Name: "conventional earthing impedance of the earth termination", Unit: "ohm", Clause: stdThreat + "Table E.1", Provenance: memory})
 	qZ1  = define(trace.Quantity{Symbol: "Z_1", Name: "conventional earthing impedance of buried lines", Unit: "ohm", Clause: stdThreat + "Table E.1", Provenance: memory})
 	qZ2  = define(trace.Quantity{Symbol: "Z_2", Name: "earth resistance of the arrangement that joins the overhead line to ground", Unit: "ohm", Clause: stdThreat + "E.2", Provenance: memory})
+	qR   = define(trace.Quantity{Symbol: "R_E", Name: "earth resistance of the structure", Unit: "ohm", Clause: stdThreat + "E.2", Provenance: trace.Given})
+	qRS  = define(trace.Quantity{Symbol: "R_S", Name: "resistance of the screen", Unit: "ohm/km", Reads: "shield/resistance_ohm_per_km"})
+	qRC  = define(trace.Quantity{Symbol: "R_C", Name: "resistance of one conductor inside the screen", Unit: "ohm/km", Reads: "shield/conductor_resistance_ohm_per_km"})
 	qKe  = define(trace.Quantity{Symbol: "k_e", Name: "share of the current in this line", Clause: stdThreat + "E.2", Provenance: memory})
 	qKe1 = define(trace.Quantity{Symbol: "k_e", Name: "share of the current in a buried line", Clause: stdThreat + "E.2",
 		Expr: "Z/(Z_1+Z*(n_1+n_2*Z_1/Z_2))", In: on{qZ, qZ1, qZ2, qN1, qN2}, Provenance: memory, BranchOf: qKe})
 	qKe2 = define(trace.Quantity{Symbol: "k_e", Name: "share of the current in an overhead line", Clause: stdThreat + "E.2",
 		Expr: "Z/(Z_2+Z*(n_2+n_1*Z_2/Z_1))", In: on{qZ, qZ1, qZ2, qN1, qN2}, Provenance: memory, BranchOf: qKe})
 
+	qZmeasured = define(trace.Quantity{Symbol: "Z", Name: "earth resistance in place of a lower conventional impedance", Unit: "ohm", Clause: stdThreat + "E.2; " + trade,
+		Expr: "R_E", In: on{qR}, Provenance: practice, BranchOf: qZ})
+	qPart     = define(trace.Quantity{Symbol: "k_c", Name: "part of the line's current in one conductor", Clause: stdThreat + "E.2", Provenance: read})
+	qPartBare = define(trace.Quantity{Symbol: "k_c", Name: "part of the line's current in one conductor", Clause: stdThreat + "E.2",
+		Expr: "1/n'", In: on{qNc}, Provenance: read, BranchOf: qPart})
+	qPartScreen = define(trace.Quantity{Symbol: "k_c", Name: "part of the line's current in one conductor, the screen bonded at the entrance", Clause: stdThreat + "E.2",
+		Expr: "R_S/(n'*R_S+R_C)", In: on{qNc, qRS, qRC}, Provenance: memory, BranchOf: qPart})
+
 	qI0      = define(trace.Quantity{Symbol: "i_0", Name: "current per conductor by the first approximation", Unit: "kA", Clause: stdThreat + "E.2", Provenance: read})
 	qI0Share = define(trace.Quantity{Symbol: "i_0", Name: "current per conductor: half to earth, half over lines and conductors", Unit: "kA", Clause: stdThreat + "E.2",
-		Expr: "0.5*I/(n*n')", In: on{qI, qN, qNc}, Provenance: read, BranchOf: qI0})
+		Expr: "0.5*I/n*k_c", In: on{qI, qN, qPart}, Provenance: read, BranchOf: qI0})
 	qIz      = define(trace.Quantity{Symbol: "i_z", Name: "current per conductor by earthing impedances", Unit: "kA", Clause: stdThreat + "E.2", Provenance: memory})
 	qIzShare = define(trace.Quantity{Symbol: "i_z", Name: "current per conductor by earthing impedances", Unit: "kA", Clause: stdThreat + "E.2",
-		Expr: "k_e*I/n'", In: on{qKe, qI, qNc}, Provenance: memory, BranchOf: qIz})
-	qS3   = define(trace.Quantity{Symbol: "i_S3", Name: "current per conductor from a flash to the line, 10/350", Unit: "kA", Clause: stdThreat + "Tables E.2, E.3", Provenance: memory})
+		Expr: "k_e*I*k_c", In: on{qKe, qI, qPart}, Provenance: memory, BranchOf: qIz})
+	qS3printed = define(trace.Quantity{Symbol: "i_E", Name: "current per conductor from a flash to the line, as printed", Unit: "kA", Clause: stdThreat + "Tables E.2, E.3", Provenance: memory})
+	qS3base    = define(trace.Quantity{Symbol: "i_S3", Name: "current per conductor from a flash to the line, 10/350", Unit: "kA", Clause: stdThreat + "Tables E.2, E.3", Provenance: memory})
+	qS3four    = define(trace.Quantity{Symbol: "i_S3", Name: "current per conductor from a flash to the line, 10/350; printed for four conductors", Unit: "kA", Clause: stdThreat + "Table E.2",
+		Expr: "i_E*4/n'", In: on{qS3printed, qNc}, Provenance: memory, BranchOf: qS3base})
+	qS3drop = define(trace.Quantity{Symbol: "i_S3", Name: "current per conductor from a flash to a drop wire, 10/350", Unit: "kA", Clause: stdThreat + "Table E.3",
+		Expr: "5*i_E", In: on{qS3printed}, Provenance: memory, BranchOf: qS3base})
+	qS3pairs = define(trace.Quantity{Symbol: "i_S3", Name: "current per conductor from a flash to a cable of pairs, 10/350", Unit: "kA", Clause: stdThreat + "Table E.3",
+		Expr: "i_E", In: on{qS3printed}, Provenance: memory, BranchOf: qS3base})
 	qIcl  = define(trace.Quantity{Symbol: "i_cl", Name: "impulse current set by a clause or table", Unit: "kA", Clause: stdSPD, Provenance: read})
 	qIclN = define(trace.Quantity{Symbol: "i_clN", Name: "impulse current N-PE set by the clause", Unit: "kA", Clause: stdSPD, Provenance: memory})
 	qM    = define(trace.Quantity{Symbol: "m", Name: "line and neutral conductors", Clause: "CLC/TS 61643-12", Provenance: read})
-	qIreq = define(trace.Quantity{Symbol: "I_req", Name: "largest impulse current per conductor", Unit: "kA", Clause: stdSPD,
-		Expr: "max(i_0,i_z,i_S3,i_cl)", In: on{qI0, qIz, qS3, qIcl}, Provenance: read})
-	qIreqN = define(trace.Quantity{Symbol: "I_reqN", Name: "impulse current N-PE in CT2: the sum of the conductors", Unit: "kA", Clause: "CLC/TS 61643-12; " + stdSPD,
-		Expr: "max(m*max(i_0,i_z,i_S3),i_clN)", In: on{qM, qI0, qIz, qS3, qIclN}, Provenance: read})
-	qIimp  = define(trace.Quantity{Symbol: "I_imp", Name: "lowest impulse current 10/350", Unit: "kA", Clause: stdPower, In: on{qIreq}, Provenance: read})
-	qIimpN = define(trace.Quantity{Symbol: "I_impN", Name: "lowest impulse current 10/350, N-PE", Unit: "kA", Clause: stdPower, In: on{qIreqN}, Provenance: read})
+	qIimp = define(trace.Quantity{Symbol: "I_imp", Name: "lowest impulse current 10/350 per conductor", Unit: "kA", Clause: stdSPD,
+		Expr: "max(i_0,i_z,i_S3,i_cl)", In: on{qI0, qIz, qS3base, qIcl}, Provenance: read})
+	qIimpN = define(trace.Quantity{Symbol: "I_impN", Name: "lowest impulse current 10/350, N-PE in CT2: the sum of the conductors", Unit: "kA", Clause: "CLC/TS 61643-12; " + stdSPD,
+		Expr: "max(m*max(i_0,i_z,i_S3),i_clN)", In: on{qM, qI0, qIz, qS3base, qIclN}, Provenance: read})
+	qPVtotal   = define(trace.Quantity{Symbol: "i_tot", Name: "total impulse current set by the table", Unit: "kA", Clause: stdPV + "Table A.2", Provenance: read})
+	qIimpTotal = define(trace.Quantity{Symbol: "I_total", Name: "lowest impulse current 10/350 to earth, both poles together", Unit: "kA", Clause: stdPV + "Table A.2",
+		Expr: "max(i_tot,2*max(i_0,i_z,i_S3))", In: on{qPVtotal, qI0, qIz, qS3base}, Provenance: read})
 )
 
 // Nominal and maximum discharge current.
@@ -84,13 +103,12 @@ var (
 	qNS1  = define(trace.Quantity{Symbol: "j_S1", Name: "induced surge from a flash to the structure, 8/20", Unit: "kA", Clause: stdThreat + "Tables E.2, E.3", Provenance: memory})
 	qNS2  = define(trace.Quantity{Symbol: "j_S2", Name: "surge from a flash near the structure, 8/20", Unit: "kA", Clause: stdThreat + "Tables E.2, E.3", Provenance: memory})
 	qNS4  = define(trace.Quantity{Symbol: "j_S4", Name: "surge from a flash near the line, 8/20", Unit: "kA", Clause: stdThreat + "Tables E.2, E.3", Provenance: memory})
-	qNreq = define(trace.Quantity{Symbol: "j_req", Name: "largest nominal discharge current per conductor", Unit: "kA", Clause: stdSPD,
+	qIn   = define(trace.Quantity{Symbol: "I_n", Name: "lowest nominal discharge current 8/20 per conductor", Unit: "kA", Clause: stdSPD,
 		Expr: "max(j_cl,j_S1,j_S2,j_S4)", In: on{qNcl, qNS1, qNS2, qNS4}, Provenance: read})
-	qNreqN = define(trace.Quantity{Symbol: "j_reqN", Name: "nominal discharge current N-PE in CT2: the sum of the conductors", Unit: "kA", Clause: stdSPD,
-		Expr: "max(j_clN,m*j_req)", In: on{qNclN, qM, qNreq}, Provenance: memory})
-	qIn   = define(trace.Quantity{Symbol: "I_n", Name: "lowest nominal discharge current 8/20", Unit: "kA", Clause: stdPower, In: on{qNreq}, Provenance: read})
 	qInC2 = define(trace.Quantity{Symbol: "I_n", Name: "lowest nominal discharge current 8/20 of a second device, category C2", Unit: "kA", Clause: stdData, Provenance: memory, BranchOf: qIn})
-	qInN  = define(trace.Quantity{Symbol: "I_nN", Name: "lowest nominal discharge current 8/20, N-PE", Unit: "kA", Clause: stdPower, In: on{qNreqN}, Provenance: read})
+	qInC1 = define(trace.Quantity{Symbol: "I_n", Name: "lowest nominal discharge current 8/20 behind a device of category C2, category C1", Unit: "kA", Clause: stdData, Provenance: memory, BranchOf: qIn})
+	qInN  = define(trace.Quantity{Symbol: "I_nN", Name: "lowest nominal discharge current 8/20, N-PE in CT2: the sum of the conductors", Unit: "kA", Clause: stdSPD,
+		Expr: "max(j_clN,m*I_n)", In: on{qNclN, qM, qIn}, Provenance: memory})
 	qEx   = define(trace.Quantity{Symbol: "I_ex", Name: "usual maximum discharge current for this exposure", Unit: "kA", Clause: "trade handbooks, not normative", Provenance: read})
 	qImax = define(trace.Quantity{Symbol: "I_max", Name: "usual maximum discharge current 8/20, never below I_n", Unit: "kA", Clause: "trade handbooks, not normative",
 		Expr: "max(I_ex,I_n)", In: on{qEx, qIn}, Provenance: read})
@@ -139,6 +157,7 @@ var (
 
 	qUcMin  = define(trace.Quantity{Symbol: "U_Cmin", Name: "largest of the modes", Unit: "V", Expr: "max(U_C)", In: on{qUc}, Provenance: read})
 	qUw     = define(trace.Quantity{Symbol: "U_W", Name: "impulse withstand of the equipment", Unit: "kV", Reads: "withstand_kv"})
+	qUwFar  = define(trace.Quantity{Symbol: "U_W", Name: "impulse withstand of the equipment at the far end", Unit: "kV", Reads: "far_withstand_kv", BranchOf: qUw})
 	qUwPV   = define(trace.Quantity{Symbol: "U_W", Name: "impulse withstand of the modules, not stated", Unit: "kV", Clause: std712, Provenance: memory, BranchOf: qUw})
 	qKU     = define(trace.Quantity{Symbol: "k_U", Name: "share of U_W that may reach the equipment", Clause: stdSPD, Provenance: memory})
 	qUlim   = define(trace.Quantity{Symbol: "U_lim", Name: "highest effective protection level U_P/F", Unit: "kV", Clause: stdSPD, Expr: "k_U*U_W", In: on{qKU, qUw}, Provenance: memory})
@@ -186,7 +205,9 @@ var (
 		Expr: "U_HV+U_REF", In: on{qTOVhv, qUref}, Provenance: memory, BranchOf: qTOV})
 	qTOVneutral = define(trace.Quantity{Symbol: "U_T", Name: "temporary overvoltage N-PE from the high-voltage side", Unit: "V", Clause: stdTOV,
 		Expr: "U_HV", In: on{qTOVhv}, Provenance: memory, BranchOf: qTOV})
-	qIlim = define(trace.Quantity{Symbol: "I_implim", Name: "lowest impulse current 10/350 of a voltage-limiting device", Unit: "kA", Clause: stdPV + "Annex A", Provenance: memory})
+	qIlimTable = define(trace.Quantity{Symbol: "i_lim", Name: "impulse current 10/350 of a voltage-limiting device set by the table", Unit: "kA", Clause: stdPV + "Annex A", Provenance: memory})
+	qIlim      = define(trace.Quantity{Symbol: "I_implim", Name: "lowest impulse current 10/350 of a voltage-limiting device", Unit: "kA", Clause: stdPV + "Annex A",
+		Expr: "max(i_lim,i_0,i_z,i_S3)", In: on{qIlimTable, qI0, qIz, qS3base}, Provenance: memory})
 	qNlim = define(trace.Quantity{Symbol: "I_nlim", Name: "lowest nominal discharge current 8/20 of such a device", Unit: "kA", Clause: stdPV + "Annex A", Provenance: memory})
 )
 

@@ -32,12 +32,10 @@ var (
 )
 
 const (
-	noteNoEarth = "There is no earth connection: no device protects anything before there is one."
-	noteProved  = "Holds with the earth connection of the structure as given; test it before use."
-	noteEarth   = "Earth first: a device can do very little without a proved earth connection."
-	noteSecond  = "The notes at the entrance of this line, earth first, hold here too."
-	noteBackup  = "The backup overcurrent device does not exceed the value stated by the maker."
-	noteFollow  = "A spark gap interrupts at least the prospective short-circuit current, in N-PE at least 100 A (TN, TT; from memory)."
+	noteNotStated = "Taken as 230 V a.c., not stated: find out what the line carries before ordering. Never fit this device to an array, a battery or a data line."
+	noteSecond    = "The notes at the entrance of this line, earth first, hold here too."
+	noteBackup    = "The backup overcurrent device does not exceed the value stated by the maker."
+	noteFollow    = "A spark gap interrupts at least the prospective short-circuit current, in N-PE at least 100 A (TN, TT; from memory)."
 )
 
 // Schedule says for every line end at an assessed structure which device it
@@ -49,7 +47,7 @@ func Schedule(in *risk.Input, res *risk.Result, rec *risk.Recommendation, t *tra
 	for si := range in.Structures {
 		for li := range in.Lines {
 			if x := (end{structure: si, line: li, l: &in.Lines[li], second: vital(&in.Structures[si])}); here(in, si, li) {
-				devices += 1 + len(x.further())
+				devices += 2 + len(x.further())
 			}
 		}
 	}
@@ -130,30 +128,31 @@ func (s *scheduler) because(field, mode string, value trace.Mark, why *rule) {
 
 // site is what all line ends at one structure have in common.
 type site struct {
-	index            int
-	s                *risk.Structure
-	measures         []risk.EndMeasures
-	lps              bool       // there is an LPS, or is to be one
-	level            risk.Level // its LPL
-	classed          bool       // its class is known
-	buried, overhead int        // external lines that share a lightning current
-	vital            bool       // life or a public service is at stake
-	storage          bool       // a battery line enters
-	acNeeds          bool       // an a.c. line end requires a device
-	powerNeeds       bool       // a power line end requires a device
+	index      int
+	s          *risk.Structure
+	measures   []risk.EndMeasures
+	lps        bool       // there is an LPS, or is to be one
+	level      risk.Level // its LPL
+	classed    bool       // its class is known
+	paths      []path     // that lead lightning current to another earth
+	vital      bool       // life or a public service is at stake
+	storage    bool       // a battery line enters
+	acNeeds    bool       // an a.c. line end requires a device
+	powerNeeds bool       // a power line end requires a device
+	separated  bool       // the separation distance is kept, by computation
 }
-
-func (p *site) lines() int { return p.buried + p.overhead }
 
 // structure schedules the line ends of one structure.
 func (s *scheduler) structure(si int, rec *risk.Recommendation) {
 	s.enterSite(si, rec)
 	s.t.Enter(s.site.s.ID, "/structures", si)
+	from := len(s.entries)
 	for li := range s.in.Lines {
 		if s.in.Lines[li].Ends(si) {
 			s.line(s.end(li))
 		}
 	}
+	s.serveBoards(from)
 	s.t.Leave()
 }
 
@@ -177,16 +176,11 @@ func (s *scheduler) enterSite(si int, rec *risk.Recommendation) {
 			continue
 		}
 		x := end{structure: si, line: li, l: l}
-		switch {
-		case !x.leadsAway():
-		case x.nearest().Installation == risk.Aerial:
-			p.overhead++
-		default:
-			p.buried++
-		}
 		p.storage = p.storage || x.direct() && l.Electrical.Origin == risk.Battery
 	}
+	p.findPaths(s.in)
 	s.site = p
+	s.site.separated = s.quietly().separates()
 	s.findNeeds()
 }
 
@@ -196,7 +190,7 @@ func (s *scheduler) findNeeds() {
 	s.t = nil
 	for _, direct := range [...]bool{false, true} {
 		for li := range s.in.Lines {
-			if x := s.end(li); x.l.Ends(x.structure) && !x.telecom() && x.direct() == direct && s.need(&x).required() {
+			if x := s.end(li); x.l.Ends(x.structure) && !x.telecom() && x.direct() == direct && s.need(&x).asked() {
 				s.site.powerNeeds = true
 				s.site.acNeeds = s.site.acNeeds || !direct
 			}
@@ -211,9 +205,9 @@ func (s *scheduler) line(x end) {
 	g := s.need(&x)
 	s.device(&x, LineEntrance, g)
 	s.entranceNotes = s.entries[len(s.entries)-1].Notes
-	for _, place := range x.further() {
+	for _, place := range s.further(&x) {
 		s.t.Enter(string(place), "", 0)
-		s.device(&x, place, x.beyond(place, g.required()))
+		s.device(&x, place, x.beyond(place, g))
 		s.t.Leave()
 	}
 	s.entranceNotes = nil
@@ -225,26 +219,33 @@ func (s *scheduler) device(x *end, place Position, g grounds) {
 	r, mo, n, b := len(s.reasons), len(s.modes), len(s.notes), len(s.bases)
 	s.reasons = g.tell(s.reasons)
 	var entrance *Entry
-	if place != LineEntrance {
+	if place == AtEquipment {
 		entrance = s.entrance(x)
 	}
-	en := Entry{Specifiable: true,
-		Line: x.line, Structure: x.structure, Position: place, Required: g.required(),
+	en := Entry{
+		Line: x.line, Structure: x.structure, Position: place, Required: g.obligation() == Required, Obligation: g.obligation(),
 		Service: x.l.Service, Current: x.l.Electrical.Current, TestClass: x.class(place), Level: x.level(), Connection: x.connection(),
-		Earthing: x.site.s.Earthing, Reviews: s.in.Reviews,
+		Earthing: x.site.s.Earthing, EarthGrade: gradeOf(x.site.s.Earthing), Specifiable: true, Reviews: s.in.Reviews,
 	}
 	en.AlsoConnection = x.alsoConnection(en.Connection)
 	if place == LineEntrance {
 		s.exposed(x, &en)
-		s.note(earthNote(en.Earthing))
-	} else {
-		s.note(noteSecond)
 	}
+	s.earthNotes(&en)
+	if place == AtFarEnd {
+		s.farEndNotes(x)
+	}
+	s.siteNotes(x, &en)
 	s.situation(x, &en)
 	s.appendModes(x, en.Connection)
 	en.Modes = s.modes[mo:len(s.modes):len(s.modes)]
-	s.operating(x, &en)
-	s.protection(x, &en, entrance)
+	if x.pulsed() {
+		en.Specifiable = false
+		s.note(notePulsed)
+	} else {
+		s.operating(x, &en)
+		s.protection(x, &en, entrance)
+	}
 	if en.TestClass == ClassI || en.TestClass == D1 {
 		s.impulse(x, &en)
 	}
@@ -279,17 +280,6 @@ func citeSystem(reasons []risk.Reason, bases []Basis) {
 			}
 		}
 	}
-}
-
-// earthNote says what the earth connection of the structure means for its devices.
-func earthNote(e risk.Earthing) string {
-	switch {
-	case e.Connection == risk.EarthNone:
-		return noteNoEarth
-	case e.Proved():
-		return noteProved
-	}
-	return noteEarth
 }
 
 // exposed tells the figures that the need was decided by.
@@ -346,6 +336,9 @@ func (s *scheduler) situation(x *end, en *Entry) {
 
 func (s *scheduler) alternatingNotes(x *end) {
 	el := &x.l.Electrical
+	if el.NotStated {
+		s.note(noteNotStated)
+	}
 	s.note("A device for a.c.: a rating for d.c. alone does not serve.")
 	if !el.SourceConnected && x.l.Length() > 0 {
 		s.note("A line that leaves the building is not made safe by switching it off.")
@@ -380,7 +373,7 @@ func (s *scheduler) directNotes(x *end, en *Entry) {
 	if s.fedByBattery(x) {
 		s.note("IEC 61643-31 excludes storage: check the device against the voltage and short-circuit current of the battery too.")
 	}
-	if x.bonded() && en.TestClass == ClassI {
+	if x.bonded() && en.TestClass == ClassI && x.l.Electrical.ArrayPlace != risk.ArrayElsewhere {
 		s.note("The separation distance to the lightning protection system is taken as not kept; where it is, class II on the d.c. " +
 			"side and class I on the a.c. side are enough.")
 	}

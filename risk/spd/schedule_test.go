@@ -29,16 +29,27 @@ func drawStructure(t *rapid.T, i int) risk.Structure {
 		ID: fmt.Sprint("s", i), Surroundings: upTo[risk.Surroundings](t, "surroundings", 4), Occupancy: upTo[risk.Occupancy](t, "occupancy", 14),
 		LPS: upTo[risk.LPS](t, "lps", 7), NaturalLPS: rapid.Bool().Draw(t, "natural"), FailureEndangersLife: rapid.Bool().Draw(t, "life"),
 		PublicSupply: upTo[risk.PublicSupply](t, "public", 3), Persons: oneOf(t, "persons", 0, 5.0, 300),
+		DownConductors: oneOf(t, "down-conductors", 0, 2, 4), Earthing: drawEarthing(t),
 	}
 	return s
+}
+
+func drawEarthing(t *rapid.T) risk.Earthing {
+	e := risk.Earthing{Connection: upTo[risk.EarthConnection](t, "earth", 4)}
+	if e.Proved() {
+		e.Resistance = oneOf(t, "ohm", 2, 25, 150.0)
+	}
+	return e
 }
 
 func drawLine(t *rapid.T, i, structures int) risk.Line {
 	l := risk.Line{
 		ID: fmt.Sprint("l", i), Structure: rapid.IntRange(0, structures-1).Draw(t, "structure"), To: -1, Service: upTo[risk.Service](t,
 			"service", 3),
-		Withstand:  rapid.Float64Range(0.33, 8).Draw(t, "withstand"),
-		Shield:     risk.Shield{Type: upTo[risk.ShieldType](t, "shield", 5)},
+		Withstand: rapid.Float64Range(0.33, 8).Draw(t, "withstand"),
+		Shield: risk.Shield{Type: upTo[risk.ShieldType](t, "shield", 5), Bonded: rapid.Bool().Draw(t, "bonded"),
+			Resistance: oneOf(t, "R_S", 0, 3.0), Conductor: oneOf(t, "R_C", 0, 20.0)},
+		FarEarth: upTo[risk.FarEarth](t, "far earth", 4), FarElectrode: oneOf(t, "far electrode", "", "", "well"),
 		BondingSPD: risk.SPD{Level: upTo[risk.Level](t, "bonding", 5)}, CoordinatedSPD: risk.SPD{Level: upTo[risk.Level](t, "coordinated", 5)},
 		Electrical: risk.Electrical{
 			Current: upTo[risk.Current](t, "current", 2), System: upTo[risk.EarthingSystem](t, "system", 5),
@@ -49,6 +60,8 @@ func drawLine(t *rapid.T, i, structures int) risk.Line {
 				"input", 0, 84.0, 520),
 			Equipment: upTo[risk.Equipment](t, "equipment", 4), Building: upTo[risk.Building](t, "building", 3),
 			EquipmentDistance: oneOf(t, "distance", 0, 5, 25.0), LeadLength: oneOf(t, "leads", 0, 0.3, 1.2),
+			ArrayPlace: upTo[risk.ArrayPlace](t, "array place", 3), SeparationKept: rapid.Bool().Draw(t, "separation kept"),
+			Cable: upTo[risk.Cable](t, "cable", 4), Pairs: oneOf(t, "pairs", 0, 1, 20),
 		},
 	}
 	if rapid.Bool().Draw(t, "temperature known") {
@@ -148,7 +161,7 @@ func checkReasons(t *rapid.T, e *Entry) {
 	fields := map[string]Opt{
 		"uc_min_v": e.UcMin, "uc_max_v": e.UcMax, "up_max_kv": e.UpMax, "in_min_ka": e.InMin, "uoc_min_kv": e.UocMin, "iimp_min_ka": e.IimpMin, "imax_min_ka": e.ImaxMin,
 		"short_circuit_min_ka": e.ShortCircuitMin, "leads.max_length_m": e.Leads.MaxLength, "leads.earth_mm2": e.Leads.Earth,
-		"leads.live_mm2":        e.Leads.Live,
+		"leads.live_mm2": e.Leads.Live, "iimp_total_min_ka": e.IimpTotalMin,
 		"calculated_risk_level": e.CRL, "critical_length_m": e.CriticalLength,
 	}
 	for name, o := range fields {
@@ -175,7 +188,8 @@ func checkReasons(t *rapid.T, e *Entry) {
 		if e.Service == risk.Telecom && strings.Contains(r.Clause, stdSPD) {
 			t.Fatalf("clause on power installations: %+v", r)
 		}
-		if aside := strings.HasPrefix(r.Rule, notForThis); asks != (e.Required && !aside) || aside && !e.Required {
+		if aside := strings.HasPrefix(r.Rule,
+			notForThis); asks != (e.Obligation != NotRequired && !aside) || aside && e.Obligation == NotRequired {
 			t.Fatalf("required %v because %q", e.Required, r.Rule)
 		}
 	}

@@ -16,7 +16,7 @@ func (s *scheduler) entrance(x *end) *Entry {
 
 // distanceNotes says how a second device and the first work together, and the alternative to it. first is nil at the entrance.
 func (s *scheduler) distanceNotes(x *end, en, first *Entry) {
-	if first != nil && (en.Position == AtEquipment || en.Position == AtArray) {
+	if first != nil {
 		row := coordRowLimiting
 		if first.TestClass == ClassI {
 			row = coordRowLightning
@@ -28,7 +28,7 @@ func (s *scheduler) distanceNotes(x *end, en, first *Entry) {
 		}
 		s.note("Second device: its U_P is not above and its U_C not below that of the device at the entrance, equal is best. " + coordinated)
 	}
-	if en.Position == AtEquipment && en.Withstand.Valid {
+	if first != nil && en.Withstand.Valid {
 		s.note("Instead of the second device: U_P with leads of the first at most half of U_W, " + amount(en.Withstand.Value/2, "kV") +
 			", if the wiring from there to the equipment is shielded.")
 	}

@@ -31,6 +31,12 @@ func array(length float64) risk.Line {
 		Electrical: risk.Electrical{Current: risk.DC, OpenCircuit: 150, ShortCircuitSTC: 18}}
 }
 
+func roofArray(length float64) risk.Line {
+	l := array(length)
+	l.Electrical.ArrayPlace = risk.ArrayOnBuilding
+	return l
+}
+
 func telephone() risk.Line {
 	return risk.Line{ID: "telephone", To: -1, Service: risk.Telecom, Sections: aerial(1000), Withstand: 1.5}
 }
@@ -69,7 +75,7 @@ func withSPD(bonding, coordinated risk.Level) *risk.Recommendation {
 func has(e *Entry, g grounds) bool {
 	for _, r := range e.Because {
 		for _, want := range g.tell(nil) {
-			if want == r || e.Required && notForThis+lowerFirst(want.Rule) == r.Rule {
+			if want == r || e.Obligation != NotRequired && notForThis+lowerFirst(want.Rule) == r.Rule {
 				return true
 			}
 		}

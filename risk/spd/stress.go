@@ -137,7 +137,7 @@ const (
 	stressNoteSafe     = "Every flash near the line or the structure counts as if it were close, lines as unshielded and no current as leaking away before the device: the safe side. A bonded screen, distance and flashovers along the line lower the figures."
 	stressNoteNone     = "Needs a device that states its ratings and an earth connection that has been proved: without one a device can do very little."
 	stressNoteInduced  = "No way out along this line for a partial lightning current: a flash to the structure counts as an induced 8/20 surge."
-	stressNoteTail     = "Currents of flashes below 3 kA and above 600 kA lie beyond the table and are extrapolated."
+	stressNoteTail     = "Currents of flashes below 3 kA lie beyond the table and are extrapolated. Above 600 kA every flash counts as an overstress by partial lightning current; induced surges are extrapolated there too."
 	stressNoteNoImp    = "No I_imp stated: every partial lightning current 10/350 counts as an overstress."
 	stressNoteNothing  = "Neither I_max, I_n nor I_imp stated: every surge counts as an overstress."
 	stressNoteLarger   = "I_imp is taken for 8/20 surges too, where it is the larger: at the same peak they carry a fraction of the charge (common practice)."
@@ -152,7 +152,7 @@ var (
 	stressByPoisson = Basis{Field: "overstress", Reason: "Surges are independent of each other: 1 - exp(-rate x years).", Clause: stressAssumed, Provenance: trace.Assumed}
 	stressByFirst   = Basis{Field: "share", Mode: "S1", Reason: "Half of the flash current goes to earth, the other half divides over the lines and their conductors.", Clause: stressFraction, Provenance: read}
 	stressBySoil    = Basis{Field: "share", Mode: "S1", Reason: "The earthing impedances at this soil resistivity drive more into the line than the half-and-half rule.", Clause: stressFraction + " and Table E.1", Provenance: memory}
-	stressByPV      = Basis{Field: "share", Mode: "S1", Reason: "Tabulated current of each pole over the current of its protection level; separation distance taken as not kept, fewer than four down-conductors: the safe side.", Clause: stdPV + "Table A.2", Provenance: read}
+	stressByPV      = Basis{Field: "share", Mode: "S1", Reason: "Tabulated current of each pole over the current of its protection level; separation distance not kept.", Clause: stdPV + "Table A.2", Provenance: read}
 	stressByS1ind   = Basis{Field: "share", Mode: "S1", Reason: "Induced surge of the table at the protection level's maximum, linear in the flash current.", Clause: stressSurges, Provenance: memory}
 	stressByHalf    = Basis{Field: "share", Mode: "S3", Reason: "Half of the flash current runs each way and divides over the conductors; the same for a flash to the structure at the far end, half of which goes to its earth.", Clause: stressAssumed, Provenance: trace.Assumed}
 	stressByTable   = Basis{Field: "share", Mode: "S3", Reason: "Surge of the table at the protection level's maximum, linear in the flash current.", Clause: stressSurges, Provenance: memory}
@@ -236,20 +236,19 @@ func (c *stressCalc) end(en *Entry) EndStress {
 	return e
 }
 
-// site counts the external lines of the structure, as the schedule does.
+// site finds the paths of the structure, as the schedule does.
 func (c *stressCalc) site(en *Entry) *scheduler {
 	s := &scheduler{in: c.in, t: c.t, NG: c.res.NG}
-	s.site = site{index: en.Structure, s: &c.in.Structures[en.Structure]}
-	for li := range c.in.Lines {
-		x := end{structure: en.Structure, line: li, l: &c.in.Lines[li], site: &s.site}
-		switch {
-		case !x.l.Ends(en.Structure) || !x.leadsAway():
-		case x.nearest().Installation == risk.Aerial:
-			s.site.overhead++
-		default:
-			s.site.buried++
-		}
+	st := &c.in.Structures[en.Structure]
+	s.site = site{index: en.Structure, s: st}
+	_, s.site.level = protectionLevel(st.LPS, st.NaturalLPS)
+	s.site.classed = st.LPS != risk.NoLPS
+	s.site.findPaths(c.in)
+	s.site.lps = en.Level != risk.NoSPD
+	if s.site.level == risk.NoSPD { // the LPS is recommended
+		s.site.level = capped(en.Level)
 	}
+	s.site.separated = s.quietly().separates()
 	return s
 }
 
@@ -281,7 +280,9 @@ func (c *stressCalc) findSources(s *scheduler, x *end, en *Entry, e *EndStress) 
 	t.Noted(qStressNDJ, NDJ, used)
 	events = t.Set(qStressN3, NL+NDJ)
 	if c.o.LineFlash == TabulatedFlash {
-		c.add(e, SurgeSource{S3, Impulse10350, events, c.tabulated(x, qS3, colS3, qStressKS3table)}, &stressByTable)
+		j := s.flashToLine(x, risk.LevelI)
+		I := t.Pick(qI, threat, rowFromI(risk.LevelI), 0)
+		c.add(e, SurgeSource{S3, Impulse10350, events, t.Noted(qStressKS3table, j/I, stressAssumedLevel)}, &stressByTable)
 	} else {
 		n := t.Noted(qNc, x.conductors(), x.conductorNote())
 		c.add(e, SurgeSource{S3, Impulse10350, events, t.Set(qStressKS3, 0.5/n)}, &stressByHalf)
@@ -299,46 +300,6 @@ func (c *stressCalc) add(e *EndStress, s SurgeSource, why *Basis) {
 	c.all += s.Events
 	e.Sources = append(e.Sources, s)
 	e.Basis = append(e.Basis, *why)
-}
-
-// tabulated is a current of Tables E.2, E.3 over the flash current it belongs to.
-func (c *stressCalc) tabulated(x *end, current *trace.Quantity, col int, share *trace.Quantity) float64 {
-	table := surgesPower
-	if x.telecom() {
-		table = surgesTelecom
-	}
-	j := c.t.Pick(current, table, rowFromIV(risk.LevelI), col)
-	I := c.t.Pick(qI, threat, rowFromI(risk.LevelI), 0)
-	return c.t.Noted(share, j/I, stressAssumedLevel)
-}
-
-// structureFlash is the waveform and the share of a flash to the structure.
-func (c *stressCalc) structureFlash(s *scheduler, x *end, en *Entry) (Waveform, float64, *Basis) {
-	t := c.t
-	level := max(en.Level, risk.LevelIIIIV)
-	switch {
-	case x.leadsAway():
-	case x.pv():
-		j := t.Pick(qStressJPV, pvSwitching, rowFromI(level), 0)
-		I := t.Pick(qI, threat, rowFromI(level), 0)
-		return Impulse10350, t.Set(qStressKPV, j/I), &stressByPV
-	default:
-		return Surge820, c.tabulated(x, qNS1, colS1, qStressKS1ind), &stressByS1ind
-	}
-	n := t.Noted(qN, float64(max(1, s.site.lines())), "lines that lead away")
-	nc := t.Noted(qNc, x.conductors(), x.conductorNote())
-	k0 := t.Set(qStressK0, 0.5/(n*nc))
-	kz := 0.0
-	if c.in.SoilResistivity > 0 {
-		kz = t.Set(qStressKzSoil, s.impedanceShare(x)/nc)
-	} else {
-		t.Absent(qStressKz, noSoil)
-	}
-	why := &stressByFirst
-	if kz > k0 {
-		why = &stressBySoil
-	}
-	return Impulse10350, t.Set(qStressKS1, max(k0, kz)), why
 }
 
 // rate counts the surges above i, the newest current recorded.
@@ -366,7 +327,11 @@ func (c *stressCalc) above(i float64, w Waveform, q *trace.Quantity) float64 {
 func (c *stressCalc) exceeds(s *stressSource, i float64) float64 {
 	c.t.Recall(s.events)
 	c.t.Recall(s.share)
-	return flashExceeds(c.t.Set(qStressFlash, i/s.Share), c.t)
+	I := c.t.Set(qStressFlash, i/s.Share)
+	if s.Waveform == Impulse10350 {
+		return flashExceedsBounded(I, c.t)
+	}
+	return flashExceeds(I, c.t)
 }
 
 // stressScheduled are the ratings that the schedule asks for.
@@ -398,6 +363,9 @@ func (c *stressCalc) duty(r StressRatings, m float64) Duty {
 	}
 	if period := 1 / d.Rate; !math.IsInf(period, 0) {
 		d.ReturnPeriod = Some(t.Set(qStressPeriod, period))
+	}
+	if note := lifeNote(d.Rate); note != "" {
+		d.Notes = append(d.Notes, note)
 	}
 	for _, years := range c.o.Years {
 		t.Given(qStressYears, years)

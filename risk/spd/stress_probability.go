@@ -83,3 +83,13 @@ func flashExceeds(I float64, t *trace.Trace) float64 {
 	z := t.Set(qStressZ, za+(zb-za)*math.Log(I/Ia)/math.Log(Ib/Ia))
 	return t.Set(qStressTail, normalTail(z))
 }
+
+// flashExceedsBounded is flashExceeds for partial lightning currents: at 600 kA the table ends, and P stays at its last value, so
+// that every
+// flash beyond counts as an overstress of any device.
+func flashExceedsBounded(I float64, t *trace.Trace) float64 {
+	if last := len(flashCurrents.Rows) - 1; I > t.Value(flashCurrents, last, colFlash) {
+		return t.Pick(qStressTailAt, flashCurrents, last, colExceed)
+	}
+	return flashExceeds(I, t)
+}

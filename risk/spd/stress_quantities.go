@@ -44,15 +44,17 @@ var (
 // Share of the flash current in one conductor.
 var (
 	qStressK0 = stressDefine(trace.Quantity{Symbol: "k_0", Name: "share per conductor: half to earth, half over lines and conductors", Clause: stressFraction,
-		Expr: "0.5/(n*n')", In: on{qN, qNc}, Provenance: read})
+		Expr: "0.5/n*k_c", In: on{qN, qPart}, Provenance: read})
 	qStressKz     = stressDefine(trace.Quantity{Symbol: "k_z", Name: "share per conductor by earthing impedances", Clause: stressFraction, Provenance: memory})
 	qStressKzSoil = stressDefine(trace.Quantity{Symbol: "k_z", Name: "share per conductor by earthing impedances", Clause: stressFraction,
-		Expr: "k_e/n'", In: on{qKe, qNc}, Provenance: memory, BranchOf: qStressKz})
+		Expr: "k_e*k_c", In: on{qKe, qPart}, Provenance: memory, BranchOf: qStressKz})
 	qStressJPV = stressDefine(trace.Quantity{Symbol: "j_PV", Name: "current of each pole tabulated for the protection level, 10/350", Unit: "kA", Clause: stdPV + "Table A.2", Provenance: read})
 
 	qStressK   = stressDefine(trace.Quantity{Symbol: "k_S", Name: "surge current per conductor over flash current", Clause: stressAssumed, Provenance: trace.Assumed})
 	qStressKS1 = stressDefine(trace.Quantity{Symbol: "k_S", Name: "flash to the structure: the larger share of both rules, 10/350", Clause: stressFraction,
 		Expr: "max(k_0,k_z)", In: on{qStressK0, qStressKz}, Provenance: memory, BranchOf: qStressK})
+	qStressKS1schedule = stressDefine(trace.Quantity{Symbol: "k_S", Name: "flash to the structure: the share of the schedule, 10/350", Clause: stressFraction,
+		Expr: "k_e*k_c", In: on{qKe, qPart}, Provenance: memory, BranchOf: qStressK})
 	qStressKPV = stressDefine(trace.Quantity{Symbol: "k_S", Name: "flash to the structure, photovoltaic line: tabulated current over the current of its level, 10/350", Clause: stdPV + "Table A.2",
 		Expr: "j_PV/I", In: on{qStressJPV, qI}, Provenance: read, BranchOf: qStressK})
 	qStressKS1ind = stressDefine(trace.Quantity{Symbol: "k_S", Name: "flash to the structure, no way out along this line: induced, linear in the flash current, 8/20", Clause: stressSurges,
@@ -62,7 +64,7 @@ var (
 	qStressKS3 = stressDefine(trace.Quantity{Symbol: "k_S", Name: "flash to the line: half of the current each way, over the conductors, 10/350", Clause: stressAssumed,
 		Expr: "0.5/n'", In: on{qNc}, Provenance: trace.Assumed, BranchOf: qStressK})
 	qStressKS3table = stressDefine(trace.Quantity{Symbol: "k_S", Name: "flash to the line: tabulated current, linear in the flash current, 10/350", Clause: stressSurges,
-		Expr: "i_S3/I", In: on{qS3, qI}, Provenance: memory, BranchOf: qStressK})
+		Expr: "i_S3/I", In: on{qS3base, qI}, Provenance: memory, BranchOf: qStressK})
 	qStressKS4 = stressDefine(trace.Quantity{Symbol: "k_S", Name: "flash near the line: linear in the flash current, 8/20", Clause: stressSurges,
 		Expr: "j_S4/I", In: on{qNS4, qI}, Provenance: memory, BranchOf: qStressK})
 )

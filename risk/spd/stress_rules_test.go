@@ -69,25 +69,27 @@ func TestStressCountsKindsOfLines(t *testing.T) {
 	only(t, "overhead", counts[qN2], 2, 0)
 }
 
-// The note on a line without a way out stands only at such a line. Common practice, no published source.
+// The note on a line without a way out stands only at one that is known to stay on the electrode of the structure. Common practice,
+// no published source.
 func TestNoteOnInducedSurges(t *testing.T) {
 	battery := array(5)
 	battery.Electrical.Origin = risk.Battery
+	mesh := mains([]risk.Section{{Installation: risk.BuriedInEarthMesh, Length: 300}})
 	for name, c := range map[string]struct {
 		line risk.Line
 		want bool
 	}{"battery": {battery, true}, "array": {array(5), false}, "supply": {mains(aerial(300)), false},
-		"supply of no length": {mains(aerial(0)), true}} {
+		"supply of no length": {mains(aerial(0)), false}, "within the earth mesh": {mesh, true}} {
 		if e := stressSupply(t, site1(dwelling, c.line), StressOptions{}); slices.Contains(e.Notes, stressNoteInduced) != c.want {
 			t.Errorf("%s: %q", name, e.Notes)
 		}
 	}
 }
 
-// The share of a photovoltaic line without a way out is Table A.2 over the current of its level: 25/200, 18.5/150, 12.5/100 (both read).
+// The share of a line from an array on the building is Table A.2 over the current of its level: 25/200, 18.5/150, 12.5/100 (both read).
 func TestStressOfArrays(t *testing.T) {
 	for class, want := range map[risk.LPS]float64{risk.LPSI: 0.125, risk.LPSII: 18.5 / 150, risk.LPSIII: 0.125, risk.NoLPS: 0.125} {
-		e := stressSupply(t, site1(risk.Structure{LPS: class}, array(5)), StressOptions{})
+		e := stressSupply(t, site1(risk.Structure{LPS: class}, roofArray(5)), StressOptions{})
 		near(t, class.String(), stressSourceOf(t, &e, S1).Share, want, 1e-15)
 	}
 }

@@ -140,7 +140,8 @@ func TestRatingReproducesTableB3(t *testing.T) {
 }
 
 // Closed forms: without other lines a flash of I drives 0.5 I / n' through each conductor. 0.5 I/(n n') is read (IEC 62305-1
-// E.2); S2, S3 and S4 over 200 kA are from memory (Tables E.2, E.3).
+// E.2); S2, S3 and S4 over 200 kA are from memory (Tables E.2, E.3), S3 for two wires twice
+// the table, for a drop wire five times.
 func TestSharesOfSources(t *testing.T) {
 	one, two := mains(aerial(500)), telephone()
 	e := stressOf(t, site1(dwelling, one), stressEvents(0.1, 0.2, 0.3, 0.4, 0.5), StressOptions{})[0]
@@ -157,8 +158,8 @@ func TestSharesOfSources(t *testing.T) {
 	res.Lines = append(res.Lines, risk.LineResult{})
 	both := stressOf(t, site1(dwelling, one, two), res, StressOptions{LineFlash: TabulatedFlash})
 	near(t, "two lines", stressSourceOf(t, &both[0], S1).Share, 0.125, 0)
-	near(t, "tabulated flash to a power line", stressSourceOf(t, &both[0], S3).Share, 0.05, 0)
-	near(t, "tabulated flash to a telecommunication line", stressSourceOf(t, &both[1], S3).Share, 0.01, 0)
+	near(t, "tabulated flash to a power line", stressSourceOf(t, &both[0], S3).Share, 0.1, 0)
+	near(t, "tabulated flash to a telecommunication line", stressSourceOf(t, &both[1], S3).Share, 0.05, 0)
 	near(t, "near a telecommunication line", stressSourceOf(t, &both[1], S4).Share, 0.0005, 1e-18)
 }
 
@@ -192,14 +193,14 @@ func TestAdjacentStructureSeenFromEachEnd(t *testing.T) {
 	near(t, "at the store", stressSourceOf(t, &all[1], S3).Events, 0.625, 0)
 }
 
-// Direct current without a way out: a photovoltaic line takes the tabulated share, 25 kA of 200 (CLC/TS 50539-12 Table A.2, read); a
-// battery line an induced surge.
+// Direct current on the electrode of the building: the line from an array on it takes the tabulated share, 25 kA of 200
+// (CLC/TS 50539-12 Table A.2, read); a battery line an induced surge.
 func TestStressOfDirectCurrent(t *testing.T) {
 	battery := array(5)
 	battery.Electrical.Origin = risk.Battery
 	res := stressEvents(1, 0, 0, 0, 0)
 	res.Lines = append(res.Lines, risk.LineResult{})
-	all := stressOf(t, site1(risk.Structure{LPS: risk.LPSI}, array(5), battery), res, StressOptions{})
+	all := stressOf(t, site1(risk.Structure{LPS: risk.LPSI}, roofArray(5), battery), res, StressOptions{})
 	pv, bat := stressSourceOf(t, &all[0], S1), stressSourceOf(t, &all[1], S1)
 	if pv != (SurgeSource{S1, Impulse10350, 1, 0.125}) || bat != (SurgeSource{S1, Surge820, 1, 0.05}) {
 		t.Errorf("%+v %+v", pv, bat)
@@ -237,7 +238,7 @@ func TestNeutralPathLimits(t *testing.T) {
 	} {
 		d := &e.Duties[i+1]
 		if d.ImpulseWithstand != want.imp || d.SurgeWithstand != want.surge || d.ImpulseLimit != want.limit ||
-			d.SurgeLimit != want.surgeLimit || !slices.Equal(d.Notes, want.notes) {
+			d.SurgeLimit != want.surgeLimit || !slices.Equal(withoutLife(d.Notes), want.notes) {
 			t.Errorf("%s: %+v", d.Ratings.Name, d)
 		}
 	}
@@ -473,4 +474,32 @@ func BenchmarkStress(b *testing.B) {
 		}
 		b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(n), "ns/end")
 	})
+}
+
+// withoutLife leaves the note on a short life out.
+func withoutLife(notes []string) (rest []string) {
+	for _, note := range notes {
+		if !strings.HasPrefix(note, "Overstressed within") {
+			rest = append(rest, note)
+		}
+	}
+	return rest
+}
+
+// More than 10 % in ten years names the consequence (common practice, no published source): 1 - exp(-10 r) = 0.1 at r = 0.010536. One
+// in ten is reached after 0.10536/r years: 1.05 years at 0.1 a year, 6.3 months at 0.2, 3.2 at 0.4, 1.3 at 1.
+func TestLifeNote(t *testing.T) {
+	for rate, want := range map[float64]string{0: "", 0.0105: "", 0.0106: "once a year", 0.1: "once a year", 0.2: "six months",
+		0.4: "three months", 1: "every month"} {
+		if note := lifeNote(rate); (note == "") != (want == "") || !strings.Contains(note, want) {
+			t.Errorf("%v a year: %q", rate, note)
+		}
+	}
+}
+
+// Above 600 kA every flash overstresses by its partial lightning current: P stays at 0.001 of Table A.3 (memory).
+func TestBeyondTheTable(t *testing.T) {
+	for I, want := range map[float64]float64{200: 0.01, 600: 0.001, 601: 0.001, 5000: 0.001} {
+		near(t, fmt.Sprint(I), flashExceedsBounded(I, nil), want, 0)
+	}
 }

@@ -115,6 +115,9 @@ var minima = &trace.Table{Number: "minima", Title: "Smallest discharge currents 
 		row("N-PE in CT2, three-phase", memory, 20, 50),
 	}}
 
+// pvFourOrMore is the number of rows down to those for four down-conductors or more, in both tables.
+const pvFourOrMore = 3
+
 var pvSwitching = &trace.Table{Number: "A.2", Title: "Discharge currents 10/350 of class I SPDs on the d.c. side of PV " +
 	"systems, voltage-switching or combination, separation distance not kept",
 	Clause: stdPV + "Table A.2", Symbols: []string{"each [kA]", "total [kA]"}, Rows: []trace.Row{
@@ -359,7 +362,7 @@ func Tables() []*trace.Table {
 	return []*trace.Table{threat, earthing, surgesPower, surgesTelecom, minima, pvSwitching, pvLimiting, preferred, environmentFactor,
 		criticalLength,
 		printedUc, overvoltages, batteryUc, ratedWithstand, pvWithstand, target, leadDrop, onset, openCircuit, sheetBounds, exposure, conductors,
-		flashCurrents, coordDecoupling}
+		flashCurrents, coordDecoupling, separationClass, separationPaths, separationMaterial}
 }
 
 // roundUp is the smallest preferred value of the rows that is not below v; v itself beyond the last.

@@ -195,6 +195,9 @@ func (s *scheduler) withstand(x *end, en *Entry) float64 {
 			return u
 		}
 	}
+	if en.Position == AtFarEnd && x.l.FarWithstand > 0 {
+		return s.t.Given(qUwFar, x.l.FarWithstand)
+	}
 	U := x.l.Withstand
 	for i := range s.site.s.Zones {
 		for _, sys := range s.site.s.Zones[i].Systems {

@@ -202,12 +202,12 @@ func TestWeakestSystem(t *testing.T) {
 	}
 }
 
-// A 48 V battery with an LPS: 0.5 m of leads at 1 kV/m use up U_W of 0.5 kV. Without leads 0.8 x 0.5 = 0.4 kV, and a device of
-// at least 72 V reaches that up to 400/3.5 V. 0.8 U_W and 1 kV/m are read, 72 V and the ratio of 3.5 common practice, no
-// published source.
+// A 48 V battery on another electrode, with an LPS: 0.5 m of leads at 1 kV/m use up U_W of 0.5 kV.
+// Without leads 0.8 x 0.5 = 0.4 kV, and a device of at least 72 V reaches that up to 400/3.5 V. 0.8 U_W and 1 kV/m
+// are read, 72 V and the ratio of 3.5 common practice, no published source.
 func TestWiredThroughTerminals(t *testing.T) {
 	l := array(5)
-	l.Withstand, l.Electrical = 0.5, risk.Electrical{Current: risk.DC, Origin: risk.Battery, Nominal: 48}
+	l.Withstand, l.Electrical, l.FarEarth = 0.5, risk.Electrical{Current: risk.DC, Origin: risk.Battery, Nominal: 48}, risk.FarEarthOwn
 	e := first(t, site1(risk.Structure{LPS: risk.LPSIII}, l), 1)
 	near(t, "U_P", e.UpMax.Value, 0.4, 0)
 	near(t, "U_C at least", e.UcMin.Value, 72, 0)
@@ -245,7 +245,8 @@ func TestAlternativeWithLeads(t *testing.T) {
 // kV, so the schedule asks for no longer leads than it counted on. 0.8 U_W and 1 kV/m are read, the share of 0.2 from memory.
 func TestGivenLeads(t *testing.T) {
 	l := array(5)
-	l.Withstand, l.Electrical = 0.8, risk.Electrical{Current: risk.DC, Origin: risk.Battery, Nominal: 48, LeadLength: 0.2}
+	l.Withstand, l.FarEarth = 0.8, risk.FarEarthOwn
+	l.Electrical = risk.Electrical{Current: risk.DC, Origin: risk.Battery, Nominal: 48, LeadLength: 0.2}
 	e := first(t, site1(risk.Structure{LPS: risk.LPSIII}, l), 1)
 	near(t, "U_P", e.UpMax.Value, 0.44, 1e-12)
 	if e.TestClass != ClassI || e.Leads.MaxLength != Some(0.2) {
