@@ -277,6 +277,10 @@ func (c *checker) lowestFindings() {
 		c.compare(comparison{rule: RuleLowestUc, mode: modeNPE, verdict: d.lowestUcNPE(n), required: n.ucNPE, found: d.UcNPE, unit: "V",
 			entry: "U_C of N-PE", field: "uc_min_v", why: whyLowest})
 	}
+	if n.ucLL.Valid && d.UcLL.Valid {
+		c.compare(comparison{rule: RuleLowestUc, mode: "L-L", verdict: d.lowestUcLines(n), required: n.ucLL, found: d.UcLL, unit: "V",
+			entry: "U_C between lines", why: whyLowest})
+	}
 }
 
 // acts is the range of voltage [V] in which the device begins to act.
@@ -420,6 +424,14 @@ func (c *checker) ratings() {
 	c.shortCircuitFindings()
 }
 
+// forDirect names the kind of current on lines of direct current.
+func (c *checker) forDirect() string {
+	if c.n.direct() {
+		return ", for d.c."
+	}
+	return ""
+}
+
 // maximumFinding compares I_max with the usual value, which is guidance: whatever it is, the device is not wrong for it.
 // Class I devices are rated by I_imp.
 func (c *checker) maximumFinding() {
@@ -471,7 +483,7 @@ func (c *checker) shortCircuitFindings() {
 			Reason: lookFor(true, "the technology: voltage-limiting, voltage-switching or combination", whyFollow.reason),
 			Clause: whyFollow.clause, Provenance: whyFollow.provenance})
 	default:
-		c.compare(comparison{rule: RuleFollowCurrent, verdict: v, required: e.ShortCircuitMin, found: d.FollowCurrent, unit: "kA",
-			entry: "I_fi, the follow current interrupt rating", field: "short_circuit_min_ka", why: whyFollow})
+		c.compare(comparison{rule: RuleFollowCurrent, verdict: v, required: e.ShortCircuitMin, found: d.follow(&c.n), unit: "kA",
+			entry: "I_fi, the follow current interrupt rating" + c.forDirect(), field: "short_circuit_min_ka", why: whyFollow})
 	}
 }

@@ -1,6 +1,7 @@
 package spd
 
 import (
+	"strconv"
 	"strings"
 
 	"levinward/risk"
@@ -11,6 +12,9 @@ func (c *checker) paths() {
 	d, e := c.d, c.e
 	c.add(Finding{Rule: RuleModes, Verdict: d.covers(&c.n), Required: list(c.n.modes.Names()), Found: list(d.Modes.Names()),
 		Reason: lookFor(d.Modes == 0, "the modes of protection", whyModes.reason), Clause: whyModes.clause, Provenance: whyModes.provenance})
+	if has, needs := d.Conductors, e.Conductors; has > 0 && has < needs {
+		c.caution("One device connects " + strconv.Itoa(has) + " conductors, the line has " + strconv.Itoa(needs) + ": take as many pieces as it needs.")
+	}
 	if e.Connection != NoConnection {
 		allowed := string(e.Connection)
 		if e.AlsoConnection != NoConnection {
@@ -55,6 +59,9 @@ func (c *checker) overvoltageFindings() {
 		default:
 			c.compare(comparison{rule: RuleTOV, mode: w.mode, verdict: rated(found, need), required: need, found: found, unit: "V", entry: w.words,
 				field: "tov", why: whyTOV})
+			if which == tovLost && c.d.LostSafe {
+				c.out.Findings[len(c.out.Findings)-1].Found += ", safe failure"
+			}
 		}
 	}
 	if len(missing) > 0 {
@@ -161,7 +168,13 @@ func (c *checker) firstStageFindings() {
 	}
 	pair := coordinator{o: CoordinationOptions{Current: c.e.Current, Telecom: c.n.telecom},
 		stages: []Stage{{Device: *first, CableAfter: c.p.Installation.CableBetween}, {Device: *c.d}}}
+	if c.p.Installation.MakerStates {
+		pair.stages[1].MakerCable = Some(0)
+	}
 	pair.t = pair.t.With(c.e.Reviews)
+	pair.classOrder(0)
+	pair.Findings = nil // the first device is not judged here
+	pair.classOrder(1)
 	pair.levels(1)
 	pair.operating(1)
 	pair.decoupling(1)

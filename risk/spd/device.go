@@ -28,13 +28,17 @@ type Device struct {
 	Technology    Technology    // of the path between live conductors
 
 	// By mode, where the data sheet states one apart.
-	UcLPE, UcNPE           Opt // [V]
-	UpLN, UpLPE, UpNPE     Opt // [kV]
-	UpPlusPE, UpPoles      Opt // [kV]; direct current
-	TOVLN, TOVLPE          Opt // withstood for 5 s [V]
-	TOVLost                Opt // L-N with the neutral lost, 120 min, withstood or with a safe failure [V]
-	TOVHighLPE, TOVHighNPE Opt // withstood for 200 ms [V]
-	Uoc                    Opt // open-circuit voltage of the class III test [kV]
+	UcLL                   Opt  // between lines [V]
+	UcLPE, UcNPE           Opt  // [V]
+	UpLN, UpLPE, UpNPE     Opt  // [kV]
+	UpPlusPE, UpPoles      Opt  // [kV]; direct current
+	TOVLN, TOVLPE          Opt  // withstood for 5 s [V]
+	TOVLost                Opt  // L-N with the neutral lost, 120 min, withstood or with a safe failure [V]
+	TOVHighLPE, TOVHighNPE Opt  // withstood for 200 ms [V]
+	LostSafe               bool // TOVLost ends with a safe failure
+	DCFollowCurrent        Opt  // follow current of direct current that the device interrupts [kA]
+	Conductors             int  // that one device connects; 0 where not stated
+	Uoc                    Opt  // open-circuit voltage of the class III test [kV]
 }
 
 // Technology is how a device limits a surge.
@@ -152,7 +156,8 @@ type Installation struct {
 	Shielded   bool     // the wiring between the device and the equipment
 	// First is the device at the entrance where the one checked is the second of the line; nil where it is not, or not known.
 	First        *Device
-	CableBetween Opt // cable between First and the device [m]
+	MakerStates  bool // the maker states that the two are coordinated
+	CableBetween Opt  // cable between First and the device [m]
 }
 
 // Presence says whether something is there.

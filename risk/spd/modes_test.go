@@ -222,7 +222,7 @@ func TestDataSheetContradictsItself(t *testing.T) {
 func devicesFor(e *Entry) (devices []Device) {
 	for _, ordered := range []bool{false, true} {
 		d := Device{AC: e.Current == risk.AC, DC: e.Current == risk.DC || e.Service == risk.Telecom, In: e.InMin, Iimp: e.IimpMin, Up: e.UpMax, Uoc: e.UocMin,
-			ShortCircuit: Some(100), FollowCurrent: Some(100), Technology: TechnologyNotStated, Classes: must(Classes(string(e.TestClass)))}
+			ShortCircuit: Some(100), FollowCurrent: Some(100), DCFollowCurrent: Some(100), Technology: TechnologyNotStated, Classes: must(Classes(string(e.TestClass)))}
 		if e.Service != risk.Telecom {
 			d.Technology = Switching // the lower impulse currents of a limiting device are another requirement
 		}

@@ -1,6 +1,8 @@
 package spd
 
 import (
+	"math"
+
 	"levinward/risk"
 	"levinward/risk/trace"
 )
@@ -13,6 +15,7 @@ type Need struct {
 	telecom                     bool
 	current                     risk.Current
 	ucMin, upMax                Opt           // between live conductors: L-N in CT2, otherwise of the first mode
+	ucLL                        Opt           // between lines
 	ucLPE, ucNPE                Opt           // where the mode is asked for besides
 	limit                       Opt           // what may reach the equipment [kV]: the device begins to act below it
 	contradiction               bool          // equipment that no U_P protects
@@ -56,6 +59,7 @@ func NeedOf(e *Entry) Need {
 	for i := range e.Modes {
 		n.mode(e, &e.Modes[i], i == 0)
 	}
+	n.ucLL = betweenLines(e)
 	if !n.tov[tovMain].Valid {
 		n.tov[tovMain] = e.TOVMin
 	}
@@ -63,6 +67,28 @@ func NeedOf(e *Entry) Need {
 		n.inNPE, n.iimpNPE = m.InMin, m.IimpMin
 	}
 	return n
+}
+
+// betweenLines is the lowest U_C between lines [V]: 1.1 times the voltage between them, of three phases or of two in antiphase.
+func betweenLines(e *Entry) Opt {
+	if len(e.Modes) == 0 || !e.Modes[0].UcMin.Valid {
+		return Opt{}
+	}
+	lines := e.Conductors
+	switch e.Modes[0].Mode {
+	case modeLN:
+		lines--
+	case modeLPEN:
+	default:
+		return Opt{}
+	}
+	switch uc := e.Modes[0].UcMin.Value; lines {
+	case 2:
+		return Some(2 * uc)
+	case 3:
+		return Some(math.Sqrt(3) * uc)
+	}
+	return Opt{}
 }
 
 // mode draws what a mode asks for; main is the first of the entry.
@@ -264,10 +290,18 @@ func (d *Device) followCurrent(n *Need) Verdict {
 	switch {
 	case n.telecom || d.Technology == Limiting:
 		return Suitable
-	case d.Technology == TechnologyNotStated || !d.FollowCurrent.Valid:
+	case d.Technology == TechnologyNotStated || !d.follow(n).Valid:
 		return InsufficientData
 	}
-	return rated(d.FollowCurrent, n.shortCircuit)
+	return rated(d.follow(n), n.shortCircuit)
+}
+
+// follow is the follow current that the device interrupts; on d.c. only one that is stated for it counts.
+func (d *Device) follow(n *Need) Opt {
+	if n.direct() {
+		return d.DCFollowCurrent
+	}
+	return d.FollowCurrent
 }
 
 // modeSet is the set of one mode; empty for an unknown one.

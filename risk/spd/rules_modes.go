@@ -32,7 +32,15 @@ func (d *Device) lowestUc(n *Need) Verdict {
 	if !n.ucMin.Valid {
 		return InsufficientData
 	}
-	return max(rated(d.uc(n), d.ucNeed(n)), d.lowestUcThrough(n), d.lowestUcNPE(n))
+	return max(rated(d.uc(n), d.ucNeed(n)), d.lowestUcThrough(n), d.lowestUcNPE(n), d.lowestUcLines(n))
+}
+
+// lowestUcLines judges U_C between lines where it is stated apart.
+func (d *Device) lowestUcLines(n *Need) Verdict {
+	if !n.ucLL.Valid || !d.UcLL.Valid {
+		return Suitable
+	}
+	return rated(d.UcLL, n.ucLL)
 }
 
 // lowestUcThrough judges L-PE in CT2. Not stated, U_C of the larger of the two devices behind each other counts: how they share
