@@ -46,7 +46,7 @@ func CheckByValue(req *wire.SPDCheck, reviews *trace.Reviews) (*wire.SPDCheckRes
 
 func check(req *wire.SPDCheck, in *risk.Input, l *risk.Line, e *spd.Entry) *wire.SPDCheckResult {
 	d := req.Device.Core()
-	r := spd.Check(&d, &spd.Place{Entry: e, Line: l, Installation: req.Installation.Core()})
+	r := spd.Check(&d, &spd.Place{Entry: e, Line: l, Installation: req.Installation.Core(req.Device)})
 	r.Cautions = withGeneral(r.Cautions)
 	w := wire.NewSPDCheckResult(in, e, &r)
 	w.ReviewsHash = reviewsHash(in.Reviews)

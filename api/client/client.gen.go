@@ -474,6 +474,24 @@ func (e CoordinationRequestService) Valid() bool {
 	}
 }
 
+// Defines values for CoordinationRequestWiring.
+const (
+	CoordinationRequestWiringShielded   CoordinationRequestWiring = "shielded"
+	CoordinationRequestWiringUnshielded CoordinationRequestWiring = "unshielded"
+)
+
+// Valid indicates whether the value is a known member of the CoordinationRequestWiring enum.
+func (e CoordinationRequestWiring) Valid() bool {
+	switch e {
+	case CoordinationRequestWiringShielded:
+		return true
+	case CoordinationRequestWiringUnshielded:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for CoordinationResultVerdict.
 const (
 	CoordinationResultVerdictIneffective      CoordinationResultVerdict = "ineffective"
@@ -699,6 +717,42 @@ func (e DeviceTestClasses) Valid() bool {
 	}
 }
 
+// Defines values for DeviceTovLN120MinFailure.
+const (
+	DeviceTovLN120MinFailureSafe      DeviceTovLN120MinFailure = "safe"
+	DeviceTovLN120MinFailureWithstand DeviceTovLN120MinFailure = "withstand"
+)
+
+// Valid indicates whether the value is a known member of the DeviceTovLN120MinFailure enum.
+func (e DeviceTovLN120MinFailure) Valid() bool {
+	switch e {
+	case DeviceTovLN120MinFailureSafe:
+		return true
+	case DeviceTovLN120MinFailureWithstand:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for DeviceInstallationWiring.
+const (
+	DeviceInstallationWiringShielded   DeviceInstallationWiring = "shielded"
+	DeviceInstallationWiringUnshielded DeviceInstallationWiring = "unshielded"
+)
+
+// Valid indicates whether the value is a known member of the DeviceInstallationWiring enum.
+func (e DeviceInstallationWiring) Valid() bool {
+	switch e {
+	case DeviceInstallationWiringShielded:
+		return true
+	case DeviceInstallationWiringUnshielded:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for DeviceSheetConnections.
 const (
 	DeviceSheetConnectionsCT1 DeviceSheetConnections = "CT1"
@@ -819,6 +873,24 @@ func (e DeviceSheetTestClasses) Valid() bool {
 	case DeviceSheetTestClassesII:
 		return true
 	case DeviceSheetTestClassesIII:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for DeviceSheetTovLN120MinFailure.
+const (
+	DeviceSheetTovLN120MinFailureSafe      DeviceSheetTovLN120MinFailure = "safe"
+	DeviceSheetTovLN120MinFailureWithstand DeviceSheetTovLN120MinFailure = "withstand"
+)
+
+// Valid indicates whether the value is a known member of the DeviceSheetTovLN120MinFailure enum.
+func (e DeviceSheetTovLN120MinFailure) Valid() bool {
+	switch e {
+	case DeviceSheetTovLN120MinFailureSafe:
+		return true
+	case DeviceSheetTovLN120MinFailureWithstand:
 		return true
 	default:
 		return false
@@ -1589,14 +1661,17 @@ const (
 	FindingRuleBackupOvercurrentDevice FindingRule = "backup_overcurrent_device"
 	FindingRuleConnection              FindingRule = "connection"
 	FindingRuleCurrentKind             FindingRule = "current_kind"
+	FindingRuleDataSheet               FindingRule = "data_sheet"
 	FindingRuleDistance                FindingRule = "distance"
 	FindingRuleEarth                   FindingRule = "earth"
+	FindingRuleFirstStage              FindingRule = "first_stage"
 	FindingRuleFollowCurrent           FindingRule = "follow_current"
 	FindingRuleImpulseCurrent          FindingRule = "impulse_current"
 	FindingRuleLeads                   FindingRule = "leads"
 	FindingRuleMaximumCurrent          FindingRule = "maximum_current"
 	FindingRuleModes                   FindingRule = "modes"
 	FindingRuleNominalCurrent          FindingRule = "nominal_current"
+	FindingRuleOpenCircuitVoltage      FindingRule = "open_circuit_voltage"
 	FindingRuleProtectionLevel         FindingRule = "protection_level"
 	FindingRuleShortCircuitRating      FindingRule = "short_circuit_rating"
 	FindingRuleTemporaryOvervoltage    FindingRule = "temporary_overvoltage"
@@ -1614,9 +1689,13 @@ func (e FindingRule) Valid() bool {
 		return true
 	case FindingRuleCurrentKind:
 		return true
+	case FindingRuleDataSheet:
+		return true
 	case FindingRuleDistance:
 		return true
 	case FindingRuleEarth:
+		return true
+	case FindingRuleFirstStage:
 		return true
 	case FindingRuleFollowCurrent:
 		return true
@@ -1629,6 +1708,8 @@ func (e FindingRule) Valid() bool {
 	case FindingRuleModes:
 		return true
 	case FindingRuleNominalCurrent:
+		return true
+	case FindingRuleOpenCircuitVoltage:
 		return true
 	case FindingRuleProtectionLevel:
 		return true
@@ -2018,14 +2099,17 @@ const (
 	ObstacleRuleBackupOvercurrentDevice ObstacleRule = "backup_overcurrent_device"
 	ObstacleRuleConnection              ObstacleRule = "connection"
 	ObstacleRuleCurrentKind             ObstacleRule = "current_kind"
+	ObstacleRuleDataSheet               ObstacleRule = "data_sheet"
 	ObstacleRuleDistance                ObstacleRule = "distance"
 	ObstacleRuleEarth                   ObstacleRule = "earth"
+	ObstacleRuleFirstStage              ObstacleRule = "first_stage"
 	ObstacleRuleFollowCurrent           ObstacleRule = "follow_current"
 	ObstacleRuleImpulseCurrent          ObstacleRule = "impulse_current"
 	ObstacleRuleLeads                   ObstacleRule = "leads"
 	ObstacleRuleMaximumCurrent          ObstacleRule = "maximum_current"
 	ObstacleRuleModes                   ObstacleRule = "modes"
 	ObstacleRuleNominalCurrent          ObstacleRule = "nominal_current"
+	ObstacleRuleOpenCircuitVoltage      ObstacleRule = "open_circuit_voltage"
 	ObstacleRuleProtectionLevel         ObstacleRule = "protection_level"
 	ObstacleRuleShortCircuitRating      ObstacleRule = "short_circuit_rating"
 	ObstacleRuleTemporaryOvervoltage    ObstacleRule = "temporary_overvoltage"
@@ -2043,9 +2127,13 @@ func (e ObstacleRule) Valid() bool {
 		return true
 	case ObstacleRuleCurrentKind:
 		return true
+	case ObstacleRuleDataSheet:
+		return true
 	case ObstacleRuleDistance:
 		return true
 	case ObstacleRuleEarth:
+		return true
+	case ObstacleRuleFirstStage:
 		return true
 	case ObstacleRuleFollowCurrent:
 		return true
@@ -2058,6 +2146,8 @@ func (e ObstacleRule) Valid() bool {
 	case ObstacleRuleModes:
 		return true
 	case ObstacleRuleNominalCurrent:
+		return true
+	case ObstacleRuleOpenCircuitVoltage:
 		return true
 	case ObstacleRuleProtectionLevel:
 		return true
@@ -2973,6 +3063,24 @@ func (e StoredDeviceTestClasses) Valid() bool {
 	}
 }
 
+// Defines values for StoredDeviceTovLN120MinFailure.
+const (
+	StoredDeviceTovLN120MinFailureSafe      StoredDeviceTovLN120MinFailure = "safe"
+	StoredDeviceTovLN120MinFailureWithstand StoredDeviceTovLN120MinFailure = "withstand"
+)
+
+// Valid indicates whether the value is a known member of the StoredDeviceTovLN120MinFailure enum.
+func (e StoredDeviceTovLN120MinFailure) Valid() bool {
+	switch e {
+	case StoredDeviceTovLN120MinFailureSafe:
+		return true
+	case StoredDeviceTovLN120MinFailureWithstand:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for StressRequestLineFlash.
 const (
 	StressRequestLineFlashHalfEachWay StressRequestLineFlash = "half_each_way"
@@ -3129,6 +3237,24 @@ func (e StressedDeviceTestClasses) Valid() bool {
 	case StressedDeviceTestClassesII:
 		return true
 	case StressedDeviceTestClassesIII:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for StressedDeviceTovLN120MinFailure.
+const (
+	StressedDeviceTovLN120MinFailureSafe      StressedDeviceTovLN120MinFailure = "safe"
+	StressedDeviceTovLN120MinFailureWithstand StressedDeviceTovLN120MinFailure = "withstand"
+)
+
+// Valid indicates whether the value is a known member of the StressedDeviceTovLN120MinFailure enum.
+func (e StressedDeviceTovLN120MinFailure) Valid() bool {
+	switch e {
+	case StressedDeviceTovLN120MinFailureSafe:
+		return true
+	case StressedDeviceTovLN120MinFailureWithstand:
 		return true
 	default:
 		return false
@@ -3533,16 +3659,16 @@ func (e TableRowProvenance) Valid() bool {
 
 // Defines values for TemporaryOvervoltageAfter.
 const (
-	SafeFailure TemporaryOvervoltageAfter = "safe_failure"
-	Withstand   TemporaryOvervoltageAfter = "withstand"
+	TemporaryOvervoltageAfterSafeFailure TemporaryOvervoltageAfter = "safe_failure"
+	TemporaryOvervoltageAfterWithstand   TemporaryOvervoltageAfter = "withstand"
 )
 
 // Valid indicates whether the value is a known member of the TemporaryOvervoltageAfter enum.
 func (e TemporaryOvervoltageAfter) Valid() bool {
 	switch e {
-	case SafeFailure:
+	case TemporaryOvervoltageAfterSafeFailure:
 		return true
-	case Withstand:
+	case TemporaryOvervoltageAfterWithstand:
 		return true
 	default:
 		return false
@@ -4553,6 +4679,9 @@ type CoordinationRequest struct {
 	// Vital Whether life or a service to the public depends on the equipment: U_P/F then has to stay below half of U_W. Absent: false.
 	Vital *bool `json:"vital,omitempty"`
 
+	// Wiring Wiring between the last device and the equipment. Beyond 10 m half of U_W is enough with shielded wiring only. Absent: unshielded.
+	Wiring *CoordinationRequestWiring `json:"wiring,omitempty"`
+
 	// WithstandKv U_W [kV], rated impulse withstand voltage of the equipment at the end of the line.
 	WithstandKv float64 `json:"withstand_kv"`
 }
@@ -4562,6 +4691,9 @@ type CoordinationRequestCurrent string
 
 // CoordinationRequestService What the line carries. Absent: low_voltage.
 type CoordinationRequestService string
+
+// CoordinationRequestWiring Wiring between the last device and the equipment. Beyond 10 m half of U_W is enough with shielded wiring only. Absent: unshielded.
+type CoordinationRequestWiring string
 
 // CoordinationResult Whether the devices fit behind each other, stage by stage and rule by rule.
 type CoordinationResult struct {
@@ -4766,6 +4898,9 @@ type Device struct {
 	// Connections Connection types. Absent: the modes tell.
 	Connections []DeviceConnections `json:"connections,omitempty"`
 
+	// CoordinatedWith References of devices that the maker states it is coordinated behind.
+	CoordinatedWith []string `json:"coordinated_with,omitempty"`
+
 	// Currency Currency of the price (ISO 4217).
 	//
 	// Example: XTS
@@ -4773,6 +4908,9 @@ type Device struct {
 
 	// Current Kinds of current the device is rated for.
 	Current []DeviceCurrent `json:"current,omitempty"`
+
+	// DcFollowCurrentKa Follow current [kA] of direct current that the device interrupts; a gap on d.c. needs it.
+	DcFollowCurrentKa *float64 `json:"dc_follow_current_ka,omitempty"`
 
 	// FollowCurrentKa I_fi [kA], follow current interrupt rating between live conductors.
 	FollowCurrentKa *float64 `json:"follow_current_ka,omitempty"`
@@ -4806,6 +4944,9 @@ type Device struct {
 	// Example: 48.50
 	Price *string `json:"price,omitempty"`
 
+	// ProtectedConductors Live conductors and neutral that one device connects.
+	ProtectedConductors *int `json:"protected_conductors,omitempty"`
+
 	// Reference The reference of its maker; no two devices in use share one.
 	Reference string `json:"reference"`
 
@@ -4818,7 +4959,25 @@ type Device struct {
 	// TestClasses Test classes.
 	TestClasses []DeviceTestClasses `json:"test_classes,omitempty"`
 
-	// TovV U_T [V], temporary overvoltage withstood for 5 s between line and neutral, r.m.s.
+	// TovLN120MinFailure State after those 120 min: it withstands, or has failed in a safe way. Absent: safe.
+	TovLN120MinFailure *DeviceTovLN120MinFailure `json:"tov_l_n_120min_failure,omitempty"`
+
+	// TovLN120MinV U_T [V] of L-N with the neutral lost, 120 min, r.m.s.
+	TovLN120MinV *float64 `json:"tov_l_n_120min_v,omitempty"`
+
+	// TovLN5SV U_T [V] of L-N, 5 s, r.m.s.
+	TovLN5SV *float64 `json:"tov_l_n_5s_v,omitempty"`
+
+	// TovLPe200MsV U_T [V] between line and PE, 200 ms, r.m.s.
+	TovLPe200MsV *float64 `json:"tov_l_pe_200ms_v,omitempty"`
+
+	// TovLPe5SV U_T [V] between line and PE, 5 s, r.m.s.
+	TovLPe5SV *float64 `json:"tov_l_pe_5s_v,omitempty"`
+
+	// TovNPe200MsV U_T [V] of N-PE, 200 ms, r.m.s.
+	TovNPe200MsV *float64 `json:"tov_n_pe_200ms_v,omitempty"`
+
+	// TovV U_T [V], temporary overvoltage withstood for 5 s between line and neutral, in CT1 between line and PE, r.m.s. 1200 alone stands for N-PE, 200 ms.
 	TovV *float64 `json:"tov_v,omitempty"`
 
 	// UcAcV U_C [V], maximum continuous operating voltage, r.m.s.
@@ -4827,8 +4986,35 @@ type Device struct {
 	// UcDcV U_C or U_CPV [V], maximum continuous operating voltage for direct current.
 	UcDcV *float64 `json:"uc_dc_v,omitempty"`
 
-	// UpKv U_P [kV], voltage protection level, the highest of the modes.
+	// UcLLV U_C [V] between lines, where stated apart.
+	UcLLV *float64 `json:"uc_l_l_v,omitempty"`
+
+	// UcLPeV U_C [V] between line and PE, where stated apart. Absent: uc_ac_v in CT1, in CT2 not stated.
+	UcLPeV *float64 `json:"uc_l_pe_v,omitempty"`
+
+	// UcNPeV U_C [V] of N-PE, where stated apart.
+	UcNPeV *float64 `json:"uc_n_pe_v,omitempty"`
+
+	// UocKv U_OC [kV], open-circuit voltage of the class III test.
+	UocKv *float64 `json:"uoc_kv,omitempty"`
+
+	// UpKv U_P [kV], voltage protection level; where modes are not stated apart, of L-N in CT2, of each line to PE in CT1, of every mode of direct current.
 	UpKv *float64 `json:"up_kv,omitempty"`
+
+	// UpLNKv U_P [kV] of L-N, where stated apart.
+	UpLNKv *float64 `json:"up_l_n_kv,omitempty"`
+
+	// UpLPeKv U_P [kV] between line and PE. Absent: up_kv in CT1, in CT2 the sum of L-N and N-PE is an upper bound.
+	UpLPeKv *float64 `json:"up_l_pe_kv,omitempty"`
+
+	// UpNPeKv U_P [kV] of N-PE.
+	UpNPeKv *float64 `json:"up_n_pe_kv,omitempty"`
+
+	// UpPlusPeKv U_P [kV] of +/PE and -/PE, where stated apart.
+	UpPlusPeKv *float64 `json:"up_plus_pe_kv,omitempty"`
+
+	// UpPolePoleKv U_P [kV] of +/-, where stated apart.
+	UpPolePoleKv *float64 `json:"up_pole_pole_kv,omitempty"`
 
 	// Use What it is meant for, in words of the owner; not checked.
 	Use *string `json:"use,omitempty"`
@@ -4848,6 +5034,9 @@ type DeviceTechnology string
 
 // DeviceTestClasses defines model for Device.TestClasses.
 type DeviceTestClasses string
+
+// DeviceTovLN120MinFailure State after those 120 min: it withstands, or has failed in a safe way. Absent: safe.
+type DeviceTovLN120MinFailure string
 
 // DeviceImport What became of an upload of devices.
 type DeviceImport struct {
@@ -4872,15 +5061,30 @@ type DeviceInstallation struct {
 	// BackupA Rated current [A] of the overcurrent device upstream.
 	BackupA *float64 `json:"backup_a,omitempty"`
 
+	// CableBetweenM Cable [m] between the device at the entrance and the one checked.
+	CableBetweenM *float64 `json:"cable_between_m,omitempty"`
+
 	// DistanceM Cable between the device and the equipment [m].
 	DistanceM *float64 `json:"distance_m,omitempty"`
+
+	// FirstDevice What the data sheet of a surge protective device states. Leave out what it does not state.
+	FirstDevice *DeviceSheet `json:"first_device,omitempty"`
+
+	// FirstReference Reference of the device at the entrance, as coordinated_with names it.
+	FirstReference *string `json:"first_reference,omitempty"`
 
 	// LeadLengthM Both connecting leads together [m]; 0: wired through the terminals.
 	LeadLengthM *float64 `json:"lead_length_m,omitempty"`
 
 	// SecondDevice Whether a further device stands at the equipment.
 	SecondDevice *bool `json:"second_device,omitempty"`
+
+	// Wiring Wiring between the device and the equipment. Beyond 10 m half of U_W is enough with shielded wiring only. Absent: unshielded.
+	Wiring *DeviceInstallationWiring `json:"wiring,omitempty"`
 }
+
+// DeviceInstallationWiring Wiring between the device and the equipment. Beyond 10 m half of U_W is enough with shielded wiring only. Absent: unshielded.
+type DeviceInstallationWiring string
 
 // DeviceList A page of devices.
 type DeviceList struct {
@@ -4893,8 +5097,14 @@ type DeviceSheet struct {
 	// Connections Connection types. Absent: the modes tell.
 	Connections []DeviceSheetConnections `json:"connections,omitempty"`
 
+	// CoordinatedWith References of devices that the maker states it is coordinated behind.
+	CoordinatedWith []string `json:"coordinated_with,omitempty"`
+
 	// Current Kinds of current the device is rated for.
 	Current []DeviceSheetCurrent `json:"current,omitempty"`
+
+	// DcFollowCurrentKa Follow current [kA] of direct current that the device interrupts; a gap on d.c. needs it.
+	DcFollowCurrentKa *float64 `json:"dc_follow_current_ka,omitempty"`
 
 	// FollowCurrentKa I_fi [kA], follow current interrupt rating between live conductors.
 	FollowCurrentKa *float64 `json:"follow_current_ka,omitempty"`
@@ -4920,6 +5130,9 @@ type DeviceSheet struct {
 	// Modes Modes of protection.
 	Modes []DeviceSheetModes `json:"modes,omitempty"`
 
+	// ProtectedConductors Live conductors and neutral that one device connects.
+	ProtectedConductors *int `json:"protected_conductors,omitempty"`
+
 	// ShortCircuitKa I_SCCR or I_SCPV [kA], short-circuit current rating.
 	ShortCircuitKa *float64 `json:"short_circuit_ka,omitempty"`
 
@@ -4929,7 +5142,25 @@ type DeviceSheet struct {
 	// TestClasses Test classes.
 	TestClasses []DeviceSheetTestClasses `json:"test_classes,omitempty"`
 
-	// TovV U_T [V], temporary overvoltage withstood for 5 s between line and neutral, r.m.s.
+	// TovLN120MinFailure State after those 120 min: it withstands, or has failed in a safe way. Absent: safe.
+	TovLN120MinFailure *DeviceSheetTovLN120MinFailure `json:"tov_l_n_120min_failure,omitempty"`
+
+	// TovLN120MinV U_T [V] of L-N with the neutral lost, 120 min, r.m.s.
+	TovLN120MinV *float64 `json:"tov_l_n_120min_v,omitempty"`
+
+	// TovLN5SV U_T [V] of L-N, 5 s, r.m.s.
+	TovLN5SV *float64 `json:"tov_l_n_5s_v,omitempty"`
+
+	// TovLPe200MsV U_T [V] between line and PE, 200 ms, r.m.s.
+	TovLPe200MsV *float64 `json:"tov_l_pe_200ms_v,omitempty"`
+
+	// TovLPe5SV U_T [V] between line and PE, 5 s, r.m.s.
+	TovLPe5SV *float64 `json:"tov_l_pe_5s_v,omitempty"`
+
+	// TovNPe200MsV U_T [V] of N-PE, 200 ms, r.m.s.
+	TovNPe200MsV *float64 `json:"tov_n_pe_200ms_v,omitempty"`
+
+	// TovV U_T [V], temporary overvoltage withstood for 5 s between line and neutral, in CT1 between line and PE, r.m.s. 1200 alone stands for N-PE, 200 ms.
 	TovV *float64 `json:"tov_v,omitempty"`
 
 	// UcAcV U_C [V], maximum continuous operating voltage, r.m.s.
@@ -4938,8 +5169,35 @@ type DeviceSheet struct {
 	// UcDcV U_C or U_CPV [V], maximum continuous operating voltage for direct current.
 	UcDcV *float64 `json:"uc_dc_v,omitempty"`
 
-	// UpKv U_P [kV], voltage protection level, the highest of the modes.
+	// UcLLV U_C [V] between lines, where stated apart.
+	UcLLV *float64 `json:"uc_l_l_v,omitempty"`
+
+	// UcLPeV U_C [V] between line and PE, where stated apart. Absent: uc_ac_v in CT1, in CT2 not stated.
+	UcLPeV *float64 `json:"uc_l_pe_v,omitempty"`
+
+	// UcNPeV U_C [V] of N-PE, where stated apart.
+	UcNPeV *float64 `json:"uc_n_pe_v,omitempty"`
+
+	// UocKv U_OC [kV], open-circuit voltage of the class III test.
+	UocKv *float64 `json:"uoc_kv,omitempty"`
+
+	// UpKv U_P [kV], voltage protection level; where modes are not stated apart, of L-N in CT2, of each line to PE in CT1, of every mode of direct current.
 	UpKv *float64 `json:"up_kv,omitempty"`
+
+	// UpLNKv U_P [kV] of L-N, where stated apart.
+	UpLNKv *float64 `json:"up_l_n_kv,omitempty"`
+
+	// UpLPeKv U_P [kV] between line and PE. Absent: up_kv in CT1, in CT2 the sum of L-N and N-PE is an upper bound.
+	UpLPeKv *float64 `json:"up_l_pe_kv,omitempty"`
+
+	// UpNPeKv U_P [kV] of N-PE.
+	UpNPeKv *float64 `json:"up_n_pe_kv,omitempty"`
+
+	// UpPlusPeKv U_P [kV] of +/PE and -/PE, where stated apart.
+	UpPlusPeKv *float64 `json:"up_plus_pe_kv,omitempty"`
+
+	// UpPolePoleKv U_P [kV] of +/-, where stated apart.
+	UpPolePoleKv *float64 `json:"up_pole_pole_kv,omitempty"`
 }
 
 // DeviceSheetConnections defines model for DeviceSheet.Connections.
@@ -4956,6 +5214,9 @@ type DeviceSheetTechnology string
 
 // DeviceSheetTestClasses defines model for DeviceSheet.TestClasses.
 type DeviceSheetTestClasses string
+
+// DeviceSheetTovLN120MinFailure State after those 120 min: it withstands, or has failed in a safe way. Absent: safe.
+type DeviceSheetTovLN120MinFailure string
 
 // EarthDesign What was found for a wanted resistance.
 type EarthDesign struct {
@@ -7754,11 +8015,17 @@ type StoredDevice struct {
 	// Connections Connection types. Absent: the modes tell.
 	Connections []StoredDeviceConnections `json:"connections,omitempty"`
 
+	// CoordinatedWith References of devices that the maker states it is coordinated behind.
+	CoordinatedWith []string `json:"coordinated_with,omitempty"`
+
 	// Currency Currency of the price (ISO 4217).
 	Currency *string `json:"currency,omitempty"`
 
 	// Current Kinds of current the device is rated for.
 	Current []StoredDeviceCurrent `json:"current,omitempty"`
+
+	// DcFollowCurrentKa Follow current [kA] of direct current that the device interrupts; a gap on d.c. needs it.
+	DcFollowCurrentKa *float64 `json:"dc_follow_current_ka,omitempty"`
 
 	// FollowCurrentKa I_fi [kA], follow current interrupt rating between live conductors.
 	FollowCurrentKa *float64 `json:"follow_current_ka,omitempty"`
@@ -7793,6 +8060,9 @@ type StoredDevice struct {
 	// Price Price of the whole device, a decimal text.
 	Price *string `json:"price,omitempty"`
 
+	// ProtectedConductors Live conductors and neutral that one device connects.
+	ProtectedConductors *float64 `json:"protected_conductors,omitempty"`
+
 	// Reference The reference of its maker.
 	Reference string `json:"reference"`
 
@@ -7805,7 +8075,25 @@ type StoredDevice struct {
 	// TestClasses Test classes.
 	TestClasses []StoredDeviceTestClasses `json:"test_classes,omitempty"`
 
-	// TovV U_T [V], temporary overvoltage withstood for 5 s between line and neutral, r.m.s.
+	// TovLN120MinFailure State after those 120 min: it withstands, or has failed in a safe way. Absent: safe.
+	TovLN120MinFailure *StoredDeviceTovLN120MinFailure `json:"tov_l_n_120min_failure,omitempty"`
+
+	// TovLN120MinV U_T [V] of L-N with the neutral lost, 120 min, r.m.s.
+	TovLN120MinV *float64 `json:"tov_l_n_120min_v,omitempty"`
+
+	// TovLN5SV U_T [V] of L-N, 5 s, r.m.s.
+	TovLN5SV *float64 `json:"tov_l_n_5s_v,omitempty"`
+
+	// TovLPe200MsV U_T [V] between line and PE, 200 ms, r.m.s.
+	TovLPe200MsV *float64 `json:"tov_l_pe_200ms_v,omitempty"`
+
+	// TovLPe5SV U_T [V] between line and PE, 5 s, r.m.s.
+	TovLPe5SV *float64 `json:"tov_l_pe_5s_v,omitempty"`
+
+	// TovNPe200MsV U_T [V] of N-PE, 200 ms, r.m.s.
+	TovNPe200MsV *float64 `json:"tov_n_pe_200ms_v,omitempty"`
+
+	// TovV U_T [V], temporary overvoltage withstood for 5 s between line and neutral, in CT1 between line and PE, r.m.s. 1200 alone stands for N-PE, 200 ms.
 	TovV *float64 `json:"tov_v,omitempty"`
 
 	// UcAcV U_C [V], maximum continuous operating voltage, r.m.s.
@@ -7814,8 +8102,35 @@ type StoredDevice struct {
 	// UcDcV U_C or U_CPV [V], maximum continuous operating voltage for direct current.
 	UcDcV *float64 `json:"uc_dc_v,omitempty"`
 
-	// UpKv U_P [kV], voltage protection level, the highest of the modes.
+	// UcLLV U_C [V] between lines, where stated apart.
+	UcLLV *float64 `json:"uc_l_l_v,omitempty"`
+
+	// UcLPeV U_C [V] between line and PE, where stated apart. Absent: uc_ac_v in CT1, in CT2 not stated.
+	UcLPeV *float64 `json:"uc_l_pe_v,omitempty"`
+
+	// UcNPeV U_C [V] of N-PE, where stated apart.
+	UcNPeV *float64 `json:"uc_n_pe_v,omitempty"`
+
+	// UocKv U_OC [kV], open-circuit voltage of the class III test.
+	UocKv *float64 `json:"uoc_kv,omitempty"`
+
+	// UpKv U_P [kV], voltage protection level; where modes are not stated apart, of L-N in CT2, of each line to PE in CT1, of every mode of direct current.
 	UpKv *float64 `json:"up_kv,omitempty"`
+
+	// UpLNKv U_P [kV] of L-N, where stated apart.
+	UpLNKv *float64 `json:"up_l_n_kv,omitempty"`
+
+	// UpLPeKv U_P [kV] between line and PE. Absent: up_kv in CT1, in CT2 the sum of L-N and N-PE is an upper bound.
+	UpLPeKv *float64 `json:"up_l_pe_kv,omitempty"`
+
+	// UpNPeKv U_P [kV] of N-PE.
+	UpNPeKv *float64 `json:"up_n_pe_kv,omitempty"`
+
+	// UpPlusPeKv U_P [kV] of +/PE and -/PE, where stated apart.
+	UpPlusPeKv *float64 `json:"up_plus_pe_kv,omitempty"`
+
+	// UpPolePoleKv U_P [kV] of +/-, where stated apart.
+	UpPolePoleKv *float64 `json:"up_pole_pole_kv,omitempty"`
 
 	// UpdatedAt When this version was stored.
 	UpdatedAt time.Time `json:"updated_at"`
@@ -7844,6 +8159,9 @@ type StoredDeviceTechnology string
 
 // StoredDeviceTestClasses defines model for StoredDevice.TestClasses.
 type StoredDeviceTestClasses string
+
+// StoredDeviceTovLN120MinFailure State after those 120 min: it withstands, or has failed in a safe way. Absent: safe.
+type StoredDeviceTovLN120MinFailure string
 
 // StressDuty What the years do to a device of given ratings.
 type StressDuty struct {
@@ -7973,8 +8291,14 @@ type StressedDevice struct {
 	// Connections Connection types. Absent: the modes tell.
 	Connections []StressedDeviceConnections `json:"connections,omitempty"`
 
+	// CoordinatedWith References of devices that the maker states it is coordinated behind.
+	CoordinatedWith []string `json:"coordinated_with,omitempty"`
+
 	// Current Kinds of current the device is rated for.
 	Current []StressedDeviceCurrent `json:"current,omitempty"`
+
+	// DcFollowCurrentKa Follow current [kA] of direct current that the device interrupts; a gap on d.c. needs it.
+	DcFollowCurrentKa *float64 `json:"dc_follow_current_ka,omitempty"`
 
 	// FollowCurrentKa I_fi [kA], follow current interrupt rating between live conductors.
 	FollowCurrentKa *float64 `json:"follow_current_ka,omitempty"`
@@ -8003,6 +8327,9 @@ type StressedDevice struct {
 	// Modes Modes of protection.
 	Modes []StressedDeviceModes `json:"modes,omitempty"`
 
+	// ProtectedConductors Live conductors and neutral that one device connects.
+	ProtectedConductors *int `json:"protected_conductors,omitempty"`
+
 	// Reference Name of the device in the answer.
 	Reference string `json:"reference"`
 
@@ -8018,7 +8345,25 @@ type StressedDevice struct {
 	// TestClasses Test classes.
 	TestClasses []StressedDeviceTestClasses `json:"test_classes,omitempty"`
 
-	// TovV U_T [V], temporary overvoltage withstood for 5 s between line and neutral, r.m.s.
+	// TovLN120MinFailure State after those 120 min: it withstands, or has failed in a safe way. Absent: safe.
+	TovLN120MinFailure *StressedDeviceTovLN120MinFailure `json:"tov_l_n_120min_failure,omitempty"`
+
+	// TovLN120MinV U_T [V] of L-N with the neutral lost, 120 min, r.m.s.
+	TovLN120MinV *float64 `json:"tov_l_n_120min_v,omitempty"`
+
+	// TovLN5SV U_T [V] of L-N, 5 s, r.m.s.
+	TovLN5SV *float64 `json:"tov_l_n_5s_v,omitempty"`
+
+	// TovLPe200MsV U_T [V] between line and PE, 200 ms, r.m.s.
+	TovLPe200MsV *float64 `json:"tov_l_pe_200ms_v,omitempty"`
+
+	// TovLPe5SV U_T [V] between line and PE, 5 s, r.m.s.
+	TovLPe5SV *float64 `json:"tov_l_pe_5s_v,omitempty"`
+
+	// TovNPe200MsV U_T [V] of N-PE, 200 ms, r.m.s.
+	TovNPe200MsV *float64 `json:"tov_n_pe_200ms_v,omitempty"`
+
+	// TovV U_T [V], temporary overvoltage withstood for 5 s between line and neutral, in CT1 between line and PE, r.m.s. 1200 alone stands for N-PE, 200 ms.
 	TovV *float64 `json:"tov_v,omitempty"`
 
 	// UcAcV U_C [V], maximum continuous operating voltage, r.m.s.
@@ -8027,8 +8372,35 @@ type StressedDevice struct {
 	// UcDcV U_C or U_CPV [V], maximum continuous operating voltage for direct current.
 	UcDcV *float64 `json:"uc_dc_v,omitempty"`
 
-	// UpKv U_P [kV], voltage protection level, the highest of the modes.
+	// UcLLV U_C [V] between lines, where stated apart.
+	UcLLV *float64 `json:"uc_l_l_v,omitempty"`
+
+	// UcLPeV U_C [V] between line and PE, where stated apart. Absent: uc_ac_v in CT1, in CT2 not stated.
+	UcLPeV *float64 `json:"uc_l_pe_v,omitempty"`
+
+	// UcNPeV U_C [V] of N-PE, where stated apart.
+	UcNPeV *float64 `json:"uc_n_pe_v,omitempty"`
+
+	// UocKv U_OC [kV], open-circuit voltage of the class III test.
+	UocKv *float64 `json:"uoc_kv,omitempty"`
+
+	// UpKv U_P [kV], voltage protection level; where modes are not stated apart, of L-N in CT2, of each line to PE in CT1, of every mode of direct current.
 	UpKv *float64 `json:"up_kv,omitempty"`
+
+	// UpLNKv U_P [kV] of L-N, where stated apart.
+	UpLNKv *float64 `json:"up_l_n_kv,omitempty"`
+
+	// UpLPeKv U_P [kV] between line and PE. Absent: up_kv in CT1, in CT2 the sum of L-N and N-PE is an upper bound.
+	UpLPeKv *float64 `json:"up_l_pe_kv,omitempty"`
+
+	// UpNPeKv U_P [kV] of N-PE.
+	UpNPeKv *float64 `json:"up_n_pe_kv,omitempty"`
+
+	// UpPlusPeKv U_P [kV] of +/PE and -/PE, where stated apart.
+	UpPlusPeKv *float64 `json:"up_plus_pe_kv,omitempty"`
+
+	// UpPolePoleKv U_P [kV] of +/-, where stated apart.
+	UpPolePoleKv *float64 `json:"up_pole_pole_kv,omitempty"`
 }
 
 // StressedDeviceConnections defines model for StressedDevice.Connections.
@@ -8045,6 +8417,9 @@ type StressedDeviceTechnology string
 
 // StressedDeviceTestClasses defines model for StressedDevice.TestClasses.
 type StressedDeviceTestClasses string
+
+// StressedDeviceTovLN120MinFailure State after those 120 min: it withstands, or has failed in a safe way. Absent: safe.
+type StressedDeviceTovLN120MinFailure string
 
 // StressedEnd What one line end is exposed to. Currents are those of one line conductor.
 type StressedEnd struct {
