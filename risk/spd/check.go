@@ -256,7 +256,8 @@ func (c *checker) voltages() {
 func (c *checker) lowestFindings() {
 	d, n := c.d, &c.n
 	uc := d.uc(n)
-	lowest := comparison{rule: RuleLowestUc, required: d.ucNeed(n), found: uc, unit: "V", entry: c.ucEntry(), field: "uc_min_v", why: whyLowest}
+	lowest := comparison{rule: RuleLowestUc, required: d.ucNeed(n), found: uc, unit: "V", entry: c.ucEntry(),
+		field: "uc_min_v", why: whyLowest}
 	lowest.verdict = InsufficientData
 	if n.ucMin.Valid {
 		lowest.verdict = rated(uc, d.ucNeed(n))
@@ -358,7 +359,8 @@ func (d *Device) effective(up, leads float64, c TestClass, r *trace.Reviews) flo
 // levelFindings compares U_P of every mode that can be judged; of two devices behind each other the leads count once.
 func (c *checker) levelFindings() {
 	found, limit := c.level(c.d.up(&c.n))
-	c.levelFinding(comparison{verdict: c.levelVerdict(), required: limit, found: found, entry: "U_P, the voltage protection level", why: whyUp})
+	c.levelFinding(comparison{verdict: c.levelVerdict(), required: limit, found: found, entry: "U_P, the voltage protection " +
+		"level", why: whyUp})
 	list := c.d.upApart(&c.n)
 	for i := range list {
 		a := &list[i]

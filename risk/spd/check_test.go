@@ -29,7 +29,8 @@ func directDevice(uc, up float64) Device {
 func acDevice() Device {
 	return Device{AC: true, UcAC: Some(275), Up: Some(1.5), In: Some(20), InNPE: Some(80), Imax: Some(65), Iimp: Some(25),
 		IimpNPE: Some(100), ShortCircuit: Some(25),
-		FollowCurrent: Some(25), TOV: Some(337), UpLPE: Some(1.5), MaxBackup: Some(125), Classes: setI | setII, Modes: setLN | setNPE, Technology: Limiting}
+		FollowCurrent: Some(25), TOV: Some(337), UpLPE: Some(1.5), MaxBackup: Some(125), Classes: setI | setII,
+		Modes: setLN | setNPE, Technology: Limiting}
 }
 
 func demand(t tester, l risk.Line, s *risk.Structure) *Entry {
@@ -387,7 +388,8 @@ func TestSentences(t *testing.T) {
 	}
 }
 
-// In IT with neutral both types are allowed. Where CT1 is wanted, how much N-PE would carry in CT2 is not part of the entry. IEC 60364-5-53,
+// In IT with neutral both types are allowed. Where CT1 is wanted, how much N-PE would carry in CT2 is not part of the entry. IEC
+// 60364-5-53,
 // from memory.
 func TestOtherConnectionInIT(t *testing.T) {
 	l := mains(aerial(300))
@@ -410,7 +412,8 @@ func TestNotToldBecomesCaution(t *testing.T) {
 		}
 	}
 	l.Electrical.EquipmentDistance = 30
-	if r = Check(&d, &Place{Entry: demand(t, l, nil), Line: &l}); finding(&r, RuleDistance, "").Verdict != InsufficientData { // far is no caution
+	if r = Check(&d, &Place{Entry: demand(t, l, nil), Line: &l}); finding(&r, RuleDistance,
+		"").Verdict != InsufficientData { // far is no caution
 		t.Errorf("%q", r.Cautions)
 	}
 	empty := telephone()
@@ -583,7 +586,8 @@ func TestDemandIsTheSchedule(t *testing.T) {
 		}
 	})
 	l := mains(aerial(300))
-	if e, ok := Demand(&l, nil, AtEquipment, nil); !ok || e.Position != AtEquipment || math.Abs(e.UpMax.Value-2.0/1.2) > 1e-9 { // not above the entrance, 2.0/1.2
+	if e, ok := Demand(&l, nil, AtEquipment,
+		nil); !ok || e.Position != AtEquipment || math.Abs(e.UpMax.Value-2.0/1.2) > 1e-9 { // not above the entrance, 2.0/1.2
 		t.Errorf("at the equipment: %v %+v", ok, e.UpMax)
 	}
 	if _, ok := Demand(&l, nil, AtArray, nil); ok {

@@ -99,7 +99,8 @@ func (c *checker) sheetFindings() {
 			continue
 		}
 		peak := p.uc.Value * c.n.reviews.Value(onset, c.d.onsetRow(&c.n), onsetPeak)
-		f := Finding{Rule: RuleDataSheet, Mode: p.mode, Required: "U_P above " + amount(peak*c.n.reviews.Value(sheetBounds, p.row, sheetDoubtful), "V"),
+		f := Finding{Rule: RuleDataSheet, Mode: p.mode, Required: "U_P above " + amount(peak*c.n.reviews.Value(sheetBounds,
+			p.row, sheetDoubtful), "V"),
 			Found: amount(1000*p.up.Value, "V")}
 		why := &whySheet
 		switch p.doubt(c.d, &c.n) {

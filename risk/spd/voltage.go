@@ -274,7 +274,8 @@ func (s *scheduler) ceiling(x *end, en *Entry) {
 
 // portNotes says what a telecommunication port is judged by, and where no device can satisfy both bounds.
 func (s *scheduler) portNotes(x *end, en *Entry) {
-	s.note("The withstand of the port itself comes first, telephone ports about 1.5 kV (ITU-T K.21, from memory): ask its maker; the categories of the " +
+	s.note("The withstand of the port itself comes first, telephone ports about 1.5 kV (ITU-T K.21, from memory): ask its " +
+		"maker; the categories of the " +
 		"low-voltage tables do not apply.")
 	if Up := roundDown(s.t, en.UpMax.Value, prefUp); attain(s.t, x, en, Up) == doubtful {
 		s.note("Contradiction to resolve: the device stays inactive up to " + amount(en.UcMin.Value, "V") + ", U_P would have to be " +
