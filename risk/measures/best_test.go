@@ -68,7 +68,8 @@ func TestWiringActsOnRMOnly(t *testing.T) {
 	rm := before.Structures[0].Risks[risk.HumanLife].Components[risk.RM]
 	rest := before.Structures[0].Risks[risk.HumanLife].Total - rm
 	e := ed2.Edition{}.Evaluator(in, 0)
-	for w, factor := range map[risk.Wiring]float64{risk.Unrouted: 1, risk.LargeLoopsAvoided: 0.04, risk.LoopsAvoided: 1e-4, risk.ShieldedWiring: 1e-8} {
+	for w, factor := range map[risk.Wiring]float64{risk.Unrouted: 1, risk.LargeLoopsAvoided: 0.04, risk.LoopsAvoided: 1e-4,
+		risk.ShieldedWiring: 1e-8} {
 		m := measures.Present(in, 0)
 		m.Wiring = w
 		if got := e.Risks(&m)[risk.HumanLife]; !near(got, rest+rm*factor) {
