@@ -208,7 +208,10 @@ func (p *page) measures() {
 	}
 	p.table(rows)
 	p.print("  %s\n", p.left(&rec.MeasureSet))
+	p.deciding()
+	p.lpsWork()
 	p.alternatives()
+	p.changes()
 }
 
 func words(name string) string { return strings.ReplaceAll(name, "_", " ") }

@@ -214,3 +214,80 @@ func (p *page) owners(parts []string) []string {
 	}
 	return ids
 }
+
+// deciding names the default that decides first what has to be done.
+func (p *page) deciding() {
+	d := p.r.Recommendation.Deciding
+	if d == nil {
+		return
+	}
+	p.wrapped("  Find out first: ", "    ", p.field(d.Pointer)+", taken as "+d.Value+". With "+d.Instead+", "+
+		enough(d.SufficientInstead, d.CostInstead)+" at "+d.Structure+"; as taken, "+enough(d.Sufficient, d.Cost))
+}
+
+func enough(sufficient bool, cost float64) string {
+	switch {
+	case !sufficient:
+		return "nothing suffices"
+	case cost == 0:
+		return "nothing is needed"
+	}
+	return "measures for " + short(cost) + " suffice"
+}
+
+// lpsWork says what each recommended LPS entails, so that it can be priced.
+func (p *page) lpsWork() {
+	for _, s := range p.r.Recommendation.Measures.Structures {
+		w := s.LPSWork
+		if w == nil {
+			continue
+		}
+		soil := ""
+		if !w.SoilStated {
+			soil = " (the least in any soil; state the resistivity)"
+		}
+		p.wrapped("  LPS class "+s.LPS.String()+" at "+s.ID+": ", "    ", strconv.Itoa(w.DownConductors)+" down-conductors ("+
+			short(w.Perimeter)+" m around, one every "+short(w.Spacing)+" m), together "+short(w.DownLength)+" m; roof meshes of "+
+			short(w.Mesh)+" m, "+short(w.RoofLength)+" m; conductors of at least "+short(w.Section)+
+			" mm2; at each down-conductor an earth electrode of at least "+short(w.Horizontal)+" m horizontal or "+short(w.Vertical)+
+			" m vertical"+soil+". From memory of IEC 62305-3:2010.")
+	}
+}
+
+// changeWords say what else could be changed.
+var changeWords = [...]string{
+	risk.ScreenStructure: "screen the structure, mesh of 2 m",
+	risk.ShieldLine:      "shielded cable, bonded at both ends, at most 5 ohm/km, for line",
+	risk.BuryLine:        "bury line",
+	risk.IsolateLine:     "isolating interface on line",
+	risk.LessFireLoad:    "less fire load in zone",
+}
+
+// changes lists what else could be changed on top of the set, and what it would leave.
+func (p *page) changes() {
+	rec := &p.r.Recommendation
+	if len(rec.Changes) == 0 {
+		return
+	}
+	p.print("  What else could be changed, each alone on top of these measures\n")
+	for i := range rec.Changes {
+		c := &rec.Changes[i]
+		what := strings.TrimSpace(changeWords[c.Kind] + " " + c.Line + c.Zone)
+		left := "no risk with a limit is left"
+		if c.LeastMargin != nil {
+			left = "the worst risk left " + margin(*c.LeastMargin)
+		}
+		p.wrapped("  - ", "      ", c.Structure+": "+what+": "+p.after(&c.RisksAfter)+"; "+left)
+	}
+}
+
+// after lists risks with the losses they are of.
+func (p *page) after(r *wire.RemainingRisk) string {
+	var all []string
+	for k := range risk.Loss(risk.Losses) {
+		if v := r.Of(k); v != nil {
+			all = append(all, lossNames[k]+" "+power(*v))
+		}
+	}
+	return strings.Join(all, ", ")
+}

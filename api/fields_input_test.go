@@ -10,7 +10,7 @@ var inputFields = inputBody{
 	schema: "Input",
 	bases: []string{
 		hallInput, losesInput, outlineInput, electricInput, earthInput("rod"), earthInput("rods"), earthInput("three rods"), earthInput("wire"),
-		earthInput("ring"), earthInput("grid"), earthInput("combination"), daysInput, sharedInput, roofInput, pricedInput,
+		earthInput("ring"), earthInput("grid"), earthInput("combination"), daysInput, sharedInput, roofInput, pricedInput, suppliesInput,
 	},
 	values: map[string][]any{
 		"/structures/*/zones/*/systems/*/line": {"data"},
@@ -22,6 +22,7 @@ var inputFields = inputBody{
 		"/structures/*/parts/*/geometry/type=Point":      `{"coordinates": [36.2005, -3.1]}`,
 		"/structures/*/parts/*/geometry/type=LineString": `{"coordinates": [[36.2, -3.101], [36.2008, -3.101]]}`,
 		"/structures/*/parts/*/geometry/type=Polygon":    `{"coordinates": [[[36.2, -3.1], [36.2003, -3.1], [36.2003, -3.0998], [36.2, -3.1]]]}`,
+		"/lines/*/electrical/cable=coaxial":              `{"pairs": null}`,
 		"/structures/*/earthing/connection=unknown":      `{"resistance_ohm": null, "electrode": null}`,
 		"/structures/*/earthing/connection=none":         `{"resistance_ohm": null, "electrode": null}`,
 		"/structures/*/earthing/connection=measured":     `{"resistance_ohm": 7, "electrode": null}`,
@@ -43,7 +44,7 @@ var inputFields = inputBody{
 		"/structures/*/zones/*/surface: asphalt, linoleum":           oneSurface,
 		"/structures/*/zones/*/surface: asphalt, wood":               oneSurface,
 		"/structures/*/zones/*/surface: linoleum, wood":              oneSurface,
-	}, arrangements("/structures/*/earthing/electrode")),
+	}, arrangements("/structures/*/earthing/electrode"), unreadElectrical("/lines/*/electrical"), unreadSites()),
 }
 
 const oneSurface = "IEC 62305-2:2010 Table C.3 has one row for both"

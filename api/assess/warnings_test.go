@@ -19,9 +19,12 @@ func TestEarthWarnings(t *testing.T) {
 	away := structureWithEarth("away", risk.EarthNone, 0)
 	away.NotAssessed = true
 	in := risk.Input{Structures: []risk.Structure{
-		structureWithEarth("a", risk.EarthMeasured, 8), structureWithEarth("b", risk.EarthMeasured, 30), structureWithEarth("c", risk.EarthMeasured, 60),
-		structureWithEarth("d", risk.EarthUnknown, 0), structureWithEarth("e", risk.EarthUnknown, 0), structureWithEarth("f", risk.EarthUnknown, 0),
-		structureWithEarth("g", risk.EarthUnknown, 0), structureWithEarth("h", risk.EarthNone, 0), structureWithEarth("i", risk.EarthElectrode, 90), away,
+		structureWithEarth("a", risk.EarthMeasured, 8), structureWithEarth("b", risk.EarthMeasured, 30),
+		structureWithEarth("c", risk.EarthMeasured, 60),
+		structureWithEarth("d", risk.EarthUnknown, 0), structureWithEarth("e", risk.EarthUnknown, 0),
+		structureWithEarth("f", risk.EarthUnknown, 0),
+		structureWithEarth("g", risk.EarthUnknown, 0), structureWithEarth("h", risk.EarthNone, 0),
+		structureWithEarth("i", risk.EarthElectrode, 90), away,
 	}}
 	const bonding = " against remote earth (I x R). Equipotential bonding matters more than the number: bond everything to one bar, " +
 		"and fit devices on every line that comes from a remote earth. "

@@ -1071,6 +1071,27 @@ func (e EarthResultGrade) Valid() bool {
 	}
 }
 
+// Defines values for EarthingCommonElectrode.
+const (
+	EarthingCommonElectrodeNo      EarthingCommonElectrode = "no"
+	EarthingCommonElectrodeUnknown EarthingCommonElectrode = "unknown"
+	EarthingCommonElectrodeYes     EarthingCommonElectrode = "yes"
+)
+
+// Valid indicates whether the value is a known member of the EarthingCommonElectrode enum.
+func (e EarthingCommonElectrode) Valid() bool {
+	switch e {
+	case EarthingCommonElectrodeNo:
+		return true
+	case EarthingCommonElectrodeUnknown:
+		return true
+	case EarthingCommonElectrodeYes:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for EarthingConnection.
 const (
 	EarthingConnectionElectrode EarthingConnection = "electrode"
@@ -1119,6 +1140,24 @@ func (e EffectLoss) Valid() bool {
 	}
 }
 
+// Defines values for ElectricalArrayPlace.
+const (
+	Elsewhere  ElectricalArrayPlace = "elsewhere"
+	OnBuilding ElectricalArrayPlace = "on_building"
+)
+
+// Valid indicates whether the value is a known member of the ElectricalArrayPlace enum.
+func (e ElectricalArrayPlace) Valid() bool {
+	switch e {
+	case Elsewhere:
+		return true
+	case OnBuilding:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ElectricalBuilding.
 const (
 	ElectricalBuildingDwelling    ElectricalBuilding = "dwelling"
@@ -1134,6 +1173,69 @@ func (e ElectricalBuilding) Valid() bool {
 	case ElectricalBuildingGroundPlant:
 		return true
 	case ElectricalBuildingService:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ElectricalCable.
+const (
+	Coaxial  ElectricalCable = "coaxial"
+	DropWire ElectricalCable = "drop_wire"
+	Pairs    ElectricalCable = "pairs"
+)
+
+// Valid indicates whether the value is a known member of the ElectricalCable enum.
+func (e ElectricalCable) Valid() bool {
+	switch e {
+	case Coaxial:
+		return true
+	case DropWire:
+		return true
+	case Pairs:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ElectricalChangeover.
+const (
+	ElectricalChangeoverBeforeSPD ElectricalChangeover = "before_spd"
+	ElectricalChangeoverBehindSPD ElectricalChangeover = "behind_spd"
+	ElectricalChangeoverNone      ElectricalChangeover = "none"
+	ElectricalChangeoverUnknown   ElectricalChangeover = "unknown"
+)
+
+// Valid indicates whether the value is a known member of the ElectricalChangeover enum.
+func (e ElectricalChangeover) Valid() bool {
+	switch e {
+	case ElectricalChangeoverBeforeSPD:
+		return true
+	case ElectricalChangeoverBehindSPD:
+		return true
+	case ElectricalChangeoverNone:
+		return true
+	case ElectricalChangeoverUnknown:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ElectricalConnectionType.
+const (
+	ElectricalConnectionTypeCT1 ElectricalConnectionType = "CT1"
+	ElectricalConnectionTypeCT2 ElectricalConnectionType = "CT2"
+)
+
+// Valid indicates whether the value is a known member of the ElectricalConnectionType enum.
+func (e ElectricalConnectionType) Valid() bool {
+	switch e {
+	case ElectricalConnectionTypeCT1:
+		return true
+	case ElectricalConnectionTypeCT2:
 		return true
 	default:
 		return false
@@ -1191,21 +1293,111 @@ func (e ElectricalEquipment) Valid() bool {
 	}
 }
 
+// Defines values for ElectricalEquipmentWiring.
+const (
+	ElectricalEquipmentWiringShielded   ElectricalEquipmentWiring = "shielded"
+	ElectricalEquipmentWiringUnshielded ElectricalEquipmentWiring = "unshielded"
+)
+
+// Valid indicates whether the value is a known member of the ElectricalEquipmentWiring enum.
+func (e ElectricalEquipmentWiring) Valid() bool {
+	switch e {
+	case ElectricalEquipmentWiringShielded:
+		return true
+	case ElectricalEquipmentWiringUnshielded:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ElectricalNeutralEarthBond.
+const (
+	ElectricalNeutralEarthBondBoard   ElectricalNeutralEarthBond = "board"
+	ElectricalNeutralEarthBondNone    ElectricalNeutralEarthBond = "none"
+	ElectricalNeutralEarthBondSource  ElectricalNeutralEarthBond = "source"
+	ElectricalNeutralEarthBondUnknown ElectricalNeutralEarthBond = "unknown"
+)
+
+// Valid indicates whether the value is a known member of the ElectricalNeutralEarthBond enum.
+func (e ElectricalNeutralEarthBond) Valid() bool {
+	switch e {
+	case ElectricalNeutralEarthBondBoard:
+		return true
+	case ElectricalNeutralEarthBondNone:
+		return true
+	case ElectricalNeutralEarthBondSource:
+		return true
+	case ElectricalNeutralEarthBondUnknown:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ElectricalOrigin.
 const (
-	Battery      ElectricalOrigin = "battery"
-	Load         ElectricalOrigin = "load"
-	Photovoltaic ElectricalOrigin = "photovoltaic"
+	ElectricalOriginBattery      ElectricalOrigin = "battery"
+	ElectricalOriginLoad         ElectricalOrigin = "load"
+	ElectricalOriginPhotovoltaic ElectricalOrigin = "photovoltaic"
 )
 
 // Valid indicates whether the value is a known member of the ElectricalOrigin enum.
 func (e ElectricalOrigin) Valid() bool {
 	switch e {
-	case Battery:
+	case ElectricalOriginBattery:
 		return true
-	case Load:
+	case ElectricalOriginLoad:
 		return true
-	case Photovoltaic:
+	case ElectricalOriginPhotovoltaic:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ElectricalResidualCurrentDevice.
+const (
+	ElectricalResidualCurrentDeviceBeforeSPD      ElectricalResidualCurrentDevice = "before_spd"
+	ElectricalResidualCurrentDeviceBeforeSPDTypeS ElectricalResidualCurrentDevice = "before_spd_type_s"
+	ElectricalResidualCurrentDeviceBehindSPD      ElectricalResidualCurrentDevice = "behind_spd"
+	ElectricalResidualCurrentDeviceNone           ElectricalResidualCurrentDevice = "none"
+)
+
+// Valid indicates whether the value is a known member of the ElectricalResidualCurrentDevice enum.
+func (e ElectricalResidualCurrentDevice) Valid() bool {
+	switch e {
+	case ElectricalResidualCurrentDeviceBeforeSPD:
+		return true
+	case ElectricalResidualCurrentDeviceBeforeSPDTypeS:
+		return true
+	case ElectricalResidualCurrentDeviceBehindSPD:
+		return true
+	case ElectricalResidualCurrentDeviceNone:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ElectricalSource.
+const (
+	ElectricalSourceGenerator ElectricalSource = "generator"
+	ElectricalSourceInverter  ElectricalSource = "inverter"
+	ElectricalSourceNetwork   ElectricalSource = "network"
+	ElectricalSourceUnknown   ElectricalSource = "unknown"
+)
+
+// Valid indicates whether the value is a known member of the ElectricalSource enum.
+func (e ElectricalSource) Valid() bool {
+	switch e {
+	case ElectricalSourceGenerator:
+		return true
+	case ElectricalSourceInverter:
+		return true
+	case ElectricalSourceNetwork:
+		return true
+	case ElectricalSourceUnknown:
 		return true
 	default:
 		return false
@@ -1214,25 +1406,61 @@ func (e ElectricalOrigin) Valid() bool {
 
 // Defines values for ElectricalSystem.
 const (
-	IT   ElectricalSystem = "IT"
-	TNC  ElectricalSystem = "TN-C"
-	TNCS ElectricalSystem = "TN-C-S"
-	TNS  ElectricalSystem = "TN-S"
-	TT   ElectricalSystem = "TT"
+	ElectricalSystemIT   ElectricalSystem = "IT"
+	ElectricalSystemTNC  ElectricalSystem = "TN-C"
+	ElectricalSystemTNCS ElectricalSystem = "TN-C-S"
+	ElectricalSystemTNS  ElectricalSystem = "TN-S"
+	ElectricalSystemTT   ElectricalSystem = "TT"
 )
 
 // Valid indicates whether the value is a known member of the ElectricalSystem enum.
 func (e ElectricalSystem) Valid() bool {
 	switch e {
-	case IT:
+	case ElectricalSystemIT:
 		return true
-	case TNC:
+	case ElectricalSystemTNC:
 		return true
-	case TNCS:
+	case ElectricalSystemTNCS:
 		return true
-	case TNS:
+	case ElectricalSystemTNS:
 		return true
-	case TT:
+	case ElectricalSystemTT:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ElectricalVoltageVariation.
+const (
+	Normal ElectricalVoltageVariation = "normal"
+	Wide   ElectricalVoltageVariation = "wide"
+)
+
+// Valid indicates whether the value is a known member of the ElectricalVoltageVariation enum.
+func (e ElectricalVoltageVariation) Valid() bool {
+	switch e {
+	case Normal:
+		return true
+	case Wide:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ElectricalWaveform.
+const (
+	Pwm        ElectricalWaveform = "pwm"
+	Sinusoidal ElectricalWaveform = "sinusoidal"
+)
+
+// Valid indicates whether the value is a known member of the ElectricalWaveform enum.
+func (e ElectricalWaveform) Valid() bool {
+	switch e {
+	case Pwm:
+		return true
+	case Sinusoidal:
 		return true
 	default:
 		return false
@@ -1623,6 +1851,33 @@ func (e FlashDensityUsedOrigin) Valid() bool {
 	}
 }
 
+// Defines values for FurtherChangeChange.
+const (
+	FurtherChangeChangeBuryLine           FurtherChangeChange = "bury_line"
+	FurtherChangeChangeIsolatingInterface FurtherChangeChange = "isolating_interface"
+	FurtherChangeChangeLessFireLoad       FurtherChangeChange = "less_fire_load"
+	FurtherChangeChangeScreenStructure    FurtherChangeChange = "screen_structure"
+	FurtherChangeChangeShieldLine         FurtherChangeChange = "shield_line"
+)
+
+// Valid indicates whether the value is a known member of the FurtherChangeChange enum.
+func (e FurtherChangeChange) Valid() bool {
+	switch e {
+	case FurtherChangeChangeBuryLine:
+		return true
+	case FurtherChangeChangeIsolatingInterface:
+		return true
+	case FurtherChangeChangeLessFireLoad:
+		return true
+	case FurtherChangeChangeScreenStructure:
+		return true
+	case FurtherChangeChangeShieldLine:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for HealthStatus.
 const (
 	Ok    HealthStatus = "ok"
@@ -1659,6 +1914,114 @@ func (e InputEnvironment) Valid() bool {
 	case InputEnvironmentUrban:
 		return true
 	case InputEnvironmentUrbanTall:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for LPSWorkProvenance.
+const (
+	LPSWorkProvenanceAssumed         LPSWorkProvenance = "assumed"
+	LPSWorkProvenanceChecked         LPSWorkProvenance = "checked"
+	LPSWorkProvenanceCommonPractice  LPSWorkProvenance = "common_practice"
+	LPSWorkProvenanceComputed        LPSWorkProvenance = "computed"
+	LPSWorkProvenanceGiven           LPSWorkProvenance = "given"
+	LPSWorkProvenanceMemory          LPSWorkProvenance = "memory"
+	LPSWorkProvenanceSecondarySource LPSWorkProvenance = "secondary_source"
+)
+
+// Valid indicates whether the value is a known member of the LPSWorkProvenance enum.
+func (e LPSWorkProvenance) Valid() bool {
+	switch e {
+	case LPSWorkProvenanceAssumed:
+		return true
+	case LPSWorkProvenanceChecked:
+		return true
+	case LPSWorkProvenanceCommonPractice:
+		return true
+	case LPSWorkProvenanceComputed:
+		return true
+	case LPSWorkProvenanceGiven:
+		return true
+	case LPSWorkProvenanceMemory:
+		return true
+	case LPSWorkProvenanceSecondarySource:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for LineFarEnd.
+const (
+	LineFarEndAntenna        LineFarEnd = "antenna"
+	LineFarEndArray          LineFarEnd = "array"
+	LineFarEndBattery        LineFarEnd = "battery"
+	LineFarEndElectronics    LineFarEnd = "electronics"
+	LineFarEndFenceEnergiser LineFarEnd = "fence_energiser"
+	LineFarEndGenerator      LineFarEnd = "generator"
+	LineFarEndLevelSensor    LineFarEnd = "level_sensor"
+	LineFarEndLuminaire      LineFarEnd = "luminaire"
+	LineFarEndNetwork        LineFarEnd = "network"
+	LineFarEndOther          LineFarEnd = "other"
+	LineFarEndOutBuilding    LineFarEnd = "out_building"
+	LineFarEndPumpMotor      LineFarEnd = "pump_motor"
+	LineFarEndSocketOutlet   LineFarEnd = "socket_outlet"
+	LineFarEndStructure      LineFarEnd = "structure"
+)
+
+// Valid indicates whether the value is a known member of the LineFarEnd enum.
+func (e LineFarEnd) Valid() bool {
+	switch e {
+	case LineFarEndAntenna:
+		return true
+	case LineFarEndArray:
+		return true
+	case LineFarEndBattery:
+		return true
+	case LineFarEndElectronics:
+		return true
+	case LineFarEndFenceEnergiser:
+		return true
+	case LineFarEndGenerator:
+		return true
+	case LineFarEndLevelSensor:
+		return true
+	case LineFarEndLuminaire:
+		return true
+	case LineFarEndNetwork:
+		return true
+	case LineFarEndOther:
+		return true
+	case LineFarEndOutBuilding:
+		return true
+	case LineFarEndPumpMotor:
+		return true
+	case LineFarEndSocketOutlet:
+		return true
+	case LineFarEndStructure:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for LineFarEndEarth.
+const (
+	LineFarEndEarthOwn     LineFarEndEarth = "own"
+	LineFarEndEarthShared  LineFarEndEarth = "shared"
+	LineFarEndEarthUnknown LineFarEndEarth = "unknown"
+)
+
+// Valid indicates whether the value is a known member of the LineFarEndEarth enum.
+func (e LineFarEndEarth) Valid() bool {
+	switch e {
+	case LineFarEndEarthOwn:
+		return true
+	case LineFarEndEarthShared:
+		return true
+	case LineFarEndEarthUnknown:
 		return true
 	default:
 		return false
@@ -1797,6 +2160,57 @@ func (e ObstacleRule) Valid() bool {
 	case ObstacleRuleUcLowerBound:
 		return true
 	case ObstacleRuleUcUpperBound:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for OtherSupplySource.
+const (
+	OtherSupplySourceGenerator OtherSupplySource = "generator"
+	OtherSupplySourceInverter  OtherSupplySource = "inverter"
+	OtherSupplySourceNetwork   OtherSupplySource = "network"
+	OtherSupplySourceUnknown   OtherSupplySource = "unknown"
+)
+
+// Valid indicates whether the value is a known member of the OtherSupplySource enum.
+func (e OtherSupplySource) Valid() bool {
+	switch e {
+	case OtherSupplySourceGenerator:
+		return true
+	case OtherSupplySourceInverter:
+		return true
+	case OtherSupplySourceNetwork:
+		return true
+	case OtherSupplySourceUnknown:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for OtherSupplySystem.
+const (
+	OtherSupplySystemIT   OtherSupplySystem = "IT"
+	OtherSupplySystemTNC  OtherSupplySystem = "TN-C"
+	OtherSupplySystemTNCS OtherSupplySystem = "TN-C-S"
+	OtherSupplySystemTNS  OtherSupplySystem = "TN-S"
+	OtherSupplySystemTT   OtherSupplySystem = "TT"
+)
+
+// Valid indicates whether the value is a known member of the OtherSupplySystem enum.
+func (e OtherSupplySystem) Valid() bool {
+	switch e {
+	case OtherSupplySystemIT:
+		return true
+	case OtherSupplySystemTNC:
+		return true
+	case OtherSupplySystemTNCS:
+		return true
+	case OtherSupplySystemTNS:
+		return true
+	case OtherSupplySystemTT:
 		return true
 	default:
 		return false
@@ -2367,6 +2781,24 @@ func (e SectionService) Valid() bool {
 	case SectionServiceLowVoltage:
 		return true
 	case SectionServiceTelecom:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for SeparationThrough.
+const (
+	Air   SeparationThrough = "air"
+	Solid SeparationThrough = "solid"
+)
+
+// Valid indicates whether the value is a known member of the SeparationThrough enum.
+func (e SeparationThrough) Valid() bool {
+	switch e {
+	case Air:
+		return true
+	case Solid:
 		return true
 	default:
 		return false
@@ -4001,7 +4433,7 @@ type CheckLine struct {
 	// CoordinatedSPD P_SPD, level of the coordinated SPDs in place at each assessed end, or the probability of a set better than LPL I.
 	CoordinatedSPD *SPDLevel `json:"coordinated_spd,omitempty"`
 
-	// Electrical What is connected through a line. A telecommunication line has max_operating_v, equipment_distance_m and lead_length_m only. Absent, for power: a.c., 230 V, one phase with neutral, TT, source connected. Fields of direct current are refused on an a.c. line, and the reverse.
+	// Electrical What is connected through a line. A telecommunication line has max_operating_v, cable, pairs, equipment_distance_m, second_device, equipment_wiring and lead_length_m only. Absent, for power: a.c., 230 V, one phase with neutral, TT, source connected. Fields of direct current are refused on an a.c. line, and the reverse.
 	Electrical *Electrical `json:"electrical,omitempty"`
 
 	// Environment C_E, surroundings of the section. Absent: those of the site.
@@ -4351,6 +4783,36 @@ type CurrentShare struct {
 
 	// Paths n, the lines that lead current away, this one among them.
 	Paths int `json:"paths"`
+}
+
+// DecidingAssumption The default that decides first what has to be done at the structure with the worst risk: with another plausible value the measures that suffice there cost least. Find it out on site before anything is bought.
+type DecidingAssumption struct {
+	// Cost Cost of its measures, in the unit of the recommendation.
+	Cost float64 `json:"cost"`
+
+	// CostInstead Cost of its measures with the other value.
+	CostInstead float64 `json:"cost_instead"`
+
+	// Instead The other value.
+	Instead string `json:"instead"`
+
+	// LeastMarginInstead The smallest margin R_T/R that they leave.
+	LeastMarginInstead *float64 `json:"least_margin_instead,omitempty"`
+
+	// Pointer Where the value would stand in the input (RFC 6901).
+	Pointer string `json:"pointer"`
+
+	// Structure The id of the structure.
+	Structure string `json:"structure"`
+
+	// Sufficient Whether measures suffice at the structure.
+	Sufficient bool `json:"sufficient"`
+
+	// SufficientInstead Whether measures suffice with the other value.
+	SufficientInstead bool `json:"sufficient_instead"`
+
+	// Value What was taken.
+	Value string `json:"value"`
 }
 
 // DefaultReference What an absent field is taken as.
@@ -4971,15 +5433,29 @@ type EarthSoil struct {
 
 // Earthing The earth connection of a structure. Absent: unknown; then the schedule says that it is to be proved first.
 type Earthing struct {
+	// CommonElectrode Whether array frame, battery, generator, mast and LPS are on this one electrode. Absent: unknown.
+	CommonElectrode *EarthingCommonElectrode `json:"common_electrode,omitempty"`
+
 	// Connection What is known of it: nothing, that there is none, its measured resistance, or its electrode, whose resistance is computed.
 	Connection EarthingConnection `json:"connection"`
 
 	// Electrode An earth electrode. Each kind has some of the sizes; one that it does not have is refused.
 	Electrode *Electrode `json:"electrode,omitempty"`
 
+	// MeasuredBy Who measured; with connection measured only.
+	MeasuredBy *string `json:"measured_by,omitempty"`
+
+	// MeasuredOn Day of the measurement; with connection measured only.
+	//
+	// Example: 2026-03-01
+	MeasuredOn *string `json:"measured_on,omitempty"`
+
 	// ResistanceOhm R [ohm], measured earth resistance; with connection measured only.
 	ResistanceOhm *float64 `json:"resistance_ohm,omitempty"`
 }
+
+// EarthingCommonElectrode Whether array frame, battery, generator, mast and LPS are on this one electrode. Absent: unknown.
+type EarthingCommonElectrode string
 
 // EarthingConnection What is known of it: nothing, that there is none, its measured resistance, or its electrode, whose resistance is computed.
 type EarthingConnection string
@@ -5029,10 +5505,37 @@ type Effect struct {
 // EffectLoss The risk that changes most.
 type EffectLoss string
 
-// Electrical What is connected through a line. A telecommunication line has max_operating_v, equipment_distance_m and lead_length_m only. Absent, for power: a.c., 230 V, one phase with neutral, TT, source connected. Fields of direct current are refused on an a.c. line, and the reverse.
+// Electrical What is connected through a line. A telecommunication line has max_operating_v, cable, pairs, equipment_distance_m, second_device, equipment_wiring and lead_length_m only. Absent, for power: a.c., 230 V, one phase with neutral, TT, source connected. Fields of direct current are refused on an a.c. line, and the reverse.
 type Electrical struct {
+	// AlsoFedBy Sources that feed the line at other times of the year: changeover, standby generator, plug-in source. Absent: none.
+	AlsoFedBy []OtherSupply `json:"also_fed_by,omitempty"`
+
+	// ArrayPlace Where the array stands: on the protected building, or elsewhere. Absent: not known; the larger current counts.
+	ArrayPlace *ElectricalArrayPlace `json:"array_place,omitempty"`
+
+	// BatteryCanFeed Whether a battery can feed back into a photovoltaic line. Absent: not known.
+	BatteryCanFeed *bool `json:"battery_can_feed,omitempty"`
+
+	// BatteryMaxV Highest voltage that can come back from the battery [V].
+	BatteryMaxV *float64 `json:"battery_max_v,omitempty"`
+
+	// BatteryShortCircuitKa Short-circuit current that can come back from the battery [kA].
+	BatteryShortCircuitKa *float64 `json:"battery_short_circuit_ka,omitempty"`
+
 	// Building Kind of photovoltaic installation; gives L_crit. service includes industrial and agricultural buildings. Absent: dwelling.
 	Building *ElectricalBuilding `json:"building,omitempty"`
+
+	// Cable Kind of a telecommunication cable. Absent: drop_wire where the line is aerial and without screen, otherwise pairs.
+	Cable *ElectricalCable `json:"cable,omitempty"`
+
+	// Changeover Where the sources are changed over, seen from the SPD. Absent: unknown where also_fed_by is given, otherwise none.
+	Changeover *ElectricalChangeover `json:"changeover,omitempty"`
+
+	// CombinerBoxes Combiner boxes at the array, each with a set of devices. Absent: 0.
+	CombinerBoxes *int `json:"combiner_boxes,omitempty"`
+
+	// ConnectionType Wanted connection type (IEC 60364-5-53 clause 534); refused where the system does not allow it. Absent: CT2 for TT, TN-S and IT with neutral, CT1 for TN-C and IT without.
+	ConnectionType *ElectricalConnectionType `json:"connection_type,omitempty"`
 
 	// Current Kind of current. Absent: dc where data of a direct current line are given, otherwise ac.
 	Current *ElectricalCurrent `json:"current,omitempty"`
@@ -5046,6 +5549,9 @@ type Electrical struct {
 	// EquipmentMaxInputV Highest input voltage of the equipment [V].
 	EquipmentMaxInputV *float64 `json:"equipment_max_input_v,omitempty"`
 
+	// EquipmentWiring Wiring between the SPD and the equipment.
+	EquipmentWiring *ElectricalEquipmentWiring `json:"equipment_wiring,omitempty"`
+
 	// LeadLengthM Both connecting leads of the SPD together [m]. Absent: taken as 0.5.
 	LeadLengthM *float64 `json:"lead_length_m,omitempty"`
 
@@ -5058,6 +5564,9 @@ type Electrical struct {
 	// Neutral Whether an a.c. line has a neutral conductor. Absent: true.
 	Neutral *bool `json:"neutral,omitempty"`
 
+	// NeutralEarthBond Where the neutral and the protective conductor are joined. Absent: unknown.
+	NeutralEarthBond *ElectricalNeutralEarthBond `json:"neutral_earth_bond,omitempty"`
+
 	// NominalV U_0 [V], nominal voltage line to neutral, for one phase and for three; pole to pole for d.c. Absent on an a.c. line: 230.
 	NominalV *float64 `json:"nominal_v,omitempty"`
 
@@ -5067,8 +5576,20 @@ type Electrical struct {
 	// Origin What feeds a d.c. line. Absent: photovoltaic where data of an array are given, otherwise load.
 	Origin *ElectricalOrigin `json:"origin,omitempty"`
 
-	// Phases Number of phases of an a.c. line, 1 or 3. Absent: 1.
+	// Pairs Pairs of a telecommunication cable. Absent: 1.
+	Pairs *int `json:"pairs,omitempty"`
+
+	// Phases Number of phases of an a.c. line; 2 is split phase: two wires in antiphase, nominal_v to the neutral between them. Absent: 1.
 	Phases *int `json:"phases,omitempty"`
+
+	// ResidualCurrentDevice Where a residual-current device stands, seen from the SPD; type S is delayed. Absent: not known, which counts as behind_spd.
+	ResidualCurrentDevice *ElectricalResidualCurrentDevice `json:"residual_current_device,omitempty"`
+
+	// SecondDevice Whether a second device stands at the equipment. Absent: not known.
+	SecondDevice *bool `json:"second_device,omitempty"`
+
+	// SeparationDistanceKept Whether the array on the building keeps the separation distance to its LPS (IEC 62305-3). Absent: false where there is an LPS, unless the separation of the structure proves it.
+	SeparationDistanceKept *bool `json:"separation_distance_kept,omitempty"`
 
 	// ShortCircuitA I_SC,STC [A], short-circuit current of the array.
 	ShortCircuitA *float64 `json:"short_circuit_a,omitempty"`
@@ -5076,18 +5597,45 @@ type Electrical struct {
 	// ShortCircuitKa I_k [kA], prospective short-circuit current at the SPD.
 	ShortCircuitKa *float64 `json:"short_circuit_ka,omitempty"`
 
+	// Source What feeds an a.c. line: the network through a transformer from high voltage, a generator, or an inverter. Absent: unknown, which counts as the network.
+	Source *ElectricalSource `json:"source,omitempty"`
+
 	// SourceConnected Whether a source (network, generator) is really connected to the line.
 	SourceConnected *bool `json:"source_connected,omitempty"`
+
+	// SourcePhases Number of phases of the source; 2 is split phase. Absent: 3, or 2 where phases is 2.
+	SourcePhases *int `json:"source_phases,omitempty"`
+
+	// Strings Strings in parallel; short_circuit_a is that of all of them. Absent: 1.
+	Strings *int `json:"strings,omitempty"`
 
 	// System Earthing system of an a.c. line (IEC 60364-1). Absent: TT.
 	System *ElectricalSystem `json:"system,omitempty"`
 
 	// TemperatureCoefficientPerK alpha [1/K], temperature coefficient of U_OC as a fraction, negative.
 	TemperatureCoefficientPerK *float64 `json:"temperature_coefficient_per_k,omitempty"`
+
+	// VoltageVariation How far the voltage of an a.c. line varies; wide: more than 10 %, as at the end of a long rural line. Absent: normal.
+	VoltageVariation *ElectricalVoltageVariation `json:"voltage_variation,omitempty"`
+
+	// Waveform Form of an a.c. voltage; pwm is pulse-width modulated, the output of a drive or of a pump controller. Absent: sinusoidal.
+	Waveform *ElectricalWaveform `json:"waveform,omitempty"`
 }
+
+// ElectricalArrayPlace Where the array stands: on the protected building, or elsewhere. Absent: not known; the larger current counts.
+type ElectricalArrayPlace string
 
 // ElectricalBuilding Kind of photovoltaic installation; gives L_crit. service includes industrial and agricultural buildings. Absent: dwelling.
 type ElectricalBuilding string
+
+// ElectricalCable Kind of a telecommunication cable. Absent: drop_wire where the line is aerial and without screen, otherwise pairs.
+type ElectricalCable string
+
+// ElectricalChangeover Where the sources are changed over, seen from the SPD. Absent: unknown where also_fed_by is given, otherwise none.
+type ElectricalChangeover string
+
+// ElectricalConnectionType Wanted connection type (IEC 60364-5-53 clause 534); refused where the system does not allow it. Absent: CT2 for TT, TN-S and IT with neutral, CT1 for TN-C and IT without.
+type ElectricalConnectionType string
 
 // ElectricalCurrent Kind of current. Absent: dc where data of a direct current line are given, otherwise ac.
 type ElectricalCurrent string
@@ -5095,11 +5643,29 @@ type ElectricalCurrent string
 // ElectricalEquipment Equipment at the end of the line; gives U_W where it is not stated.
 type ElectricalEquipment string
 
+// ElectricalEquipmentWiring Wiring between the SPD and the equipment.
+type ElectricalEquipmentWiring string
+
+// ElectricalNeutralEarthBond Where the neutral and the protective conductor are joined. Absent: unknown.
+type ElectricalNeutralEarthBond string
+
 // ElectricalOrigin What feeds a d.c. line. Absent: photovoltaic where data of an array are given, otherwise load.
 type ElectricalOrigin string
 
+// ElectricalResidualCurrentDevice Where a residual-current device stands, seen from the SPD; type S is delayed. Absent: not known, which counts as behind_spd.
+type ElectricalResidualCurrentDevice string
+
+// ElectricalSource What feeds an a.c. line: the network through a transformer from high voltage, a generator, or an inverter. Absent: unknown, which counts as the network.
+type ElectricalSource string
+
 // ElectricalSystem Earthing system of an a.c. line (IEC 60364-1). Absent: TT.
 type ElectricalSystem string
+
+// ElectricalVoltageVariation How far the voltage of an a.c. line varies; wide: more than 10 %, as at the end of a long rural line. Absent: normal.
+type ElectricalVoltageVariation string
+
+// ElectricalWaveform Form of an a.c. voltage; pwm is pulse-width modulated, the output of a drive or of a pump controller. Absent: sinusoidal.
+type ElectricalWaveform string
 
 // Electrode An earth electrode. Each kind has some of the sizes; one that it does not have is refused.
 type Electrode struct {
@@ -5563,6 +6129,30 @@ type FlashDensityValues struct {
 	Min float64 `json:"min"`
 }
 
+// FurtherChange What else could be changed on top of the recommended set, alone, and the risks that it would leave.
+type FurtherChange struct {
+	// Change screen_structure: a spatial screen with a mesh of 2 m. shield_line: a cable with a screen bonded at both ends, R_S at most 5 ohm/km. bury_line: every section buried. isolating_interface: to IEC 62305-4. less_fire_load: one step less risk of fire in the zone.
+	Change FurtherChangeChange `json:"change"`
+
+	// LeastMargin The smallest margin R_T/R that is left.
+	LeastMargin *float64 `json:"least_margin,omitempty"`
+
+	// Line The id of the line that is changed.
+	Line *string `json:"line,omitempty"`
+
+	// RisksAfter The risks of a structure under a set of measures; one that does not apply is absent.
+	RisksAfter RemainingRisk `json:"risks_after"`
+
+	// Structure The id of the structure.
+	Structure string `json:"structure"`
+
+	// Zone The id of the zone that is changed.
+	Zone *string `json:"zone,omitempty"`
+}
+
+// FurtherChangeChange screen_structure: a spatial screen with a mesh of 2 m. shield_line: a cable with a screen bonded at both ends, R_S at most 5 ohm/km. bury_line: every section buried. isolating_interface: to IEC 62305-4. less_fire_load: one step less risk of fire in the zone.
+type FurtherChangeChange string
+
 // Health State of the service.
 type Health struct {
 	// Status ok: the process answers; ready: so does the database.
@@ -5574,6 +6164,9 @@ type HealthStatus string
 
 // Input One site. The required fields suffice; everything else has a default that errs on the safe side.
 type Input struct {
+	// AltitudeM Altitude above the sea [m]. Absent: not known.
+	AltitudeM *float64 `json:"altitude_m,omitempty"`
+
 	// Edition Edition of the standard to compute by; iec-62305-2:2010 is the one implemented.
 	Edition *string `json:"edition,omitempty"`
 
@@ -5629,6 +6222,45 @@ type LPSPrices struct {
 	IV float64 `json:"IV"`
 }
 
+// LPSWork What a recommended LPS entails at a building of this size, to be priced (IEC 62305-3:2010, Tables 2, 4 and 6 and 5.4, from memory). Absent where nothing is added and for a structure given by its parts.
+type LPSWork struct {
+	// ConductorMm2 Least cross-section of air termination and down-conductors [mm2].
+	ConductorMm2 float64 `json:"conductor_mm2"`
+
+	// DownConductorLengthM Length of all down-conductors from the roof to the ground [m].
+	DownConductorLengthM float64 `json:"down_conductor_length_m"`
+
+	// DownConductors Down-conductors: the perimeter over the typical distance, rounded up, at least two.
+	DownConductors int `json:"down_conductors"`
+
+	// ElectrodeHorizontalM l_1 [m], least length of a horizontal earth electrode at each down-conductor (type A), or
+	ElectrodeHorizontalM float64 `json:"electrode_horizontal_m"`
+
+	// ElectrodeVerticalM half of it [m], of a vertical one.
+	ElectrodeVerticalM float64 `json:"electrode_vertical_m"`
+
+	// PerimeterM Perimeter of the building [m].
+	PerimeterM float64 `json:"perimeter_m"`
+
+	// Provenance Mark of the figures.
+	Provenance LPSWorkProvenance `json:"provenance"`
+
+	// RoofConductorLengthM Length of the meshes on the roof with its edges [m].
+	RoofConductorLengthM float64 `json:"roof_conductor_length_m"`
+
+	// RoofMeshM Mesh of the air termination of the class [m].
+	RoofMeshM float64 `json:"roof_mesh_m"`
+
+	// SoilStated Whether the resistivity of the soil is known; if not, the length is the least in any soil.
+	SoilStated bool `json:"soil_stated"`
+
+	// TypicalDistanceM Typical distance between down-conductors of the class [m].
+	TypicalDistanceM float64 `json:"typical_distance_m"`
+}
+
+// LPSWorkProvenance Mark of the figures.
+type LPSWorkProvenance string
+
 // LandingPage Where a client of the features begins.
 type LandingPage struct {
 	// Description What there is.
@@ -5655,14 +6287,35 @@ type Leads struct {
 
 // Line A line that enters a structure. Either installation and length_m or sections are given.
 type Line struct {
+	// Board Name of the board that the line ends on: lines with one name at a structure share one set of devices. Absent: a board of its own.
+	Board *string `json:"board,omitempty"`
+
 	// BondingSPD P_EB, level of the bonding SPDs in place at each assessed end, or the probability of a set better than LPL I.
 	BondingSPD *SPDLevel `json:"bonding_spd,omitempty"`
+
+	// BranchesFrom The id of the line that this one branches from. Absent: not a branch.
+	BranchesFrom *string `json:"branches_from,omitempty"`
 
 	// CoordinatedSPD P_SPD, level of the coordinated SPDs in place at each assessed end, or the probability of a set better than LPL I.
 	CoordinatedSPD *SPDLevel `json:"coordinated_spd,omitempty"`
 
-	// Electrical What is connected through a line. A telecommunication line has max_operating_v, equipment_distance_m and lead_length_m only. Absent, for power: a.c., 230 V, one phase with neutral, TT, source connected. Fields of direct current are refused on an a.c. line, and the reverse.
+	// Electrical What is connected through a line. A telecommunication line has max_operating_v, cable, pairs, equipment_distance_m, second_device, equipment_wiring and lead_length_m only. Absent, for power: a.c., 230 V, one phase with neutral, TT, source connected. Fields of direct current are refused on an a.c. line, and the reverse.
 	Electrical *Electrical `json:"electrical,omitempty"`
+
+	// EndInExplosiveZone Whether the end of the line lies in an explosive atmosphere. Absent: true where the explosion_zone of the structure is not none.
+	EndInExplosiveZone *bool `json:"end_in_explosive_zone,omitempty"`
+
+	// FarElectrode Name of the electrode at the far end: lines with one name share it and carry lightning current away together. Absent: that of the structure in to, otherwise one of its own.
+	FarElectrode *string `json:"far_electrode,omitempty"`
+
+	// FarEnd What stands at the far end. Absent: structure with to, array or battery by the origin, otherwise network.
+	FarEnd *LineFarEnd `json:"far_end,omitempty"`
+
+	// FarEndEarth Earth at the far end: an electrode of its own, the electrode of the structure, or not known. Absent: by what else is known of the line.
+	FarEndEarth *LineFarEndEarth `json:"far_end_earth,omitempty"`
+
+	// FarWithstandKv U_W [kV], rated impulse withstand voltage of the equipment at the far end. Absent: from the tables for it.
+	FarWithstandKv *float64 `json:"far_withstand_kv,omitempty"`
 
 	// ID Name of the line, different from that of every other.
 	ID string `json:"id"`
@@ -5694,6 +6347,12 @@ type Line struct {
 	// WithstandKv U_W [kV], rated impulse withstand voltage of the equipment on the line. Absent: from the tables for its voltage; 2.5 for 230/400 V a.c., 1.5 for telecommunication.
 	WithstandKv *float64 `json:"withstand_kv,omitempty"`
 }
+
+// LineFarEnd What stands at the far end. Absent: structure with to, array or battery by the origin, otherwise network.
+type LineFarEnd string
+
+// LineFarEndEarth Earth at the far end: an electrode of its own, the electrode of the structure, or not known. Absent: by what else is known of the line.
+type LineFarEndEarth string
 
 // LineInstallation C_I, how the line is laid; buried_in_earth_mesh runs entirely within a meshed earth termination. Absent: aerial, or as the sections say.
 type LineInstallation string
@@ -6130,6 +6789,30 @@ type Order struct {
 	UpKv *float64 `json:"up_kv"`
 }
 
+// OtherSupply A source that feeds an a.c. line at other times of the year. What is left out is as in the line, or not known.
+type OtherSupply struct {
+	// MaxOperatingV Highest continuous operating voltage with this source [V], line to neutral.
+	MaxOperatingV *float64 `json:"max_operating_v,omitempty"`
+
+	// ShortCircuitKa I_k [kA], prospective short-circuit current at the SPD with this source.
+	ShortCircuitKa *float64 `json:"short_circuit_ka,omitempty"`
+
+	// Source What the source is. Absent: unknown, which counts as the network.
+	Source *OtherSupplySource `json:"source,omitempty"`
+
+	// SourcePhases Number of phases of the source; 2 is split phase. Absent: 3.
+	SourcePhases *int `json:"source_phases,omitempty"`
+
+	// System Earthing system with this source (IEC 60364-1). Absent: that of the line.
+	System *OtherSupplySystem `json:"system,omitempty"`
+}
+
+// OtherSupplySource What the source is. Absent: unknown, which counts as the network.
+type OtherSupplySource string
+
+// OtherSupplySystem Earthing system with this source (IEC 60364-1). Absent: that of the line.
+type OtherSupplySystem string
+
 // OutdatedReview A row that is not used until it is reviewed again.
 type OutdatedReview struct {
 	// Column Column of the table.
@@ -6383,6 +7066,12 @@ type Recommendation struct {
 
 	// CostUnit What the cost is counted in.
 	CostUnit string `json:"cost_unit"`
+
+	// DecidingAssumption The default that decides first what has to be done at the structure with the worst risk: with another plausible value the measures that suffice there cost least. Find it out on site before anything is bought.
+	DecidingAssumption *DecidingAssumption `json:"deciding_assumption,omitempty"`
+
+	// FurtherChanges What else a designer could change at the structures that need measures, each alone on top of the set; by structure, the largest effect first, at most 10 each. Without prices. Absent where nothing helps.
+	FurtherChanges []FurtherChange `json:"further_changes,omitempty"`
 
 	// LeastMargin The smallest margin R_T/R that the set leaves; 1.0002 is 0.02 % below the limit. Absent where no risk has a limit.
 	LeastMargin *float64 `json:"least_margin,omitempty"`
@@ -7000,10 +7689,28 @@ type SectionInstallation string
 // SectionService C_T, what the section carries. Absent: as the line.
 type SectionService string
 
+// Separation Separation distance between the LPS and what it may flash over to (IEC 62305-3 clause 6.3). Absent: not known.
+type Separation struct {
+	// AlongM l [m], length along the LPS from the point considered to the next bonding. Absent: no distance is computed.
+	AlongM *float64 `json:"along_m,omitempty"`
+
+	// ClearM The distance that there is [m]. Absent: not known; it does not count as kept.
+	ClearM *float64 `json:"clear_m,omitempty"`
+
+	// Through k_m, what lies in the gap; solid asks for twice the distance. Absent: solid.
+	Through *SeparationThrough `json:"through,omitempty"`
+}
+
+// SeparationThrough k_m, what lies in the gap; solid asks for twice the distance. Absent: solid.
+type SeparationThrough string
+
 // Shield Screen of a line (C_LD, C_LI, P_LD, P_LI). Absent: none.
 type Shield struct {
 	// Bonded Whether the shield is bonded to the bar that the equipment is bonded to.
 	Bonded *bool `json:"bonded,omitempty"`
+
+	// ConductorResistanceOhmPerKm R_C [ohm/km], resistance of one conductor inside the shield. Absent: counts as 0, no relief by the shield.
+	ConductorResistanceOhmPerKm *float64 `json:"conductor_resistance_ohm_per_km,omitempty"`
 
 	// ResistanceOhmPerKm R_S [ohm/km], resistance of the shield. Absent: counts as unshielded in P_LD.
 	ResistanceOhmPerKm *float64 `json:"resistance_ohm_per_km,omitempty"`
@@ -7761,6 +8468,9 @@ type Structure struct {
 	// CulturalHeritage Whether the structure or what is in it is irreplaceable; asks for R_3.
 	CulturalHeritage *bool `json:"cultural_heritage,omitempty"`
 
+	// DownConductors Down-conductors of the LPS. Absent: not known, fewer than four.
+	DownConductors *int `json:"down_conductors,omitempty"`
+
 	// Earthing The earth connection of a structure. Absent: unknown; then the schedule says that it is to be proved first.
 	Earthing *Earthing `json:"earthing,omitempty"`
 
@@ -7785,6 +8495,11 @@ type Structure struct {
 	// NaturalLps Whether a bonded and earthed metal or reinforced-concrete frame acts as an LPS.
 	NaturalLps *bool `json:"natural_lps,omitempty"`
 
+	// NextInspection Day of the next inspection of the protection. Absent: none is set.
+	//
+	// Example: 2027-03-01
+	NextInspection *string `json:"next_inspection,omitempty"`
+
 	// Occupancy Use of the structure; gives the typical mean losses L_F and L_O. clinic: without operating theatre or intensive care. The last six have those of the nearest printed row (common practice): hospital, hotel, industrial, public entertainment, industrial, industrial. Absent: L_F 0.1, the highest without explosion.
 	Occupancy *StructureOccupancy `json:"occupancy,omitempty"`
 
@@ -7802,6 +8517,9 @@ type Structure struct {
 
 	// ScreenMeshM w_m1 [m], mesh width of the outer screen (K_S1); 0: a continuous metal sheet. Absent: no screen.
 	ScreenMeshM *float64 `json:"screen_mesh_m,omitempty"`
+
+	// Separation Separation distance between the LPS and what it may flash over to (IEC 62305-3 clause 6.3). Absent: not known.
+	Separation *Separation `json:"separation,omitempty"`
 
 	// Surroundings C_D, position among other objects: surrounded by higher ones, by ones of the same height or lower, by none within 3H, or alone on a hilltop.
 	Surroundings *StructureSurroundings `json:"surroundings,omitempty"`
@@ -7859,6 +8577,9 @@ type StructureMeasures struct {
 
 	// Lps P_B, class of the LPS.
 	Lps StructureMeasuresLps `json:"lps"`
+
+	// LpsWork What a recommended LPS entails at a building of this size, to be priced (IEC 62305-3:2010, Tables 2, 4 and 6 and 5.4, from memory). Absent where nothing is added and for a structure given by its parts.
+	LpsWork *LPSWork `json:"lps_work,omitempty"`
 
 	// StructureShockMeasures P_TA, measures against touch and step voltages from flashes to the structure.
 	StructureShockMeasures []StructureMeasuresStructureShockMeasures `json:"structure_shock_measures"`
@@ -9382,7 +10103,7 @@ type ClientInterface interface {
 
 	// DeletePortfolio Remove a portfolio with its sites, their assessments and all work on it.
 	//
-	// The portfolio is gone at once and its name is free; 204 comes when all its assessments are gone as well. On SQLite these go in parts, between which others can write, about 10 s for 70 000 sites; a removal that is broken off goes on when the request is repeated or the service starts again. On PostgreSQL all goes in one transaction, which keeps nobody waiting who works on something else.
+	// The portfolio is gone at once and its name is free; 204 comes when all its assessments are gone as well. These go in parts, between which others can write, about 10 s for 70 000 sites; a removal that is broken off goes on in the background or when the request is repeated.
 	//
 	// Corresponds with DELETE /v1/portfolios/{id} (the `DeletePortfolio` operationId).
 	DeletePortfolio(ctx context.Context, id PortfolioParameter, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -10619,7 +11340,7 @@ func (c *Client) CreatePortfolio(ctx context.Context, body CreatePortfolioJSONRe
 
 // DeletePortfolio Remove a portfolio with its sites, their assessments and all work on it.
 //
-// The portfolio is gone at once and its name is free; 204 comes when all its assessments are gone as well. On SQLite these go in parts, between which others can write, about 10 s for 70 000 sites; a removal that is broken off goes on when the request is repeated or the service starts again. On PostgreSQL all goes in one transaction, which keeps nobody waiting who works on something else.
+// The portfolio is gone at once and its name is free; 204 comes when all its assessments are gone as well. These go in parts, between which others can write, about 10 s for 70 000 sites; a removal that is broken off goes on in the background or when the request is repeated.
 //
 // Corresponds with DELETE /v1/portfolios/{id} (the `DeletePortfolio` operationId).
 func (c *Client) DeletePortfolio(ctx context.Context, id PortfolioParameter, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -16340,7 +17061,7 @@ type ClientWithResponsesInterface interface {
 
 	// DeletePortfolioWithResponse Remove a portfolio with its sites, their assessments and all work on it.
 	//
-	// The portfolio is gone at once and its name is free; 204 comes when all its assessments are gone as well. On SQLite these go in parts, between which others can write, about 10 s for 70 000 sites; a removal that is broken off goes on when the request is repeated or the service starts again. On PostgreSQL all goes in one transaction, which keeps nobody waiting who works on something else.
+	// The portfolio is gone at once and its name is free; 204 comes when all its assessments are gone as well. These go in parts, between which others can write, about 10 s for 70 000 sites; a removal that is broken off goes on in the background or when the request is repeated.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -20961,7 +21682,7 @@ func (c *ClientWithResponses) CreatePortfolioWithResponse(ctx context.Context, b
 
 // DeletePortfolioWithResponse Remove a portfolio with its sites, their assessments and all work on it.
 //
-// The portfolio is gone at once and its name is free; 204 comes when all its assessments are gone as well. On SQLite these go in parts, between which others can write, about 10 s for 70 000 sites; a removal that is broken off goes on when the request is repeated or the service starts again. On PostgreSQL all goes in one transaction, which keeps nobody waiting who works on something else.
+// The portfolio is gone at once and its name is free; 204 comes when all its assessments are gone as well. These go in parts, between which others can write, about 10 s for 70 000 sites; a removal that is broken off goes on in the background or when the request is repeated.
 //
 // Returns a wrapper object for the known response body format(s).
 //

@@ -57,6 +57,7 @@ func (b *builder) lineOf(i int, w *Line) {
 	b.sections(i, w, where, at)
 	b.shield(i, w, where, at)
 	b.electrical(l, w, i, where, at)
+	b.ends(i, w, where, at)
 	if w.Withstand != nil {
 		l.Withstand = *w.Withstand
 	} else {
@@ -158,12 +159,18 @@ func (b *builder) shield(i int, w *Line, where Where, at []any) {
 		return
 	}
 	l.Shield.Type = *w.Shield.Type
-	screened := l.Shield.Type == risk.Shielded || l.Shield.Type == risk.ProtectiveCable
 	at = []any{"lines", i, "shield"}
-	if screened {
+	if l.Shield.Type == risk.Shielded || l.Shield.Type == risk.ProtectiveCable {
 		l.Shield.Bonded = or(b, w.Shield.Bonded, defaultShieldBonded, false, where, at...)
 		l.Shield.Resistance = or(b, w.Shield.Resistance, defaultShieldResistance, 0, where, at...)
-	} else if w.Shield.Resistance != nil {
+		l.Shield.Conductor = value(w.Shield.Conductor)
+		return
+	}
+	if w.Shield.Resistance != nil {
 		b.fault(risk.RuleNotApplicable, pointer("lines", i, "shield", "resistance_ohm_per_km"), "only a shielded line or a protective cable has a shield resistance")
+	}
+	if w.Shield.Conductor != nil {
+		b.fault(risk.RuleNotApplicable, pointer("lines", i, "shield", "conductor_resistance_ohm_per_km"),
+			"only the conductors of a shielded line or of a protective cable share current with a shield")
 	}
 }

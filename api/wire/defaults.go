@@ -259,6 +259,16 @@ var (
 	defaultEquipment         = &Default{Field: "equipment", Value: "other", Reason: "not given: withstand as of equipment that is neither module nor grid inverter", Clause: "IEC 60364-7-712"}
 	defaultColdVoltage       = &Default{Field: "temperature_coefficient_per_k", Mark: trace.SecondarySource, Value: "U_OC,MAX = 1.2 U_OC,STC", Reason: "temperature coefficient or lowest temperature not given", Clause: "IEC 60364-7-712"}
 	defaultBuilding          = &Default{Field: "building", Value: "dwelling", Reason: "not given: the kind with the shortest critical length", Clause: "IEC 60364-7-712"}
+	defaultExplosiveEnd      = &Default{Field: "end_in_explosive_zone", Value: "true", Reason: "not given: the structure has an explosive atmosphere", Clause: ours,
+		Plausible: []Plausible{{"false", ofLine(func(l *risk.Line) { l.OutsideZone = true })}}}
+	defaultChangeover = &Default{Field: "changeover", Value: "unknown", Reason: "not given: each side of it counts as without a device", Clause: ours,
+		Plausible: []Plausible{{"before_spd", ofLine(func(l *risk.Line) { l.Electrical.Changeover = risk.ChangeoverBefore })}}}
+	defaultArrayPlace = &Default{Field: "array_place", Mark: trace.Memory, Value: "not known", Reason: "not given: the larger current of both places counts",
+		Clause: "IEC 61643-32", Plausible: []Plausible{
+			{"on_building", ofLine(func(l *risk.Line) { l.Electrical.ArrayPlace = risk.ArrayOnBuilding })},
+			{"elsewhere", ofLine(func(l *risk.Line) { l.Electrical.ArrayPlace = risk.ArrayElsewhere })}}}
+	defaultSeparationKept = &Default{Field: "separation_distance_kept", Mark: trace.SecondarySource, Value: "false", Reason: unproved, Clause: "IEC 62305-3 6.3",
+		Plausible: []Plausible{{"true", ofLine(func(l *risk.Line) { l.Electrical.SeparationKept = true })}}}
 )
 
 // DefaultsBy lists every default, with the clauses of an edition.
@@ -326,6 +336,10 @@ func DefaultsBy(ed risk.Edition) []DefaultDefinition {
 		defaultEquipment,
 		defaultColdVoltage,
 		defaultBuilding,
+		defaultExplosiveEnd,
+		defaultChangeover,
+		defaultArrayPlace,
+		defaultSeparationKept,
 	}
 	list := make([]DefaultDefinition, len(all))
 	for i, d := range all {

@@ -1,6 +1,10 @@
 package wire
 
-import "levinward/risk"
+import (
+	"slices"
+
+	"levinward/risk"
+)
 
 // electrical takes what is connected through a line.
 func (b *builder) electrical(l *risk.Line, w *Line, i int, where Where, at []any) {
@@ -17,7 +21,8 @@ func (b *builder) electrical(l *risk.Line, w *Line, i int, where Where, at []any
 		return
 	}
 	c := &l.Electrical
-	if e.Current == nil && e.direct() {
+	b.refuse(at, "is of telecommunication lines only; give service telecom, or leave it out", e.telecomOnly())
+	if e.Current == nil && slices.ContainsFunc(e.dcOnly(), isGiven) {
 		c.Current = risk.DC
 		b.assume(defaultDirectCurrent, where, at...)
 	} else {
@@ -25,62 +30,119 @@ func (b *builder) electrical(l *risk.Line, w *Line, i int, where Where, at []any
 	}
 	c.SourceConnected = or(b, e.SourceConnected, defaultSourceConnected, true, where, at...)
 	c.ShortCircuit = or(b, e.ShortCircuit, defaultShortCircuit, 0, where, at...)
-	c.MaxOperating = value(e.MaxOperating)
-	c.EquipmentDistance = or(b, e.EquipmentDistance, defaultEquipmentDistance, 0, where, at...)
-	c.LeadLength = or(b, e.LeadLength, defaultLeadLength, 0, where, at...)
+	b.equipment(c, e, where, at)
 	if c.Current == risk.AC {
 		b.alternating(c, e, where, at)
 	} else {
-		b.directCurrent(c, e, where, at)
+		b.directCurrent(c, e, b.lpsOf(l), where, at)
 	}
-	if c.MaxOperating > 0 && c.MaxOperating < c.Nominal {
-		b.fault(risk.RuleContradiction, pointer(append(at[:len(at):len(at)], "max_operating_v")...), "is below nominal_v, "+format(c.Nominal))
+	b.notBelow(c.MaxOperating, c.Nominal, append(at[:len(at):len(at)], "max_operating_v"))
+}
+
+// lpsOf is the structure that a line enters, where it has an LPS; otherwise nil.
+func (b *builder) lpsOf(l *risk.Line) *risk.Structure {
+	if l.Structure < 0 {
+		return nil
+	}
+	if s := &b.site.Input.Structures[l.Structure]; s.LPS != risk.NoLPS || s.NaturalLPS {
+		return s
+	}
+	return nil
+}
+
+// notBelow refuses an operating voltage below the nominal one.
+func (b *builder) notBelow(operating, nominal float64, at []any) {
+	if operating > 0 && operating < nominal {
+		b.fault(risk.RuleContradiction, pointer(at...), "is below nominal_v, "+format(nominal))
 	}
 }
 
-// telecom takes what counts on a telecommunication line: its highest voltage and how a device is installed.
-func (b *builder) telecom(c *risk.Electrical, e *Electrical, where Where, at []any) {
+// equipment takes the equipment at the end of a line of any kind, and how a device is installed before it.
+func (b *builder) equipment(c *risk.Electrical, e *Electrical, where Where, at []any) {
 	c.MaxOperating = value(e.MaxOperating)
 	c.EquipmentDistance = or(b, e.EquipmentDistance, defaultEquipmentDistance, 0, where, at...)
+	c.DistanceStated = e.EquipmentDistance != nil
 	c.LeadLength = or(b, e.LeadLength, defaultLeadLength, 0, where, at...)
-	b.refuse(at, "is of power lines only; a telecommunication line has max_operating_v, equipment_distance_m and lead_length_m",
-		field{"current", e.Current != nil}, field{"system", e.System != nil}, field{"nominal_v", e.Nominal != nil}, field{"phases", e.Phases != nil},
-		field{"neutral", e.Neutral != nil}, field{"source_connected", e.SourceConnected != nil}, field{"short_circuit_ka", e.ShortCircuit != nil},
-		field{"origin", e.Origin != nil}, field{"open_circuit_v", e.OpenCircuit != nil}, field{"temperature_coefficient_per_k", e.TemperatureCoefficient != nil},
-		field{"lowest_temperature_c", e.LowestTemperature != nil}, field{"short_circuit_a", e.ShortCircuitSTC != nil},
-		field{"equipment_max_input_v", e.EquipmentMaxInput != nil}, field{"equipment", e.Equipment != nil}, field{"building", e.Building != nil})
+	c.SecondDevice = answer(e.SecondDevice)
+	c.ShieldedWiring = named(e.Wiring) == shieldedWires
 }
 
-// direct reports that data of a direct current line are given.
-func (e *Electrical) direct() bool {
-	return e.Origin != nil || e.OpenCircuit != nil || e.TemperatureCoefficient != nil || e.LowestTemperature != nil ||
-		e.ShortCircuitSTC != nil || e.EquipmentMaxInput != nil || e.Building != nil
+// telecom takes what counts on a telecommunication line.
+func (b *builder) telecom(c *risk.Electrical, e *Electrical, where Where, at []any) {
+	b.equipment(c, e, where, at)
+	c.Cable, c.Pairs = stated(e.Cable), count(e.Pairs)
+	b.refuse(at, "is of power lines only; a telecommunication line has max_operating_v, cable, pairs, equipment_distance_m, second_device, "+
+		"equipment_wiring and lead_length_m", e.power())
+	if c.Cable == risk.CableCoaxial && e.Pairs != nil {
+		b.fault(risk.RuleContradiction, pointer(append(at[:len(at):len(at)], "pairs")...), "a coaxial cable has an inner conductor and no pairs")
+	}
 }
 
 func (b *builder) alternating(c *risk.Electrical, e *Electrical, where Where, at []any) {
 	c.System = or(b, e.System, defaultSystem, risk.TT, where, at...)
 	c.Nominal = or(b, e.Nominal, defaultNominal, 230, where, at...)
 	c.Phases = int(or(b, e.Phases, defaultPhases, 1, where, at...))
-	if c.Phases == 2 {
-		b.fault(risk.RuleOutOfRange, pointer(append(at[:len(at):len(at)], "phases")...), "must be 1 or 3")
-	}
 	c.Neutral = or(b, e.Neutral, defaultNeutral, true, where, at...)
-	if e.Equipment != nil {
-		c.Equipment = *e.Equipment
-	}
-	b.refuse(at, "is of direct current lines only; give current dc, or leave it out",
-		field{"origin", e.Origin != nil}, field{"open_circuit_v", e.OpenCircuit != nil}, field{"temperature_coefficient_per_k", e.TemperatureCoefficient != nil},
-		field{"lowest_temperature_c", e.LowestTemperature != nil}, field{"short_circuit_a", e.ShortCircuitSTC != nil},
-		field{"equipment_max_input_v", e.EquipmentMaxInput != nil}, field{"building", e.Building != nil})
+	c.Equipment = named(e.Equipment)
+	c.Source, c.SourcePhases, c.NeutralBond = named(e.Source), count(e.SourcePhases), named(e.NeutralBond)
+	c.Residual, c.Connection = stated(e.Residual), stated(e.ConnectionType)
+	c.Pulsed, c.WideVariation = named(e.Waveform) == pulsed, named(e.Variation) == wideVariation
+	b.otherSupplies(c, e, where, at)
+	b.conductors(c, at)
+	b.refuse(at, "is of direct current lines only; give current dc, or leave it out", e.dcOnly())
 }
 
-func (b *builder) directCurrent(c *risk.Electrical, e *Electrical, where Where, at []any) {
-	b.refuse(at, "is of alternating current lines only; give current ac, or leave it out",
-		field{"system", e.System != nil}, field{"phases", e.Phases != nil}, field{"neutral", e.Neutral != nil})
+// conductors refuses numbers of phases and connection types that the conductors do not allow (IEC 60364-5-53 clause 534).
+func (b *builder) conductors(c *risk.Electrical, at []any) {
+	contradiction := func(field, reason string) {
+		b.fault(risk.RuleContradiction, pointer(append(at[:len(at):len(at)], field)...), reason)
+	}
+	const threePhases = 3
+	if c.Phases == 2 && !c.Neutral {
+		contradiction("phases", "2 is split phase, which has a neutral between its wires: give neutral true")
+	}
+	if c.Phases == threePhases && c.SourcePhases > 0 && c.SourcePhases < c.Phases {
+		contradiction("source_phases", "is less than phases, "+format(float64(c.Phases)))
+	}
+	behind := c.Residual == risk.ResidualBefore || c.Residual == risk.ResidualBeforeDelayed
+	switch {
+	case c.Connection == risk.WantCT2 && (!c.Neutral || c.System == risk.TNC):
+		contradiction("connection_type", "CT2 needs a neutral apart from the protective conductor")
+	case c.Connection == risk.WantCT1 && c.System == risk.TT && !behind:
+		contradiction("connection_type", "CT1 is allowed in TT only behind a residual-current device: "+
+			"give residual_current_device before_spd_type_s, or CT2")
+	}
+}
+
+// otherSupplies takes the sources that feed the line at other times; what they leave out is as in the line.
+func (b *builder) otherSupplies(c *risk.Electrical, e *Electrical, where Where, at []any) {
+	c.Changeover = stated(e.Changeover)
+	if e.AlsoFedBy == nil || len(*e.AlsoFedBy) == 0 {
+		return
+	}
+	if e.Changeover == nil {
+		b.assume(defaultChangeover, where, at...)
+	}
+	others := make([]risk.OtherSupply, len(*e.AlsoFedBy))
+	for i, o := range *e.AlsoFedBy {
+		others[i] = risk.OtherSupply{Source: named(o.Source), System: c.System, SourcePhases: count(o.SourcePhases),
+			MaxOperating: value(o.MaxOperating), ShortCircuit: value(o.ShortCircuit)}
+		if o.System != nil {
+			others[i].System = *o.System
+		}
+		b.notBelow(others[i].MaxOperating, c.Nominal, append(at[:len(at):len(at)], "also_fed_by", i, "max_operating_v"))
+	}
+	c.AlsoFedBy = &others
+}
+
+// directCurrent takes what counts on a d.c. line; the structure has an LPS, or is nil.
+func (b *builder) directCurrent(c *risk.Electrical, e *Electrical, lps *risk.Structure, where Where, at []any) {
+	b.refuse(at, "is of alternating current lines only; give current ac, or leave it out", e.acOnly())
+	temperature := func(f field) bool { return f.name == "lowest_temperature_c" } // alone it does not tell of an array
 	switch {
 	case e.Origin != nil:
 		c.Origin = *e.Origin
-	case e.OpenCircuit != nil || e.TemperatureCoefficient != nil || e.ShortCircuitSTC != nil || e.Building != nil:
+	case slices.ContainsFunc(slices.DeleteFunc(e.arrayOnly(), temperature), isGiven):
 		c.Origin = risk.Photovoltaic
 		b.assume(defaultOriginPV, where, at...)
 	default:
@@ -91,9 +153,7 @@ func (b *builder) directCurrent(c *risk.Electrical, e *Electrical, where Where, 
 	c.OpenCircuit, c.ShortCircuitSTC, c.EquipmentMaxInput = value(e.OpenCircuit), value(e.ShortCircuitSTC), value(e.EquipmentMaxInput)
 	c.Equipment = or(b, e.Equipment, defaultEquipment, risk.OtherEquipment, where, at...)
 	if c.Origin != risk.Photovoltaic {
-		b.refuse(at, "is of photovoltaic lines only",
-			field{"open_circuit_v", e.OpenCircuit != nil}, field{"temperature_coefficient_per_k", e.TemperatureCoefficient != nil},
-			field{"lowest_temperature_c", e.LowestTemperature != nil}, field{"short_circuit_a", e.ShortCircuitSTC != nil}, field{"building", e.Building != nil})
+		b.refuse(at, "is of photovoltaic lines only", e.arrayOnly())
 		return
 	}
 	c.TemperatureCoefficient = value(e.TemperatureCoefficient)
@@ -102,19 +162,30 @@ func (b *builder) directCurrent(c *risk.Electrical, e *Electrical, where Where, 
 		b.assume(defaultColdVoltage, where, at...)
 	}
 	c.Building = or(b, e.Building, defaultBuilding, risk.DwellingBuilding, where, at...)
+	b.array(c, e, lps, where, at)
 }
 
-// field is a field of the electrical data, and whether it is given.
-type field struct {
-	name  string
-	given bool
-}
-
-// refuse reports fields that are given but mean nothing here.
-func (b *builder) refuse(at []any, reason string, fields ...field) {
-	for _, f := range fields {
-		if f.given {
-			b.fault(risk.RuleNotApplicable, pointer(append(at[:len(at):len(at)], f.name)...), reason)
+// array takes the place of an array, its parts, and the battery that may feed back.
+func (b *builder) array(c *risk.Electrical, e *Electrical, lps *risk.Structure, where Where, at []any) {
+	c.ArrayPlace, c.SeparationKept = stated(e.ArrayPlace), named(e.SeparationKept)
+	c.Strings, c.CombinerBoxes = count(e.Strings), count(e.CombinerBoxes)
+	c.BatteryCanFeed, c.BatteryMax, c.BatteryShortCircuit = answer(e.BatteryCanFeed), value(e.BatteryMax), value(e.BatteryShortCircuit)
+	switch {
+	case e.SeparationKept != nil && c.ArrayPlace == risk.ArrayElsewhere:
+		b.fault(risk.RuleContradiction, pointer(append(at[:len(at):len(at)], "separation_distance_kept")...),
+			"goes with an array on the building, and array_place is elsewhere")
+	case lps == nil:
+	case e.ArrayPlace == nil:
+		b.assume(defaultArrayPlace, where, at...)
+	case e.SeparationKept == nil && c.ArrayPlace == risk.ArrayOnBuilding && (lps.Separation.Along == 0 || lps.Separation.Distance == nil):
+		b.assume(defaultSeparationKept, where, at...)
+	}
+	if c.BatteryCanFeed == risk.No {
+		for _, f := range []field{{"battery_max_v", e.BatteryMax != nil}, {"battery_short_circuit_ka", e.BatteryShortCircuit != nil}} {
+			if f.given {
+				b.fault(risk.RuleContradiction, pointer(append(at[:len(at):len(at)], f.name)...),
+					"goes with a battery that can feed the line, and battery_can_feed is false")
+			}
 		}
 	}
 }

@@ -22,6 +22,7 @@ type Input struct {
 	FlashDensity    *FlashDensity  `json:"flash_density" required:"true"`
 	Environment     *Environment   `json:"environment,omitempty"`
 	SoilResistivity *float64       `json:"soil_resistivity_ohm_m,omitempty" lim:"[1,100000]"`
+	Altitude        *float64       `json:"altitude_m,omitempty" lim:"[-500,9000]"`
 	Structures      []Structure    `json:"structures" required:"true" items:"[1,500]"`
 	Lines           *[]Line        `json:"lines,omitempty" items:"[0,1000]"`
 	Tolerable       *TolerableRisk `json:"tolerable_risk,omitempty"`
@@ -119,6 +120,9 @@ type Structure struct {
 	Persons              *float64       `json:"persons,omitempty" lim:"(0,1000000]"`
 	Zones                *[]Zone        `json:"zones,omitempty" items:"[1,100]"`
 	Earthing             *Earthing      `json:"earthing,omitempty"`
+	DownConductors       *float64       `json:"down_conductors,omitempty" lim:"[1,200]" integer:"true"`
+	Separation           *Separation    `json:"separation,omitempty"`
+	NextInspection       *Date          `json:"next_inspection,omitempty"`
 }
 
 // Zone is a part of a structure with uniform characteristics.
@@ -184,6 +188,7 @@ type Line struct {
 	BondingSPD     *SPD          `json:"bonding_spd,omitempty"`
 	CoordinatedSPD *SPD          `json:"coordinated_spd,omitempty"`
 	Electrical     *Electrical   `json:"electrical,omitempty"`
+	LineEnds
 }
 
 // Section is a part of a line with uniform characteristics.
@@ -200,32 +205,11 @@ type Shield struct {
 	Type       *ShieldType `json:"type" required:"true"`
 	Bonded     *bool       `json:"bonded,omitempty"`
 	Resistance *float64    `json:"resistance_ohm_per_km,omitempty" lim:"(0,1000000]"`
+	Conductor  *float64    `json:"conductor_resistance_ohm_per_km,omitempty" lim:"(0,1000000]"`
 }
 
 // SPD is a level, or the probability of a set better than LPL I.
 type SPD risk.SPD
-
-// Electrical says what is connected through a line.
-type Electrical struct {
-	Current                *Current        `json:"current,omitempty"`
-	System                 *EarthingSystem `json:"system,omitempty"`
-	Nominal                *float64        `json:"nominal_v,omitempty" lim:"(0,1500]"`
-	MaxOperating           *float64        `json:"max_operating_v,omitempty" lim:"(0,2000]"`
-	Phases                 *float64        `json:"phases,omitempty" lim:"[1,3]" integer:"true"`
-	Neutral                *bool           `json:"neutral,omitempty"`
-	SourceConnected        *bool           `json:"source_connected,omitempty"`
-	ShortCircuit           *float64        `json:"short_circuit_ka,omitempty" lim:"(0,200]"`
-	Origin                 *DCOrigin       `json:"origin,omitempty"`
-	OpenCircuit            *float64        `json:"open_circuit_v,omitempty" lim:"(0,1500]"`
-	TemperatureCoefficient *float64        `json:"temperature_coefficient_per_k,omitempty" lim:"[-0.02,0]"`
-	LowestTemperature      *float64        `json:"lowest_temperature_c,omitempty" lim:"[-90,40]"`
-	ShortCircuitSTC        *float64        `json:"short_circuit_a,omitempty" lim:"(0,100000]"`
-	EquipmentMaxInput      *float64        `json:"equipment_max_input_v,omitempty" lim:"(0,2000]"`
-	Equipment              *Equipment      `json:"equipment,omitempty"`
-	Building               *Building       `json:"building,omitempty"`
-	EquipmentDistance      *float64        `json:"equipment_distance_m,omitempty" lim:"[0,10000]"`
-	LeadLength             *float64        `json:"lead_length_m,omitempty" lim:"[0,100]"`
-}
 
 // The named values of the input are those of package risk.
 type (

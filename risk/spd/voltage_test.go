@@ -278,7 +278,7 @@ func TestNotes(t *testing.T) {
 	l := mains(aerial(300))
 	l.Electrical.EquipmentDistance = 30
 	for connection, want := range map[risk.EarthConnection]string{risk.EarthUnknown: noteEarth, risk.EarthNone: noteNoEarth,
-		risk.EarthMeasured: noteProved} {
+		risk.EarthMeasured: "Earth of 8 ohm, good. Test it before use, and keep everything bonded to it."} {
 		es := schedule(t, site1(risk.Structure{Earthing: risk.Earthing{Connection: connection, Resistance: 8}}, l), 1, nil)
 		if es[0].Notes[0] != want || es[1].Notes[0] != noteSecond {
 			t.Errorf("%v: %q, %q", connection, es[0].Notes, es[1].Notes)
