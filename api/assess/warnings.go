@@ -15,7 +15,8 @@ const frequentFailures = 0.1
 
 // warnings are remarks on this input: the earth first, then the lines, the flash density, the structures and the measures.
 func warnings(in *risk.Input, res *risk.Result, rec *risk.Recommendation, ed risk.Edition) []string {
-	return slices.Concat(earthWarnings(in), lineWarnings(in), densityWarnings(in), failureWarnings(in, res), measureWarnings(rec), remaining(in, rec, ed))
+	return slices.Concat(earthWarnings(in), lineWarnings(in), densityWarnings(in), failureWarnings(in, res), measureWarnings(rec),
+		remaining(in, rec, ed))
 }
 
 // remarks are texts about parts of a site, each said once for all parts it goes for.
@@ -91,7 +92,8 @@ func lineWarnings(in *risk.Input) []string {
 	for i := range in.Lines {
 		l := &in.Lines[i]
 		if l.Electrical.NotStated {
-			r.add(l.ID, "taken as 230 V a.c., not stated. For an array, a battery or a data line the device is another: find out what the line carries before ordering.")
+			r.add(l.ID, "taken as 230 V a.c., not stated. For an array, a battery or a data line the device is another: "+
+				"find out what the line carries before ordering.")
 		}
 	}
 	for i := range in.Lines {
@@ -147,13 +149,15 @@ func failureWarnings(in *risk.Input, res *risk.Result) []string {
 		}
 	}
 	return []string{named("structure", ids) + ": without SPDs " + whose + " systems are expected to fail " + times + " times a year. " +
-		"The loss of equipment does not count in the risk, because no values were given; devices that are not required are worth fitting all the same."}
+		"The loss of equipment does not count in the risk, because no values were given; " +
+		"devices that are not required are worth fitting all the same."}
 }
 
 func measureWarnings(rec *risk.Recommendation) []string {
 	var w []string
 	if rec.Needed && !rec.Sufficient {
-		w = append(w, "No set of measures in the search brings every risk to its limit. What is recommended is the best that can be reached; reduce the fire risk, divide the structure or find other measures with a specialist.")
+		w = append(w, "No set of measures in the search brings every risk to its limit. What is recommended is the best that can be "+
+			"reached; reduce the fire risk, divide the structure or find other measures with a specialist.")
 	}
 	if !rec.Proven {
 		w = append(w, "The search for measures was stopped at its bound: the set suffices, but a cheaper one is not excluded.")

@@ -25,7 +25,8 @@ func TestWayOut(t *testing.T) {
 	} {
 		l := risk.Line{ID: "supply", Sections: []risk.Section{{Length: 300, Installation: risk.Aerial}}, Withstand: 2.5,
 			Electrical: risk.Electrical{Nominal: 230, Phases: 1, Neutral: true, SourceConnected: true}}
-		e, ok := Demand(&l, &risk.Structure{ID: "house", Earthing: risk.Earthing{Connection: risk.EarthMeasured, Resistance: 5}}, LineEntrance, nil)
+		e, ok := Demand(&l, &risk.Structure{ID: "house", Earthing: risk.Earthing{Connection: risk.EarthMeasured, Resistance: 5}},
+			LineEntrance, nil)
 		if !ok {
 			t.Fatal("no device is asked for")
 		}
