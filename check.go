@@ -42,7 +42,8 @@ func (p *program) checkDevice(args []string) error {
 var verdictWords = []struct {
 	verdict spd.Verdict
 	heading string
-}{{spd.Unsuitable, "Not to be used"}, {spd.Ineffective, "Harmless, but without effect"}, {spd.InsufficientData, "Not known"}, {spd.Suitable, "Right"}}
+}{{spd.Unsuitable, "Not to be used"}, {spd.Ineffective, "Harmless, but without effect"}, {spd.InsufficientData, "Not known"},
+	{spd.Suitable, "Right"}}
 
 // verdict prints the sentence first, then rule by rule what is required and what was found; why, where a rule is not met.
 func (p *program) verdict(r *wire.SPDCheckResult) error {

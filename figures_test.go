@@ -32,13 +32,15 @@ func TestQuantities(t *testing.T) {
 }
 
 func TestRiskFigures(t *testing.T) {
-	for v, want := range map[float64]string{2.98e-4: "3.0 × 10⁻⁴", 1e-5: "1.0 × 10⁻⁵", 9.96e-6: "1.0 × 10⁻⁵", 0: "0", 1.2e-12: "1.2 × 10⁻¹²"} {
+	for v, want := range map[float64]string{2.98e-4: "3.0 × 10⁻⁴", 1e-5: "1.0 × 10⁻⁵", 9.96e-6: "1.0 × 10⁻⁵", 0: "0",
+		1.2e-12: "1.2 × 10⁻¹²"} {
 		if got := riskFigure(v); got != want {
 			t.Errorf("%v: %q, want %q", v, got, want)
 		}
 	}
 	for ratio, want := range map[float64]string{
-		30.4: "30 times the limit", 1.004: "1.01 times the limit", 1.36: "1.4 times the limit", 1: "100 % of the limit", 0.99984: "99.98 % of the limit",
+		30.4: "30 times the limit", 1.004: "1.01 times the limit", 1.36: "1.4 times the limit", 1: "100 % of the limit",
+		0.99984: "99.98 % of the limit",
 		0.99999: "99.99 % of the limit", 0.813: "81 % of the limit", 0.012: "1.2 % of the limit",
 	} {
 		if got := ofLimit(ratio); got != want {

@@ -60,7 +60,8 @@ var fieldNames = map[string]string{
 }
 
 // unitsOfFields end the names of fields.
-var unitsOfFields = []string{"_ohm_per_km", "_ohm_m", "_ohm", "_per_km2_year", "_per_year", "_m2", "_mm2", "_kv", "_ka", "_m", "_v", "_a", "_c"}
+var unitsOfFields = []string{"_ohm_per_km", "_ohm_m", "_ohm", "_per_km2_year", "_per_year", "_m2", "_mm2", "_kv", "_ka", "_m", "_v",
+	"_a", "_c"}
 
 // fieldWords names a field by the keys that lead to it: an entry of a list by its number, a field without its unit.
 func fieldWords(keys []string) string {

@@ -69,7 +69,8 @@ func (p *page) risksOf(s *wire.StructureResult) []string {
 		}
 		texts = append(texts, text)
 	}
-	texts = append(texts, "struck by lightning: "+once(s.Events.Direct)+"; failures of internal systems without SPDs: "+once(s.SystemFailures))
+	texts = append(texts, "struck by lightning: "+once(s.Events.Direct)+"; failures of internal systems without SPDs: "+
+		once(s.SystemFailures))
 	texts = append(texts, p.exceedance(s)...)
 	if text := cost(s); text != "" {
 		texts = append(texts, text)
@@ -165,8 +166,8 @@ func (p *page) assumptions() {
 	p.title("Find out")
 	g := p.decisive()
 	if len(g) == 0 {
-		p.wrapped("  ", "  ", fmt.Sprintf("%d defaults were taken, all in the JSON result. None of them, taken alone, turns a risk over its limit, changes the "+
-			"class of LPS or the kind of SPD.", len(p.r.Assumptions)))
+		p.wrapped("  ", "  ", fmt.Sprintf("%d defaults were taken, all in the JSON result. None of them, taken alone, turns a risk over "+
+			"its limit, changes the class of LPS or the kind of SPD.", len(p.r.Assumptions)))
 		return
 	}
 	p.wrapped("  ", "  ", "These defaults decide the outcome; find them out on site:")

@@ -33,7 +33,7 @@ func (p *page) schedule() {
 		p.deviceGroup(i+1, &groups[i])
 	}
 	if slices.ContainsFunc(groups, func(g deviceGroup) bool { return len(g.ends) > 0 }) {
-		p.wrapped("  ", "  ", fmt.Sprintf("Lasts: a device of just these ratings, every flash counted as the worst, surges above %s.",
+		p.wrapped("  ", "  ", fmt.Sprintf("Lasts: for a device of just these ratings, with every flash counted as the worst and surges above %s.",
 			quantity(p.stress.Ends[0].OperationsAbove, "kA", nearest)))
 	}
 	if len(shared) > 0 {
@@ -202,7 +202,8 @@ func (p *page) deviceLines(e *wire.ScheduleEntry) []string {
 	}
 	lines = append(lines, with("order: ",
 		value("U_C ", e.Order.Uc, "V", nearest), value("U_C at most ", e.Order.UcMax, "V", nearest), value("U_P ", e.Order.Up, "kV", nearest),
-		value("I_n ", e.Order.In, "kA", nearest), value("I_imp ", e.Order.Iimp, "kA", nearest), value("I_imp N-PE ", e.Order.IimpNPE, "kA", nearest),
+		value("I_n ", e.Order.In, "kA", nearest), value("I_imp ", e.Order.Iimp, "kA", nearest), value("I_imp N-PE ", e.Order.IimpNPE, "kA",
+			nearest),
 		value("U_OC ", e.Order.Uoc, "kV", nearest))...)
 	lines = append(lines, with("",
 		value("U_C at most ", e.UcMax, "V", downwards), value("short-circuit rating at least ", e.ShortCircuitMin, "kA", upwards),

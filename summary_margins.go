@@ -51,7 +51,7 @@ func (p *page) exceedance(s *wire.StructureResult) (texts []string) {
 	return texts
 }
 
-// alternatives lists the next safer sets with what they cost, hold and leave; a measure that is for all structures or line ends has no places.
+// alternatives lists the next safer sets with what they cost, hold and leave; a measure for all structures or line ends has no places.
 func (p *page) alternatives() {
 	rec := &p.r.Recommendation
 	if len(rec.Alternatives) == 0 {

@@ -146,7 +146,8 @@ func TestSensitivityIsSortedByEffect(t *testing.T) {
 		t.Errorf("fire risk is missing: %+v", list)
 	}
 	_, out, _ := command(t, hut, "assess", "-")
-	if want := "hut: fire risk, taken as ordinary with low: loss of human life 8.3 × 10⁻⁷, acceptable"; !strings.Contains(unwrapped(out), want) {
+	if want := "hut: fire risk, taken as ordinary with low: loss of human life 8.3 × 10⁻⁷, acceptable"; !strings.Contains(unwrapped(out),
+		want) {
 		t.Errorf("the summary lacks %q:\n%s", want, out)
 	}
 }

@@ -91,7 +91,8 @@ func (p *page) answer() string {
 	if over == assessed {
 		where = fmt.Sprintf("all %d structures", over)
 	}
-	return shortest("not acceptable: "+where+", up to "+ofLimit(now.ratio)+then+".", "not acceptable: "+where+", up to "+share(now.ratio)+then+".",
+	return shortest("not acceptable: "+where+", up to "+ofLimit(now.ratio)+then+".",
+		"not acceptable: "+where+", up to "+share(now.ratio)+then+".",
 		"not acceptable: "+where+then+".")
 }
 

@@ -14,9 +14,11 @@ func equalHouses(n int, house, line string) string {
 	var houses, lines []string
 	for i := 1; i <= n; i++ {
 		houses = append(houses, fmt.Sprintf(`{"id": "house-%02d", "length_m": 8, "width_m": 6, "height_m": 3.5%s}`, i, house))
-		lines = append(lines, fmt.Sprintf(`{"id": "drop-%02d", "structure": "house-%02d", "installation": "aerial", "length_m": 200%s}`, i, i, line))
+		lines = append(lines, fmt.Sprintf(`{"id": "drop-%02d", "structure": "house-%02d", "installation": "aerial", "length_m": 200%s}`, i,
+			i, line))
 	}
-	return `{"name": "Invented houses", "location": {"latitude": -3.1, "longitude": 86.6}, "flash_density": {"ground_flashes_per_km2_year": 9.4},
+	return `{"name": "Invented houses", "location": {"latitude": -3.1, "longitude": 86.6},
+		"flash_density": {"ground_flashes_per_km2_year": 9.4},
 		"structures": [` + strings.Join(houses, ", ") + `], "lines": [` + strings.Join(lines, ", ") + `]}`
 }
 
@@ -95,7 +97,8 @@ func TestFifteenHousesFillAPage(t *testing.T) {
 		t.Errorf("one house has %d lines, fifteen have %d", a, b)
 	}
 	for text, times := range map[string]int{
-		"   1 Required, earth first: 15 x a.c., test class I, LPL II, connection type CT2\n     drop-01 at house-01 to drop-15 at house-15 (line entrance)": 1,
+		"   1 Required, earth first: 15 x a.c., test class I, LPL II, connection type CT2\n" +
+			"     drop-01 at house-01 to drop-15 at house-15 (line entrance)": 1,
 		"   2 ": 0, "house-07": 0, "Earth first: a device can do very": 1,
 		"  - In 15 structures (\"house-01\", \"house-02\", \"house-03\" and 12 more): without": 1,
 	} {
@@ -109,7 +112,8 @@ func TestFifteenHousesFillAPage(t *testing.T) {
 func TestNotStatedIsSaid(t *testing.T) {
 	out := strings.Join(strings.Fields(assessed(t, equalHouses(1, "", ""))), " ")
 	for _, want := range []string{
-		"drop-01 of house-01: what it carries (a.c. or d.c., volts, earthing system), taken as a.c., 230 V, one phase with neutral, TT, source connected",
+		"drop-01 of house-01: what it carries (a.c. or d.c., volts, earthing system), " +
+			"taken as a.c., 230 V, one phase with neutral, TT, source connected",
 		`Line "drop-01": taken as 230 V a.c., not stated.`,
 		"- Taken as 230 V a.c., not stated: find out what the line carries before ordering.",
 	} {
@@ -122,7 +126,8 @@ func TestNotStatedIsSaid(t *testing.T) {
 // TestRemarksOfSeveralDevices holds that a text of several devices stands once, with their numbers.
 func TestRemarksOfSeveralDevices(t *testing.T) {
 	out := assessed(t, string(readFile(t, "testdata/demo/health-post.json")))
-	for _, text := range []string{"The backup overcurrent device does not exceed the value stated by the maker.", "The recommended measures bring the risk down"} {
+	for _, text := range []string{"The backup overcurrent device does not exceed the value stated by the maker.",
+		"The recommended measures bring the risk down"} {
 		if n := strings.Count(strings.Join(strings.Fields(out), " "), text); n != 1 {
 			t.Errorf("%q stands %d times", text, n)
 		}
