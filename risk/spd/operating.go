@@ -238,7 +238,8 @@ func (s *scheduler) photovoltaicUc(x *end) (float64, *rule) {
 	return 0, nil
 }
 
-// ArrayExceeds says that an array exceeds the input of its equipment, by the voltage computed for the lowest temperature; empty where it does
+// ArrayExceeds says that an array exceeds the input of its equipment, by the voltage computed for the lowest temperature; empty
+// where it does
 // not, or where coefficient or temperature is not known.
 func ArrayExceeds(l *risk.Line) string {
 	el := &l.Electrical
