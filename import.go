@@ -64,7 +64,7 @@ func (p *program) importFile(ctx context.Context, args []string) error {
 	err = run.do(ctx, jobs.Import{Portfolio: portfolio, Mode: *mode,
 		File: batch.Options{Format: format, Sheet: *sheet, Decimal: batch.Decimal(*decimal)}}, file)
 	if made && !run.begun { // a file that nothing was taken of leaves no portfolio
-		err = errors.Join(err, db.DeletePortfolio(context.WithoutCancel(ctx), store.Local, portfolio))
+		err = errors.Join(err, store.DeletePortfolio(context.WithoutCancel(ctx), db, store.Local, portfolio))
 	}
 	return err
 }

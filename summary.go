@@ -130,7 +130,10 @@ func (p *page) measures() {
 	for _, same := range measuresOf(&rec.MeasureSet) {
 		p.wrapped("  - ", "    ", same.text+": "+enumerate(same.names))
 	}
+	p.deciding()
+	p.lpsWork()
 	p.alternatives()
+	p.changes()
 }
 
 // measuresOf lists each measure of a set with the places it is for.

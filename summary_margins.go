@@ -77,11 +77,13 @@ func placesOf(measures grouped, all int) (texts []string) {
 }
 
 // left says what the worst remaining risk of a set is.
-func left(set *wire.MeasureSet) string {
-	if set.LeastMargin == nil {
+func left(set *wire.MeasureSet) string { return leftMargin(set.LeastMargin) }
+
+func leftMargin(least *float64) string {
+	if least == nil {
 		return "no risk with a limit is left"
 	}
-	return "the worst risk left " + margin(*set.LeastMargin)
+	return "the worst risk left " + margin(*least)
 }
 
 // wiringWords say what to do to internal wiring, Table B.5 of IEC 62305-2:2010.

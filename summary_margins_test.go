@@ -69,6 +69,9 @@ func TestMarginsOfAnAnswer(t *testing.T) {
 		math.Abs(answer.FlashDensity.UpperBound-19.7275) > 1e-3 {
 		t.Errorf("%+v, upper bound %v, R there %v", r.Margin, answer.FlashDensity.UpperBound, *r.AtUpper)
 	}
+	if want := "decide by the risk at its upper bound, N_G 19.7."; !strings.Contains(strings.Join(answer.Warnings, " "), want) {
+		t.Errorf("no warning %q: %q", want, answer.Warnings)
+	}
 	_, out, _ = command(t, wide, "assess", "-")
 	want := "N_G is too uncertain for a probability (standard error 5); decide by its upper bound, N_G 19.7: human life 2.2 × 10⁻⁵"
 	if !strings.Contains(unwrapped(out), want) {
@@ -112,8 +115,8 @@ func TestIntervalOfTheFlashDensity(t *testing.T) {
 	}
 }
 
-// The largest effect first, and each is that of computing again with the other value: low fire risk is a tenth of ordinary, r_f 1e-3 and 1e-2
-// (IEC 62305-2:2010 Table C.5, secondary source). R_A = 4.129557e-3 x 1e-4, R_B a tenth of 4.129557e-6: R_1 = 8.259114e-7.
+// The largest effect first, and each is that of computing again with the other value: low fire risk is a tenth of ordinary,
+// r_f 1e-3 and 1e-2 (IEC 62305-2:2010 Table C.5, secondary source). R_A = 4.129557e-3 x 1e-4, R_B a tenth of 4.129557e-6: R_1 = 8.259114e-7.
 func TestSensitivityIsSortedByEffect(t *testing.T) {
 	answer, err := compute([]byte(hut), nil, nil, nil)
 	if err != nil {
@@ -133,7 +136,8 @@ func TestSensitivityIsSortedByEffect(t *testing.T) {
 	for _, e := range list {
 		if e.Pointer == "/structures/0/zones/0/fire_risk" && e.Instead == "low" {
 			found = true
-			if math.Abs(e.Before-4.542513e-6) > 1e-11 || math.Abs(e.After-8.259114e-7) > 1e-12 || !e.Decisive || e.Structure != "hut" || *e.Tolerable != 4e-6 {
+			if math.Abs(e.Before-4.542513e-6) > 1e-11 || math.Abs(e.After-8.259114e-7) > 1e-12 ||
+				!e.Decisive || e.Structure != "hut" || *e.Tolerable != 4e-6 {
 				t.Errorf("%+v", e)
 			}
 		}

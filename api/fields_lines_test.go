@@ -14,18 +14,35 @@ func unreadElectrical(path string) map[string]string {
 	return all
 }
 
+// unreadSites lists what no rule reads yet of a site, its structures and the ends of its lines.
+func unreadSites() map[string]string {
+	all := map[string]string{"/altitude_m": notJudgedYet, "/structures/*/next_inspection": notJudgedYet,
+		"/structures/*/separation/": notJudgedYet}
+	for _, field := range []string{"common_electrode", "measured_on", "measured_by"} {
+		all["/structures/*/earthing/"+field] = notJudgedYet
+	}
+	for _, field := range []string{"far_electrode", "far_end", "far_withstand_kv", "board", "branches_from", "end_in_explosive_zone"} {
+		all["/lines/*/"+field] = notJudgedYet
+	}
+	return all
+}
+
 // requiredAlone is why a field of a line changes no finding of a check.
 const requiredAlone = "says what the schedule requires, which TestEveryFieldOfAnInput compares; no base device is at its limit"
 
 // suppliesInput has a line with other sources, one of an array with a battery, and a screened cable of pairs.
-const suppliesInput = `{"name": "Invented lodge", "location": {"latitude": -3.1, "longitude": 36.2}, "flash_density": {"ground_flashes_per_km2_year": 9},
-	"structures": [{"id": "lodge", "length_m": 20, "width_m": 10, "height_m": 5, "lps": "II", "earthing": {"connection": "measured", "resistance_ohm": 8}}],
+const suppliesInput = `{"name": "Invented lodge", "location": {"latitude": -3.1, "longitude": 36.2}, "flash_density": {"ground_flashes_per_km2_year": 9}, "altitude_m": 2400,
+	"structures": [{"id": "lodge", "length_m": 20, "width_m": 10, "height_m": 5, "lps": "II", "explosion_zone": "2_22", "down_conductors": 2, "next_inspection": "2027-03-01",
+		"separation": {"along_m": 8, "through": "solid", "clear_m": 0.4},
+		"earthing": {"connection": "measured", "resistance_ohm": 8, "common_electrode": "yes", "measured_on": "2026-03-01", "measured_by": "Invented Electric"}}],
 	"lines": [
 		{"id": "supply", "structure": "lodge", "electrical": {"system": "TN-S", "phases": 2, "nominal_v": 120, "source": "network", "source_phases": 2,
 			"also_fed_by": [{"source": "generator", "system": "TT", "source_phases": 1, "max_operating_v": 140, "short_circuit_ka": 0.4}],
 			"changeover": "behind_spd", "neutral_earth_bond": "board", "residual_current_device": "behind_spd", "connection_type": "CT2",
 			"waveform": "sinusoidal", "voltage_variation": "normal", "equipment_distance_m": 14, "second_device": false,
-			"equipment_wiring": "unshielded"}},
+			"equipment_wiring": "unshielded"},
+			"far_end_earth": "own", "far_electrode": "village", "far_end": "socket_outlet", "far_withstand_kv": 2.5, "board": "main",
+			"branches_from": "data", "end_in_explosive_zone": true},
 		{"id": "array", "structure": "lodge", "installation": "buried", "length_m": 40, "electrical": {"origin": "photovoltaic", "open_circuit_v": 420,
 			"short_circuit_a": 18, "array_place": "on_building", "separation_distance_kept": false, "strings": 2, "combiner_boxes": 1,
 			"battery_can_feed": true, "battery_max_v": 58, "battery_short_circuit_ka": 4}},

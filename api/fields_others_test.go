@@ -18,7 +18,13 @@ const (
 	gapSheet = `"current": ["ac"], "uc_ac_v": 255, "up_kv": 1.5, "in_ka": 20, "in_n_pe_ka": 40, "imax_ka": 40, "iimp_ka": 12.5, "iimp_n_pe_ka": 50, "test_classes": ["II"],
 		"technology": "switching", "short_circuit_ka": 25, "follow_current_ka": 1, "tov_v": 340, "max_backup_a": 160, "modes": ["L-PE"], "connections": ["CT1"]`
 	arraySheet = `"current": ["dc"], "uc_dc_v": 600, "up_kv": 2.2, "in_ka": 20, "imax_ka": 40, "iimp_ka": 5, "test_classes": ["II"], "technology": "limiting", "short_circuit_ka": 10, "modes": ["+/-"]`
-	dataSheet  = `"uc_dc_v": 70, "up_kv": 0.6, "in_ka": 5, "iimp_ka": 2.5, "test_classes": ["D1"], "technology": "combination", "modes": ["line-earth"]`
+	// values by mode, of a device that switches
+	modeSheet = `"current": ["ac"], "uc_ac_v": 275, "uc_l_pe_v": 275, "uc_n_pe_v": 255, "uc_l_l_v": 480, "up_l_n_kv": 1.3, "up_l_pe_kv": 1.4, "up_n_pe_kv": 1.2, "in_ka": 20, "in_n_pe_ka": 80,
+		"test_classes": ["III"], "technology": "switching", "short_circuit_ka": 25, "follow_current_ka": 30, "tov_l_n_5s_v": 340, "tov_l_pe_5s_v": 450, "tov_l_n_120min_v": 450,
+		"tov_l_n_120min_failure": "safe", "tov_l_pe_200ms_v": 1500, "tov_n_pe_200ms_v": 1300, "uoc_kv": 6, "protected_conductors": 2, "coordinated_with": ["R"], "modes": ["L-N", "N-PE"]`
+	gapModes = `"current": ["dc"], "uc_dc_v": 600, "up_plus_pe_kv": 2.2, "up_pole_pole_kv": 2.3, "in_ka": 20, "test_classes": ["II"], "technology": "switching", "short_circuit_ka": 10,
+		"dc_follow_current_ka": 1, "modes": ["+/-", "+/PE", "-/PE"]`
+	dataSheet = `"uc_dc_v": 70, "up_kv": 0.6, "in_ka": 5, "iimp_ka": 2.5, "test_classes": ["D1"], "technology": "combination", "modes": ["line-earth"]`
 )
 
 func TestEveryFieldOfAnEarthRequest(t *testing.T) {
@@ -91,12 +97,16 @@ func TestEveryFieldOfACoordination(t *testing.T) {
 			`{"withstand_kv": 2.5, "vital": false, "iimp_min_ka": 12.5, "in_min_ka": 15, ` + strings.Replace(stages(gapSheet, second), `"lead_length_m": 0.4, "cable_after_m": 12, "inductor_uh": 5, "device": {`+second, `"maker_cable_m": 10, "lead_length_m": 0.4, "cable_after_m": 12, "device": {`+second, 1) + `}`,
 			`{"withstand_kv": 4, "current": "dc", ` + stages(arraySheet, arraySheet) + `}`,
 			`{"withstand_kv": 1.5, "service": "telecom", ` + stages(dataSheet, dataSheet) + `}`,
+			`{"withstand_kv": 4, "wiring": "unshielded", "stages": [{"name": "R", "device": {` + mainsSheet + `}}, {"cable_after_m": 12, "device": {` + modeSheet + `}}]}`,
+			`{"withstand_kv": 4, "stages": [{"device": {` + mainsSheet + `}}, {"device": {"up_l_pe_kv": 1.1}}]}`,
+			`{"withstand_kv": 4, "wiring": "shielded", "current": "dc", "stages": [{"device": {` + gapModes + `}}]}`,
 		},
 		without: notJudged(
 			"/stages/*/device/", "the data sheet is that of a check; coordination compares currents, U_C and U_P of neighbours, "+
 				"a check judges the device at its line",
 			"connections/*", "current/*", "follow_current_ka", "iimp_n_pe_ka", "imax_ka", "in_n_pe_ka", "max_backup_a", "modes/*",
-			"short_circuit_ka", "tov_v"),
+			"short_circuit_ka", "tov_v", "uc_l_pe_v", "uc_n_pe_v", "uc_l_l_v", "up_n_pe_kv", "up_plus_pe_kv", "tov_l_n_5s_v", "tov_l_pe_5s_v", "tov_l_n_120min_v",
+			"tov_l_n_120min_failure", "tov_l_pe_200ms_v", "tov_n_pe_200ms_v", "uoc_kv", "protected_conductors", "dc_follow_current_ka"),
 	}
 	b.answer = posted(t, apitest.NewServer(t, apitest.OpenSQLite(t)), http.MethodPost, "/v1/spd-coordinations", "steps")
 	checkFields(t, contractDocument(t), &b)
@@ -116,6 +126,7 @@ func TestEveryFieldOfASPDCheck(t *testing.T) {
 		return `"position": "line_entrance", "installation": ` + installation
 	}
 	place := at(`{"lead_length_m": 0.4, "distance_m": 12, "backup_a": 100, "second_device": false}`)
+	second := `"position": "equipment", "installation": {"lead_length_m": 0.4, "distance_m": 12, "wiring": "unshielded", "first_reference": "R", "cable_between_m": 12, "first_device": {` + mainsSheet + `}}`
 	structure := `{"surroundings": "isolated", "occupancy": "office", "lps": "none", "natural_lps": false, ` +
 		`"failure_endangers_life": false, "public_service": "none", "earthing": `
 	mains := `{"service": "low_voltage", "installation": "aerial", "length_m": 500, "environment": "rural", "shield": {"type": "shielded", "bonded": true, "resistance_ohm_per_km": 3}, "withstand_kv": 2.5,
@@ -132,6 +143,14 @@ func TestEveryFieldOfASPDCheck(t *testing.T) {
 			`{"device": {` + mainsSheet + `}, "line": {"electrical": {"nominal_v": 230, "current": "dc", "equipment": "other"}}, "structure": ` + structure + `{"connection": "none"}}}`,
 			`{"device": {` + mainsSheet + `}, "line": {}, "structure": ` + structure + `{"connection": "electrode", "electrode": ` + electrodes["rod"] + `}}, "position": "line_entrance"}`,
 			`{"device": {` + arraySheet + `}, "line": {"withstand_kv": 1.5, "length_m": 15, "electrical": {"current": "dc", "origin": "load", "nominal_v": 230, "short_circuit_ka": 20, "equipment": "other"}}, ` + place + `}`,
+			`{"device": {` + modeSheet + `}, "line": ` + mains + `, ` + second + `}`,
+			`{"device": {` + modeSheet + `}, "line": ` + mains + `, ` + strings.Replace(second, `"R"`, `"S"`, 1) + `}`,
+			`{"device": {` + modeSheet + `}, "line": {}, "position": "equipment", "installation": {"first_device": {"up_l_n_kv": 1}}}`,
+			`{"device": {` + mainsSheet + `}, "line": {}, "position": "equipment", "installation": {"cable_between_m": 6, "first_device": {` + mainsSheet + `}}}`,
+			`{"device": {` + modeSheet + `}, "line": {}, "position": "equipment", "installation": {"first_device": {"up_l_pe_kv": 1}}}`,
+			`{"device": {` + gapModes + `}, "line": ` + array + `, "position": "equipment", "installation": {"first_device": {"uc_dc_v": 600, "up_pole_pole_kv": 2.5}}}`,
+			`{"device": {` + modeSheet + `}, "line": {"withstand_kv": 6, "electrical": {"system": "TT"}}, "position": "line_entrance", "installation": {"distance_m": 12, "wiring": "shielded"}}`,
+			`{"device": {` + gapModes + `}, "line": ` + array + `}`,
 			`{"device": {` + gapSheet + `}, "assessment": {"id": "` + site.ID + `", "revision": 2, "line": "supply", "structure": "clinic"}, ` + place + `}`,
 		},
 		values: map[string][]any{
@@ -146,27 +165,33 @@ func TestEveryFieldOfASPDCheck(t *testing.T) {
 			"/structure/earthing/connection=measured":  `{"resistance_ohm": 7, "electrode": null}`,
 			"/structure/earthing/connection=electrode": `{"resistance_ohm": null, "electrode": {"kind": "rod", "length_m": 2, "diameter_m": 0.016}}`,
 		},
-		without: withoutAll(unreadElectrical("/line/electrical"), map[string]string{
-			"/structure/earthing/electrode/":                         "an electrode proves the earth connection, whatever its resistance",
-			"/line/electrical/cable":                                 requiredAlone,
-			"/line/electrical/pairs":                                 requiredAlone,
-			"/line/electrical/separation_distance_kept":              requiredAlone,
-			"/line/shield/conductor_resistance_ohm_per_km":           requiredAlone,
-			"/line/electrical/building":                              noNeed,
-			"/line/installation":                                     noNeed,
-			"/line/length_m":                                         noNeed,
-			"/line/shield/bonded":                                    noNeed,
-			"/line/shield/resistance_ohm_per_km":                     noNeed,
-			"/line/shield/type":                                      noNeed,
-			"/line/electrical/equipment: *":                          "only what U_W and U_C follow from counts",
-			"/line/electrical/origin: battery, load":                 "both are direct current without an array",
-			"/line/environment: *":                                   "only rural stands apart here",
-			"/line/service: low_voltage, telecom":                    "the same place has other devices; no base line has fields that go with both",
-			"/line/service: high_voltage, telecom":                   "the same place has other devices; no base line has fields that go with both",
-			"/structure/lps: *":                                      "the classes count by their LPL: IV and III, and all of I, are one each (IEC 62305-1)",
-			"/structure/occupancy: *":                                "only who or what is at stake counts (IEC 60364-4-44 clause 443), the same for several uses",
-			"/structure/public_service: power_gas_water, tv_telecom": "only whether a service to the public is at stake counts",
-			"/structure/surroundings: *":                             "only hilltop stands apart here",
+		without: withoutAll(unreadElectrical("/line/electrical"), notJudged("/installation/first_device/", "of the device at the entrance only what coordination compares counts", "connections/*",
+			"coordinated_with/*", "current/*", "dc_follow_current_ka", "follow_current_ka", "iimp_ka", "iimp_n_pe_ka", "imax_ka", "in_ka", "in_n_pe_ka", "max_backup_a", "modes/*",
+			"protected_conductors", "short_circuit_ka", "tov_v", "tov_l_n_5s_v", "tov_l_pe_5s_v", "tov_l_n_120min_v", "tov_l_n_120min_failure", "tov_l_pe_200ms_v", "tov_n_pe_200ms_v",
+			"uc_l_l_v", "uc_l_pe_v", "uc_n_pe_v", "uoc_kv", "up_n_pe_kv", "up_plus_pe_kv"), map[string]string{
+			"/structure/earthing/electrode/":                                "an electrode proves the earth connection, whatever its resistance",
+			"/structure/earthing/measured_by":                               notJudgedYet,
+			"/structure/earthing/measured_on":                               notJudgedYet,
+			"/line/electrical/cable":                                        requiredAlone,
+			"/line/electrical/pairs":                                        requiredAlone,
+			"/line/electrical/separation_distance_kept":                     requiredAlone,
+			"/line/shield/conductor_resistance_ohm_per_km":                  requiredAlone,
+			"/line/electrical/building":                                     noNeed,
+			"/installation/first_device/technology: switching, combination": "both need the same decoupling",
+			"/installation/first_device/test_classes/*: *":                  "a device behind it is in its order or not; several classes come out alike",
+			"/line/installation":                                            noNeed,
+			"/line/length_m":                                                noNeed,
+			"/line/shield/bonded":                                           noNeed,
+			"/line/shield/resistance_ohm_per_km":                            noNeed,
+			"/line/shield/type":                                             noNeed,
+			"/line/electrical/equipment: *":                                 "only what U_W and U_C follow from counts",
+			"/line/environment: *":                                          "only rural stands apart here",
+			"/line/service: low_voltage, telecom":                           "the same place has other devices; no base line has fields that go with both",
+			"/line/service: high_voltage, telecom":                          "the same place has other devices; no base line has fields that go with both",
+			"/structure/lps: *":                                             "the classes count by their LPL: IV and III, and all of I, are one each (IEC 62305-1)",
+			"/structure/occupancy: *":                                       "only who or what is at stake counts (IEC 60364-4-44 clause 443), the same for several uses",
+			"/structure/public_service: power_gas_water, tv_telecom":        "only whether a service to the public is at stake counts",
+			"/structure/surroundings: *":                                    "only hilltop stands apart here",
 		}),
 	}
 	b.answer = posted(t, server, http.MethodPost, "/v1/spd-checks")
@@ -186,7 +211,9 @@ func TestEveryFieldOfAStressRequest(t *testing.T) {
 		},
 		without: notJudged("/devices/*/", "the data sheet is that of a check; here only discharge currents are judged", "connections/*",
 			"current/*", "follow_current_ka", "max_backup_a", "modes/*",
-			"short_circuit_ka", "technology", "test_classes/*", "tov_v", "uc_ac_v", "uc_dc_v", "up_kv"),
+			"short_circuit_ka", "technology", "test_classes/*", "tov_v", "uc_ac_v", "uc_dc_v", "up_kv",
+			"uc_l_pe_v", "uc_n_pe_v", "uc_l_l_v", "up_l_n_kv", "up_l_pe_kv", "up_n_pe_kv", "up_plus_pe_kv", "up_pole_pole_kv", "tov_l_n_5s_v", "tov_l_pe_5s_v", "tov_l_n_120min_v",
+			"tov_l_n_120min_failure", "tov_l_pe_200ms_v", "tov_n_pe_200ms_v", "uoc_kv", "protected_conductors", "dc_follow_current_ka", "coordinated_with/*"),
 		values: map[string][]any{"/line": {"array"}, "/devices/*/line": {"array"}, "/devices/*/structure": {"kiosk"}},
 	}
 	b.answer = posted(t, server, http.MethodPost, "/v1/assessments/"+site.ID+"/spd-stress")
@@ -206,12 +233,17 @@ func TestEveryFieldOfADevice(t *testing.T) {
 			`{"reference": "R", "name": "N", "use": "U", "price": "12.50", "currency": "XTS", ` + mainsSheet + `}`,
 			`{"reference": "R", ` + gapSheet + `}`, `{"reference": "R", ` + arraySheet + `}`, `{"reference": "R", ` + dataSheet + `}`,
 			`{"reference": "R", ` + strings.Replace(mainsSheet, `["L-N"]`, `["L-N", "N-PE"]`, 1) + `}`,
+			`{"reference": "R", ` + modeSheet + `}`, `{"reference": "R", ` + gapModes + `}`,
 		},
 		without: map[string]string{
 			"/use":                                "words of the owner, kept and given back, not checked",
 			"/max_backup_a":                       "compared with the overcurrent device upstream, which a schedule does not know",
 			"/imax_ka":                            "usual, not required (guidance in a check), so that no device fails a match by it",
 			"/technology: switching, combination": "a match judges both as devices that may spark over",
+			"/uoc_kv":                             "no place of these sites is behind a first device of class II",
+			"/tov_l_n_120min_failure":             "either state is allowed; a check shows which",
+			"/protected_conductors":               "several pieces serve where one connects too few conductors; a check says so",
+			"/coordinated_with/*":                 "judged in a check with the device at the entrance, and in a coordination",
 		},
 		values: map[string][]any{"/price": {"13.00"}, "/currency": {"XXX"}, "/short_circuit_ka": {0.5, 0.01}, "/imax_ka": {1.0, 10.0}},
 	}

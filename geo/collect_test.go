@@ -247,16 +247,16 @@ func coarseParts() *rapid.Generator[[]planePart] {
 					p.line = append(p.line, place())
 				}
 			case 2:
-				at, size := place(), place()
-				p.rings = [][]XY{rectangle(at.X, at.Y, size.X+2, size.Y+2)}
+				corner, size := place(), place()
+				p.rings = [][]XY{rectangle(corner.X, corner.Y, size.X+2, size.Y+2)}
 				if size.X > 2 && size.Y > 2 && rapid.Bool().Draw(t, "hole") {
-					p.rings = append(p.rings, rectangle(at.X+2, at.Y+2, size.X-2, size.Y-2))
+					p.rings = append(p.rings, rectangle(corner.X+2, corner.Y+2, size.X-2, size.Y-2))
 				}
 			case 3:
-				at := place()
+				corner := place()
 				p.rings = [][]XY{nil}
 				for _, s := range rapid.SampledFrom(shapes).Draw(t, "shape") {
-					p.rings[0] = append(p.rings[0], XY{at.X + s.X, at.Y + s.Y})
+					p.rings[0] = append(p.rings[0], XY{corner.X + s.X, corner.Y + s.Y})
 				}
 			}
 			parts = append(parts, p)

@@ -236,8 +236,8 @@ func (s *storedReader) values(cells int, d storedDescription, faults *rasterFaul
 			bits := uint32(raw[i]) | uint32(raw[n+i])<<8 | uint32(raw[2*n+i])<<16 | uint32(raw[3*n+i])<<24
 			kept, complaint := checks.take(float64(math.Float32frombits(bits)))
 			if complaint != "" {
-				at := len(values)
-				faults.add(DensityFaultValue, rasterCell(at%d.Grid.Columns, at/d.Grid.Columns), "%s", complaint)
+				cell := len(values)
+				faults.add(DensityFaultValue, rasterCell(cell%d.Grid.Columns, cell/d.Grid.Columns), "%s", complaint)
 			}
 			values = append(values, kept)
 		}

@@ -574,7 +574,7 @@ func TestDamagedDirectories(t *testing.T) {
 	big := readDensityFixture(t, "float32-bigtiff-deflate.tif")
 	order := binary.LittleEndian
 	circle := bytes.Clone(readDensityFixture(t, "float32-overviews.tif"))
-	end := func(at uint32) []byte { return circle[at+2+12*uint32(order.Uint16(circle[at:])):] }
+	end := func(offset uint32) []byte { return circle[offset+2+12*uint32(order.Uint16(circle[offset:])):] }
 	overview := order.Uint32(end(order.Uint32(circle[4:])))
 	order.PutUint32(end(overview), overview)
 	twice := bytes.Clone(strips)
@@ -621,9 +621,9 @@ func TestDamagedDirectories(t *testing.T) {
 func TestTiepointWithinTheRaster(t *testing.T) {
 	g := DensityGrid{4, 3, 20, 10, 0.5, 0.25}
 	data := writeDensityTIFF(g, make([]float32, 12))
-	at := bytes.Index(data, binary.LittleEndian.AppendUint64(nil, math.Float64bits(g.West))) - 24
+	offset := bytes.Index(data, binary.LittleEndian.AppendUint64(nil, math.Float64bits(g.West))) - 24
 	moved, _ := binary.Append(nil, binary.LittleEndian, []float64{3, 2, 0, 21.5, 9.5, 0})
-	copy(data[at:], moved)
+	copy(data[offset:], moved)
 	if m := mustReadDensity(t, data, inventedMeta()); m.Grid() != g || m.Meta() != inventedMeta() {
 		t.Errorf("%+v", m.Grid())
 	}
@@ -747,9 +747,9 @@ func TestStoredFormFaults(t *testing.T) {
 	m := mustReadDensity(t, readDensityFixture(t, "invented.asc"), inventedMeta())
 	stored := storedDensity(t, m)
 	block := 14 + int(binary.LittleEndian.Uint32(stored[10:])) // where the first block begins
-	alter := func(at int, to byte) []byte {
+	alter := func(offset int, to byte) []byte {
 		data := bytes.Clone(stored)
-		data[at] = to
+		data[offset] = to
 		return data
 	}
 	for _, c := range []struct {

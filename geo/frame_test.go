@@ -97,13 +97,13 @@ func anyPosition() *rapid.Generator[orb.Point] {
 func TestFrameThereAndBack(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		f := frameAt(anyPosition().Draw(t, "center"))
-		at := XY{rapid.Float64Range(-15e3, 15e3).Draw(t, "x"), rapid.Float64Range(-15e3, 15e3).Draw(t, "y")}
-		p := f.LonLat(at)
+		want := XY{rapid.Float64Range(-15e3, 15e3).Draw(t, "x"), rapid.Float64Range(-15e3, 15e3).Draw(t, "y")}
+		p := f.LonLat(want)
 		if positionFault(p) != "" || p[0] <= -180 || p[0] > 180 {
 			t.Fatalf("%v is no position", p)
 		}
-		if back := f.Local(p); apart(at, back) > 2e-8 {
-			t.Fatalf("%v came back as %v", at, back)
+		if back := f.Local(p); apart(want, back) > 2e-8 {
+			t.Fatalf("%v came back as %v", want, back)
 		}
 	})
 }

@@ -28,7 +28,7 @@ type rib struct {
 	ringed       bool  // belongs to the ring of a polygon
 }
 
-func (r *rib) at(t float64) XY { return XY{r.x + t*r.ux, r.y + t*r.uy} }
+func (r *rib) pointAlong(t float64) XY { return XY{r.x + t*r.ux, r.y + t*r.uy} }
 
 // box is an upright rectangle; the empty one has lo > hi.
 type box struct{ loX, loY, hiX, hiY float64 }
@@ -121,8 +121,8 @@ func layPlaces(parts []Part, sound []bool, frame Frame, places []XY) *layout {
 		}
 		b := emptyBox()
 		n := vertexCount(p.Geometry)
-		for _, at := range lay.places[first : first+n] {
-			b.cover(at.X, at.Y)
+		for _, place := range lay.places[first : first+n] {
+			b.cover(place.X, place.Y)
 		}
 		lay.plots = append(lay.plots, plot{height: p.Height, input: i, firstPlace: first, box: b})
 		lay.all.coverBox(b)
@@ -178,11 +178,11 @@ func (lay *layout) addRibs(k int, g orb.Geometry) {
 // the left.
 func (lay *layout) addChain(k, ring int, ringed bool, places []XY) {
 	first := len(lay.ribs)
-	for i, at := range places {
-		if n := len(lay.ribs); n > first && math.Hypot(at.X-lay.ribs[n-1].x, at.Y-lay.ribs[n-1].y) <= merged {
+	for i, place := range places {
+		if n := len(lay.ribs); n > first && math.Hypot(place.X-lay.ribs[n-1].x, place.Y-lay.ribs[n-1].y) <= merged {
 			continue
 		}
-		lay.ribs = append(lay.ribs, rib{x: at.X, y: at.Y, part: int32(k), ring: int32(ring), vertex: int32(i), ringed: ringed})
+		lay.ribs = append(lay.ribs, rib{x: place.X, y: place.Y, part: int32(k), ring: int32(ring), vertex: int32(i), ringed: ringed})
 	}
 	for n := len(lay.ribs); ringed && n > first+1; n = len(lay.ribs) {
 		if math.Hypot(lay.ribs[n-1].x-lay.ribs[first].x, lay.ribs[n-1].y-lay.ribs[first].y) > merged {

@@ -229,7 +229,7 @@ func TestRingsAreLaidOutAnticlockwise(t *testing.T) {
 		}
 		for i, r := range lay.ribs {
 			from, to := XY{r.x, r.y}, XY{lay.ribs[r.next].x, lay.ribs[r.next].y}
-			if apart(r.at(r.length), to) > 1e-12 || cross(from, to, XY{3, 1}) <= 0 || lay.ribs[r.next].prev != int32(i) || !r.ringed {
+			if apart(r.pointAlong(r.length), to) > 1e-12 || cross(from, to, XY{3, 1}) <= 0 || lay.ribs[r.next].prev != int32(i) || !r.ringed {
 				t.Errorf("rib %d: %+v", i, r)
 			}
 			// the vertex of an edge is one of its ends in the input

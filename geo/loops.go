@@ -8,10 +8,10 @@ import (
 )
 
 // openOutline says where the edges of an outline did not close.
-type openOutline struct{ at XY }
+type openOutline struct{ gap XY }
 
 func (e *openOutline) Error() string {
-	return fmt.Sprintf("the outline does not close near %.3f m east, %.3f m north of the middle", e.at.X, e.at.Y)
+	return fmt.Sprintf("the outline does not close near %.3f m east, %.3f m north of the middle", e.gap.X, e.gap.Y)
 }
 
 // located turns the place of an openOutline into longitude and latitude.
@@ -20,7 +20,7 @@ func (lay *layout) located(err error) error {
 	if !ok {
 		return err
 	}
-	p := lay.frame.LonLat(open.at)
+	p := lay.frame.LonLat(open.gap)
 	return fmt.Errorf("the outline of the structure cannot be resolved near longitude %.7f, latitude %.7f: "+
 		"edges or arcs of several parts nearly coincide there; move or merge the parts", p[0], p[1])
 }

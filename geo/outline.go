@@ -143,8 +143,8 @@ func border(p orb.Point) float64 {
 }
 
 var mapCorners = []struct {
-	way float64
-	at  orb.Point
+	way   float64
+	place orb.Point
 }{{180, orb.Point{180, 90}}, {540, orb.Point{-180, 90}}, {720, orb.Point{-180, -90}}, {1080, orb.Point{180, -90}}}
 
 // closeChains joins the chains to rings along the edge of the map: the area is on the left of a chain, so from
@@ -175,12 +175,12 @@ func (d *drawing) closeChains() {
 			}
 			for _, c := range mapCorners {
 				if c.way > end && c.way < to {
-					ring = append(ring, c.at)
+					ring = append(ring, c.place)
 				}
 			}
 			for _, c := range mapCorners {
 				if c.way+round > end && c.way+round < to {
-					ring = append(ring, c.at)
+					ring = append(ring, c.place)
 				}
 			}
 			k = next.chain

@@ -83,7 +83,7 @@ func (lay *layout) checkWinding(k int32, faults *Faults, budget *int) {
 			if cuts[c]-cuts[c-1] <= 4*lay.same {
 				continue
 			}
-			s := lay.surroundings(i, r.at((cuts[c]+cuts[c-1])/2), budget, func(part int32) bool { return part == k })
+			s := lay.surroundings(i, r.pointAlong((cuts[c]+cuts[c-1])/2), budget, func(part int32) bool { return part == k })
 			left := s.right + s.along - s.against
 			if s.right == 0 && left == 1 || s.right == left && (left == 0 || left == 1) {
 				continue
@@ -182,7 +182,7 @@ func (lay *layout) meet(i, j int32) meeting {
 func (lay *layout) cuts(i int32, budget *int, wanted func(part int32) bool) []float64 {
 	r := &lay.ribs[i]
 	cuts := []float64{0, r.length}
-	at := func(q *rib) {
+	cutVertex := func(q *rib) {
 		if r.near(q.x, q.y, lay.same) {
 			cuts = append(cuts, max(0, min(r.length, (q.x-r.x)*r.ux+(q.y-r.y)*r.uy)))
 		}
@@ -196,8 +196,8 @@ func (lay *layout) cuts(i int32, budget *int, wanted func(part int32) bool) []fl
 		case crosses:
 			cuts = append(cuts, lay.crossingAlong(i, j))
 		case touches:
-			at(q)
-			at(&lay.ribs[q.next])
+			cutVertex(q)
+			cutVertex(&lay.ribs[q.next])
 		}
 	})
 	slices.Sort(cuts)
@@ -212,7 +212,7 @@ func (lay *layout) crossingAlong(i, j int32) float64 {
 	if i > j {
 		return t
 	}
-	x := high.at(t)
+	x := high.pointAlong(t)
 	return (x.X-low.x)*low.ux + (x.Y-low.y)*low.uy
 }
 
@@ -350,9 +350,9 @@ func (lay *layout) unionEdges(mixed []bool) ([]Edge, error) {
 				if cuts[c]-cuts[c-1] <= 4*lay.same {
 					continue
 				}
-				s := lay.surroundings(i, r.at((cuts[c]+cuts[c-1])/2), &budget, wanted)
+				s := lay.surroundings(i, r.pointAlong((cuts[c]+cuts[c-1])/2), &budget, wanted)
 				if s.right == 0 && s.along > s.against && s.lowest == i {
-					edges = append(edges, Edge{From: r.at(cuts[c-1]), To: r.at(cuts[c])})
+					edges = append(edges, Edge{From: r.pointAlong(cuts[c-1]), To: r.pointAlong(cuts[c])})
 				}
 			}
 			if budget < 0 {

@@ -45,7 +45,7 @@ func TestRaysCountCrossings(t *testing.T) {
 	ways := [][2]float64{{1, 0}, {0, 1}, {-1, 0}, {0, -1}}
 	for _, way := range ways {
 		// ahead along the ray, aside to its left, from the place (2, 3)
-		at := func(ahead, aside float64) *rib {
+		ribThrough := func(ahead, aside float64) *rib {
 			return &rib{x: 2 + ahead*way[0] - aside*way[1], y: 3 + ahead*way[1] + aside*way[0]}
 		}
 		v := view{m: XY{2, 3}, sx: way[0], sy: way[1]}
@@ -53,10 +53,13 @@ func TestRaysCountCrossings(t *testing.T) {
 			a, b *rib
 			want int
 		}{
-			{at(4, -1), at(4, 1), 1}, {at(4, 1), at(4, -1), -1}, {at(-4, -1), at(-4, 1), 0}, {at(-4, 1), at(-4, -1), 0},
-			{at(3, 1), at(5, 2), 0}, {at(3, -1), at(5, -2), 0}, {at(-1, -1), at(4, 1), 1}, {at(1, -1), at(-4, 1), 0}, {at(-4, 1), at(1, -1), 0},
-			{at(4, 1), at(-1, -1), -1}, {at(4, -1), at(4, 0), 0}, {at(4, 0), at(4, 1), 1}, {at(4, 0), at(4, -1), 0}, {at(4, 1), at(4, 0), -1},
-			{at(3, 0), at(6, 0), 0},
+			{ribThrough(4, -1), ribThrough(4, 1), 1}, {ribThrough(4, 1), ribThrough(4, -1), -1}, {ribThrough(-4, -1), ribThrough(-4, 1), 0},
+			{ribThrough(-4, 1), ribThrough(-4, -1), 0},
+			{ribThrough(3, 1), ribThrough(5, 2), 0}, {ribThrough(3, -1), ribThrough(5, -2), 0}, {ribThrough(-1, -1), ribThrough(4, 1), 1},
+			{ribThrough(1, -1), ribThrough(-4, 1), 0}, {ribThrough(-4, 1), ribThrough(1, -1), 0},
+			{ribThrough(4, 1), ribThrough(-1, -1), -1}, {ribThrough(4, -1), ribThrough(4, 0), 0}, {ribThrough(4, 0), ribThrough(4, 1), 1},
+			{ribThrough(4, 0), ribThrough(4, -1), 0}, {ribThrough(4, 1), ribThrough(4, 0), -1},
+			{ribThrough(3, 0), ribThrough(6, 0), 0},
 		} {
 			if got := v.winds(c.a, c.b); got != c.want {
 				t.Errorf("along %v from %v, %v to %v, %v: %d, want %d", way, c.a.x, c.a.y, c.b.x, c.b.y, got, c.want)
@@ -115,7 +118,7 @@ func TestMeetings(t *testing.T) {
 			continue
 		}
 		// Both know the same place, that of the crossing lines.
-		p, q := lay.ribs[0].at(lay.crossingAlong(0, 2)), lay.ribs[2].at(lay.crossingAlong(2, 0))
+		p, q := lay.ribs[0].pointAlong(lay.crossingAlong(0, 2)), lay.ribs[2].pointAlong(lay.crossingAlong(2, 0))
 		if apart(p, q) > 1e-12 || math.Abs(cross(c.a[0], c.a[1], p)) > 1e-10 || math.Abs(cross(c.b[0], c.b[1], p)) > 1e-10 {
 			t.Errorf("%s at %v and %v", name, p, q)
 		}

@@ -127,15 +127,15 @@ func (w *widening) cutSide(i int) {
 	if i == int(c.of) {
 		return
 	}
-	own, other := &w.lay.ribs[c.of], &w.lay.ribs[i]
+	edge, other := &w.lay.ribs[c.of], &w.lay.ribs[i]
 	tie, radius := w.tie(i), w.radius[other.part]+w.tieWidth/2
-	x, y := other.x-own.x, other.y-own.y
-	along, across := x*own.ux+y*own.uy, x*c.dx+y*c.dy
+	x, y := other.x-edge.x, other.y-edge.y
+	along, across := x*edge.ux+y*edge.uy, x*c.dx+y*c.dy
 	farthest := across + max(0, other.length*(other.ux*c.dx+other.uy*c.dy))
 	if farthest < c.reach-radius-2*w.tieWidth {
 		return // all of it stays behind the side
 	}
-	if int32(i) != own.next { // the disc at the end of the own edge touches the side from within
+	if int32(i) != edge.next { // the disc at the end of this edge touches the side from within
 		half2 := (across - (c.reach - radius - 2*tie)) * (c.reach + radius - across)
 		if half2 > 0 && across < c.reach+radius {
 			half := math.Sqrt(half2)
@@ -150,16 +150,16 @@ func (w *widening) cutSide(i int) {
 // cutSideByRectangle: seen from the edge of rib i the side runs from (along, across) in direction (cos, sin).
 func (w *widening) cutSideByRectangle(i int, tie, radius float64) {
 	c := &w.curve
-	own, other := &w.lay.ribs[c.of], &w.lay.ribs[i]
+	edge, other := &w.lay.ribs[c.of], &w.lay.ribs[i]
 	r := c.reach - tie
-	x, y := own.x+r*c.dx-other.x, own.y+r*c.dy-other.y
+	x, y := edge.x+r*c.dx-other.x, edge.y+r*c.dy-other.y
 	along, across := x*other.ux+y*other.uy, y*other.ux-x*other.uy
-	cos, sin := own.ux*other.ux+own.uy*other.uy, own.uy*other.ux-own.ux*other.uy
+	cos, sin := edge.ux*other.ux+edge.uy*other.uy, edge.uy*other.ux-edge.ux*other.uy
 	left, right := radius+tie, radius+tie
 	if other.ringed {
 		left = radius - 2*w.tieWidth // the side within the polygon is no curve: nothing ties with it
 	}
-	lo, hi := 0.0, own.length
+	lo, hi := 0.0, edge.length
 	// Between the two long sides.
 	a0, a1 := across, across+hi*sin
 	if (a0 >= left && a1 >= left) || (a0 <= -right && a1 <= -right) {
@@ -231,18 +231,18 @@ func (w *widening) crossing(i int, nx, ny, direct float64) float64 {
 // cutArc cuts the current arc by the disc and the rectangle of rib i.
 func (w *widening) cutArc(i int) {
 	c := &w.curve
-	own, other := &w.lay.ribs[c.of], &w.lay.ribs[i]
+	edge, other := &w.lay.ribs[c.of], &w.lay.ribs[i]
 	tie, radius := w.tie(i), w.radius[other.part]+w.tieWidth/2
 	excess := c.reach - radius - 2*tie // how much the own radius is the larger one
-	if i != int(c.of) && int32(i) != own.prev && int32(i) != own.next {
-		x, y := other.x-own.x, other.y-own.y
+	if i != int(c.of) && int32(i) != edge.prev && int32(i) != edge.next {
+		x, y := other.x-edge.x, other.y-edge.y
 		w.cutArcByDisc(x, y, radius, excess)
 		if c.gone {
 			return
 		}
 	}
 	// The own edges lie wholly on the other side of the vertex, and so do the discs at their other ends.
-	if other.length > 0 && i != int(c.of) && int32(i) != own.prev {
+	if other.length > 0 && i != int(c.of) && int32(i) != edge.prev {
 		w.cutArcByRectangle(other, radius, excess)
 	}
 }
@@ -279,9 +279,9 @@ func (w *widening) settledByDisc(x, y, radius float64) bool {
 		return false
 	}
 	w.refresh()
-	own := &w.lay.ribs[c.of]
-	fx, fy := c.from.X-own.x, c.from.Y-own.y
-	tx, ty := c.to.X-own.x, c.to.Y-own.y
+	edge := &w.lay.ribs[c.of]
+	fx, fy := c.from.X-edge.x, c.from.Y-edge.y
+	tx, ty := c.to.X-edge.x, c.to.Y-edge.y
 	plain := 4 * w.tieWidth * radius
 	from := (fx-x)*(fx-x) + (fy-y)*(fy-y) - radius*radius
 	to := (tx-x)*(tx-x) + (ty-y)*(ty-y) - radius*radius
@@ -304,9 +304,9 @@ func (w *widening) settledByRectangle(other *rib, along, across, left, right flo
 		return false
 	}
 	w.refresh()
-	own := &w.lay.ribs[c.of]
-	fx, fy := c.from.X-own.x, c.from.Y-own.y
-	tx, ty := c.to.X-own.x, c.to.Y-own.y
+	edge := &w.lay.ribs[c.of]
+	fx, fy := c.from.X-edge.x, c.from.Y-edge.y
+	tx, ty := c.to.X-edge.x, c.to.Y-edge.y
 	a0, a1 := along+fx*other.ux+fy*other.uy, along+tx*other.ux+ty*other.uy
 	b0, b1 := across+fy*other.ux-fx*other.uy, across+ty*other.ux-tx*other.uy
 	plain := c.bulge + 2*w.tieWidth
@@ -326,8 +326,8 @@ func (w *widening) settledByRectangle(other *rib, along, across, left, right flo
 // the caps beyond the four sides of the rectangle are outside; between the caps lies what is covered.
 func (w *widening) cutArcByRectangle(other *rib, radius, excess float64) {
 	c := &w.curve
-	own := &w.lay.ribs[c.of]
-	x, y := own.x-other.x, own.y-other.y
+	edge := &w.lay.ribs[c.of]
+	x, y := edge.x-other.x, edge.y-other.y
 	along, across := x*other.ux+y*other.uy, y*other.ux-x*other.uy
 	r, sum := c.reach, c.reach+radius
 	if along <= -r || along >= other.length+r || across >= sum || across <= -sum {

@@ -80,7 +80,8 @@ const (
 
 var occupancyNames = []string{
 	"unknown", "dwelling", "school", "hospital", "hotel", "civic", "entertainment", "church", "museum",
-	"industrial", "commercial", "agricultural", "office", "other", "clinic", "boarding_school", "workshop", "market_hall", "telecom_hut", "pump_house",
+	"industrial", "commercial", "agricultural", "office", "other", "clinic", "boarding_school", "workshop", "market_hall",
+	"telecom_hut", "pump_house",
 }
 
 // NearestOccupancy is the occupancy that the printed tables name, for one that they do not: whatever is ruled by

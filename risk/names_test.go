@@ -57,6 +57,8 @@ var types = []struct {
 	{"equipment", func(v uint8) named { return value[risk.Equipment](v) }, "other module charge_controller inverter electronics socket_outlet motor"},
 	{"origin", func(v uint8) named { return value[risk.DensityOrigin](v) }, "given thunderstorm_days map"},
 	{"earth connection", func(v uint8) named { return value[risk.EarthConnection](v) }, "unknown none measured electrode"},
+	{"change", func(v uint8) named { return value[risk.ChangeKind](v) },
+		"screen_structure shield_line bury_line isolating_interface less_fire_load"},
 	{"relation", func(v uint8) named { return value[risk.Relation](v) }, "linear power"},
 	{"building", func(v uint8) named { return value[risk.Building](v) }, "dwelling ground_plant service"},
 	{"answer", func(v uint8) named { return value[risk.Answer](v) }, "unknown yes no"},

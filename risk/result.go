@@ -106,3 +106,42 @@ type Cost struct {
 	Measures float64 // C_PM
 	Saving   float64 // S_M; measures are justified where it is positive
 }
+
+// Change is what else a designer could change at a structure beside the measures of the recommended set, and the
+// risks that it alone would leave on top of that set [1/a].
+type Change struct {
+	Structure  int
+	Line, Zone int // index, -1 where the change belongs to none
+	Kind       ChangeKind
+	Risks      [Losses]float64
+}
+
+// ChangeKind is what is changed.
+type ChangeKind = Named[changeKindList]
+
+// The values of ChangeKind.
+const (
+	ScreenStructure ChangeKind = iota // spatial screen of the structure, mesh of 2 m
+	ShieldLine                        // shielded cable, bonded at both ends, R_S at most 5 ohm/km
+	BuryLine                          // every section buried
+	IsolateLine                       // isolating interface
+	LessFireLoad                      // one step less risk of fire in the zone
+)
+
+var changeKindNames = []string{"screen_structure", "shield_line", "bury_line", "isolating_interface", "less_fire_load"}
+
+type changeKindList struct{}
+
+func (changeKindList) List() (string, []string) { return "change", changeKindNames }
+
+// Deciding is the default that decides first what has to be done at a structure: with another plausible
+// value the measures that suffice there cost least.
+type Deciding struct {
+	Assumption int // index of the default in the list of assumptions
+	Instead    string
+	Structure  int
+	// Sufficient and Cost are those of the cheapest set of the structure, and with the other value.
+	Sufficient, SufficientInstead bool
+	Cost, CostInstead             float64
+	WorstInstead                  float64 // worst ratio of risk to limit that the other value leaves
+}

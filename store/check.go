@@ -89,10 +89,7 @@ func CheckOrganisation(org Organisation, name string) error {
 // Normalise sets the limit, prepares the query for comparison with Fold and
 // refuses, with ErrInvalid, a box that is none.
 func (f *Filter) Normalise() error {
-	if f.Limit <= 0 {
-		f.Limit = DefaultLimit
-	}
-	f.Limit = min(f.Limit, MaxLimit)
+	f.Limit = pageLimit(f.Limit)
 	faults := []error{checkText("query", f.Query, MaxText)}
 	f.Query = Fold(f.Query)
 	if f.DueOn != nil {

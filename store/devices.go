@@ -2,12 +2,9 @@ package store
 
 import (
 	"context"
-	"encoding/base64"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"iter"
-	"strings"
 	"time"
 )
 
@@ -132,45 +129,12 @@ func (d *Device) Normalise() error {
 // reads the cursor: the id of the last device seen, empty on the first page.
 // ErrInvalid, ErrBadCursor.
 func (f *DeviceFilter) Normalise() (after string, err error) {
-	if f.Limit <= 0 {
-		f.Limit = DefaultLimit
-	}
-	f.Limit = min(f.Limit, MaxLimit)
+	f.Limit = pageLimit(f.Limit)
 	if err := invalid(checkText("query", f.Query, MaxText)); err != nil {
 		return "", err
 	}
 	f.Query = Fold(f.Query)
-	if f.Cursor == "" {
-		return "", nil
-	}
-	return parseDeviceCursor(f.Cursor)
-}
-
-// deviceCursor is a place in a list of devices, which run in the order of ids:
-// an id never changes, so nothing that stays is skipped or repeated.
-func deviceCursor(id string) string {
-	b, _ := hex.DecodeString(strings.ReplaceAll(id, "-", ""))
-	return base64.RawURLEncoding.EncodeToString(b)
-}
-
-func parseDeviceCursor(cursor string) (id string, err error) {
-	b, err := base64.RawURLEncoding.DecodeString(cursor)
-	if err != nil || len(b) != 16 {
-		return "", ErrBadCursor
-	}
-	id = fmt.Sprintf("%x-%x-%x-%x-%x", b[:4], b[4:6], b[6:8], b[8:10], b[10:])
-	if deviceCursor(id) != cursor { // Base64 has several forms of one value
-		return "", ErrBadCursor
-	}
-	return id, nil
-}
-
-// NextDevicePage cuts devices, read with one more than the limit, to a page.
-func NextDevicePage(devices []Device, limit int) DevicePage {
-	if len(devices) <= limit {
-		return DevicePage{Devices: devices}
-	}
-	return DevicePage{Devices: devices[:limit], Next: deviceCursor(devices[limit-1].ID)}
+	return idListStart(f.Cursor)
 }
 
 // Bounds of the devices that a store holds at a time.

@@ -142,26 +142,3 @@ func (c *mapContent) Read(p []byte) (int, error) {
 	c.chunk = c.chunk[n:]
 	return n, nil
 }
-
-// MapListStart sets the limit of a list of maps and reads its cursor, nil on
-// the first page; ErrBadCursor.
-func MapListStart(limit *int, cursor string) (*Position, error) {
-	if *limit <= 0 {
-		*limit = DefaultLimit
-	}
-	*limit = min(*limit, MaxLimit)
-	if cursor == "" {
-		return nil, nil
-	}
-	p, err := ParseCursor(cursor)
-	return &p, err
-}
-
-// NextMapPage cuts maps, read with one more than the limit, to a page.
-func NextMapPage(maps []DensityMap, limit int) DensityMapPage {
-	if len(maps) <= limit {
-		return DensityMapPage{Maps: maps}
-	}
-	last := maps[limit-1]
-	return DensityMapPage{Maps: maps[:limit], Next: Position{last.CreatedAt, last.ID}.Cursor()}
-}

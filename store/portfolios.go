@@ -74,11 +74,13 @@ type Portfolios interface {
 	ListPortfolios(ctx context.Context, org Organisation, limit int, cursor string) (PortfolioPage, error)
 	// RenamePortfolio sets name and description; ErrNotFound, ErrNameTaken.
 	RenamePortfolio(ctx context.Context, org Organisation, id, name, description string) (Portfolio, error)
-	// DeletePortfolio removes a portfolio with its sites, their assessments and
-	// all work on it; ErrNotFound.
-	DeletePortfolio(ctx context.Context, org Organisation, id string) error
-	// RemovalsToDo returns portfolios whose removal was broken off and that nobody goes on with at a time. They
-	// are as good as gone; another DeletePortfolio takes away what is left.
+	// BeginRemoval begins or goes on with the removal of a portfolio (see DeletePortfolio), which is gone from then on for
+	// every call but RemovePart; its works end. ErrNotFound.
+	BeginRemoval(ctx context.Context, org Organisation, id string) error
+	// RemovePart takes away some of the sites, assessments and works of a portfolio whose removal has begun; more tells
+	// that something is left. It does nothing where there is no such portfolio.
+	RemovePart(ctx context.Context, org Organisation, id string) (more bool, err error)
+	// RemovalsToDo returns portfolios whose removal has begun and that nobody goes on with at a time.
 	RemovalsToDo(ctx context.Context, org Organisation, at time.Time) ([]string, error)
 	// PortfolioTotals adds up the sites of a portfolio; ErrNotFound.
 	PortfolioTotals(ctx context.Context, org Organisation, id string, day time.Time) (Totals, error)
@@ -135,13 +137,4 @@ func (p *Preset) Check() error {
 		faults = append(faults, fmt.Errorf("document: %d bytes, 1 to %d are allowed", n, MaxPresetDocument))
 	}
 	return invalid(append(faults, checkText("name", p.Name, MaxReference))...)
-}
-
-// NextPortfolioPage cuts portfolios, read with one more than the limit, to a page.
-func NextPortfolioPage(all []Portfolio, limit int) PortfolioPage {
-	if len(all) <= limit {
-		return PortfolioPage{Portfolios: all}
-	}
-	last := all[limit-1]
-	return PortfolioPage{Portfolios: all[:limit], Next: Position{last.CreatedAt, last.ID}.Cursor()}
 }

@@ -2,14 +2,10 @@ package store
 
 import (
 	"context"
-	"encoding/base64"
-	"encoding/binary"
-	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
-	"strings"
 	"time"
 )
 
@@ -228,14 +224,8 @@ func (f *SiteFilter) checkExact() error {
 
 // Normalise sets the limit and reads the cursor: the id of the last site seen. ErrBadCursor.
 func (c *Changes) Normalise() (after string, err error) {
-	if c.Limit <= 0 {
-		c.Limit = DefaultLimit
-	}
-	c.Limit = min(c.Limit, MaxLimit)
-	if c.Cursor == "" {
-		return "", nil
-	}
-	return parseDeviceCursor(c.Cursor)
+	c.Limit = pageLimit(c.Limit)
+	return idListStart(c.Cursor)
 }
 
 func (r Rank) known() bool { return r.letter() != 0 }
@@ -253,78 +243,6 @@ func (r Rank) letter() byte {
 		return 'n'
 	}
 	return 0
-}
-
-// SitePosition is a place in a ranked list.
-type SitePosition struct {
-	Value      float64 // of the rank; 0 by name
-	Name       string  // folded; empty by other ranks
-	Assessment string
-}
-
-// siteCursor writes rank, id and value.
-func siteCursor(r Rank, p SitePosition) string {
-	id, _ := hex.DecodeString(strings.ReplaceAll(p.Assessment, "-", ""))
-	b := append([]byte{r.letter()}, id...)
-	if r == RankName {
-		b = append(b, p.Name...)
-	} else {
-		b = binary.BigEndian.AppendUint64(b, math.Float64bits(p.Value))
-	}
-	return base64.RawURLEncoding.EncodeToString(b)
-}
-
-func parseSiteCursor(cursor string, r Rank) (*SitePosition, error) {
-	b, err := base64.RawURLEncoding.DecodeString(cursor)
-	if err != nil || len(b) < 17 || b[0] != r.letter() {
-		return nil, ErrBadCursor
-	}
-	id := b[1:17]
-	p := SitePosition{Assessment: fmt.Sprintf("%x-%x-%x-%x-%x", id[:4], id[4:6], id[6:8], id[8:10], id[10:])}
-	switch {
-	case r == RankName:
-		p.Name = string(b[17:])
-		err = checkText("name", p.Name, 4*MaxText)
-	case len(b) == 25:
-		p.Value = math.Float64frombits(binary.BigEndian.Uint64(b[17:]))
-		if !(p.Value >= 0 && p.Value <= math.MaxFloat64) {
-			err = ErrBadCursor
-		}
-	default:
-		err = ErrBadCursor
-	}
-	if err != nil || siteCursor(r, p) != cursor {
-		return nil, ErrBadCursor
-	}
-	return &p, nil
-}
-
-// NextSitePage cuts sites, read with one more than the limit, to a page.
-func NextSitePage(sites []Site, r Rank, limit int) SitePage {
-	if len(sites) <= limit {
-		return SitePage{Sites: sites}
-	}
-	last := &sites[limit-1]
-	p := SitePosition{Assessment: last.Assessment}
-	switch r {
-	case RankExcess:
-		p.Value = last.Excess
-	case RankPersonsAtRisk:
-		p.Value = last.PersonsAtRisk
-	case RankName:
-		p.Name = Fold(last.Name)
-	default:
-		p.Value = last.WorstRatio
-	}
-	return SitePage{Sites: sites[:limit], Next: siteCursor(r, p)}
-}
-
-// NextChangesPage cuts sites, read with one more than the limit, to a page.
-func NextChangesPage(sites []Site, limit int) SitePage {
-	if len(sites) <= limit {
-		return SitePage{Sites: sites}
-	}
-	return SitePage{Sites: sites[:limit], Next: deviceCursor(sites[limit-1].Assessment)}
 }
 
 // EncodeBefore writes a site as Site.Before is kept, DecodeBefore reads it.

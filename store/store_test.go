@@ -52,24 +52,82 @@ func TestCursorRoundTrip(t *testing.T) {
 	})
 }
 
-// A text that is read as a cursor is exactly what would have been written.
+// A text that is read as a cursor is exactly what would have been written, in every kind of list.
 func FuzzParseCursor(f *testing.F) {
 	f.Add(Position{time.Unix(0, 0), string(Local)}.Cursor())
 	f.Add("")
 	f.Add(strings.Repeat("_", 32))
+	for _, p := range []place{
+		idPlace(Local), FaultPosition{Row: 7, N: 2}, deliveryPlace(3), SitePosition{Rank: RankName, Name: "é", Assessment: string(Local)},
+		SitePosition{Rank: RankExcess, Value: 1e-5, Assessment: string(Local)},
+	} {
+		f.Add(cursorOf(p))
+	}
 	f.Fuzz(func(t *testing.T, cursor string) {
-		p, err := ParseCursor(cursor)
-		if err != nil {
-			if !errors.Is(err, ErrBadCursor) {
+		read := func(p place, err error) {
+			if err != nil && !errors.Is(err, ErrBadCursor) {
 				t.Fatal(err)
 			}
-			return
+			if err == nil && cursorOf(p) != cursor {
+				t.Fatalf("%q is read as %+v, whose cursor is %q", cursor, p, cursorOf(p))
+			}
 		}
-		if p.Cursor() != cursor {
-			t.Fatalf("%q is read as %q", cursor, p.Cursor())
+		p, err := ParseCursor(cursor)
+		if read(p, err); err == nil {
+			if _, ok := CanonicalID(p.ID); !ok {
+				t.Fatalf("%q is no id", p.ID)
+			}
 		}
-		if _, ok := CanonicalID(p.ID); !ok {
-			t.Fatalf("%q is no id", p.ID)
+		for _, rank := range []Rank{RankWorstRatio, RankExcess, RankPersonsAtRisk, RankName} {
+			if p, err := parseSiteCursor(cursor, rank); err != nil {
+				read(nil, err)
+			} else {
+				read(*p, nil)
+			}
+		}
+		if cursor == "" {
+			return // the first page
+		}
+		id, err := idListStart(cursor)
+		read(idPlace(id), err)
+		limit := 0
+		fault, err := FaultListStart(&limit, cursor)
+		read(fault, err)
+		below, err := DeliveryListStart(&limit, cursor)
+		read(deliveryPlace(below), err)
+	})
+}
+
+// A page is as long as asked for, and its cursor leads to what follows.
+func TestPages(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		all := make([]Delivery, rapid.IntRange(0, 20).Draw(t, "deliveries"))
+		for i := range all {
+			all[i].N = int64(len(all) - i)
+		}
+		limit, cursor, seen := rapid.IntRange(1, 7).Draw(t, "limit"), "", []Delivery(nil)
+		for {
+			below, err := DeliveryListStart(&limit, cursor)
+			if err != nil {
+				t.Fatal(err)
+			}
+			var found []Delivery
+			for _, d := range all {
+				if d.N < below && len(found) <= limit {
+					found = append(found, d)
+				}
+			}
+			p := NextDeliveryPage(found, limit)
+			seen = append(seen, p.Deliveries...)
+			if cursor = p.Next; cursor == "" {
+				break
+			}
+			if len(p.Deliveries) != limit {
+				t.Fatalf("%d deliveries, limit %d", len(p.Deliveries), limit)
+			}
+		}
+		if len(seen) != len(all) {
+			t.Fatalf("%d seen of %d", len(seen), len(all))
 		}
 	})
 }

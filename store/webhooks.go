@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 )
@@ -183,29 +182,4 @@ func (a *Attempt) Check() error {
 		faults = append(faults, fmt.Errorf("state %.40q: unknown", a.State))
 	}
 	return invalid(append(faults, checkText("response", a.Response, MaxExcerpt), checkText("error", a.Error, MaxExcerpt))...)
-}
-
-// DeliveryListStart sets the limit of a list of deliveries and reads its
-// cursor: the list begins below the number. ErrBadCursor.
-func DeliveryListStart(limit *int, cursor string) (below int64, err error) {
-	if *limit <= 0 {
-		*limit = DefaultLimit
-	}
-	*limit = min(*limit, MaxLimit)
-	if cursor == "" {
-		return 1<<63 - 1, nil
-	}
-	below, err = strconv.ParseInt(cursor, 10, 64)
-	if err != nil || below < 1 || strconv.FormatInt(below, 10) != cursor {
-		return 0, ErrBadCursor
-	}
-	return below, nil
-}
-
-// NextDeliveryPage cuts deliveries, read with one more than the limit, to a page.
-func NextDeliveryPage(all []Delivery, limit int) DeliveryPage {
-	if len(all) <= limit {
-		return DeliveryPage{Deliveries: all}
-	}
-	return DeliveryPage{Deliveries: all[:limit], Next: strconv.FormatInt(all[limit-1].N, 10)}
 }

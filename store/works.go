@@ -2,8 +2,6 @@ package store
 
 import (
 	"context"
-	"encoding/base64"
-	"encoding/binary"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -80,6 +78,12 @@ type Fault struct {
 	Assessment, Reference string
 }
 
+// NumberedFault is a fault with its number within its row.
+type NumberedFault struct {
+	Fault
+	N int
+}
+
 // FaultPage is a part of a list. Next is empty on the last one.
 type FaultPage struct {
 	Faults []Fault
@@ -90,15 +94,6 @@ type FaultPage struct {
 type WorkPage struct {
 	Works []Work
 	Next  string
-}
-
-// NextWorkPage cuts works, read with one more than the limit, to a page.
-func NextWorkPage(all []Work, limit int) WorkPage {
-	if len(all) <= limit {
-		return WorkPage{Works: all}
-	}
-	last := &all[limit-1]
-	return WorkPage{Works: all[:limit], Next: Position{last.CreatedAt, last.ID}.Cursor()}
 }
 
 // Note is something of a file that was taken in a way the user should know of.
@@ -333,36 +328,4 @@ func NumberFaults(all []Fault, from int) []int {
 		next[f.Row]++
 	}
 	return numbers
-}
-
-// FaultPosition is a place in a list of faults.
-type FaultPosition struct {
-	Row int64
-	N   int
-}
-
-// Cursor returns the position as an opaque text.
-func (p FaultPosition) Cursor() string {
-	b := binary.BigEndian.AppendUint64(nil, uint64(p.Row))
-	return base64.RawURLEncoding.EncodeToString(binary.BigEndian.AppendUint32(b, uint32(p.N)))
-}
-
-// FaultListStart sets the limit of a list of faults and reads its cursor; ErrBadCursor.
-func FaultListStart(limit *int, cursor string) (FaultPosition, error) {
-	if *limit <= 0 {
-		*limit = DefaultLimit
-	}
-	*limit = min(*limit, MaxLimit)
-	if cursor == "" {
-		return FaultPosition{Row: math.MinInt64}, nil
-	}
-	b, err := base64.RawURLEncoding.DecodeString(cursor)
-	if err != nil || len(b) != 12 {
-		return FaultPosition{}, ErrBadCursor
-	}
-	p := FaultPosition{int64(binary.BigEndian.Uint64(b)), int(int32(binary.BigEndian.Uint32(b[8:])))}
-	if p.N < 0 || p.Cursor() != cursor {
-		return FaultPosition{}, ErrBadCursor
-	}
-	return p, nil
 }

@@ -52,7 +52,8 @@ func Run(site *wire.Site, t *trace.Trace) (*wire.Answer, []risk.Violation) {
 	a.Schedule = spd.Schedule(in, &res, &rec, t)
 	a.Costs = costs(in, &res, &rec, ed, t)
 	a.Assumptions, a.Effects = sensitivity(site, &res, ed)
-	a.Warnings = append(warnings(in, &res, &rec, ed), remaining(in, &rec, ed)...)
+	a.Changes, a.Deciding = changes(in, &res, &rec, ed), deciding(site, &res, &rec, ed)
+	a.Warnings = warnings(in, &res, &rec, ed)
 	return a, nil
 }
 
@@ -158,7 +159,8 @@ func ReviewDue(in *risk.Input, now time.Time) time.Time {
 func Faults(site *wire.Site) []risk.Violation {
 	ed := Edition(site.Input.Edition)
 	if ed == nil { // tell the faults of the geometry, too: any edition finds them
-		return append(append(slices.Clip(site.Violations), measure(site, Editions[0])...), risk.Violation{Rule: risk.RuleUnknownEdition, Pointer: "/edition", Reason: "this edition is not implemented; allowed: " + editionNames()})
+		return append(append(slices.Clip(site.Violations), measure(site, Editions[0])...), risk.Violation{Rule: risk.RuleUnknownEdition,
+			Pointer: "/edition", Reason: "this edition is not implemented; allowed: " + editionNames()})
 	}
 	faults := append(slices.Clip(site.Violations), measure(site, ed)...)
 	known := len(faults)

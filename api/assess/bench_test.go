@@ -25,17 +25,20 @@ func village() *risk.Input {
 			lines = append(lines, risk.System{Line: 7})
 		}
 		in.Structures = append(in.Structures, risk.Structure{
-			ID: fmt.Sprint("house-", i), Length: 12 + float64(i), Width: 8, Height: 5, Surroundings: risk.Isolated, Occupancy: risk.Dwelling, Persons: 12,
+			ID: fmt.Sprint("house-", i), Length: 12 + float64(i), Width: 8, Height: 5, Surroundings: risk.Isolated, Occupancy: risk.Dwelling,
+			Persons: 12,
 			Zones: []risk.Zone{
 				{ID: "rooms", Persons: 8, Hours: 8760, Surface: risk.Concrete, FireRisk: risk.OrdinaryFireRisk, Systems: lines},
 				{ID: "yard", Place: risk.Outside, Persons: 4, Hours: 3000, Surface: risk.AgriculturalSoil},
 			},
 		})
-		in.Lines = append(in.Lines, risk.Line{ID: fmt.Sprint("supply-", i), Structure: i, To: -1, Withstand: 2.5, Sections: []risk.Section{{Length: 400}, {Installation: risk.Buried, Length: 20}}})
+		in.Lines = append(in.Lines, risk.Line{ID: fmt.Sprint("supply-", i), Structure: i, To: -1, Withstand: 2.5,
+			Sections: []risk.Section{{Length: 400}, {Installation: risk.Buried, Length: 20}}})
 	}
 	for i, ends := range [][2]int{{0, 1}, {0, 2}, {1, 3}} {
-		in.Lines = append(in.Lines, risk.Line{ID: fmt.Sprint("between-", i), Structure: ends[0], To: ends[1], Service: risk.Telecom, Withstand: 1.5,
-			Sections: []risk.Section{{Length: 90, Service: risk.Telecom}}})
+		in.Lines = append(in.Lines, risk.Line{ID: fmt.Sprint("between-", i), Structure: ends[0], To: ends[1], Service: risk.Telecom,
+			Withstand: 1.5,
+			Sections:  []risk.Section{{Length: 90, Service: risk.Telecom}}})
 	}
 	return in
 }

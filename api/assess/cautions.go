@@ -18,15 +18,18 @@ type caution struct {
 }
 
 var general = []caution{
-	{"This is a screening and design aid. Local codes and a licensed practitioner decide; have the design checked and signed before anything is built.",
+	{"This is a screening and design aid. Local codes and a licensed practitioner decide; have the design checked and signed " +
+		"before anything is built.",
 		"licensed practitioner"},
 	{"An SPD moves the surge to earth. Prove the earth connection and the bonding first; without them an SPD protects nothing.",
 		"earth connection"},
-	{"Work on live, photovoltaic and battery circuits can kill. A photovoltaic array is live whenever there is light; a battery cannot be switched off.",
+	{"Work on live, photovoltaic and battery circuits can kill. A photovoltaic array is live whenever there is light; a battery " +
+		"cannot be switched off.",
 		"can kill"},
 	{"No protection against lightning is complete: stay away from lines, metal parts and open ground during a thunderstorm.",
 		"No protection"},
-	{"Values marked memory were not checked against a licensed copy of the standard. Damage to the surroundings of the structure is not covered.",
+	{"Values marked memory were not checked against a licensed copy of the standard. Damage to the surroundings of the structure " +
+		"is not covered.",
 		"licensed copy"},
 }
 
@@ -70,9 +73,14 @@ func BudgetCautions(o measures.Objective) []string {
 		"A plan under a budget does not make every site acceptable: a set that is worth its money may leave a risk above its limit R_T, and what is not chosen stays as it is. Look at acceptable_after and sites_above_limit_after.",
 	}
 	if o == measures.PersonsAtRisk {
-		own = append(own, "Persons at risk are those in structures whose R_1 exceeds R_T. A structure counts in full or not at all: how far R_1 is above R_T does not count, nor does a set that lowers it and leaves it above. Persons in several structures count in each.")
+		own = append(own, "Persons at risk are those in structures whose R_1 exceeds R_T. A structure counts in full or not at all: "+
+			"how far R_1 is above R_T does not count, nor does a set that lowers it and leaves it above. Persons in several structures "+
+			"count in each.")
 	} else {
-		own = append(own, "Expected loss is R_4 x c_t, the loss of economic value per year as a mean over many years; a single site may lose all or nothing. It counts structures whose values are given and nothing else: neither life, nor service to the public, nor heritage, nor what the measures cost each year. It means something only where all values are in the currency of the prices.")
+		own = append(own, "Expected loss is R_4 x c_t, the loss of economic value per year as a mean over many years; a single site "+
+			"may lose all or nothing. It counts structures whose values are given and nothing else: neither life, nor service to the "+
+			"public, nor heritage, nor what the measures cost each year. It means something only where all values are in the currency of "+
+			"the prices.")
 	}
 	return withGeneral(own)
 }

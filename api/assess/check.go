@@ -18,7 +18,8 @@ func CheckFaults(req *wire.SPDCheck) []risk.Violation {
 	case (req.Line == nil) == (req.Assessment == nil):
 		return []risk.Violation{{Rule: risk.RuleContradiction, Pointer: "/line", Reason: "give line or assessment: exactly one of the two"}}
 	case req.Assessment != nil && req.Structure != nil:
-		return []risk.Violation{{Rule: risk.RuleContradiction, Pointer: "/structure", Reason: "goes with line only; the assessment has its structure"}}
+		return []risk.Violation{{Rule: risk.RuleContradiction, Pointer: "/structure",
+			Reason: "goes with line only; the assessment has its structure"}}
 	case req.Line != nil:
 		site := req.Site(nil)
 		// The electrode only has to be one: its resistance is not computed here, so that no soil is needed.
@@ -45,7 +46,7 @@ func CheckByValue(req *wire.SPDCheck, reviews *trace.Reviews) (*wire.SPDCheckRes
 
 func check(req *wire.SPDCheck, in *risk.Input, l *risk.Line, e *spd.Entry) *wire.SPDCheckResult {
 	d := req.Device.Core()
-	r := spd.Check(&d, &spd.Place{Entry: e, Line: l, Installation: req.Installation.Core()})
+	r := spd.Check(&d, &spd.Place{Entry: e, Line: l, Installation: req.Installation.Core(req.Device)})
 	r.Cautions = withGeneral(r.Cautions)
 	w := wire.NewSPDCheckResult(in, e, &r)
 	w.ReviewsHash = reviewsHash(in.Reviews)
@@ -72,11 +73,14 @@ func CheckOfAssessment(req *wire.SPDCheck, site *wire.Site) (*wire.SPDCheckResul
 	}
 	switch {
 	case !known:
-		return nil, []risk.Violation{{Rule: risk.RuleUnknownReference, Pointer: "/assessment/line", Reason: "the assessment has no line " + strconv.Quote(req.Assessment.Line) + " at an assessed structure"}}
+		return nil, []risk.Violation{{Rule: risk.RuleUnknownReference, Pointer: "/assessment/line", Reason: "the assessment has no line " +
+			strconv.Quote(req.Assessment.Line) + " at an assessed structure"}}
 	case len(found) == 0:
-		return nil, []risk.Violation{{Rule: risk.RuleUnknownReference, Pointer: "/position", Reason: "the schedule has no device at this end and position of the line"}}
+		return nil, []risk.Violation{{Rule: risk.RuleUnknownReference, Pointer: "/position",
+			Reason: "the schedule has no device at this end and position of the line"}}
 	case len(found) > 1:
-		return nil, []risk.Violation{{Rule: risk.RuleContradiction, Pointer: "/assessment/structure", Reason: "the line has two ends: name the structure"}}
+		return nil, []risk.Violation{{Rule: risk.RuleContradiction, Pointer: "/assessment/structure",
+			Reason: "the line has two ends: name the structure"}}
 	}
 	return check(req, a.Input, &a.Input.Lines[found[0].Line], found[0]), nil
 }

@@ -12,7 +12,8 @@ func Coordinate(req *wire.CoordinationRequest, reviews *trace.Reviews) (*wire.Co
 	stages, o := req.Core()
 	faults := spd.CoordinationViolations(stages, o)
 	if req.Telecom() && req.Current != nil {
-		faults = append(faults, risk.Violation{Rule: risk.RuleNotApplicable, Pointer: "/current", Reason: "says nothing on a telecommunication line: leave it out"})
+		faults = append(faults, risk.Violation{Rule: risk.RuleNotApplicable, Pointer: "/current",
+			Reason: "says nothing on a telecommunication line: leave it out"})
 	}
 	if len(faults) > 0 {
 		return nil, faults

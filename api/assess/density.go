@@ -47,9 +47,11 @@ func Resolve(ctx context.Context, site *wire.Site, maps Maps) error {
 	case err != nil:
 		fault(risk.RuleNoMapValue, err.Error())
 	case s.GroundFlashDensity == 0:
-		fault(risk.RuleNoMapValue, "the map gives no flash at all here ("+mapCell(&s)+"); lightning strikes every land now and then: take N_G from another source, at least "+number(minNG))
+		fault(risk.RuleNoMapValue, "the map gives no flash at all here ("+mapCell(&s)+"); lightning strikes every land now and then: "+
+			"take N_G from another source, at least "+number(minNG))
 	case !(s.GroundFlashDensity >= minNG && s.GroundFlashDensity <= maxNG):
-		fault(risk.RuleOutOfRange, "N_G from the map is "+strconv.FormatFloat(s.GroundFlashDensity, 'g', 9, 64)+" flashes per km2 and year ("+mapCell(&s)+"); "+number(minNG)+" to "+number(maxNG)+" is allowed")
+		fault(risk.RuleOutOfRange, "N_G from the map is "+strconv.FormatFloat(s.GroundFlashDensity, 'g', 9,
+			64)+" flashes per km2 and year ("+mapCell(&s)+"); "+number(minNG)+" to "+number(maxNG)+" is allowed")
 	}
 	if err == nil {
 		take(d, &s, name)
@@ -104,7 +106,8 @@ func years(s *geo.DensitySample) string {
 
 // mapCell says what a map holds around a position, and where.
 func mapCell(s *geo.DensitySample) string {
-	return s.Kind.Words() + " " + number(s.Value) + ", interpolated around row " + strconv.Itoa(s.Row+1) + ", column " + strconv.Itoa(s.Column+1)
+	return s.Kind.Words() + " " + number(s.Value) + ", interpolated around row " + strconv.Itoa(s.Row+1) + ", column " +
+		strconv.Itoa(s.Column+1)
 }
 
 func number(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) }

@@ -46,7 +46,8 @@ func grid(t rapid.TB, meta geo.DensityMapMeta, cells ...string) oneMap {
 var ground = geo.DensityMapMeta{Kind: geo.GroundFlashDensity, FromYear: 2020, ToYear: 2020, Source: "invented network"}
 
 func siteAt(longitude float64, id string) *wire.Site {
-	return &wire.Site{Input: risk.Input{Location: risk.Location{Longitude: longitude}, FlashDensity: risk.FlashDensity{Origin: risk.DensityMap, Map: id}}}
+	return &wire.Site{Input: risk.Input{Location: risk.Location{Longitude: longitude},
+		FlashDensity: risk.FlashDensity{Origin: risk.DensityMap, Map: id}}}
 }
 
 // Computed by hand: cell centres lie at longitude 0.5, 1.5 and so on, and half way between the cells of 4 and 8 the bilinear mean is 6.
@@ -80,7 +81,8 @@ func TestResolve(t *testing.T) {
 			t.Errorf("longitude %v: N_G %v, want %v; %q", test.longitude, d.NG, test.ng, d.Note)
 		}
 		switch v := site.Violations; {
-		case test.rule == "" && len(v) > 0, test.rule != "" && (len(v) != 1 || v[0].Rule != test.rule || v[0].Pointer != "/flash_density/map" || v[0].Reason == ""):
+		case test.rule == "" && len(v) > 0, test.rule != "" &&
+			(len(v) != 1 || v[0].Rule != test.rule || v[0].Pointer != "/flash_density/map" || v[0].Reason == ""):
 			t.Errorf("longitude %v: %v, want %q", test.longitude, v, test.rule)
 		}
 	}
@@ -88,7 +90,8 @@ func TestResolve(t *testing.T) {
 
 func TestResolveWithoutMaps(t *testing.T) {
 	site := siteAt(0.5, "m")
-	if err := assess.Resolve(t.Context(), site, nil); err != nil || len(site.Violations) != 1 || site.Violations[0].Rule != risk.RuleUnknownReference {
+	if err := assess.Resolve(t.Context(), site, nil); err != nil || len(site.Violations) != 1 ||
+		site.Violations[0].Rule != risk.RuleUnknownReference {
 		t.Errorf("%v, %v", site.Violations, err)
 	}
 	if err := assess.Resolve(t.Context(), siteAt(0.5, "away"), grid(t, ground, "4")); !errors.Is(err, errAway) {
@@ -108,7 +111,8 @@ func TestResolveSaysWhatIsNotUsed(t *testing.T) {
 		t.Fatal(err)
 	}
 	d := &site.Input.FlashDensity
-	if d.Year != 2020 || strings.Contains(d.Source, "hearsay") || !strings.Contains(d.Note, `not used: source "hearsay" and year 2031 of the input`) {
+	if d.Year != 2020 || strings.Contains(d.Source, "hearsay") ||
+		!strings.Contains(d.Note, `not used: source "hearsay" and year 2031 of the input`) {
 		t.Errorf("%+v", d)
 	}
 }

@@ -18,7 +18,8 @@ func Earth(req *wire.EarthRequest, reviews *trace.Reviews) (*wire.EarthResult, [
 	var r earth.Result
 	t.EnterField("electrode", "electrode")
 	if req.Wanted != nil {
-		design, more := earth.Design(*req.Wanted, orOne(rho), earth.Options{Form: req.Electrode.Core(), MaxCount: int(orZero(req.MaxCount)), MaxLength: orZero(req.MaxLength), MaxRingDiameter: orZero(req.MaxRingDiameter)}, t)
+		design, more := earth.Design(*req.Wanted, orOne(rho), earth.Options{Form: req.Electrode.Core(), MaxCount: int(orZero(req.MaxCount)),
+			MaxLength: orZero(req.MaxLength), MaxRingDiameter: orZero(req.MaxRingDiameter)}, t)
 		faults = append(faults, place(more)...)
 		e, r = design.Electrode, design.Result
 		if len(faults) == 0 {
@@ -46,7 +47,8 @@ func Earth(req *wire.EarthRequest, reviews *trace.Reviews) (*wire.EarthResult, [
 		if len(more) > 0 {
 			return nil, place(more)
 		}
-		result.LeastLength = &wire.EarthLength{Type: check.Type, L1: check.L1, Radius: check.Radius, Horizontal: check.Horizontal, Vertical: check.Vertical, Exempt: check.Exempt, Sufficient: check.Sufficient, Outcome: check.Outcome}
+		result.LeastLength = &wire.EarthLength{Type: check.Type, L1: check.L1, Radius: check.Radius, Horizontal: check.Horizontal,
+			Vertical: check.Vertical, Exempt: check.Exempt, Sufficient: check.Sufficient, Outcome: check.Outcome}
 		result.Notes = append(result.Notes, wire.EarthNotes(check.Notes)...)
 	}
 	result.Steps, result.Cautions, result.ReviewsHash = wire.Steps(t), withGeneral(earthCautions), reviewsHash(reviews)
@@ -66,7 +68,8 @@ func electrodeFaults(site *wire.Site) []risk.Violation {
 		}
 	}
 	if len(site.Electrodes) > 0 && site.Input.SoilResistivity == 0 {
-		faults = append(faults, risk.Violation{Rule: risk.RuleContradiction, Pointer: earth.SoilPointer, Reason: "is required to compute an earth electrode"})
+		faults = append(faults, risk.Violation{Rule: risk.RuleContradiction, Pointer: earth.SoilPointer,
+			Reason: "is required to compute an earth electrode"})
 	}
 	return faults
 }
@@ -107,7 +110,8 @@ func soil(req *wire.EarthRequest, t *trace.Trace) (float64, []risk.Violation) {
 	case req.SoilResistivity != nil:
 		return *req.SoilResistivity, nil
 	case req.Soil == nil:
-		return 0, []risk.Violation{{Rule: risk.RuleContradiction, Pointer: "/soil_resistivity_ohm_m", Reason: "give soil_resistivity_ohm_m, or soil with readings"}}
+		return 0, []risk.Violation{{Rule: risk.RuleContradiction, Pointer: "/soil_resistivity_ohm_m",
+			Reason: "give soil_resistivity_ohm_m, or soil with readings"}}
 	}
 	t.EnterField("soil", "soil")
 	defer t.Leave()
@@ -134,7 +138,8 @@ func orZero(p *float64) float64 {
 }
 
 // requestFields are the faults of package earth that stand in the request itself, not in its electrode.
-var requestFields = map[string]bool{earth.SoilPointer: true, earth.ClassPointer: true, earth.WantedPointer: true, "/max_count": true, "/max_length_m": true, "/max_ring_diameter_m": true}
+var requestFields = map[string]bool{earth.SoilPointer: true, earth.ClassPointer: true, earth.WantedPointer: true, "/max_count": true,
+	"/max_length_m": true, "/max_ring_diameter_m": true}
 
 func place(faults []risk.Violation) []risk.Violation {
 	for i := range faults {

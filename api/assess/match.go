@@ -107,7 +107,8 @@ type near struct{ device, failed int }
 func (l *Library) tallies(places []wire.ScheduledPlace) []tally {
 	all := make([]tally, len(places))
 	for i := range all {
-		all[i] = tally{place: &places[i], need: spd.NeedOf(&places[i].Entry), limit: int(spd.Rules) + 1, perHead: make([]int, len(l.currencies)+1), chosen: make([]int, len(l.currencies))}
+		all[i] = tally{place: &places[i], need: spd.NeedOf(&places[i].Entry), limit: int(spd.Rules) + 1,
+			perHead: make([]int, len(l.currencies)+1), chosen: make([]int, len(l.currencies))}
 		for c := range all[i].chosen {
 			all[i].chosen[c] = -1
 		}
@@ -130,7 +131,8 @@ func (l *Library) Match(places []wire.ScheduledPlace, most int) *wire.Matching {
 			}
 		}
 	}
-	m := &wire.Matching{LibraryVersion: int(l.Version), Devices: l.Devices(), Entries: make([]wire.EntryMatch, len(tallies)), Cautions: matchCautions}
+	m := &wire.Matching{LibraryVersion: int(l.Version), Devices: l.Devices(), Entries: make([]wire.EntryMatch, len(tallies)),
+		Cautions: matchCautions}
 	for k := range tallies {
 		m.Entries[k] = l.entry(&tallies[k])
 	}
@@ -169,8 +171,9 @@ func (t *tally) fail(device, failed int) {
 
 func (l *Library) entry(t *tally) wire.EntryMatch {
 	p := t.place
-	w := wire.EntryMatch{Line: p.Line, Structure: p.Structure, Position: p.Entry.Position, Required: p.Entry.Required, EarthFirst: p.EarthFirst,
-		Passing: t.passing, Matches: make([]wire.MatchedDevice, len(t.named)), Nearest: make([]wire.NearestDevice, len(t.nearest))}
+	w := wire.EntryMatch{Line: p.Line, Structure: p.Structure, Position: p.Entry.Position, Required: p.Entry.Required,
+		EarthFirst: p.EarthFirst,
+		Passing:    t.passing, Matches: make([]wire.MatchedDevice, len(t.named)), Nearest: make([]wire.NearestDevice, len(t.nearest))}
 	for i, n := range t.named {
 		w.Matches[i] = l.offered[n].device
 	}
@@ -222,7 +225,8 @@ func (l *Library) obstacle(t *tally) *wire.Obstacle {
 	}
 	o.Outcome = fmt.Sprintf("No device of the library meets %s: required is %s.", worst, o.Required)
 	if o.Met {
-		o.Outcome = fmt.Sprintf("Each requirement is met by some device, but no device meets all; most, %d of %d, do not meet %s: required is %s.", o.Excluded, len(l.sheets), worst, o.Required)
+		o.Outcome = fmt.Sprintf("Each requirement is met by some device, but no device meets all; most, %d of %d, do not meet %s: "+
+			"required is %s.", o.Excluded, len(l.sheets), worst, o.Required)
 	}
 	return o
 }
@@ -265,7 +269,8 @@ func (l *Library) total(tallies []tally, c int) wire.MatchTotal {
 		amount := o.amount.Mul(decimal.NewFromInt(int64(n)))
 		own := -o.amount.Exponent()
 		sum, decimals = sum.Add(amount), max(decimals, own)
-		w.Items = append(w.Items, wire.MatchItem{ID: o.device.ID, Reference: o.device.Reference, Quantity: n, UnitPrice: *o.device.Price, Amount: wire.Price(amount.StringFixed(own))})
+		w.Items = append(w.Items, wire.MatchItem{ID: o.device.ID, Reference: o.device.Reference, Quantity: n, UnitPrice: *o.device.Price,
+			Amount: wire.Price(amount.StringFixed(own))})
 	}
 	w.Total, w.Incomplete = wire.Price(sum.StringFixed(decimals)), len(w.Missing) > 0
 	return w

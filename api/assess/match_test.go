@@ -61,8 +61,10 @@ func anyDevice(r *rand.Rand, n int) wire.Device {
 	classes := []wire.DeviceClass{"I", "II", "III", "D1", "C2", "C1"}
 	d := wire.Device{Reference: fmt.Sprint("D-", n), DeviceSheet: wire.DeviceSheet{
 		Current: choice(r, []wire.Current{risk.AC}, []wire.Current{risk.DC}, []wire.Current{risk.AC, risk.DC}, []wire.Current{risk.AC, risk.DC}),
-		UcAC:    choice(r, 150., 275, 320, 440), UcDC: choice(r, 60., 75, 200, 800), Up: choice(r, 0.3, 0.5, 0.8, 1, 1.5, 2.5), In: choice(r, 5., 20, 20), InNPE: choice(r, 20., 80, 80), Imax: choice(r, 20., 40, 80),
-		Iimp: choice(r, 5., 25, 50), IimpNPE: choice(r, 25., 100, 200), TestClasses: choice(r, classes[1:2], classes[:2], classes, classes), Technology: choice[wire.DeviceTechnology](r, "limiting", "limiting", "switching"),
+		UcAC:    choice(r, 150., 275, 320, 440), UcDC: choice(r, 60., 75, 200, 800), Up: choice(r, 0.3, 0.5, 0.8, 1, 1.5, 2.5),
+		In: choice(r, 5., 20, 20), InNPE: choice(r, 20., 80, 80), Imax: choice(r, 20., 40, 80),
+		Iimp: choice(r, 5., 25, 50), IimpNPE: choice(r, 25., 100, 200), TestClasses: choice(r, classes[1:2], classes[:2], classes, classes),
+		Technology:   choice[wire.DeviceTechnology](r, "limiting", "limiting", "switching"),
 		ShortCircuit: choice(r, 0.5, 6, 25), FollowCurrent: choice(r, 0.1, 3, 25), TOV: choice(r, 335., 440, 440),
 		Modes:       choice(r, []wire.DeviceMode{"L-N", "N-PE"}, []wire.DeviceMode{"L-PE", "N-PE"}, every, every, every),
 		Connections: choice(r, []wire.DeviceConnection{"CT2"}, []wire.DeviceConnection{"CT1", "CT2"}, []wire.DeviceConnection{"CT1", "CT2"}),
@@ -77,16 +79,25 @@ func anyDevice(r *rand.Rand, n int) wire.Device {
 }
 
 // villageOfLines is an invented site with a line of every kind.
-const villageOfLines = `{"name": "Workshop and school, Quemmel ridge (invented)", "location": {"latitude": -3.2, "longitude": 85.1}, "flash_density": {"ground_flashes_per_km2_year": 8},
-"structures": [{"id": "workshop", "length_m": 20, "width_m": 10, "height_m": 6, "lps": "II"}, {"id": "school", "length_m": 30, "width_m": 8, "height_m": 4, "failure_endangers_life": true}],
+const villageOfLines = `{"name": "Workshop and school, Quemmel ridge (invented)", "location": {"latitude": -3.2,
+	"longitude": 85.1}, "flash_density": {"ground_flashes_per_km2_year": 8},
+"structures": [{"id": "workshop", "length_m": 20, "width_m": 10, "height_m": 6, "lps": "II"}, {"id": "school", "length_m": 30,
+	"width_m": 8, "height_m": 4, "failure_endangers_life": true}],
 "lines": [
-	{"id": "tt", "structure": "school", "installation": "aerial", "length_m": 500, "electrical": {"current": "ac", "system": "TT", "nominal_v": 230, "phases": 1, "short_circuit_ka": 1}},
-	{"id": "tns", "structure": "workshop", "installation": "buried", "length_m": 300, "electrical": {"current": "ac", "system": "TN-S", "nominal_v": 230, "phases": 3, "neutral": true}},
-	{"id": "tnc", "structure": "school", "installation": "buried", "length_m": 200, "electrical": {"current": "ac", "system": "TN-C", "nominal_v": 230, "phases": 3}},
-	{"id": "it", "structure": "workshop", "installation": "aerial", "length_m": 80, "electrical": {"current": "ac", "system": "IT", "nominal_v": 230, "phases": 3, "neutral": true}},
-	{"id": "array", "structure": "workshop", "installation": "buried", "length_m": 22, "electrical": {"current": "dc", "origin": "photovoltaic", "open_circuit_v": 150, "short_circuit_a": 18, "equipment_max_input_v": 200}},
-	{"id": "roof", "structure": "school", "installation": "aerial", "length_m": 9, "electrical": {"current": "dc", "origin": "photovoltaic", "open_circuit_v": 600, "short_circuit_a": 10}},
-	{"id": "battery", "structure": "school", "installation": "buried", "length_m": 4, "electrical": {"current": "dc", "origin": "battery", "nominal_v": 48, "short_circuit_ka": 4}},
+	{"id": "tt", "structure": "school", "installation": "aerial", "length_m": 500, "electrical": {"current": "ac", "system": "TT",
+		"nominal_v": 230, "phases": 1, "short_circuit_ka": 1}},
+	{"id": "tns", "structure": "workshop", "installation": "buried", "length_m": 300, "electrical": {"current": "ac",
+		"system": "TN-S", "nominal_v": 230, "phases": 3, "neutral": true}},
+	{"id": "tnc", "structure": "school", "installation": "buried", "length_m": 200, "electrical": {"current": "ac",
+		"system": "TN-C", "nominal_v": 230, "phases": 3}},
+	{"id": "it", "structure": "workshop", "installation": "aerial", "length_m": 80, "electrical": {"current": "ac", "system": "IT",
+		"nominal_v": 230, "phases": 3, "neutral": true}},
+	{"id": "array", "structure": "workshop", "installation": "buried", "length_m": 22, "electrical": {"current": "dc",
+		"origin": "photovoltaic", "open_circuit_v": 150, "short_circuit_a": 18, "equipment_max_input_v": 200}},
+	{"id": "roof", "structure": "school", "installation": "aerial", "length_m": 9, "electrical": {"current": "dc",
+		"origin": "photovoltaic", "open_circuit_v": 600, "short_circuit_a": 10}},
+	{"id": "battery", "structure": "school", "installation": "buried", "length_m": 4, "electrical": {"current": "dc",
+		"origin": "battery", "nominal_v": 48, "short_circuit_ka": 4}},
 	{"id": "telephone", "structure": "school", "service": "telecom", "installation": "aerial", "length_m": 900},
 	{"id": "data", "structure": "workshop", "service": "telecom", "installation": "buried", "length_m": 60}
 ]}`
@@ -126,7 +137,8 @@ func TestStoredScheduleAsksTheSame(t *testing.T) {
 	}
 	for i := range places {
 		want, got := spd.NeedOf(&computed[i]), spd.NeedOf(&places[i].Entry)
-		if got != want || places[i].Entry.Position != computed[i].Position || places[i].Entry.Required != computed[i].Required || places[i].Entry.Withstand != computed[i].Withstand ||
+		if got != want || places[i].Entry.Position != computed[i].Position || places[i].Entry.Required != computed[i].Required ||
+			places[i].Entry.Withstand != computed[i].Withstand ||
 			!slices.Equal(places[i].Entry.Basis, withoutGrounds(computed[i].Basis)) {
 			t.Errorf("%s at %s: read %+v, computed %+v", places[i].Line, places[i].Structure, got, want)
 		}
@@ -137,7 +149,8 @@ func TestStoredScheduleAsksTheSame(t *testing.T) {
 		}
 	}
 	// A result of before some numbers were kept asks for the others.
-	old, err := wire.ReadPlaces([]byte(`[{"line": "a", "service": "low_voltage", "current": "ac", "test_class": "II", "uc_min_v": 254, "up_max_kv": null}]`), nil)
+	old, err := wire.ReadPlaces([]byte(`[{"line": "a", "service": "low_voltage", "current": "ac", "test_class": "II", "uc_min_v": `+
+		`254, "up_max_kv": null}]`), nil)
 	if err != nil || len(old) != 1 || old[0].Entry.UcMin != spd.Some(254) || old[0].Entry.UpMax.Valid || old[0].Entry.TOVMin.Valid {
 		t.Errorf("%+v, %v", old, err)
 	}
@@ -370,9 +383,11 @@ func TestBetterDevicesNeverFail(t *testing.T) {
 		}
 	}
 	better := map[string]func(*wire.Device){
-		"I_n": func(d *wire.Device) { up(&d.In, 2) }, "I_n N-PE": func(d *wire.Device) { up(&d.InNPE, 2) }, "I_max": func(d *wire.Device) { up(&d.Imax, 2) },
-		"I_imp": func(d *wire.Device) { up(&d.Iimp, 2) }, "I_imp N-PE": func(d *wire.Device) { up(&d.IimpNPE, 2) }, "I_SCCR": func(d *wire.Device) { up(&d.ShortCircuit, 2) },
-		"I_fi": func(d *wire.Device) { up(&d.FollowCurrent, 2) }, "U_T": func(d *wire.Device) { up(&d.TOV, 1.3) },
+		"I_n": func(d *wire.Device) { up(&d.In, 2) }, "I_n N-PE": func(d *wire.Device) { up(&d.InNPE, 2) },
+		"I_max": func(d *wire.Device) { up(&d.Imax, 2) },
+		"I_imp": func(d *wire.Device) { up(&d.Iimp, 2) }, "I_imp N-PE": func(d *wire.Device) { up(&d.IimpNPE, 2) },
+		"I_SCCR": func(d *wire.Device) { up(&d.ShortCircuit, 2) },
+		"I_fi":   func(d *wire.Device) { up(&d.FollowCurrent, 2) }, "U_T": func(d *wire.Device) { up(&d.TOV, 1.3) },
 		"both currents": func(d *wire.Device) {
 			if d.Current != nil {
 				d.Current = &[]wire.Current{risk.AC, risk.DC}
@@ -430,7 +445,8 @@ func mapKeys[V any](m map[string]V) iter.Seq[string] {
 
 // suitable is a device that suits the entry of place.
 func suitable(reference, price, currency string) wire.Device {
-	d := wire.Device{Reference: reference, DeviceSheet: wire.DeviceSheet{Current: &[]wire.Current{risk.AC}, UcAC: ptr(275.), Up: ptr(1.5), In: ptr(20.), InNPE: ptr(40.),
+	d := wire.Device{Reference: reference, DeviceSheet: wire.DeviceSheet{Current: &[]wire.Current{risk.AC}, UcAC: ptr(275.), Up: ptr(1.5),
+		In: ptr(20.), InNPE: ptr(40.),
 		TestClasses: &[]wire.DeviceClass{"II"}, Technology: ptr(wire.DeviceTechnology("limiting")), Modes: &[]wire.DeviceMode{"L-N", "N-PE"}}}
 	if price != "" {
 		d.Price, d.Currency = ptr(wire.Price(price)), ptr(wire.Currency(currency))
@@ -439,7 +455,8 @@ func suitable(reference, price, currency string) wire.Device {
 }
 
 func supplyPlace(line string, required bool) wire.ScheduledPlace {
-	return wire.ScheduledPlace{Line: line, Structure: "post", Entry: spd.Entry{Position: spd.LineEntrance, Required: required, TestClass: spd.ClassII, Connection: spd.CT2,
+	return wire.ScheduledPlace{Line: line, Structure: "post", Entry: spd.Entry{Position: spd.LineEntrance, Required: required,
+		TestClass: spd.ClassII, Connection: spd.CT2,
 		UcMin: spd.Some(254), UpMax: spd.Some(1.5), InMin: spd.Some(5), Modes: []spd.Mode{{Mode: "L-N"}, {Mode: "N-PE"}}}}
 }
 
@@ -483,7 +500,8 @@ func TestTotals(t *testing.T) {
 	// Ends that a set at the same board serves need no device of their own (common practice, no published source).
 	served := supplyPlace("served", true)
 	served.Entry.ServedBy = "a"
-	if m := library(t, []wire.Device{suitable("A", "0.1", "XTS")}).Match(append(slices.Clone(places), served), 5); m.Totals[0].Total != "0.3" || m.Incomplete {
+	with := append(slices.Clone(places), served)
+	if m := library(t, []wire.Device{suitable("A", "0.1", "XTS")}).Match(with, 5); m.Totals[0].Total != "0.3" || m.Incomplete {
 		t.Errorf("with a served end: %+v", m.Totals)
 	}
 	if m := library(t, nil).Match([]wire.ScheduledPlace{served}, 5); m.Incomplete {
@@ -494,7 +512,8 @@ func TestTotals(t *testing.T) {
 	other := supplyPlace("other", true)
 	other.Entry.UpMax = spd.Some(0.2)
 	m := library(t, []wire.Device{suitable("A", "1", "XTS")}).Match(append(places, other), 5)
-	if len(m.Totals) != 1 || m.Totals[0].Total != "3" || !m.Totals[0].Incomplete || !m.Incomplete || len(m.Totals[0].Missing) != 1 || m.Totals[0].Missing[0].Line != "other" {
+	if len(m.Totals) != 1 || m.Totals[0].Total != "3" || !m.Totals[0].Incomplete || !m.Incomplete || len(m.Totals[0].Missing) != 1 ||
+		m.Totals[0].Missing[0].Line != "other" {
 		t.Errorf("%+v", m.Totals)
 	}
 	if o := m.Entries[4].Obstacle; o == nil || o.Rule != spd.RuleProtectionLevel && o.Rule != spd.RuleHighestUc || o.Met {
@@ -509,12 +528,16 @@ func TestLibraryThatCannotBeRead(t *testing.T) {
 			t.Errorf("%q was read", doc)
 		}
 	}
-	if _, err := assess.LoadLibrary(1, func(yield func(store.Device, error) bool) { yield(store.Device{}, store.ErrUnavailable) }); err != store.ErrUnavailable {
+	if _, err := assess.LoadLibrary(1, func(yield func(store.Device, error) bool) {
+		yield(store.Device{},
+			store.ErrUnavailable)
+	}); err != store.ErrUnavailable {
 		t.Error(err)
 	}
 }
 
-// BenchmarkMatch stands beside its floor, a pass over the same devices that compares two numbers of each with each entry. Goal: 10 000 devices
+// BenchmarkMatch stands beside its floor, a pass over the same devices that compares two numbers of each with each entry. Goal:
+// 10 000 devices
 // and 12 entries within 5 ms. At the worst no device passes and every one has to be asked for every rule.
 func BenchmarkMatch(b *testing.B) {
 	r := rand.New(rand.NewPCG(1, 2))

@@ -107,7 +107,8 @@ func (s *searcher) try(i int, at wire.Where, p *wire.Plausible) (text string, la
 	}
 	one := s.alone[i]
 	one.reset()
-	p.Set(&one.scratch, wire.Where{Structure: slices.Index(one.structures, at.Structure), Zone: at.Zone, Line: slices.Index(one.lines, at.Line), Entry: at.Entry})
+	p.Set(&one.scratch, wire.Where{Structure: slices.Index(one.structures, at.Structure), Zone: at.Zone,
+		Line: slices.Index(one.lines, at.Line), Entry: at.Entry})
 	r, err := s.ed.Assess(&one.scratch, nil)
 	if err != nil {
 		return "", largest
@@ -188,8 +189,7 @@ func needOf(class risk.LPS) string {
 func single(in *risk.Input, i int) *alone {
 	one := &alone{}
 	p := &one.pristine
-	p.Edition, p.FlashDensity, p.Tolerable, p.Costs.Money = in.Edition, in.FlashDensity, in.Tolerable, in.Costs.Money
-	p.Costs.Wiring = in.Costs.Wiring
+	p.Edition, p.FlashDensity, p.Tolerable, p.Costs = in.Edition, in.FlashDensity, in.Tolerable, in.Costs
 	p.Reviews = in.Reviews
 	p.Structures, one.structures = []risk.Structure{in.Structures[i]}, []int{i}
 	index := map[int]int{-1: -1}

@@ -18,7 +18,10 @@ const mostStressValues = 200_000
 func Stress(a *wire.Answer, req *wire.StressRequest) (*wire.StressResult, []risk.Violation) {
 	o := req.Core()
 	entrances := slices.DeleteFunc(slices.Clone(a.Schedule), func(e spd.Entry) bool { return e.Position != spd.LineEntrance })
-	chosen := slices.DeleteFunc(slices.Clone(entrances), func(e spd.Entry) bool { return req.Line != nil && a.Input.Lines[e.Line].ID != *req.Line })
+	chosen := slices.DeleteFunc(slices.Clone(entrances), func(e spd.Entry) bool {
+		return req.Line != nil &&
+			a.Input.Lines[e.Line].ID != *req.Line
+	})
 	var faults []risk.Violation
 	fault := func(rule risk.Rule, pointer, reason string) {
 		faults = append(faults, risk.Violation{Rule: rule, Pointer: pointer, Reason: reason})
@@ -37,7 +40,8 @@ func Stress(a *wire.Answer, req *wire.StressRequest) (*wire.StressResult, []risk
 		faults = append(faults, placeDevice(&o.Devices[i], &(*req.Devices)[i], a.Input, places, "/devices/"+strconv.Itoa(i))...)
 	}
 	if values := len(chosen) * (len(o.Currents) + (len(o.Devices)+1)*(len(o.Years)+5)); values > mostStressValues {
-		fault(risk.RuleOutOfRange, "/line", "the answer would have about "+strconv.Itoa(values)+" values, at most "+strconv.Itoa(mostStressValues)+" are given at once: name a line, or ask for fewer devices, currents or years")
+		fault(risk.RuleOutOfRange, "/line", "the answer would have about "+strconv.Itoa(values)+" values, at most "+
+			""+strconv.Itoa(mostStressValues)+" are given at once: name a line, or ask for fewer devices, currents or years")
 	}
 	for _, v := range spd.StressViolations(a.Input, a.Result, chosen, o) {
 		v.Pointer = strings.TrimPrefix(v.Pointer, "/options")
@@ -50,7 +54,8 @@ func Stress(a *wire.Answer, req *wire.StressRequest) (*wire.StressResult, []risk
 }
 
 // placeDevice finds the line and the structure that a device names, where it names them.
-func placeDevice(d *spd.StressDevice, w *wire.StressedDevice, in *risk.Input, entries []spd.Entry, pointer string) (faults []risk.Violation) {
+func placeDevice(d *spd.StressDevice, w *wire.StressedDevice, in *risk.Input, entries []spd.Entry,
+	pointer string) (faults []risk.Violation) {
 	find := func(asked *string, field string, n int, id func(int) string) int {
 		if asked == nil {
 			return spd.EveryEnd
@@ -60,7 +65,8 @@ func placeDevice(d *spd.StressDevice, w *wire.StressedDevice, in *risk.Input, en
 				return i
 			}
 		}
-		faults = append(faults, risk.Violation{Rule: risk.RuleUnknownReference, Pointer: pointer + "/" + field, Reason: "the assessment has no " + field + " " + strconv.Quote(*asked)})
+		faults = append(faults, risk.Violation{Rule: risk.RuleUnknownReference, Pointer: pointer + "/" + field,
+			Reason: "the assessment has no " + field + " " + strconv.Quote(*asked)})
 		return spd.EveryEnd
 	}
 	line := find(w.Line, "line", len(in.Lines), func(i int) string { return in.Lines[i].ID })
@@ -76,7 +82,8 @@ func placeDevice(d *spd.StressDevice, w *wire.StressedDevice, in *risk.Input, en
 		if w.Line == nil {
 			field = "/structure"
 		}
-		return []risk.Violation{{Rule: risk.RuleUnknownReference, Pointer: pointer + field, Reason: "no line entrance of the schedule that is asked for is there"}}
+		return []risk.Violation{{Rule: risk.RuleUnknownReference, Pointer: pointer + field,
+			Reason: "no line entrance of the schedule that is asked for is there"}}
 	}
 	d.Line, d.Structure = line, structure
 	return nil
@@ -87,7 +94,8 @@ func stress(a *wire.Answer, entries []spd.Entry, o spd.StressOptions, req *wire.
 	if req.Steps != nil && *req.Steps {
 		t = trace.New(1000)
 	}
-	w := &wire.StressResult{ReviewsHash: reviewsHash(a.Input.Reviews), LineFlash: wire.LineFlash(wire.LineFlash("").Names()[o.LineFlash]), Ends: []wire.StressedEnd{}, Cautions: withGeneral(stressCautions)}
+	w := &wire.StressResult{ReviewsHash: reviewsHash(a.Input.Reviews), LineFlash: wire.LineFlash(wire.LineFlash("").Names()[o.LineFlash]),
+		Ends: []wire.StressedEnd{}, Cautions: withGeneral(stressCautions)}
 	for i, e := range spd.Stress(a.Input, a.Result, entries, o, t) {
 		w.Ends = append(w.Ends, wire.NewStressedEnd(a.Input, &entries[i], &e, tabulatedPSPD(a.Input, entries[i].Level)))
 	}

@@ -13,7 +13,8 @@ import (
 // Summarise says what a portfolio lists of an answer.
 func Summarise(a *wire.Answer) *store.Summary {
 	d := &a.Input.FlashDensity
-	s := &store.Summary{GroundFlashes: a.Result.NG, DensityOrigin: d.Origin.String(), Acceptable: true, NeededProtection: protection(a.Recommendation)}
+	s := &store.Summary{GroundFlashes: a.Result.NG, DensityOrigin: d.Origin.String(), Acceptable: true,
+		NeededProtection: protection(a.Recommendation)}
 	if d.Origin == risk.DensityMap {
 		s.DensityMap = d.Map
 	}
@@ -64,9 +65,11 @@ func protection(rec *risk.Recommendation) string {
 	var fire risk.FireProtection
 	var bonding, coordinated risk.SPD
 	var shock bool
+	var wiring risk.Wiring
 	for i := range rec.Set.Structures {
 		m := &rec.Set.Structures[i].Measures
 		lps, fire = max(lps, m.LPS), max(fire, m.FireProtection)
+		wiring = max(wiring, m.Wiring)
 		shock = shock || m.StructureShock != 0 || m.LineShock != 0
 		for _, e := range m.Ends {
 			if e.Bonding.Level > bonding.Level {
@@ -92,6 +95,9 @@ func protection(rec *risk.Recommendation) string {
 	}
 	if shock {
 		parts = append(parts, "measures against touch and step voltages")
+	}
+	if wiring != risk.Unrouted {
+		parts = append(parts, "internal wiring "+strings.ReplaceAll(wiring.String(), "_", " "))
 	}
 	text := strings.Join(parts, ", ")
 	if text == "" {

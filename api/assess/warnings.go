@@ -15,7 +15,7 @@ const frequentFailures = 0.1
 
 // warnings are remarks on this input: the earth first, then the lines, the flash density, the structures and the measures.
 func warnings(in *risk.Input, res *risk.Result, rec *risk.Recommendation, ed risk.Edition) []string {
-	return slices.Concat(earthWarnings(in), lineWarnings(in), densityWarnings(in), failureWarnings(in, res), measureWarnings(rec),
+	return slices.Concat(earthWarnings(in), lineWarnings(in), densityWarnings(in, res), failureWarnings(in, res), measureWarnings(rec),
 		remaining(in, rec, ed))
 }
 
@@ -92,8 +92,8 @@ func lineWarnings(in *risk.Input) []string {
 	for i := range in.Lines {
 		l := &in.Lines[i]
 		if l.Electrical.NotStated {
-			r.add(l.ID, "taken as 230 V a.c., not stated. For an array, a battery or a data line the device is another: "+
-				"find out what the line carries before ordering.")
+			r.add(l.ID, "taken as 230 V a.c., not stated. For an array, a battery or a data line the device is another: find out what "+
+				"the line carries before ordering.")
 		}
 	}
 	for i := range in.Lines {
@@ -111,7 +111,7 @@ func lineWarnings(in *risk.Input) []string {
 	return r.of("line")
 }
 
-func densityWarnings(in *risk.Input) []string {
+func densityWarnings(in *risk.Input, res *risk.Result) []string {
 	const weak = ", which is a weak relation; use lightning location data no older than five years where there are any."
 	var w []string
 	if in.FlashDensity.Derivation != "" {
@@ -119,6 +119,10 @@ func densityWarnings(in *risk.Input) []string {
 	}
 	if in.FlashDensity.Origin == risk.DensityThunderstormDays {
 		w = append(w, "N_G is derived from thunderstorm days"+weak)
+	}
+	if spread := in.FlashDensity.Spread(res.NG); spread.Stated() && !spread.Tells() {
+		w = append(w, "N_G is too uncertain for a probability that a limit is exceeded: decide by the risk at its upper bound, N_G "+
+			strconv.FormatFloat(spread.Upper, 'g', 3, 64)+".")
 	}
 	return w
 }
@@ -149,8 +153,8 @@ func failureWarnings(in *risk.Input, res *risk.Result) []string {
 		}
 	}
 	return []string{named("structure", ids) + ": without SPDs " + whose + " systems are expected to fail " + times + " times a year. " +
-		"The loss of equipment does not count in the risk, because no values were given; " +
-		"devices that are not required are worth fitting all the same."}
+		"The loss of equipment does not count in the risk, because no values were given; devices that are not required are worth " +
+		"fitting all the same."}
 }
 
 func measureWarnings(rec *risk.Recommendation) []string {

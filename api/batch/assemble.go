@@ -208,7 +208,8 @@ func (d *draft) putIntoZone(e *entry, value any) {
 		}
 		if n != 1 {
 			d.zone = nil
-			d.fault(e, fmt.Sprintf("the type of building %q has %d inside zones, and a row cannot say which is meant: leave the cell empty", d.structurePreset, n))
+			d.fault(e, fmt.Sprintf("the type of building %q has %d inside zones, and a row cannot say which is meant: leave the cell empty",
+				d.structurePreset, n))
 			return
 		}
 	}
@@ -277,8 +278,13 @@ func (d *draft) noLines(e *entry, value any) {
 // earthing lets a measured resistance count instead of what the building type says.
 func (d *draft) earthing() {
 	e, _ := d.structure["earthing"].(map[string]any)
-	if d.given("earth_resistance_ohm") && !d.given("earth_connection") {
-		d.structure["earthing"] = map[string]any{"connection": "measured", "resistance_ohm": e["resistance_ohm"]}
+	switch {
+	case e == nil || d.given("earth_connection"):
+	case d.given("earth_resistance_ohm"):
+		e["connection"] = "measured"
+		delete(e, "electrode")
+	case e["connection"] == nil:
+		e["connection"] = "unknown"
 	}
 }
 

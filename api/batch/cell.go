@@ -1,6 +1,7 @@
 package batch
 
 import (
+	"levinward/api/wire"
 	"levinward/tabletext"
 
 	"reflect"
@@ -54,6 +55,9 @@ func (c *cell) convert(s *slot, decimal Decimal) (value any, reason string) {
 	case faultyCell:
 		return nil, c.reason
 	case dateCell:
+		if new(wire.Date).UnmarshalText([]byte(c.text)) == nil && s.field.Type == reflect.TypeFor[wire.Date]() {
+			return c.text, ""
+		}
 		return nil, "is a date in the file: format the cell as a number or a text and write it again; must be " + s.Allowed
 	}
 	names := s.field.Names()
@@ -117,7 +121,8 @@ func (c *cell) asNumber(s *slot, decimal Decimal) (any, string) {
 	if reason == "" {
 		return v, ""
 	}
-	if s.Unit == "degrees" && strings.ContainsAny(c.text, digits) && (strings.ContainsAny(c.text, "°'\"") || strings.ContainsAny(c.text[len(c.text)-1:], "NSEWnsew")) {
+	if s.Unit == "degrees" && strings.ContainsAny(c.text, digits) &&
+		(strings.ContainsAny(c.text, "°'\"") || strings.ContainsAny(c.text[len(c.text)-1:], "NSEWnsew")) {
 		reason = "must be in decimal degrees, south and west negative: -3.117, not 3°07'01\"S"
 	}
 	return nil, reason + "; must be " + s.Allowed

@@ -60,10 +60,11 @@ func TestColumnsMeanWhatIsPinned(t *testing.T) {
 
 // Columns that stand nowhere in an input of their own; other tests hold what they do.
 var notStored = map[string]string{
-	"structure_preset": "fills in other fields",
-	"line_1_preset":    "fills in other fields",
-	"no_lines":         "empties the list of lines",
-	"remark":           "is not read",
+	"structure_preset":     "fills in other fields",
+	"line_1_preset":        "fills in other fields",
+	"no_lines":             "empties the list of lines",
+	"line_1_branches_from": "names another line of the row, see TestABranchNamesALineOfItsRow",
+	"remark":               "is not read",
 }
 
 // beside is what must stand beside a column for it to be accepted; line_1_ stands for the line of the column.
@@ -73,6 +74,9 @@ var besideColumn = map[string]map[string]string{
 	"flash_density_map":                             {"ground_flashes_per_km2_year": ""},
 	"flash_density_lower_90":                        {"flash_density_upper_90": "900", "ground_flashes_per_km2_year": "99"},
 	"flash_density_upper_90":                        {"flash_density_lower_90": "0.01", "ground_flashes_per_km2_year": "1"},
+	"earth_measured_on":                             {"earth_resistance_ohm": "7.77"},
+	"earth_measured_by":                             {"earth_resistance_ohm": "7.77"},
+	"line_1_end_in_explosive_zone":                  {"explosion_zone": "2_22"},
 	"line_1_shield_bonded":                          {"line_1_shield": "shielded"},
 	"line_1_shield_resistance_ohm_per_km":           {"line_1_shield": "shielded"},
 	"line_1_origin":                                 {"line_1_current": "dc"},
@@ -99,6 +103,10 @@ var besideColumn = map[string]map[string]string{
 var chosenValues = map[string][2]string{
 	"line_1_phases":          {"1", "3"},
 	"line_1_source_phases":   {"1", "3"},
+	"line_1_far_end":         {"battery", "other"}, // structure needs a neighbour
+	"earth_measured_on":      {"2026-02-28", "2024-02-29"},
+	"next_inspection":        {"2027-01-31", "2028-02-29"},
+	"down_conductors":        {"4", "12"},
 	"line_1_strings":         {"2", "4"},
 	"line_1_max_operating_v": {"261", "262"}, // not below 230 V
 	"earth_connection":       {"none", "unknown"},
@@ -147,7 +155,8 @@ type columnRow struct {
 // columnRows has two rows for every column, and for those of lines two for each of the six lines.
 func columnRows(t *testing.T) []columnRow {
 	var rows []columnRow
-	base := map[string]string{"name": "Invented: base", "latitude": "-3.117", "longitude": "36.683", "ground_flashes_per_km2_year": "9.4", "length_m": "18", "width_m": "9", "height_m": "5.5"}
+	base := map[string]string{"name": "Invented: base", "latitude": "-3.117", "longitude": "36.683", "ground_flashes_per_km2_year": "9.4",
+		"length_m": "18", "width_m": "9", "height_m": "5.5"}
 	pointers := map[string]string{}
 	for _, p := range pinnedColumns(t) {
 		pointers[p.name] = p.pointer
@@ -302,5 +311,22 @@ func TestValuesOfColumnsDiffer(t *testing.T) {
 			t.Errorf("%s and %s are both written with %v", other, r.column, r.want)
 		}
 		seen[r.want] = r.column
+	}
+}
+
+// A drop names the trunk by the id that its row gives it.
+func TestABranchNamesALineOfItsRow(t *testing.T) {
+	cells := map[string]string{"name": "Invented: base", "latitude": "-3.117", "longitude": "36.683", "ground_flashes_per_km2_year": "9.4",
+		"length_m": "18", "width_m": "9", "height_m": "5.5", "line_1_length_m": "500", "line_2_branches_from": "line-1"}
+	for trunk, column := range map[string]string{"line-1": "", "line-2": "line_2_branches_from", "line-3": "line_2_branches_from"} {
+		cells["line_2_branches_from"] = trunk
+		rows, err := readAll(csvOf(t, ',', cells), Options{Format: CSV})
+		must(t, err)
+		switch faults := rows[0].Faults; {
+		case column == "" && (len(faults) > 0 || rows[0].Site.Input.Lines[1].Trunk != trunk):
+			t.Errorf("%s: %v", trunk, faults)
+		case column != "" && (len(faults) != 1 || faults[0].Column != column):
+			t.Errorf("%s: %v", trunk, faults)
+		}
 	}
 }

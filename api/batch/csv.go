@@ -208,7 +208,8 @@ func csvEntries(columns []*slot, record []string, row *Row) (entries []entry, fa
 		return nil, ""
 	}
 	if len(record) != len(columns) && !(len(record) > len(columns) && isBlank(record[len(columns):])) {
-		return nil, fmt.Sprintf("has %d cells, the header %d: every row needs the same; a separator within a cell must stand in quotes", len(record), len(columns))
+		return nil, fmt.Sprintf("has %d cells, the header %d: every row needs the same; a separator within a cell must stand in quotes",
+			len(record), len(columns))
 	}
 	entries = make([]entry, 0, len(columns))
 	for i, s := range columns {
@@ -224,5 +225,6 @@ func csvEntries(columns []*slot, record []string, row *Row) (entries []entry, fa
 
 // unnamed reports a cell under no name: nobody can tell what it says.
 func (r *Row) unnamed(column, value string) {
-	r.Faults = append(r.Faults, RowFault{Row: r.Number, Column: column, Value: short(value), Reason: "has no name in the header: name the column, or clear the cell; for notes of your own there is the column remark"})
+	r.Faults = append(r.Faults, RowFault{Row: r.Number, Column: column, Value: short(value),
+		Reason: "has no name in the header: name the column, or clear the cell; for notes of your own there is the column remark"})
 }

@@ -13,7 +13,7 @@ import (
 func ExampleRead() {
 	const file = `name,latitude,longitude,ground_flashes_per_km2_year,structure_preset,length_m,width_m,height_m,line_1_preset,line_1_length_m
 Invented: health post,-3.117,86.683,9.4,clinic,,,,village,640
-Invented: mill,-2.284,83.917,"7,6",,31,high,6,,
+Invented: mill,-2.284,83.917,400,,31,high,6,,
 `
 	presets := batch.Presets{
 		Structures: map[string]json.RawMessage{"clinic": json.RawMessage(`{"length_m": 18, "width_m": 9, "height_m": 5.5, "occupancy": "hospital"}`)},
@@ -33,6 +33,6 @@ Invented: mill,-2.284,83.917,"7,6",,31,high,6,,
 	}
 	// Output:
 	// 2 Invented: health post 18 m long
-	// row 3, ground_flashes_per_km2_year "7,6": has a comma, which may stand before decimals or between thousands: write 1234.5, or say that the file has decimal commas (decimal=comma in the request, -decimal comma on the command line); must be a number from 0.01 to 100
+	// row 3, ground_flashes_per_km2_year "400": must be a number from 0.01 to 100
 	// row 3, width_m "high": is a text, not a number; must be a number, more than 0 and at most 10000
 }

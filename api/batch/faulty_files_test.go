@@ -198,7 +198,8 @@ func TestFaultsOfFiles(t *testing.T) {
 		{"blank lines", []byte(header + row + strings.Repeat("\r\n", 50_000) + row), csvFile, "row 2: is followed by more than 65536 bytes of blank lines: remove them"},
 		{"blank lines without end", []byte(header + row + strings.Repeat("\n", 1<<20)), csvFile, "row 2: is followed by more than 65536 bytes of blank lines: remove them"},
 		{"long header", []byte("name," + long), csvFile, `row 1, column "2": with this cell`},
-		{"long cells of a sheet", workbookOf(t, sheetXML(`<row r="3"><c t="str"><v>`+strings.Repeat("x", 40_000)+`</v></c><c t="str"><v>`+strings.Repeat("y", 40_000)+`</v></c></row>`)), xlsx,
+		{"long cells of a sheet", workbookOf(t, sheetXML(`<row r="3"><c t="str"><v>`+strings.Repeat("x",
+			40_000)+`</v></c><c t="str"><v>`+strings.Repeat("y", 40_000)+`</v></c></row>`)), xlsx,
 			`sheet "sites", row 3, column "name": with this cell the texts of the row are longer than 65536 bytes, the most that a row may have`},
 		{"cell beyond all", workbookOf(t, sheetXML(`<row r="3"><c r="C3" t="str"><v>`+long+`</v></c></row>`)), xlsx,
 			`sheet "sites", row 3, column "latitude": with this cell the row takes more than 1048576 bytes of the sheet; a cell may have 65536`},
@@ -214,7 +215,8 @@ func TestFaultsOfFiles(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			rows, err := readAll(c.file, c.o)
 			var whole *FileError
-			if !errors.As(err, &whole) || !strings.HasPrefix(err.Error(), c.want) || strings.Contains(err.Error(), "quote") != strings.Contains(c.want, "quote") {
+			if !errors.As(err, &whole) || !strings.HasPrefix(err.Error(), c.want) ||
+				strings.Contains(err.Error(), "quote") != strings.Contains(c.want, "quote") {
 				t.Errorf("%d rows, error %.300v, want %s", len(rows), err, c.want)
 			}
 		})
@@ -233,9 +235,11 @@ func TestFileWithSeparatorHint(t *testing.T) {
 		}
 	}
 	// A name of a column with commas in it does not mislead, and lines count as they stand in the file.
-	file := "sep=;\nname;latitude;longitude;ground_flashes_per_km2_year;length_m;width_m;height_m;remark\nInvented;-3.117;86.683;9.4;18;9;5.5;a,b,c,d,e,f,g,h,i\nInvented;\"x\ny\";\"z\"z\n"
+	file := "sep=;\nname;latitude;longitude;ground_flashes_per_km2_year;length_m;width_m;height_m;remark\n" +
+		"Invented;-3.117;86.683;9.4;18;9;5.5;a,b,c,d,e,f,g,h,i\nInvented;\"x\ny\";\"z\"z\n"
 	got := report([]byte(file), o)
-	if !strings.Contains(got, "row 2: accepted, Invented\n") || !strings.Contains(got, "row 3: has a cell in quotes") || !strings.Contains(got, "down to line 5 was taken") {
+	if !strings.Contains(got, "row 2: accepted, Invented\n") || !strings.Contains(got, "row 3: has a cell in quotes") ||
+		!strings.Contains(got, "down to line 5 was taken") {
 		t.Error(got)
 	}
 }

@@ -34,7 +34,8 @@ func (f *footprint) replaceBox(structure map[string]any) {
 	}
 	parts := []any{map[string]any{"geometry": map[string]any{"type": "Polygon", "coordinates": f.coordinates}, "height_m": height}}
 	if protrusion, there := structure["protrusion_height_m"]; there {
-		parts = append(parts, map[string]any{"geometry": map[string]any{"type": "Point", "coordinates": []any{f.center[0], f.center[1]}}, "height_m": protrusion})
+		parts = append(parts, map[string]any{"geometry": map[string]any{"type": "Point", "coordinates": []any{f.center[0], f.center[1]}},
+			"height_m": protrusion})
 	}
 	structure["parts"] = parts
 	for _, c := range append([]string{"protrusion_height_m"}, sizeColumns...) {
@@ -80,7 +81,8 @@ func position2D(raw json.RawMessage) (orb.Point, string) {
 	case math.Abs(p[1]) > 90 && math.Abs(p[0]) <= 90 && math.Abs(p[1]) <= 180:
 		return p, fmt.Sprintf("the latitude %s is beyond 90: the order is longitude, latitude", plain(p[1]))
 	case math.Abs(p[1]) > 90 || math.Abs(p[0]) > 180:
-		return p, fmt.Sprintf("coordinates %s, %s are no longitude (-180 to 180) and latitude (-90 to 90); metres of a map grid are not accepted", plain(p[0]), plain(p[1]))
+		return p, fmt.Sprintf("coordinates %s, %s are no longitude (-180 to 180) and latitude (-90 to 90); metres of a map grid are "+
+			"not accepted", plain(p[0]), plain(p[1]))
 	default:
 		return p, ""
 	}

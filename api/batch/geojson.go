@@ -50,7 +50,8 @@ func (g *geoReader) broken(err error) error {
 	return err
 }
 
-const wantCollection = "must be one JSON object of type FeatureCollection (RFC 7946); a single feature, a geometry or a sequence of features is none"
+const wantCollection = "must be one JSON object of type FeatureCollection (RFC 7946); a single feature, a geometry or a " +
+	"sequence of features is none"
 
 func (g *geoReader) collection() error {
 	if t, err := g.decoder.Token(); err != nil {
@@ -122,7 +123,8 @@ func referenceSystem(raw json.RawMessage) error {
 			return nil
 		}
 	}
-	return fileError(0, "the coordinates are in another reference system (crs %s): write them as longitude and latitude on WGS 84, as RFC 7946 has them, and leave crs out", short(string(raw)))
+	return fileError(0, "the coordinates are in another reference system (crs %s): write them as longitude and latitude on WGS 84, "+
+		"as RFC 7946 has them, and leave crs out", short(string(raw)))
 }
 
 func (g *geoReader) list() error {
@@ -168,7 +170,8 @@ func (g *geoReader) feature(raw json.RawMessage) error {
 		return unknownProperties(unknown)
 	}
 	for _, e := range unknown {
-		row.Faults = append(row.Faults, RowFault{Row: row.Number, Column: short(e.name), Value: short(e.cell.text), Reason: unknownColumn(e.name)})
+		row.Faults = append(row.Faults, RowFault{Row: row.Number, Column: short(e.name), Value: short(e.cell.text),
+			Reason: unknownColumn(e.name)})
 	}
 	entries, outline, fault := place(f.Geometry, entries)
 	if fault != "" {
@@ -261,7 +264,8 @@ func place(raw json.RawMessage, entries []entry) ([]entry, *footprint, string) {
 		if e := &entries[i].cell; e.kind == blank || e.kind == numberCell && math.Abs(e.number-c.value) <= near {
 			*e = numberOf(c.value)
 		} else if e.kind == numberCell {
-			*e = cell{kind: faultyCell, text: e.text, reason: "contradicts the geometry, which says " + plain(c.value) + ": leave it out, or correct one of them"}
+			*e = cell{kind: faultyCell, text: e.text, reason: "contradicts the geometry, which says " + plain(c.value) +
+				": leave it out, or correct one of them"}
 		}
 	}
 	return entries, s.outline, ""

@@ -16,7 +16,8 @@ type heading struct {
 // columnNames are all names a column can have, in the order of the dictionary.
 var columnNames = slices.SortedFunc(maps.Keys(slots), func(a, b string) int {
 	x, y := slots[a], slots[b]
-	if c := slices.IndexFunc(dictionary, func(c Column) bool { return c.Name == x.Name }) - slices.IndexFunc(dictionary, func(c Column) bool { return c.Name == y.Name }); c != 0 {
+	if c := slices.IndexFunc(dictionary, func(c Column) bool { return c.Name == x.Name }) - slices.IndexFunc(dictionary,
+		func(c Column) bool { return c.Name == y.Name }); c != 0 {
 		return c
 	}
 	return x.line - y.line
@@ -57,7 +58,9 @@ func readHeader(headings []heading, sheet string, row int) ([]*slot, []FileFault
 		columns[i] = s
 	}
 	if known == 0 {
-		return nil, []FileFault{{Sheet: sheet, Row: row, Reason: "is no header: the first row that is not empty must hold names of columns, for instance name, latitude, longitude; the template has them"}}
+		return nil, []FileFault{{Sheet: sheet, Row: row,
+			Reason: "is no header: the first row that is not empty must hold names of columns, for instance name, latitude, longitude; " +
+				"the template has them"}}
 	}
 	return columns, append(faults, missing(first, sheet, row)...)
 }

@@ -157,7 +157,8 @@ func TestSheets(t *testing.T) {
 		change func(f *excelize.File, sheet string)
 	}{
 		{"dates.xlsx", 5, "", func(f *excelize.File, s string) {
-			for cell, code := range map[string]string{"F2": "yyyy-mm-dd", "G3": "[$-809]d mmm", "A4": "hh:mm", "K4": "dd.mm.yyyy", "F6": `0.00" made"`} {
+			for cell, code := range map[string]string{"F2": "yyyy-mm-dd", "G3": "[$-809]d mmm", "A4": "hh:mm", "K4": "dd.mm.yyyy",
+				"F6": `0.00" made"`} {
 				must(t, f.SetCellValue(s, cell, 45352.5))
 				must(t, f.SetCellStyle(s, cell, cell, dateStyle(f, code)))
 			}

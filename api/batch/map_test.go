@@ -21,7 +21,8 @@ func TestRowsThatNameAMap(t *testing.T) {
 	if err != nil || len(rows) != 2 {
 		t.Fatalf("%d rows, %v", len(rows), err)
 	}
-	if d := rows[0].Site; len(rows[0].Faults) > 0 || d == nil || d.Input.FlashDensity.Origin != risk.DensityMap || d.Input.FlashDensity.NG != 0 {
+	if d := rows[0].Site; len(rows[0].Faults) > 0 || d == nil || d.Input.FlashDensity.Origin != risk.DensityMap ||
+		d.Input.FlashDensity.NG != 0 {
 		t.Errorf("the first row: %+v", rows[0])
 	}
 	if f := rows[1].Faults; len(f) != 1 || f[0].Column != "height_m" {

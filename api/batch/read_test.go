@@ -86,7 +86,8 @@ func TestTemplateSpreadsheetHoldsTheDictionary(t *testing.T) {
 // TestDictionary holds every column against what it says of itself: its
 // example is accepted, and a value that it does not allow is a fault of it.
 func TestDictionary(t *testing.T) {
-	base := map[string]string{"name": "Invented: base", "latitude": "-3.117", "longitude": "86.683", "ground_flashes_per_km2_year": "9.4", "length_m": "18", "width_m": "9", "height_m": "5.5"}
+	base := map[string]string{"name": "Invented: base", "latitude": "-3.117", "longitude": "86.683", "ground_flashes_per_km2_year": "9.4",
+		"length_m": "18", "width_m": "9", "height_m": "5.5"}
 	read := func(change map[string]string) Row {
 		cells := map[string]string{}
 		for k, v := range base {
@@ -107,6 +108,8 @@ func TestDictionary(t *testing.T) {
 		"line_1_shield_resistance_ohm_per_km":           {"line_1_shield": "shielded"},
 		"line_1_origin":                                 {"line_1_current": "dc"},
 		"line_1_lowest_temperature_c":                   {"line_1_origin": "photovoltaic"},
+		"earth_measured_on":                             {"earth_resistance_ohm": "12"},
+		"earth_measured_by":                             {"earth_resistance_ohm": "12"},
 		"line_1_cable":                                  {"line_1_service": "telecom"},
 		"line_1_pairs":                                  {"line_1_service": "telecom"},
 		"line_1_shield_conductor_resistance_ohm_per_km": {"line_1_shield": "shielded"},
@@ -233,10 +236,12 @@ func TestLimitsAreThoseOfTheContract(t *testing.T) {
 		if c.field.Number == nil || c.part == ofSite && c.path[0] == "flash_density" && c.path[1] == "thunderstorm_days_per_year" {
 			continue
 		}
-		for _, v := range []float64{c.field.Number.Min, c.field.Number.Max, math.Nextafter(c.field.Number.Min, math.Inf(-1)), math.Nextafter(c.field.Number.Max, math.Inf(1)), 0.5} {
+		for _, v := range []float64{c.field.Number.Min, c.field.Number.Max, math.Nextafter(c.field.Number.Min, math.Inf(-1)),
+			math.Nextafter(c.field.Number.Max, math.Inf(1)), 0.5} {
 			n++
 			d := &draft{options: &Options{}, row: &Row{Number: 1}}
-			for k, x := range map[string]float64{"latitude": 1, "longitude": 1, "ground_flashes_per_km2_year": 1, "length_m": 1, "width_m": 1, "height_m": 1} {
+			for k, x := range map[string]float64{"latitude": 1, "longitude": 1, "ground_flashes_per_km2_year": 1, "length_m": 1, "width_m": 1,
+				"height_m": 1} {
 				if k != c.Name {
 					d.entries = append(d.entries, entry{slots[k], numberOf(x)})
 				}
@@ -314,14 +319,17 @@ func drawRow(t *rapid.T) map[string]value {
 		"latitude":  number(math.Round(rapid.Float64Range(-90, 90).Draw(t, "latitude")*1e6) / 1e6),
 		"longitude": number(math.Round(rapid.Float64Range(-180, 180).Draw(t, "longitude")*1e6) / 1e6),
 	}
-	for _, name := range []string{"ground_flashes_per_km2_year", "length_m", "width_m", "height_m", "persons", "soil_resistivity_ohm_m", "hours_per_year", "line_1_length_m", "line_2_withstand_kv"} {
+	for _, name := range []string{"ground_flashes_per_km2_year", "length_m", "width_m", "height_m", "persons", "soil_resistivity_ohm_m",
+		"hours_per_year", "line_1_length_m", "line_2_withstand_kv"} {
 		if rapid.IntRange(0, 9).Draw(t, name) > 0 {
 			row[name] = number(math.Round(rapid.Float64Range(-1, 200).Draw(t, name)*1000) / 1000)
 		}
 	}
 	for name, values := range map[string][]string{
-		"environment": {"rural", "Urban", "town"}, "lps": {"IV", "none", "V"}, "line_1_preset": {"village", "array", "feeder", "ring"}, "structure_preset": {"clinic", "school", "store", "hut"},
-		"fire_risk": {"high", "low"}, "natural_lps": {"yes", "no", "perhaps"}, "line_1_bonding_spd": {"II", "0.002"}, "line_2_current": {"dc", "ac"}, "line_2_system": {"TT", "IT"}, "no_lines": {"no", "yes"},
+		"environment": {"rural", "Urban", "town"}, "lps": {"IV", "none", "V"}, "line_1_preset": {"village", "array", "feeder", "ring"},
+		"structure_preset": {"clinic", "school", "store", "hut"},
+		"fire_risk":        {"high", "low"}, "natural_lps": {"yes", "no", "perhaps"}, "line_1_bonding_spd": {"II", "0.002"},
+		"line_2_current": {"dc", "ac"}, "line_2_system": {"TT", "IT"}, "no_lines": {"no", "yes"},
 	} {
 		if v := rapid.SampledFrom(append(values, "", "", "")).Draw(t, name); v != "" {
 			row[name] = value{text: v}
@@ -421,7 +429,8 @@ func geojsonOf(t testing.TB, row map[string]value) []byte {
 		}
 	}
 	body, err := json.Marshal(map[string]any{"features": []any{map[string]any{"type": "Feature", "properties": properties,
-		"geometry": map[string]any{"type": "Point", "coordinates": []float64{row["longitude"].number, row["latitude"].number}}}}, "type": "FeatureCollection"})
+		"geometry": map[string]any{"type": "Point", "coordinates": []float64{row["longitude"].number, row["latitude"].number}}}},
+		"type": "FeatureCollection"})
 	must(t, err)
 	return body
 }
@@ -521,8 +530,9 @@ func TestFootprint(t *testing.T) {
 			ring = append(ring, []float64{p[0], p[1]})
 		}
 		file, err := json.Marshal(map[string]any{"type": "FeatureCollection", "features": []any{map[string]any{"type": "Feature",
-			"geometry":   map[string]any{"type": "Polygon", "coordinates": [][][]float64{ring}},
-			"properties": map[string]any{"name": "Invented: footprint", "ground_flashes_per_km2_year": 9.4, "height_m": 4, "protrusion_height_m": 12}}}})
+			"geometry": map[string]any{"type": "Polygon", "coordinates": [][][]float64{ring}},
+			"properties": map[string]any{"name": "Invented: footprint", "ground_flashes_per_km2_year": 9.4, "height_m": 4,
+				"protrusion_height_m": 12}}}})
 		must2(t, err)
 		rows, err := readAll(file, Options{Format: GeoJSON})
 		must2(t, err)
@@ -605,7 +615,8 @@ func TestDateFormats(t *testing.T) {
 			}
 			return -1
 		}, text)
-		return strings.HasPrefix(digits, "4535") || strings.HasPrefix(digits, "454E") || strings.HasPrefix(digits, "45E") || strings.HasPrefix(digits, "5E") || text == "45352 1/2"
+		return strings.HasPrefix(digits, "4535") || strings.HasPrefix(digits, "454E") || strings.HasPrefix(digits, "45E") ||
+			strings.HasPrefix(digits, "5E") || text == "45352 1/2"
 	}
 	for id := range 50 {
 		if id >= 23 && id <= 36 || id == 48 { // without a meaning outside some locales, or a power of ten of three digits
@@ -615,7 +626,8 @@ func TestDateFormats(t *testing.T) {
 			t.Errorf("format %d shows %q", id, text)
 		}
 	}
-	for _, code := range []string{"yyyy-mm-dd", "dd/mm/yy", "h:mm", "[h]:mm", "mmm", "0.00", "#,##0", `0" days"`, `0.0\d`, "General", `[Red]0.0`, `[$-409]d mmm yyyy`, `[>100]0`, `0_m`, "0.00E+00", "ss"} {
+	for _, code := range []string{"yyyy-mm-dd", "dd/mm/yy", "h:mm", "[h]:mm", "mmm", "0.00", "#,##0", `0" days"`, `0.0\d`, "General",
+		`[Red]0.0`, `[$-409]d mmm yyyy`, `[>100]0`, `0_m`, "0.00E+00", "ss"} {
 		if text := shown(&excelize.Style{CustomNumFmt: &code}); isNumber(text) == showsDate(code) {
 			t.Errorf("format %q shows %q", code, text)
 		}
@@ -628,9 +640,12 @@ func TestNumbersReadInOneWay(t *testing.T) {
 		point, comma float64 // NaN: refused
 	}{
 		{"18", 18, 18}, {"-3.5", -3.5, math.NaN()}, {"-3,5", math.NaN(), -3.5}, {"1,234", math.NaN(), 1.234}, {"1.234", 1.234, math.NaN()},
-		{"1.234,5", math.NaN(), math.NaN()}, {"1,234.5", math.NaN(), math.NaN()}, {"1,2,3", math.NaN(), math.NaN()}, {"+8", 8, 8}, {"\u22128", -8, -8}, {"--8", math.NaN(), math.NaN()},
-		{"1e3", 1000, 1000}, {"1e-3", 0.001, 0.001}, {"1e", math.NaN(), math.NaN()}, {"1e400", math.NaN(), math.NaN()}, {".5", 0.5, math.NaN()}, {",5", math.NaN(), 0.5}, {".", math.NaN(), math.NaN()},
-		{"0x10", math.NaN(), math.NaN()}, {"1_000", math.NaN(), math.NaN()}, {"Inf", math.NaN(), math.NaN()}, {"NaN", math.NaN(), math.NaN()}, {"1 000", math.NaN(), math.NaN()}, {"1'000", math.NaN(), math.NaN()},
+		{"1.234,5", math.NaN(), math.NaN()}, {"1,234.5", math.NaN(), math.NaN()}, {"1,2,3", math.NaN(), math.NaN()}, {"+8", 8, 8},
+		{"\u22128", -8, -8}, {"--8", math.NaN(), math.NaN()},
+		{"1e3", 1000, 1000}, {"1e-3", 0.001, 0.001}, {"1e", math.NaN(), math.NaN()}, {"1e400", math.NaN(), math.NaN()},
+		{".5", 0.5, math.NaN()}, {",5", math.NaN(), 0.5}, {".", math.NaN(), math.NaN()},
+		{"0x10", math.NaN(), math.NaN()}, {"1_000", math.NaN(), math.NaN()}, {"Inf", math.NaN(), math.NaN()}, {"NaN", math.NaN(), math.NaN()},
+		{"1 000", math.NaN(), math.NaN()}, {"1'000", math.NaN(), math.NaN()},
 		{"18 m", math.NaN(), math.NaN()}, {"", math.NaN(), math.NaN()}, {"٣", math.NaN(), math.NaN()}, {"-", math.NaN(), math.NaN()},
 	} {
 		for decimal, want := range map[Decimal]float64{DecimalPoint: c.point, DecimalComma: c.comma} {
@@ -824,13 +839,16 @@ func manyRows(t testing.TB, format Format, n int) []byte {
 			if i > 0 {
 				b.WriteString(",\n")
 			}
-			fmt.Fprintf(&b, `{"type": "Feature", "geometry": {"type": "Point", "coordinates": [86.683, -3.117]}, "properties": {"reference": "INV-%d", "name": "Invented: feature", "ground_flashes_per_km2_year": 9.4, "flash_density_year": 2024, "length_m": 18, "width_m": 9, "height_m": 5.5, "natural_lps": false}}`, i)
+			fmt.Fprintf(&b, `{"type": "Feature", "geometry": {"type": "Point", "coordinates": [86.683, -3.117]}, "properties": `+
+				`{"reference": "INV-%d", "name": "Invented: feature", "ground_flashes_per_km2_year": 9.4, "flash_density_year": 2024, `+
+				`"length_m": 18, "width_m": 9, "height_m": 5.5, "natural_lps": false}}`, i)
 		}
 		b.WriteString("]}")
 		return b.Bytes()
 	}
 	var b bytes.Buffer
-	b.WriteString("reference,name,latitude,longitude,ground_flashes_per_km2_year,flash_density_year,length_m,width_m,height_m,natural_lps,line_1_installation,line_1_length_m\n")
+	b.WriteString("reference,name,latitude,longitude,ground_flashes_per_km2_year,flash_density_year," +
+		"length_m,width_m,height_m,natural_lps,line_1_installation,line_1_length_m\n")
 	for i := range n {
 		fmt.Fprintf(&b, "INV-%d,Invented: row,-3.117,86.683,9.4,2024,18,9,5.5,no,aerial,640\n", i)
 	}
@@ -979,6 +997,7 @@ func FuzzSheet(f *testing.F) {
 		}
 		b.WriteString(`</row>`)
 	}
-	f.Add([]byte(b.String() + `<row><c t="b"><f>1</f><v>1</v></c><c t="e"><v>#N/A</v></c></row></sheetData><mergeCells><mergeCell ref="A3:B3"/></mergeCells></worksheet>`))
+	f.Add([]byte(b.String() + `<row><c t="b"><f>1</f><v>1</v></c><c t="e"><v>#N/A</v></c></row></sheetData><mergeCells><mergeCell ` +
+		`ref="A3:B3"/></mergeCells></worksheet>`))
 	f.Fuzz(func(t *testing.T, sheet []byte) { fuzzed(t, workbookOf(t, string(sheet)), Options{Format: XLSX}) })
 }

@@ -105,7 +105,8 @@ func geoTemplate() ([]byte, error) {
 		}
 	}
 	b := &bytes.Buffer{}
-	fmt.Fprintf(b, "{\n  \"type\": \"FeatureCollection\",\n  \"features\": [\n    {\n      \"type\": \"Feature\",\n      \"geometry\": {\"type\": \"Point\", \"coordinates\": [%v, %v]},\n      \"properties\": {", values["longitude"], values["latitude"])
+	fmt.Fprintf(b, "{\n  \"type\": \"FeatureCollection\",\n  \"features\": [\n    {\n      \"type\": \"Feature\",\n      "+
+		"\"geometry\": {\"type\": \"Point\", \"coordinates\": [%v, %v]},\n      \"properties\": {", values["longitude"], values["latitude"])
 	for i, k := range keys {
 		value, err := json.Marshal(values[k])
 		if err != nil {

@@ -95,7 +95,8 @@ func (t *textSource) check(piece []byte, last bool) error {
 			return nil
 		}
 	} else {
-		return fileError(0, "line %d holds a byte of value 0, which no text does: %s", t.lines+1+bytes.Count(piece[:at], []byte{'\n'}), howToSave(t.kind))
+		return fileError(0, "line %d holds a byte of value 0, which no text does: %s", t.lines+1+bytes.Count(piece[:at], []byte{'\n'}),
+			howToSave(t.kind))
 	}
 	b := append(t.tail, piece...)
 	t.tail = nil
@@ -109,7 +110,8 @@ func (t *textSource) check(piece []byte, last bool) error {
 				t.tail = bytes.Clone(b[i:])
 				return nil
 			}
-			return fileError(0, "line %d is not in UTF-8 (byte 0x%02X, as in Windows-1252 and other one-byte encodings); %s", t.lines+1, b[i], howToSave(t.kind))
+			return fileError(0, "line %d is not in UTF-8 (byte 0x%02X, as in Windows-1252 and other one-byte encodings); %s", t.lines+1, b[i],
+				howToSave(t.kind))
 		}
 		i += size
 	}

@@ -309,7 +309,8 @@ func (b *workbook) plainValue(raw rawCell) cell {
 // longText is a text of a sheet, refused where it is longer than any cell may be.
 func longText(s string) cell {
 	if len(s) > maxRowBytes {
-		return cell{kind: faultyCell, text: short(s[:4*maxValueRunes+4]), reason: fmt.Sprintf("is longer than %d bytes, the most that a cell may have", maxRowBytes)}
+		return cell{kind: faultyCell, text: short(s[:4*maxValueRunes+4]),
+			reason: fmt.Sprintf("is longer than %d bytes, the most that a cell may have", maxRowBytes)}
 	}
 	return textOf(unescape(s))
 }
@@ -437,7 +438,8 @@ func (t *sharedTexts) read(r io.Reader, name string) error {
 func (t *sharedTexts) broken(name string, err error) error {
 	switch {
 	case errors.Is(err, errSpan):
-		return fileError(0, "text %d of the list of texts that cells share (%s) takes more than %d bytes; a cell may have %d", t.count()+1, name, maxSharedText, maxRowBytes)
+		return fileError(0, "text %d of the list of texts that cells share (%s) takes more than %d bytes; a cell may have %d", t.count()+1,
+			name, maxSharedText, maxRowBytes)
 	case errors.Is(err, errUnpacked):
 		return fileError(0, "the texts of the spreadsheet unpack to more than %d bytes: divide it, or save it as CSV UTF-8", int64(maxSheetBytes))
 	}

@@ -105,7 +105,8 @@ func (s *sheetReader) broken(err error) error {
 	case errors.As(err, &file), errors.Is(err, errStopped):
 		return err
 	case errors.Is(err, errSpan) && s.within:
-		return s.fail(s.row, s.columnName(), fmt.Sprintf("with this cell the row takes more than %d bytes of the sheet; a cell may have %d", maxFeatureBytes, maxRowBytes))
+		return s.fail(s.row, s.columnName(), fmt.Sprintf("with this cell the row takes more than %d bytes of the sheet; a cell may have %d",
+			maxFeatureBytes, maxRowBytes))
 	case errors.Is(err, errSpan):
 		return s.fail(s.row+1, "", fmt.Sprintf("takes more than %d bytes", maxFeatureBytes))
 	case errors.Is(err, errUnpacked):
@@ -170,7 +171,8 @@ func (s *sheetReader) readRow(start xml.StartElement, a *assembler) error {
 	if r := attribute(start, "r"); r != "" {
 		n, err := strconv.Atoi(r)
 		if err != nil || n < number || n > maxSheetRows {
-			return s.fail(s.row, "", "is followed by a row of number "+strconv.Quote(short(r))+"; numbers rise, to at most "+strconv.Itoa(maxSheetRows)+": save the file again")
+			return s.fail(s.row, "", "is followed by a row of number "+strconv.Quote(short(r))+"; numbers rise, to at most "+
+				""+strconv.Itoa(maxSheetRows)+": save the file again")
 		}
 		number = n
 	}
@@ -240,7 +242,8 @@ func (s *sheetReader) cells() ([]placed, error) {
 				cells = append(cells, placed{next, c})
 			}
 			if bytes += len(c.text); bytes > maxRowBytes {
-				return nil, s.fail(s.row, s.columnName(), fmt.Sprintf("with this cell the texts of the row are longer than %d bytes, the most that a row may have", maxRowBytes))
+				return nil, s.fail(s.row, s.columnName(), fmt.Sprintf("with this cell the texts of the row are longer than %d bytes, the "+
+					"most that a row may have", maxRowBytes))
 			}
 			next++
 		}
@@ -315,7 +318,8 @@ func (s *sheetReader) readHeading(cells []placed) error {
 	}
 	for _, m := range s.merges {
 		if m.top <= s.row && s.row <= m.bottom {
-			faults = append(faults, FileFault{Sheet: s.name, Row: s.row, Column: letters(m.left), Reason: "the cells " + m.String() + " of the header are merged: separate them and give every column its name"})
+			faults = append(faults, FileFault{Sheet: s.name, Row: s.row, Column: letters(m.left), Reason: "the cells " + m.String() +
+				" of the header are merged: separate them and give every column its name"})
 		}
 	}
 	columns, more := readHeader(headings, s.name, s.row)
@@ -354,7 +358,8 @@ func (s *sheetReader) merged(entries []entry) []entry {
 			return here(m) && m.left <= column && column <= m.right && (s.row != m.top || column != m.left)
 		})
 		if i >= 0 {
-			entries = append(entries, entry{covered, cell{kind: faultyCell, reason: "is one of the merged cells " + s.merges[i].String() + ": separate them and fill in each"}})
+			entries = append(entries, entry{covered, cell{kind: faultyCell, reason: "is one of the merged cells " + s.merges[i].String() +
+				": separate them and fill in each"}})
 		}
 	}
 	return entries
@@ -379,7 +384,8 @@ func position(ref string) (row, column int, ok bool) {
 		i++
 	}
 	row, err := strconv.Atoi(ref[i:])
-	return row, column - 1, err == nil && i > 0 && strings.Trim(ref[i:], digits) == "" && row >= 1 && row <= maxSheetRows && column <= maxSheetColumn
+	return row, column - 1, err == nil && i > 0 && strings.Trim(ref[i:], digits) == "" && row >= 1 && row <= maxSheetRows &&
+		column <= maxSheetColumn
 }
 
 // letters names a column counted from 0.

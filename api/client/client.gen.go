@@ -474,6 +474,24 @@ func (e CoordinationRequestService) Valid() bool {
 	}
 }
 
+// Defines values for CoordinationRequestWiring.
+const (
+	CoordinationRequestWiringShielded   CoordinationRequestWiring = "shielded"
+	CoordinationRequestWiringUnshielded CoordinationRequestWiring = "unshielded"
+)
+
+// Valid indicates whether the value is a known member of the CoordinationRequestWiring enum.
+func (e CoordinationRequestWiring) Valid() bool {
+	switch e {
+	case CoordinationRequestWiringShielded:
+		return true
+	case CoordinationRequestWiringUnshielded:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for CoordinationResultVerdict.
 const (
 	CoordinationResultVerdictIneffective      CoordinationResultVerdict = "ineffective"
@@ -699,6 +717,42 @@ func (e DeviceTestClasses) Valid() bool {
 	}
 }
 
+// Defines values for DeviceTovLN120MinFailure.
+const (
+	DeviceTovLN120MinFailureSafe      DeviceTovLN120MinFailure = "safe"
+	DeviceTovLN120MinFailureWithstand DeviceTovLN120MinFailure = "withstand"
+)
+
+// Valid indicates whether the value is a known member of the DeviceTovLN120MinFailure enum.
+func (e DeviceTovLN120MinFailure) Valid() bool {
+	switch e {
+	case DeviceTovLN120MinFailureSafe:
+		return true
+	case DeviceTovLN120MinFailureWithstand:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for DeviceInstallationWiring.
+const (
+	DeviceInstallationWiringShielded   DeviceInstallationWiring = "shielded"
+	DeviceInstallationWiringUnshielded DeviceInstallationWiring = "unshielded"
+)
+
+// Valid indicates whether the value is a known member of the DeviceInstallationWiring enum.
+func (e DeviceInstallationWiring) Valid() bool {
+	switch e {
+	case DeviceInstallationWiringShielded:
+		return true
+	case DeviceInstallationWiringUnshielded:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for DeviceSheetConnections.
 const (
 	DeviceSheetConnectionsCT1 DeviceSheetConnections = "CT1"
@@ -819,6 +873,24 @@ func (e DeviceSheetTestClasses) Valid() bool {
 	case DeviceSheetTestClassesII:
 		return true
 	case DeviceSheetTestClassesIII:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for DeviceSheetTovLN120MinFailure.
+const (
+	DeviceSheetTovLN120MinFailureSafe      DeviceSheetTovLN120MinFailure = "safe"
+	DeviceSheetTovLN120MinFailureWithstand DeviceSheetTovLN120MinFailure = "withstand"
+)
+
+// Valid indicates whether the value is a known member of the DeviceSheetTovLN120MinFailure enum.
+func (e DeviceSheetTovLN120MinFailure) Valid() bool {
+	switch e {
+	case DeviceSheetTovLN120MinFailureSafe:
+		return true
+	case DeviceSheetTovLN120MinFailureWithstand:
 		return true
 	default:
 		return false
@@ -993,6 +1065,27 @@ func (e EarthResultGrade) Valid() bool {
 	case EarthResultGradeNotProven:
 		return true
 	case EarthResultGradePoor:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for EarthingCommonElectrode.
+const (
+	EarthingCommonElectrodeNo      EarthingCommonElectrode = "no"
+	EarthingCommonElectrodeUnknown EarthingCommonElectrode = "unknown"
+	EarthingCommonElectrodeYes     EarthingCommonElectrode = "yes"
+)
+
+// Valid indicates whether the value is a known member of the EarthingCommonElectrode enum.
+func (e EarthingCommonElectrode) Valid() bool {
+	switch e {
+	case EarthingCommonElectrodeNo:
+		return true
+	case EarthingCommonElectrodeUnknown:
+		return true
+	case EarthingCommonElectrodeYes:
 		return true
 	default:
 		return false
@@ -1244,19 +1337,19 @@ func (e ElectricalNeutralEarthBond) Valid() bool {
 
 // Defines values for ElectricalOrigin.
 const (
-	Battery      ElectricalOrigin = "battery"
-	Load         ElectricalOrigin = "load"
-	Photovoltaic ElectricalOrigin = "photovoltaic"
+	ElectricalOriginBattery      ElectricalOrigin = "battery"
+	ElectricalOriginLoad         ElectricalOrigin = "load"
+	ElectricalOriginPhotovoltaic ElectricalOrigin = "photovoltaic"
 )
 
 // Valid indicates whether the value is a known member of the ElectricalOrigin enum.
 func (e ElectricalOrigin) Valid() bool {
 	switch e {
-	case Battery:
+	case ElectricalOriginBattery:
 		return true
-	case Load:
+	case ElectricalOriginLoad:
 		return true
-	case Photovoltaic:
+	case ElectricalOriginPhotovoltaic:
 		return true
 	default:
 		return false
@@ -1568,14 +1661,17 @@ const (
 	FindingRuleBackupOvercurrentDevice FindingRule = "backup_overcurrent_device"
 	FindingRuleConnection              FindingRule = "connection"
 	FindingRuleCurrentKind             FindingRule = "current_kind"
+	FindingRuleDataSheet               FindingRule = "data_sheet"
 	FindingRuleDistance                FindingRule = "distance"
 	FindingRuleEarth                   FindingRule = "earth"
+	FindingRuleFirstStage              FindingRule = "first_stage"
 	FindingRuleFollowCurrent           FindingRule = "follow_current"
 	FindingRuleImpulseCurrent          FindingRule = "impulse_current"
 	FindingRuleLeads                   FindingRule = "leads"
 	FindingRuleMaximumCurrent          FindingRule = "maximum_current"
 	FindingRuleModes                   FindingRule = "modes"
 	FindingRuleNominalCurrent          FindingRule = "nominal_current"
+	FindingRuleOpenCircuitVoltage      FindingRule = "open_circuit_voltage"
 	FindingRuleProtectionLevel         FindingRule = "protection_level"
 	FindingRuleShortCircuitRating      FindingRule = "short_circuit_rating"
 	FindingRuleTemporaryOvervoltage    FindingRule = "temporary_overvoltage"
@@ -1593,9 +1689,13 @@ func (e FindingRule) Valid() bool {
 		return true
 	case FindingRuleCurrentKind:
 		return true
+	case FindingRuleDataSheet:
+		return true
 	case FindingRuleDistance:
 		return true
 	case FindingRuleEarth:
+		return true
+	case FindingRuleFirstStage:
 		return true
 	case FindingRuleFollowCurrent:
 		return true
@@ -1608,6 +1708,8 @@ func (e FindingRule) Valid() bool {
 	case FindingRuleModes:
 		return true
 	case FindingRuleNominalCurrent:
+		return true
+	case FindingRuleOpenCircuitVoltage:
 		return true
 	case FindingRuleProtectionLevel:
 		return true
@@ -1749,6 +1851,33 @@ func (e FlashDensityUsedOrigin) Valid() bool {
 	}
 }
 
+// Defines values for FurtherChangeChange.
+const (
+	FurtherChangeChangeBuryLine           FurtherChangeChange = "bury_line"
+	FurtherChangeChangeIsolatingInterface FurtherChangeChange = "isolating_interface"
+	FurtherChangeChangeLessFireLoad       FurtherChangeChange = "less_fire_load"
+	FurtherChangeChangeScreenStructure    FurtherChangeChange = "screen_structure"
+	FurtherChangeChangeShieldLine         FurtherChangeChange = "shield_line"
+)
+
+// Valid indicates whether the value is a known member of the FurtherChangeChange enum.
+func (e FurtherChangeChange) Valid() bool {
+	switch e {
+	case FurtherChangeChangeBuryLine:
+		return true
+	case FurtherChangeChangeIsolatingInterface:
+		return true
+	case FurtherChangeChangeLessFireLoad:
+		return true
+	case FurtherChangeChangeScreenStructure:
+		return true
+	case FurtherChangeChangeShieldLine:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for HealthStatus.
 const (
 	Ok    HealthStatus = "ok"
@@ -1785,6 +1914,114 @@ func (e InputEnvironment) Valid() bool {
 	case InputEnvironmentUrban:
 		return true
 	case InputEnvironmentUrbanTall:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for LPSWorkProvenance.
+const (
+	LPSWorkProvenanceAssumed         LPSWorkProvenance = "assumed"
+	LPSWorkProvenanceChecked         LPSWorkProvenance = "checked"
+	LPSWorkProvenanceCommonPractice  LPSWorkProvenance = "common_practice"
+	LPSWorkProvenanceComputed        LPSWorkProvenance = "computed"
+	LPSWorkProvenanceGiven           LPSWorkProvenance = "given"
+	LPSWorkProvenanceMemory          LPSWorkProvenance = "memory"
+	LPSWorkProvenanceSecondarySource LPSWorkProvenance = "secondary_source"
+)
+
+// Valid indicates whether the value is a known member of the LPSWorkProvenance enum.
+func (e LPSWorkProvenance) Valid() bool {
+	switch e {
+	case LPSWorkProvenanceAssumed:
+		return true
+	case LPSWorkProvenanceChecked:
+		return true
+	case LPSWorkProvenanceCommonPractice:
+		return true
+	case LPSWorkProvenanceComputed:
+		return true
+	case LPSWorkProvenanceGiven:
+		return true
+	case LPSWorkProvenanceMemory:
+		return true
+	case LPSWorkProvenanceSecondarySource:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for LineFarEnd.
+const (
+	LineFarEndAntenna        LineFarEnd = "antenna"
+	LineFarEndArray          LineFarEnd = "array"
+	LineFarEndBattery        LineFarEnd = "battery"
+	LineFarEndElectronics    LineFarEnd = "electronics"
+	LineFarEndFenceEnergiser LineFarEnd = "fence_energiser"
+	LineFarEndGenerator      LineFarEnd = "generator"
+	LineFarEndLevelSensor    LineFarEnd = "level_sensor"
+	LineFarEndLuminaire      LineFarEnd = "luminaire"
+	LineFarEndNetwork        LineFarEnd = "network"
+	LineFarEndOther          LineFarEnd = "other"
+	LineFarEndOutBuilding    LineFarEnd = "out_building"
+	LineFarEndPumpMotor      LineFarEnd = "pump_motor"
+	LineFarEndSocketOutlet   LineFarEnd = "socket_outlet"
+	LineFarEndStructure      LineFarEnd = "structure"
+)
+
+// Valid indicates whether the value is a known member of the LineFarEnd enum.
+func (e LineFarEnd) Valid() bool {
+	switch e {
+	case LineFarEndAntenna:
+		return true
+	case LineFarEndArray:
+		return true
+	case LineFarEndBattery:
+		return true
+	case LineFarEndElectronics:
+		return true
+	case LineFarEndFenceEnergiser:
+		return true
+	case LineFarEndGenerator:
+		return true
+	case LineFarEndLevelSensor:
+		return true
+	case LineFarEndLuminaire:
+		return true
+	case LineFarEndNetwork:
+		return true
+	case LineFarEndOther:
+		return true
+	case LineFarEndOutBuilding:
+		return true
+	case LineFarEndPumpMotor:
+		return true
+	case LineFarEndSocketOutlet:
+		return true
+	case LineFarEndStructure:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for LineFarEndEarth.
+const (
+	LineFarEndEarthOwn     LineFarEndEarth = "own"
+	LineFarEndEarthShared  LineFarEndEarth = "shared"
+	LineFarEndEarthUnknown LineFarEndEarth = "unknown"
+)
+
+// Valid indicates whether the value is a known member of the LineFarEndEarth enum.
+func (e LineFarEndEarth) Valid() bool {
+	switch e {
+	case LineFarEndEarthOwn:
+		return true
+	case LineFarEndEarthShared:
+		return true
+	case LineFarEndEarthUnknown:
 		return true
 	default:
 		return false
@@ -1862,14 +2099,17 @@ const (
 	ObstacleRuleBackupOvercurrentDevice ObstacleRule = "backup_overcurrent_device"
 	ObstacleRuleConnection              ObstacleRule = "connection"
 	ObstacleRuleCurrentKind             ObstacleRule = "current_kind"
+	ObstacleRuleDataSheet               ObstacleRule = "data_sheet"
 	ObstacleRuleDistance                ObstacleRule = "distance"
 	ObstacleRuleEarth                   ObstacleRule = "earth"
+	ObstacleRuleFirstStage              ObstacleRule = "first_stage"
 	ObstacleRuleFollowCurrent           ObstacleRule = "follow_current"
 	ObstacleRuleImpulseCurrent          ObstacleRule = "impulse_current"
 	ObstacleRuleLeads                   ObstacleRule = "leads"
 	ObstacleRuleMaximumCurrent          ObstacleRule = "maximum_current"
 	ObstacleRuleModes                   ObstacleRule = "modes"
 	ObstacleRuleNominalCurrent          ObstacleRule = "nominal_current"
+	ObstacleRuleOpenCircuitVoltage      ObstacleRule = "open_circuit_voltage"
 	ObstacleRuleProtectionLevel         ObstacleRule = "protection_level"
 	ObstacleRuleShortCircuitRating      ObstacleRule = "short_circuit_rating"
 	ObstacleRuleTemporaryOvervoltage    ObstacleRule = "temporary_overvoltage"
@@ -1887,9 +2127,13 @@ func (e ObstacleRule) Valid() bool {
 		return true
 	case ObstacleRuleCurrentKind:
 		return true
+	case ObstacleRuleDataSheet:
+		return true
 	case ObstacleRuleDistance:
 		return true
 	case ObstacleRuleEarth:
+		return true
+	case ObstacleRuleFirstStage:
 		return true
 	case ObstacleRuleFollowCurrent:
 		return true
@@ -1902,6 +2146,8 @@ func (e ObstacleRule) Valid() bool {
 	case ObstacleRuleModes:
 		return true
 	case ObstacleRuleNominalCurrent:
+		return true
+	case ObstacleRuleOpenCircuitVoltage:
 		return true
 	case ObstacleRuleProtectionLevel:
 		return true
@@ -2541,6 +2787,24 @@ func (e SectionService) Valid() bool {
 	}
 }
 
+// Defines values for SeparationThrough.
+const (
+	Air   SeparationThrough = "air"
+	Solid SeparationThrough = "solid"
+)
+
+// Valid indicates whether the value is a known member of the SeparationThrough enum.
+func (e SeparationThrough) Valid() bool {
+	switch e {
+	case Air:
+		return true
+	case Solid:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ShieldType.
 const (
 	ShieldTypeIsolatingInterface   ShieldType = "isolating_interface"
@@ -2799,6 +3063,24 @@ func (e StoredDeviceTestClasses) Valid() bool {
 	}
 }
 
+// Defines values for StoredDeviceTovLN120MinFailure.
+const (
+	StoredDeviceTovLN120MinFailureSafe      StoredDeviceTovLN120MinFailure = "safe"
+	StoredDeviceTovLN120MinFailureWithstand StoredDeviceTovLN120MinFailure = "withstand"
+)
+
+// Valid indicates whether the value is a known member of the StoredDeviceTovLN120MinFailure enum.
+func (e StoredDeviceTovLN120MinFailure) Valid() bool {
+	switch e {
+	case StoredDeviceTovLN120MinFailureSafe:
+		return true
+	case StoredDeviceTovLN120MinFailureWithstand:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for StressRequestLineFlash.
 const (
 	StressRequestLineFlashHalfEachWay StressRequestLineFlash = "half_each_way"
@@ -2955,6 +3237,24 @@ func (e StressedDeviceTestClasses) Valid() bool {
 	case StressedDeviceTestClassesII:
 		return true
 	case StressedDeviceTestClassesIII:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for StressedDeviceTovLN120MinFailure.
+const (
+	StressedDeviceTovLN120MinFailureSafe      StressedDeviceTovLN120MinFailure = "safe"
+	StressedDeviceTovLN120MinFailureWithstand StressedDeviceTovLN120MinFailure = "withstand"
+)
+
+// Valid indicates whether the value is a known member of the StressedDeviceTovLN120MinFailure enum.
+func (e StressedDeviceTovLN120MinFailure) Valid() bool {
+	switch e {
+	case StressedDeviceTovLN120MinFailureSafe:
+		return true
+	case StressedDeviceTovLN120MinFailureWithstand:
 		return true
 	default:
 		return false
@@ -3359,16 +3659,16 @@ func (e TableRowProvenance) Valid() bool {
 
 // Defines values for TemporaryOvervoltageAfter.
 const (
-	SafeFailure TemporaryOvervoltageAfter = "safe_failure"
-	Withstand   TemporaryOvervoltageAfter = "withstand"
+	TemporaryOvervoltageAfterSafeFailure TemporaryOvervoltageAfter = "safe_failure"
+	TemporaryOvervoltageAfterWithstand   TemporaryOvervoltageAfter = "withstand"
 )
 
 // Valid indicates whether the value is a known member of the TemporaryOvervoltageAfter enum.
 func (e TemporaryOvervoltageAfter) Valid() bool {
 	switch e {
-	case SafeFailure:
+	case TemporaryOvervoltageAfterSafeFailure:
 		return true
-	case Withstand:
+	case TemporaryOvervoltageAfterWithstand:
 		return true
 	default:
 		return false
@@ -4379,6 +4679,9 @@ type CoordinationRequest struct {
 	// Vital Whether life or a service to the public depends on the equipment: U_P/F then has to stay below half of U_W. Absent: false.
 	Vital *bool `json:"vital,omitempty"`
 
+	// Wiring Wiring between the last device and the equipment. Beyond 10 m half of U_W is enough with shielded wiring only. Absent: unshielded.
+	Wiring *CoordinationRequestWiring `json:"wiring,omitempty"`
+
 	// WithstandKv U_W [kV], rated impulse withstand voltage of the equipment at the end of the line.
 	WithstandKv float64 `json:"withstand_kv"`
 }
@@ -4388,6 +4691,9 @@ type CoordinationRequestCurrent string
 
 // CoordinationRequestService What the line carries. Absent: low_voltage.
 type CoordinationRequestService string
+
+// CoordinationRequestWiring Wiring between the last device and the equipment. Beyond 10 m half of U_W is enough with shielded wiring only. Absent: unshielded.
+type CoordinationRequestWiring string
 
 // CoordinationResult Whether the devices fit behind each other, stage by stage and rule by rule.
 type CoordinationResult struct {
@@ -4479,6 +4785,36 @@ type CurrentShare struct {
 	Paths int `json:"paths"`
 }
 
+// DecidingAssumption The default that decides first what has to be done at the structure with the worst risk: with another plausible value the measures that suffice there cost least. Find it out on site before anything is bought.
+type DecidingAssumption struct {
+	// Cost Cost of its measures, in the unit of the recommendation.
+	Cost float64 `json:"cost"`
+
+	// CostInstead Cost of its measures with the other value.
+	CostInstead float64 `json:"cost_instead"`
+
+	// Instead The other value.
+	Instead string `json:"instead"`
+
+	// LeastMarginInstead The smallest margin R_T/R that they leave.
+	LeastMarginInstead *float64 `json:"least_margin_instead,omitempty"`
+
+	// Pointer Where the value would stand in the input (RFC 6901).
+	Pointer string `json:"pointer"`
+
+	// Structure The id of the structure.
+	Structure string `json:"structure"`
+
+	// Sufficient Whether measures suffice at the structure.
+	Sufficient bool `json:"sufficient"`
+
+	// SufficientInstead Whether measures suffice with the other value.
+	SufficientInstead bool `json:"sufficient_instead"`
+
+	// Value What was taken.
+	Value string `json:"value"`
+}
+
 // DefaultReference What an absent field is taken as.
 type DefaultReference struct {
 	// Clause Where it comes from.
@@ -4562,6 +4898,9 @@ type Device struct {
 	// Connections Connection types. Absent: the modes tell.
 	Connections []DeviceConnections `json:"connections,omitempty"`
 
+	// CoordinatedWith References of devices that the maker states it is coordinated behind.
+	CoordinatedWith []string `json:"coordinated_with,omitempty"`
+
 	// Currency Currency of the price (ISO 4217).
 	//
 	// Example: XTS
@@ -4569,6 +4908,9 @@ type Device struct {
 
 	// Current Kinds of current the device is rated for.
 	Current []DeviceCurrent `json:"current,omitempty"`
+
+	// DcFollowCurrentKa Follow current [kA] of direct current that the device interrupts; a gap on d.c. needs it.
+	DcFollowCurrentKa *float64 `json:"dc_follow_current_ka,omitempty"`
 
 	// FollowCurrentKa I_fi [kA], follow current interrupt rating between live conductors.
 	FollowCurrentKa *float64 `json:"follow_current_ka,omitempty"`
@@ -4602,6 +4944,9 @@ type Device struct {
 	// Example: 48.50
 	Price *string `json:"price,omitempty"`
 
+	// ProtectedConductors Live conductors and neutral that one device connects.
+	ProtectedConductors *int `json:"protected_conductors,omitempty"`
+
 	// Reference The reference of its maker; no two devices in use share one.
 	Reference string `json:"reference"`
 
@@ -4614,7 +4959,25 @@ type Device struct {
 	// TestClasses Test classes.
 	TestClasses []DeviceTestClasses `json:"test_classes,omitempty"`
 
-	// TovV U_T [V], temporary overvoltage withstood for 5 s between line and neutral, r.m.s.
+	// TovLN120MinFailure State after those 120 min: it withstands, or has failed in a safe way. Absent: safe.
+	TovLN120MinFailure *DeviceTovLN120MinFailure `json:"tov_l_n_120min_failure,omitempty"`
+
+	// TovLN120MinV U_T [V] of L-N with the neutral lost, 120 min, r.m.s.
+	TovLN120MinV *float64 `json:"tov_l_n_120min_v,omitempty"`
+
+	// TovLN5SV U_T [V] of L-N, 5 s, r.m.s.
+	TovLN5SV *float64 `json:"tov_l_n_5s_v,omitempty"`
+
+	// TovLPe200MsV U_T [V] between line and PE, 200 ms, r.m.s.
+	TovLPe200MsV *float64 `json:"tov_l_pe_200ms_v,omitempty"`
+
+	// TovLPe5SV U_T [V] between line and PE, 5 s, r.m.s.
+	TovLPe5SV *float64 `json:"tov_l_pe_5s_v,omitempty"`
+
+	// TovNPe200MsV U_T [V] of N-PE, 200 ms, r.m.s.
+	TovNPe200MsV *float64 `json:"tov_n_pe_200ms_v,omitempty"`
+
+	// TovV U_T [V], temporary overvoltage withstood for 5 s between line and neutral, in CT1 between line and PE, r.m.s. 1200 alone stands for N-PE, 200 ms.
 	TovV *float64 `json:"tov_v,omitempty"`
 
 	// UcAcV U_C [V], maximum continuous operating voltage, r.m.s.
@@ -4623,8 +4986,35 @@ type Device struct {
 	// UcDcV U_C or U_CPV [V], maximum continuous operating voltage for direct current.
 	UcDcV *float64 `json:"uc_dc_v,omitempty"`
 
-	// UpKv U_P [kV], voltage protection level, the highest of the modes.
+	// UcLLV U_C [V] between lines, where stated apart.
+	UcLLV *float64 `json:"uc_l_l_v,omitempty"`
+
+	// UcLPeV U_C [V] between line and PE, where stated apart. Absent: uc_ac_v in CT1, in CT2 not stated.
+	UcLPeV *float64 `json:"uc_l_pe_v,omitempty"`
+
+	// UcNPeV U_C [V] of N-PE, where stated apart.
+	UcNPeV *float64 `json:"uc_n_pe_v,omitempty"`
+
+	// UocKv U_OC [kV], open-circuit voltage of the class III test.
+	UocKv *float64 `json:"uoc_kv,omitempty"`
+
+	// UpKv U_P [kV], voltage protection level; where modes are not stated apart, of L-N in CT2, of each line to PE in CT1, of every mode of direct current.
 	UpKv *float64 `json:"up_kv,omitempty"`
+
+	// UpLNKv U_P [kV] of L-N, where stated apart.
+	UpLNKv *float64 `json:"up_l_n_kv,omitempty"`
+
+	// UpLPeKv U_P [kV] between line and PE. Absent: up_kv in CT1, in CT2 the sum of L-N and N-PE is an upper bound.
+	UpLPeKv *float64 `json:"up_l_pe_kv,omitempty"`
+
+	// UpNPeKv U_P [kV] of N-PE.
+	UpNPeKv *float64 `json:"up_n_pe_kv,omitempty"`
+
+	// UpPlusPeKv U_P [kV] of +/PE and -/PE, where stated apart.
+	UpPlusPeKv *float64 `json:"up_plus_pe_kv,omitempty"`
+
+	// UpPolePoleKv U_P [kV] of +/-, where stated apart.
+	UpPolePoleKv *float64 `json:"up_pole_pole_kv,omitempty"`
 
 	// Use What it is meant for, in words of the owner; not checked.
 	Use *string `json:"use,omitempty"`
@@ -4644,6 +5034,9 @@ type DeviceTechnology string
 
 // DeviceTestClasses defines model for Device.TestClasses.
 type DeviceTestClasses string
+
+// DeviceTovLN120MinFailure State after those 120 min: it withstands, or has failed in a safe way. Absent: safe.
+type DeviceTovLN120MinFailure string
 
 // DeviceImport What became of an upload of devices.
 type DeviceImport struct {
@@ -4668,15 +5061,30 @@ type DeviceInstallation struct {
 	// BackupA Rated current [A] of the overcurrent device upstream.
 	BackupA *float64 `json:"backup_a,omitempty"`
 
+	// CableBetweenM Cable [m] between the device at the entrance and the one checked.
+	CableBetweenM *float64 `json:"cable_between_m,omitempty"`
+
 	// DistanceM Cable between the device and the equipment [m].
 	DistanceM *float64 `json:"distance_m,omitempty"`
+
+	// FirstDevice What the data sheet of a surge protective device states. Leave out what it does not state.
+	FirstDevice *DeviceSheet `json:"first_device,omitempty"`
+
+	// FirstReference Reference of the device at the entrance, as coordinated_with names it.
+	FirstReference *string `json:"first_reference,omitempty"`
 
 	// LeadLengthM Both connecting leads together [m]; 0: wired through the terminals.
 	LeadLengthM *float64 `json:"lead_length_m,omitempty"`
 
 	// SecondDevice Whether a further device stands at the equipment.
 	SecondDevice *bool `json:"second_device,omitempty"`
+
+	// Wiring Wiring between the device and the equipment. Beyond 10 m half of U_W is enough with shielded wiring only. Absent: unshielded.
+	Wiring *DeviceInstallationWiring `json:"wiring,omitempty"`
 }
+
+// DeviceInstallationWiring Wiring between the device and the equipment. Beyond 10 m half of U_W is enough with shielded wiring only. Absent: unshielded.
+type DeviceInstallationWiring string
 
 // DeviceList A page of devices.
 type DeviceList struct {
@@ -4689,8 +5097,14 @@ type DeviceSheet struct {
 	// Connections Connection types. Absent: the modes tell.
 	Connections []DeviceSheetConnections `json:"connections,omitempty"`
 
+	// CoordinatedWith References of devices that the maker states it is coordinated behind.
+	CoordinatedWith []string `json:"coordinated_with,omitempty"`
+
 	// Current Kinds of current the device is rated for.
 	Current []DeviceSheetCurrent `json:"current,omitempty"`
+
+	// DcFollowCurrentKa Follow current [kA] of direct current that the device interrupts; a gap on d.c. needs it.
+	DcFollowCurrentKa *float64 `json:"dc_follow_current_ka,omitempty"`
 
 	// FollowCurrentKa I_fi [kA], follow current interrupt rating between live conductors.
 	FollowCurrentKa *float64 `json:"follow_current_ka,omitempty"`
@@ -4716,6 +5130,9 @@ type DeviceSheet struct {
 	// Modes Modes of protection.
 	Modes []DeviceSheetModes `json:"modes,omitempty"`
 
+	// ProtectedConductors Live conductors and neutral that one device connects.
+	ProtectedConductors *int `json:"protected_conductors,omitempty"`
+
 	// ShortCircuitKa I_SCCR or I_SCPV [kA], short-circuit current rating.
 	ShortCircuitKa *float64 `json:"short_circuit_ka,omitempty"`
 
@@ -4725,7 +5142,25 @@ type DeviceSheet struct {
 	// TestClasses Test classes.
 	TestClasses []DeviceSheetTestClasses `json:"test_classes,omitempty"`
 
-	// TovV U_T [V], temporary overvoltage withstood for 5 s between line and neutral, r.m.s.
+	// TovLN120MinFailure State after those 120 min: it withstands, or has failed in a safe way. Absent: safe.
+	TovLN120MinFailure *DeviceSheetTovLN120MinFailure `json:"tov_l_n_120min_failure,omitempty"`
+
+	// TovLN120MinV U_T [V] of L-N with the neutral lost, 120 min, r.m.s.
+	TovLN120MinV *float64 `json:"tov_l_n_120min_v,omitempty"`
+
+	// TovLN5SV U_T [V] of L-N, 5 s, r.m.s.
+	TovLN5SV *float64 `json:"tov_l_n_5s_v,omitempty"`
+
+	// TovLPe200MsV U_T [V] between line and PE, 200 ms, r.m.s.
+	TovLPe200MsV *float64 `json:"tov_l_pe_200ms_v,omitempty"`
+
+	// TovLPe5SV U_T [V] between line and PE, 5 s, r.m.s.
+	TovLPe5SV *float64 `json:"tov_l_pe_5s_v,omitempty"`
+
+	// TovNPe200MsV U_T [V] of N-PE, 200 ms, r.m.s.
+	TovNPe200MsV *float64 `json:"tov_n_pe_200ms_v,omitempty"`
+
+	// TovV U_T [V], temporary overvoltage withstood for 5 s between line and neutral, in CT1 between line and PE, r.m.s. 1200 alone stands for N-PE, 200 ms.
 	TovV *float64 `json:"tov_v,omitempty"`
 
 	// UcAcV U_C [V], maximum continuous operating voltage, r.m.s.
@@ -4734,8 +5169,35 @@ type DeviceSheet struct {
 	// UcDcV U_C or U_CPV [V], maximum continuous operating voltage for direct current.
 	UcDcV *float64 `json:"uc_dc_v,omitempty"`
 
-	// UpKv U_P [kV], voltage protection level, the highest of the modes.
+	// UcLLV U_C [V] between lines, where stated apart.
+	UcLLV *float64 `json:"uc_l_l_v,omitempty"`
+
+	// UcLPeV U_C [V] between line and PE, where stated apart. Absent: uc_ac_v in CT1, in CT2 not stated.
+	UcLPeV *float64 `json:"uc_l_pe_v,omitempty"`
+
+	// UcNPeV U_C [V] of N-PE, where stated apart.
+	UcNPeV *float64 `json:"uc_n_pe_v,omitempty"`
+
+	// UocKv U_OC [kV], open-circuit voltage of the class III test.
+	UocKv *float64 `json:"uoc_kv,omitempty"`
+
+	// UpKv U_P [kV], voltage protection level; where modes are not stated apart, of L-N in CT2, of each line to PE in CT1, of every mode of direct current.
 	UpKv *float64 `json:"up_kv,omitempty"`
+
+	// UpLNKv U_P [kV] of L-N, where stated apart.
+	UpLNKv *float64 `json:"up_l_n_kv,omitempty"`
+
+	// UpLPeKv U_P [kV] between line and PE. Absent: up_kv in CT1, in CT2 the sum of L-N and N-PE is an upper bound.
+	UpLPeKv *float64 `json:"up_l_pe_kv,omitempty"`
+
+	// UpNPeKv U_P [kV] of N-PE.
+	UpNPeKv *float64 `json:"up_n_pe_kv,omitempty"`
+
+	// UpPlusPeKv U_P [kV] of +/PE and -/PE, where stated apart.
+	UpPlusPeKv *float64 `json:"up_plus_pe_kv,omitempty"`
+
+	// UpPolePoleKv U_P [kV] of +/-, where stated apart.
+	UpPolePoleKv *float64 `json:"up_pole_pole_kv,omitempty"`
 }
 
 // DeviceSheetConnections defines model for DeviceSheet.Connections.
@@ -4752,6 +5214,9 @@ type DeviceSheetTechnology string
 
 // DeviceSheetTestClasses defines model for DeviceSheet.TestClasses.
 type DeviceSheetTestClasses string
+
+// DeviceSheetTovLN120MinFailure State after those 120 min: it withstands, or has failed in a safe way. Absent: safe.
+type DeviceSheetTovLN120MinFailure string
 
 // EarthDesign What was found for a wanted resistance.
 type EarthDesign struct {
@@ -4968,15 +5433,29 @@ type EarthSoil struct {
 
 // Earthing The earth connection of a structure. Absent: unknown; then the schedule says that it is to be proved first.
 type Earthing struct {
+	// CommonElectrode Whether array frame, battery, generator, mast and LPS are on this one electrode. Absent: unknown.
+	CommonElectrode *EarthingCommonElectrode `json:"common_electrode,omitempty"`
+
 	// Connection What is known of it: nothing, that there is none, its measured resistance, or its electrode, whose resistance is computed.
 	Connection EarthingConnection `json:"connection"`
 
 	// Electrode An earth electrode. Each kind has some of the sizes; one that it does not have is refused.
 	Electrode *Electrode `json:"electrode,omitempty"`
 
+	// MeasuredBy Who measured; with connection measured only.
+	MeasuredBy *string `json:"measured_by,omitempty"`
+
+	// MeasuredOn Day of the measurement; with connection measured only.
+	//
+	// Example: 2026-03-01
+	MeasuredOn *string `json:"measured_on,omitempty"`
+
 	// ResistanceOhm R [ohm], measured earth resistance; with connection measured only.
 	ResistanceOhm *float64 `json:"resistance_ohm,omitempty"`
 }
+
+// EarthingCommonElectrode Whether array frame, battery, generator, mast and LPS are on this one electrode. Absent: unknown.
+type EarthingCommonElectrode string
 
 // EarthingConnection What is known of it: nothing, that there is none, its measured resistance, or its electrode, whose resistance is computed.
 type EarthingConnection string
@@ -5650,6 +6129,30 @@ type FlashDensityValues struct {
 	Min float64 `json:"min"`
 }
 
+// FurtherChange What else could be changed on top of the recommended set, alone, and the risks that it would leave.
+type FurtherChange struct {
+	// Change screen_structure: a spatial screen with a mesh of 2 m. shield_line: a cable with a screen bonded at both ends, R_S at most 5 ohm/km. bury_line: every section buried. isolating_interface: to IEC 62305-4. less_fire_load: one step less risk of fire in the zone.
+	Change FurtherChangeChange `json:"change"`
+
+	// LeastMargin The smallest margin R_T/R that is left.
+	LeastMargin *float64 `json:"least_margin,omitempty"`
+
+	// Line The id of the line that is changed.
+	Line *string `json:"line,omitempty"`
+
+	// RisksAfter The risks of a structure under a set of measures; one that does not apply is absent.
+	RisksAfter RemainingRisk `json:"risks_after"`
+
+	// Structure The id of the structure.
+	Structure string `json:"structure"`
+
+	// Zone The id of the zone that is changed.
+	Zone *string `json:"zone,omitempty"`
+}
+
+// FurtherChangeChange screen_structure: a spatial screen with a mesh of 2 m. shield_line: a cable with a screen bonded at both ends, R_S at most 5 ohm/km. bury_line: every section buried. isolating_interface: to IEC 62305-4. less_fire_load: one step less risk of fire in the zone.
+type FurtherChangeChange string
+
 // Health State of the service.
 type Health struct {
 	// Status ok: the process answers; ready: so does the database.
@@ -5661,6 +6164,9 @@ type HealthStatus string
 
 // Input One site. The required fields suffice; everything else has a default that errs on the safe side.
 type Input struct {
+	// AltitudeM Altitude above the sea [m]. Absent: not known.
+	AltitudeM *float64 `json:"altitude_m,omitempty"`
+
 	// Edition Edition of the standard to compute by; iec-62305-2:2010 is the one implemented.
 	Edition *string `json:"edition,omitempty"`
 
@@ -5716,6 +6222,45 @@ type LPSPrices struct {
 	IV float64 `json:"IV"`
 }
 
+// LPSWork What a recommended LPS entails at a building of this size, to be priced (IEC 62305-3:2010, Tables 2, 4 and 6 and 5.4, from memory). Absent where nothing is added and for a structure given by its parts.
+type LPSWork struct {
+	// ConductorMm2 Least cross-section of air termination and down-conductors [mm2].
+	ConductorMm2 float64 `json:"conductor_mm2"`
+
+	// DownConductorLengthM Length of all down-conductors from the roof to the ground [m].
+	DownConductorLengthM float64 `json:"down_conductor_length_m"`
+
+	// DownConductors Down-conductors: the perimeter over the typical distance, rounded up, at least two.
+	DownConductors int `json:"down_conductors"`
+
+	// ElectrodeHorizontalM l_1 [m], least length of a horizontal earth electrode at each down-conductor (type A), or
+	ElectrodeHorizontalM float64 `json:"electrode_horizontal_m"`
+
+	// ElectrodeVerticalM half of it [m], of a vertical one.
+	ElectrodeVerticalM float64 `json:"electrode_vertical_m"`
+
+	// PerimeterM Perimeter of the building [m].
+	PerimeterM float64 `json:"perimeter_m"`
+
+	// Provenance Mark of the figures.
+	Provenance LPSWorkProvenance `json:"provenance"`
+
+	// RoofConductorLengthM Length of the meshes on the roof with its edges [m].
+	RoofConductorLengthM float64 `json:"roof_conductor_length_m"`
+
+	// RoofMeshM Mesh of the air termination of the class [m].
+	RoofMeshM float64 `json:"roof_mesh_m"`
+
+	// SoilStated Whether the resistivity of the soil is known; if not, the length is the least in any soil.
+	SoilStated bool `json:"soil_stated"`
+
+	// TypicalDistanceM Typical distance between down-conductors of the class [m].
+	TypicalDistanceM float64 `json:"typical_distance_m"`
+}
+
+// LPSWorkProvenance Mark of the figures.
+type LPSWorkProvenance string
+
 // LandingPage Where a client of the features begins.
 type LandingPage struct {
 	// Description What there is.
@@ -5742,14 +6287,35 @@ type Leads struct {
 
 // Line A line that enters a structure. Either installation and length_m or sections are given.
 type Line struct {
+	// Board Name of the board that the line ends on: lines with one name at a structure share one set of devices. Absent: a board of its own.
+	Board *string `json:"board,omitempty"`
+
 	// BondingSPD P_EB, level of the bonding SPDs in place at each assessed end, or the probability of a set better than LPL I.
 	BondingSPD *SPDLevel `json:"bonding_spd,omitempty"`
+
+	// BranchesFrom The id of the line that this one branches from. Absent: not a branch.
+	BranchesFrom *string `json:"branches_from,omitempty"`
 
 	// CoordinatedSPD P_SPD, level of the coordinated SPDs in place at each assessed end, or the probability of a set better than LPL I.
 	CoordinatedSPD *SPDLevel `json:"coordinated_spd,omitempty"`
 
 	// Electrical What is connected through a line. A telecommunication line has max_operating_v, cable, pairs, equipment_distance_m, second_device, equipment_wiring and lead_length_m only. Absent, for power: a.c., 230 V, one phase with neutral, TT, source connected. Fields of direct current are refused on an a.c. line, and the reverse.
 	Electrical *Electrical `json:"electrical,omitempty"`
+
+	// EndInExplosiveZone Whether the end of the line lies in an explosive atmosphere. Absent: true where the explosion_zone of the structure is not none.
+	EndInExplosiveZone *bool `json:"end_in_explosive_zone,omitempty"`
+
+	// FarElectrode Name of the electrode at the far end: lines with one name share it and carry lightning current away together. Absent: that of the structure in to, otherwise one of its own.
+	FarElectrode *string `json:"far_electrode,omitempty"`
+
+	// FarEnd What stands at the far end. Absent: structure with to, array or battery by the origin, otherwise network.
+	FarEnd *LineFarEnd `json:"far_end,omitempty"`
+
+	// FarEndEarth Earth at the far end: an electrode of its own, the electrode of the structure, or not known. Absent: by what else is known of the line.
+	FarEndEarth *LineFarEndEarth `json:"far_end_earth,omitempty"`
+
+	// FarWithstandKv U_W [kV], rated impulse withstand voltage of the equipment at the far end. Absent: from the tables for it.
+	FarWithstandKv *float64 `json:"far_withstand_kv,omitempty"`
 
 	// ID Name of the line, different from that of every other.
 	ID string `json:"id"`
@@ -5781,6 +6347,12 @@ type Line struct {
 	// WithstandKv U_W [kV], rated impulse withstand voltage of the equipment on the line. Absent: from the tables for its voltage; 2.5 for 230/400 V a.c., 1.5 for telecommunication.
 	WithstandKv *float64 `json:"withstand_kv,omitempty"`
 }
+
+// LineFarEnd What stands at the far end. Absent: structure with to, array or battery by the origin, otherwise network.
+type LineFarEnd string
+
+// LineFarEndEarth Earth at the far end: an electrode of its own, the electrode of the structure, or not known. Absent: by what else is known of the line.
+type LineFarEndEarth string
 
 // LineInstallation C_I, how the line is laid; buried_in_earth_mesh runs entirely within a meshed earth termination. Absent: aerial, or as the sections say.
 type LineInstallation string
@@ -6495,6 +7067,12 @@ type Recommendation struct {
 	// CostUnit What the cost is counted in.
 	CostUnit string `json:"cost_unit"`
 
+	// DecidingAssumption The default that decides first what has to be done at the structure with the worst risk: with another plausible value the measures that suffice there cost least. Find it out on site before anything is bought.
+	DecidingAssumption *DecidingAssumption `json:"deciding_assumption,omitempty"`
+
+	// FurtherChanges What else a designer could change at the structures that need measures, each alone on top of the set; by structure, the largest effect first, at most 10 each. Without prices. Absent where nothing helps.
+	FurtherChanges []FurtherChange `json:"further_changes,omitempty"`
+
 	// LeastMargin The smallest margin R_T/R that the set leaves; 1.0002 is 0.02 % below the limit. Absent where no risk has a limit.
 	LeastMargin *float64 `json:"least_margin,omitempty"`
 
@@ -7111,6 +7689,21 @@ type SectionInstallation string
 // SectionService C_T, what the section carries. Absent: as the line.
 type SectionService string
 
+// Separation Separation distance between the LPS and what it may flash over to (IEC 62305-3 clause 6.3). Absent: not known.
+type Separation struct {
+	// AlongM l [m], length along the LPS from the point considered to the next bonding. Absent: no distance is computed.
+	AlongM *float64 `json:"along_m,omitempty"`
+
+	// ClearM The distance that there is [m]. Absent: not known; it does not count as kept.
+	ClearM *float64 `json:"clear_m,omitempty"`
+
+	// Through k_m, what lies in the gap; solid asks for twice the distance. Absent: solid.
+	Through *SeparationThrough `json:"through,omitempty"`
+}
+
+// SeparationThrough k_m, what lies in the gap; solid asks for twice the distance. Absent: solid.
+type SeparationThrough string
+
 // Shield Screen of a line (C_LD, C_LI, P_LD, P_LI). Absent: none.
 type Shield struct {
 	// Bonded Whether the shield is bonded to the bar that the equipment is bonded to.
@@ -7422,11 +8015,17 @@ type StoredDevice struct {
 	// Connections Connection types. Absent: the modes tell.
 	Connections []StoredDeviceConnections `json:"connections,omitempty"`
 
+	// CoordinatedWith References of devices that the maker states it is coordinated behind.
+	CoordinatedWith []string `json:"coordinated_with,omitempty"`
+
 	// Currency Currency of the price (ISO 4217).
 	Currency *string `json:"currency,omitempty"`
 
 	// Current Kinds of current the device is rated for.
 	Current []StoredDeviceCurrent `json:"current,omitempty"`
+
+	// DcFollowCurrentKa Follow current [kA] of direct current that the device interrupts; a gap on d.c. needs it.
+	DcFollowCurrentKa *float64 `json:"dc_follow_current_ka,omitempty"`
 
 	// FollowCurrentKa I_fi [kA], follow current interrupt rating between live conductors.
 	FollowCurrentKa *float64 `json:"follow_current_ka,omitempty"`
@@ -7461,6 +8060,9 @@ type StoredDevice struct {
 	// Price Price of the whole device, a decimal text.
 	Price *string `json:"price,omitempty"`
 
+	// ProtectedConductors Live conductors and neutral that one device connects.
+	ProtectedConductors *float64 `json:"protected_conductors,omitempty"`
+
 	// Reference The reference of its maker.
 	Reference string `json:"reference"`
 
@@ -7473,7 +8075,25 @@ type StoredDevice struct {
 	// TestClasses Test classes.
 	TestClasses []StoredDeviceTestClasses `json:"test_classes,omitempty"`
 
-	// TovV U_T [V], temporary overvoltage withstood for 5 s between line and neutral, r.m.s.
+	// TovLN120MinFailure State after those 120 min: it withstands, or has failed in a safe way. Absent: safe.
+	TovLN120MinFailure *StoredDeviceTovLN120MinFailure `json:"tov_l_n_120min_failure,omitempty"`
+
+	// TovLN120MinV U_T [V] of L-N with the neutral lost, 120 min, r.m.s.
+	TovLN120MinV *float64 `json:"tov_l_n_120min_v,omitempty"`
+
+	// TovLN5SV U_T [V] of L-N, 5 s, r.m.s.
+	TovLN5SV *float64 `json:"tov_l_n_5s_v,omitempty"`
+
+	// TovLPe200MsV U_T [V] between line and PE, 200 ms, r.m.s.
+	TovLPe200MsV *float64 `json:"tov_l_pe_200ms_v,omitempty"`
+
+	// TovLPe5SV U_T [V] between line and PE, 5 s, r.m.s.
+	TovLPe5SV *float64 `json:"tov_l_pe_5s_v,omitempty"`
+
+	// TovNPe200MsV U_T [V] of N-PE, 200 ms, r.m.s.
+	TovNPe200MsV *float64 `json:"tov_n_pe_200ms_v,omitempty"`
+
+	// TovV U_T [V], temporary overvoltage withstood for 5 s between line and neutral, in CT1 between line and PE, r.m.s. 1200 alone stands for N-PE, 200 ms.
 	TovV *float64 `json:"tov_v,omitempty"`
 
 	// UcAcV U_C [V], maximum continuous operating voltage, r.m.s.
@@ -7482,8 +8102,35 @@ type StoredDevice struct {
 	// UcDcV U_C or U_CPV [V], maximum continuous operating voltage for direct current.
 	UcDcV *float64 `json:"uc_dc_v,omitempty"`
 
-	// UpKv U_P [kV], voltage protection level, the highest of the modes.
+	// UcLLV U_C [V] between lines, where stated apart.
+	UcLLV *float64 `json:"uc_l_l_v,omitempty"`
+
+	// UcLPeV U_C [V] between line and PE, where stated apart. Absent: uc_ac_v in CT1, in CT2 not stated.
+	UcLPeV *float64 `json:"uc_l_pe_v,omitempty"`
+
+	// UcNPeV U_C [V] of N-PE, where stated apart.
+	UcNPeV *float64 `json:"uc_n_pe_v,omitempty"`
+
+	// UocKv U_OC [kV], open-circuit voltage of the class III test.
+	UocKv *float64 `json:"uoc_kv,omitempty"`
+
+	// UpKv U_P [kV], voltage protection level; where modes are not stated apart, of L-N in CT2, of each line to PE in CT1, of every mode of direct current.
 	UpKv *float64 `json:"up_kv,omitempty"`
+
+	// UpLNKv U_P [kV] of L-N, where stated apart.
+	UpLNKv *float64 `json:"up_l_n_kv,omitempty"`
+
+	// UpLPeKv U_P [kV] between line and PE. Absent: up_kv in CT1, in CT2 the sum of L-N and N-PE is an upper bound.
+	UpLPeKv *float64 `json:"up_l_pe_kv,omitempty"`
+
+	// UpNPeKv U_P [kV] of N-PE.
+	UpNPeKv *float64 `json:"up_n_pe_kv,omitempty"`
+
+	// UpPlusPeKv U_P [kV] of +/PE and -/PE, where stated apart.
+	UpPlusPeKv *float64 `json:"up_plus_pe_kv,omitempty"`
+
+	// UpPolePoleKv U_P [kV] of +/-, where stated apart.
+	UpPolePoleKv *float64 `json:"up_pole_pole_kv,omitempty"`
 
 	// UpdatedAt When this version was stored.
 	UpdatedAt time.Time `json:"updated_at"`
@@ -7512,6 +8159,9 @@ type StoredDeviceTechnology string
 
 // StoredDeviceTestClasses defines model for StoredDevice.TestClasses.
 type StoredDeviceTestClasses string
+
+// StoredDeviceTovLN120MinFailure State after those 120 min: it withstands, or has failed in a safe way. Absent: safe.
+type StoredDeviceTovLN120MinFailure string
 
 // StressDuty What the years do to a device of given ratings.
 type StressDuty struct {
@@ -7641,8 +8291,14 @@ type StressedDevice struct {
 	// Connections Connection types. Absent: the modes tell.
 	Connections []StressedDeviceConnections `json:"connections,omitempty"`
 
+	// CoordinatedWith References of devices that the maker states it is coordinated behind.
+	CoordinatedWith []string `json:"coordinated_with,omitempty"`
+
 	// Current Kinds of current the device is rated for.
 	Current []StressedDeviceCurrent `json:"current,omitempty"`
+
+	// DcFollowCurrentKa Follow current [kA] of direct current that the device interrupts; a gap on d.c. needs it.
+	DcFollowCurrentKa *float64 `json:"dc_follow_current_ka,omitempty"`
 
 	// FollowCurrentKa I_fi [kA], follow current interrupt rating between live conductors.
 	FollowCurrentKa *float64 `json:"follow_current_ka,omitempty"`
@@ -7671,6 +8327,9 @@ type StressedDevice struct {
 	// Modes Modes of protection.
 	Modes []StressedDeviceModes `json:"modes,omitempty"`
 
+	// ProtectedConductors Live conductors and neutral that one device connects.
+	ProtectedConductors *int `json:"protected_conductors,omitempty"`
+
 	// Reference Name of the device in the answer.
 	Reference string `json:"reference"`
 
@@ -7686,7 +8345,25 @@ type StressedDevice struct {
 	// TestClasses Test classes.
 	TestClasses []StressedDeviceTestClasses `json:"test_classes,omitempty"`
 
-	// TovV U_T [V], temporary overvoltage withstood for 5 s between line and neutral, r.m.s.
+	// TovLN120MinFailure State after those 120 min: it withstands, or has failed in a safe way. Absent: safe.
+	TovLN120MinFailure *StressedDeviceTovLN120MinFailure `json:"tov_l_n_120min_failure,omitempty"`
+
+	// TovLN120MinV U_T [V] of L-N with the neutral lost, 120 min, r.m.s.
+	TovLN120MinV *float64 `json:"tov_l_n_120min_v,omitempty"`
+
+	// TovLN5SV U_T [V] of L-N, 5 s, r.m.s.
+	TovLN5SV *float64 `json:"tov_l_n_5s_v,omitempty"`
+
+	// TovLPe200MsV U_T [V] between line and PE, 200 ms, r.m.s.
+	TovLPe200MsV *float64 `json:"tov_l_pe_200ms_v,omitempty"`
+
+	// TovLPe5SV U_T [V] between line and PE, 5 s, r.m.s.
+	TovLPe5SV *float64 `json:"tov_l_pe_5s_v,omitempty"`
+
+	// TovNPe200MsV U_T [V] of N-PE, 200 ms, r.m.s.
+	TovNPe200MsV *float64 `json:"tov_n_pe_200ms_v,omitempty"`
+
+	// TovV U_T [V], temporary overvoltage withstood for 5 s between line and neutral, in CT1 between line and PE, r.m.s. 1200 alone stands for N-PE, 200 ms.
 	TovV *float64 `json:"tov_v,omitempty"`
 
 	// UcAcV U_C [V], maximum continuous operating voltage, r.m.s.
@@ -7695,8 +8372,35 @@ type StressedDevice struct {
 	// UcDcV U_C or U_CPV [V], maximum continuous operating voltage for direct current.
 	UcDcV *float64 `json:"uc_dc_v,omitempty"`
 
-	// UpKv U_P [kV], voltage protection level, the highest of the modes.
+	// UcLLV U_C [V] between lines, where stated apart.
+	UcLLV *float64 `json:"uc_l_l_v,omitempty"`
+
+	// UcLPeV U_C [V] between line and PE, where stated apart. Absent: uc_ac_v in CT1, in CT2 not stated.
+	UcLPeV *float64 `json:"uc_l_pe_v,omitempty"`
+
+	// UcNPeV U_C [V] of N-PE, where stated apart.
+	UcNPeV *float64 `json:"uc_n_pe_v,omitempty"`
+
+	// UocKv U_OC [kV], open-circuit voltage of the class III test.
+	UocKv *float64 `json:"uoc_kv,omitempty"`
+
+	// UpKv U_P [kV], voltage protection level; where modes are not stated apart, of L-N in CT2, of each line to PE in CT1, of every mode of direct current.
 	UpKv *float64 `json:"up_kv,omitempty"`
+
+	// UpLNKv U_P [kV] of L-N, where stated apart.
+	UpLNKv *float64 `json:"up_l_n_kv,omitempty"`
+
+	// UpLPeKv U_P [kV] between line and PE. Absent: up_kv in CT1, in CT2 the sum of L-N and N-PE is an upper bound.
+	UpLPeKv *float64 `json:"up_l_pe_kv,omitempty"`
+
+	// UpNPeKv U_P [kV] of N-PE.
+	UpNPeKv *float64 `json:"up_n_pe_kv,omitempty"`
+
+	// UpPlusPeKv U_P [kV] of +/PE and -/PE, where stated apart.
+	UpPlusPeKv *float64 `json:"up_plus_pe_kv,omitempty"`
+
+	// UpPolePoleKv U_P [kV] of +/-, where stated apart.
+	UpPolePoleKv *float64 `json:"up_pole_pole_kv,omitempty"`
 }
 
 // StressedDeviceConnections defines model for StressedDevice.Connections.
@@ -7713,6 +8417,9 @@ type StressedDeviceTechnology string
 
 // StressedDeviceTestClasses defines model for StressedDevice.TestClasses.
 type StressedDeviceTestClasses string
+
+// StressedDeviceTovLN120MinFailure State after those 120 min: it withstands, or has failed in a safe way. Absent: safe.
+type StressedDeviceTovLN120MinFailure string
 
 // StressedEnd What one line end is exposed to. Currents are those of one line conductor.
 type StressedEnd struct {
@@ -7761,6 +8468,9 @@ type Structure struct {
 	// CulturalHeritage Whether the structure or what is in it is irreplaceable; asks for R_3.
 	CulturalHeritage *bool `json:"cultural_heritage,omitempty"`
 
+	// DownConductors Down-conductors of the LPS. Absent: not known, fewer than four.
+	DownConductors *int `json:"down_conductors,omitempty"`
+
 	// Earthing The earth connection of a structure. Absent: unknown; then the schedule says that it is to be proved first.
 	Earthing *Earthing `json:"earthing,omitempty"`
 
@@ -7785,6 +8495,11 @@ type Structure struct {
 	// NaturalLps Whether a bonded and earthed metal or reinforced-concrete frame acts as an LPS.
 	NaturalLps *bool `json:"natural_lps,omitempty"`
 
+	// NextInspection Day of the next inspection of the protection. Absent: none is set.
+	//
+	// Example: 2027-03-01
+	NextInspection *string `json:"next_inspection,omitempty"`
+
 	// Occupancy Use of the structure; gives the typical mean losses L_F and L_O. clinic: without operating theatre or intensive care. The last six have those of the nearest printed row (common practice): hospital, hotel, industrial, public entertainment, industrial, industrial. Absent: L_F 0.1, the highest without explosion.
 	Occupancy *StructureOccupancy `json:"occupancy,omitempty"`
 
@@ -7802,6 +8517,9 @@ type Structure struct {
 
 	// ScreenMeshM w_m1 [m], mesh width of the outer screen (K_S1); 0: a continuous metal sheet. Absent: no screen.
 	ScreenMeshM *float64 `json:"screen_mesh_m,omitempty"`
+
+	// Separation Separation distance between the LPS and what it may flash over to (IEC 62305-3 clause 6.3). Absent: not known.
+	Separation *Separation `json:"separation,omitempty"`
 
 	// Surroundings C_D, position among other objects: surrounded by higher ones, by ones of the same height or lower, by none within 3H, or alone on a hilltop.
 	Surroundings *StructureSurroundings `json:"surroundings,omitempty"`
@@ -7859,6 +8577,9 @@ type StructureMeasures struct {
 
 	// Lps P_B, class of the LPS.
 	Lps StructureMeasuresLps `json:"lps"`
+
+	// LpsWork What a recommended LPS entails at a building of this size, to be priced (IEC 62305-3:2010, Tables 2, 4 and 6 and 5.4, from memory). Absent where nothing is added and for a structure given by its parts.
+	LpsWork *LPSWork `json:"lps_work,omitempty"`
 
 	// StructureShockMeasures P_TA, measures against touch and step voltages from flashes to the structure.
 	StructureShockMeasures []StructureMeasuresStructureShockMeasures `json:"structure_shock_measures"`
@@ -9382,7 +10103,7 @@ type ClientInterface interface {
 
 	// DeletePortfolio Remove a portfolio with its sites, their assessments and all work on it.
 	//
-	// The portfolio is gone at once and its name is free; 204 comes when all its assessments are gone as well. On SQLite these go in parts, between which others can write, about 10 s for 70 000 sites; a removal that is broken off goes on when the request is repeated or the service starts again. On PostgreSQL all goes in one transaction, which keeps nobody waiting who works on something else.
+	// The portfolio is gone at once and its name is free; 204 comes when all its assessments are gone as well. These go in parts, between which others can write, about 10 s for 70 000 sites; a removal that is broken off goes on in the background or when the request is repeated.
 	//
 	// Corresponds with DELETE /v1/portfolios/{id} (the `DeletePortfolio` operationId).
 	DeletePortfolio(ctx context.Context, id PortfolioParameter, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -10619,7 +11340,7 @@ func (c *Client) CreatePortfolio(ctx context.Context, body CreatePortfolioJSONRe
 
 // DeletePortfolio Remove a portfolio with its sites, their assessments and all work on it.
 //
-// The portfolio is gone at once and its name is free; 204 comes when all its assessments are gone as well. On SQLite these go in parts, between which others can write, about 10 s for 70 000 sites; a removal that is broken off goes on when the request is repeated or the service starts again. On PostgreSQL all goes in one transaction, which keeps nobody waiting who works on something else.
+// The portfolio is gone at once and its name is free; 204 comes when all its assessments are gone as well. These go in parts, between which others can write, about 10 s for 70 000 sites; a removal that is broken off goes on in the background or when the request is repeated.
 //
 // Corresponds with DELETE /v1/portfolios/{id} (the `DeletePortfolio` operationId).
 func (c *Client) DeletePortfolio(ctx context.Context, id PortfolioParameter, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -16340,7 +17061,7 @@ type ClientWithResponsesInterface interface {
 
 	// DeletePortfolioWithResponse Remove a portfolio with its sites, their assessments and all work on it.
 	//
-	// The portfolio is gone at once and its name is free; 204 comes when all its assessments are gone as well. On SQLite these go in parts, between which others can write, about 10 s for 70 000 sites; a removal that is broken off goes on when the request is repeated or the service starts again. On PostgreSQL all goes in one transaction, which keeps nobody waiting who works on something else.
+	// The portfolio is gone at once and its name is free; 204 comes when all its assessments are gone as well. These go in parts, between which others can write, about 10 s for 70 000 sites; a removal that is broken off goes on in the background or when the request is repeated.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -20961,7 +21682,7 @@ func (c *ClientWithResponses) CreatePortfolioWithResponse(ctx context.Context, b
 
 // DeletePortfolioWithResponse Remove a portfolio with its sites, their assessments and all work on it.
 //
-// The portfolio is gone at once and its name is free; 204 comes when all its assessments are gone as well. On SQLite these go in parts, between which others can write, about 10 s for 70 000 sites; a removal that is broken off goes on when the request is repeated or the service starts again. On PostgreSQL all goes in one transaction, which keeps nobody waiting who works on something else.
+// The portfolio is gone at once and its name is free; 204 comes when all its assessments are gone as well. These go in parts, between which others can write, about 10 s for 70 000 sites; a removal that is broken off goes on in the background or when the request is repeated.
 //
 // Returns a wrapper object for the known response body format(s).
 //

@@ -96,14 +96,16 @@ func copyAgain(b *testing.B, dsn string, n int) (bytes int64, took time.Duration
 		b.Fatal(err)
 	}
 	defer conn.Close(context.Background())
-	_, err = conn.Exec(b.Context(), `CREATE TABLE bare (id uuid PRIMARY KEY, input bytea COMPRESSION lz4, result bytea COMPRESSION lz4, worksheet bytea COMPRESSION lz4)`)
+	_, err = conn.Exec(b.Context(), `CREATE TABLE bare (id uuid PRIMARY KEY, input bytea COMPRESSION lz4, result bytea COMPRESSION `+
+		`lz4, worksheet bytea COMPRESSION lz4)`)
 	if err != nil {
 		b.Fatal(err)
 	}
 	const atOnce = 2000
 	after := "00000000-0000-0000-0000-000000000000"
 	for copied := 0; copied < n; {
-		rows, err := conn.Query(b.Context(), `SELECT assessment, input, result, worksheet FROM revision WHERE revision = 1 AND assessment > $1 ORDER BY assessment LIMIT $2`, after, atOnce)
+		rows, err := conn.Query(b.Context(), `SELECT assessment, input, result, worksheet FROM revision WHERE revision = 1 AND `+
+			`assessment > $1 ORDER BY assessment LIMIT $2`, after, atOnce)
 		if err != nil {
 			b.Fatal(err)
 		}
@@ -123,7 +125,8 @@ func copyAgain(b *testing.B, dsn string, n int) (bytes int64, took time.Duration
 		last := part[len(part)-1][0].([16]byte)
 		after = fmt.Sprintf("%x-%x-%x-%x-%x", last[:4], last[4:6], last[6:8], last[8:10], last[10:])
 		begin := time.Now()
-		if _, err := conn.CopyFrom(b.Context(), pgx.Identifier{"bare"}, []string{"id", "input", "result", "worksheet"}, pgx.CopyFromRows(part)); err != nil {
+		if _, err := conn.CopyFrom(b.Context(), pgx.Identifier{"bare"}, []string{"id", "input", "result", "worksheet"},
+			pgx.CopyFromRows(part)); err != nil {
 			b.Fatal(err)
 		}
 		took += time.Since(begin)
@@ -177,11 +180,13 @@ func fillPortfolio(b *testing.B, dsn, portfolio string, n int) {
 			CASE WHEN i % 3 = 0 THEN 1 + random() * 20 ELSE random() END AS ratio FROM generate_series(1, ROWS) AS i`,
 		`INSERT INTO assessment (organisation, id, created_at, newest, name_folded, reference_folded, latitude, longitude, review_due)
 			SELECT 'ORG', id, now(), 1, 'site ' || i, 's' || i, latitude, longitude, '2030-01-01' FROM made`,
-		`INSERT INTO portfolio_site (organisation, portfolio, assessment, reference, name, reference_folded, name_folded, latitude, longitude, revision,
+		`INSERT INTO portfolio_site (organisation, portfolio, assessment, reference, name, reference_folded, name_folded, latitude,
+			longitude, revision,
 				ground_flashes, density_origin, density_map, worst_ratio, loss_of_human_life, excess, persons_at_risk, acceptable, needed_protection,
 				required_devices, review_due, engine, input_hash, created_at, updated_at)
 			SELECT 'ORG', 'PORTFOLIO', id, 'S' || i, 'Site ' || i, 's' || i, 'site ' || i, latitude, longitude, 1,
-				4, 'given', '', ratio, ratio * 1e-5, greatest(ratio - 1, 0) * 1e-5, CASE WHEN ratio > 1 THEN i % 50 + 1 ELSE 0 END, ratio <= 1, 'LPS III',
+				4, 'given', '', ratio, ratio * 1e-5, greatest(ratio - 1, 0) * 1e-5, CASE WHEN ratio > 1 THEN i % 50 + 1 ELSE 0 END,
+					ratio <= 1, 'LPS III',
 				2, '2030-01-01', 'engine 1', 'hash', now(), now() FROM made`,
 		`ANALYZE portfolio_site`,
 	} {

@@ -35,7 +35,8 @@ func (j *Jobs) compute(ctx context.Context, w *store.Work, c *store.Chunk, revie
 	if err != nil {
 		return nil, err
 	}
-	s := &stage{Jobs: j, ctx: ctx, reviews: reviews, definitions: definitions, portfolio: w.Portfolio, begun: w.CreatedAt, options: o, outcome: store.Outcome{Work: c.Work, N: c.N, Step: c.Step, At: j.now()}}
+	s := &stage{Jobs: j, ctx: ctx, reviews: reviews, definitions: definitions, portfolio: w.Portfolio, begun: w.CreatedAt, options: o,
+		outcome: store.Outcome{Work: c.Work, N: c.N, Step: c.Step, At: j.now()}}
 	if o.FileOf != nil {
 		s.begun = *o.FileOf
 	}
@@ -293,7 +294,8 @@ func (s *stage) record(r *row, in *wire.Input, before *store.Site, due time.Time
 }
 
 // guarded computes a row so that one that breaks the computation does not keep the others from being done.
-func (s *stage) guarded(in *wire.Input, site *wire.Site, id string, revision int, due time.Time) (rec store.Record, faults []risk.Violation, err error) {
+func (s *stage) guarded(in *wire.Input, site *wire.Site, id string, revision int, due time.Time) (rec store.Record,
+	faults []risk.Violation, err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			err = fmt.Errorf("panic: %v\n%s", p, debug.Stack())

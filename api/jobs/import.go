@@ -35,7 +35,8 @@ type Import struct {
 // rows. Presets are those of the organisation. begun tells that an earlier request with the same key
 // began the work; store.ErrKeyReused: that was another request.
 func (j *Jobs) Import(ctx context.Context, im Import, file io.Reader) (w store.Work, begun bool, err error) {
-	hash := requestHash(store.WorkImport, im.Portfolio, im.Mode, string(im.File.Format), im.File.Sheet, string(cmp.Or(im.File.Decimal, batch.DecimalPoint)))
+	hash := requestHash(store.WorkImport, im.Portfolio, im.Mode, string(im.File.Format), im.File.Sheet,
+		string(cmp.Or(im.File.Decimal, batch.DecimalPoint)))
 	if im.Key != "" {
 		file = io.TeeReader(file, hash)
 	}
@@ -101,7 +102,8 @@ func (j *Jobs) newWork(ctx context.Context, portfolio, kind, mode string, o opti
 	if err != nil {
 		return store.Work{}, err
 	}
-	return j.Store.CreateWork(ctx, j.org, store.Work{ID: id.String(), Portfolio: portfolio, Kind: kind, Mode: mode, Options: doc, CreatedAt: j.now()})
+	return j.Store.CreateWork(ctx, j.org, store.Work{ID: id.String(), Portfolio: portfolio, Kind: kind, Mode: mode, Options: doc,
+		CreatedAt: j.now()})
 }
 
 // refuse keeps the faults found so far and drops the rows.
@@ -167,7 +169,8 @@ func (r *reader) row(in batch.Row) bool {
 
 func (r *reader) add(in *batch.Row) error {
 	if r.rows++; r.rows > MaxRows {
-		return &batch.FileError{Faults: []batch.FileFault{{Row: in.Number, Reason: fmt.Sprintf("the file has more than %d rows; divide it", MaxRows)}}}
+		return &batch.FileError{Faults: []batch.FileFault{{Row: in.Number, Reason: fmt.Sprintf("the file has more than %d rows; divide it",
+			MaxRows)}}}
 	}
 	number := int64(in.Number)
 	faults := make([]store.Fault, 0, len(in.Faults))
@@ -214,7 +217,8 @@ func (r *reader) repeated(in *batch.Row) []store.Fault {
 	sum := sha256.Sum256([]byte(in.Reference))
 	key := [16]byte(sum[:16])
 	if first, twice := r.seen[key]; twice {
-		return []store.Fault{fault(int64(in.Number), "reference", in.Reference, fmt.Sprintf("row %d has the same reference; a reference may stand once in a file", first))}
+		return []store.Fault{fault(int64(in.Number), "reference", in.Reference,
+			fmt.Sprintf("row %d has the same reference; a reference may stand once in a file", first))}
 	}
 	r.seen[key] = int32(in.Number)
 	return nil

@@ -31,7 +31,8 @@ func TestImport(t *testing.T) {
 		// What is stored is what a single assessment would have stored.
 		s := b.all()["S17"]
 		r, err := b.store.Newest(t.Context(), store.Local, s.Assessment)
-		if err != nil || r.Name != "Invented site 17" || r.InputHash != s.InputHash || !strings.Contains(string(r.Result), `"id":"`+s.Assessment) {
+		if err != nil || r.Name != "Invented site 17" || r.InputHash != s.InputHash ||
+			!strings.Contains(string(r.Result), `"id":"`+s.Assessment) {
 			t.Fatalf("%+v, %v", r.Header, err)
 		}
 		sheet, err := b.store.Worksheet(t.Context(), store.Local, s.Assessment, 1)
@@ -77,7 +78,8 @@ func TestModes(t *testing.T) {
 			t.Fatalf("%+v", w)
 		}
 		f := b.faults(w.ID)
-		if len(f) != 2 || f[0].Row != 3 || f[0].Column != "height_m" || f[0].Value != "high" || f[1].Row != 5 || f[1].Column != "reference" || !strings.Contains(f[1].Reason, "row 2") {
+		if len(f) != 2 || f[0].Row != 3 || f[0].Column != "height_m" || f[0].Value != "high" || f[1].Row != 5 || f[1].Column != "reference" ||
+			!strings.Contains(f[1].Reason, "row 2") {
 			t.Fatalf("%+v", f)
 		}
 		if err := b.jobs.Drain(t.Context(), w.ID); err != nil || len(b.all()) != 0 {
@@ -98,14 +100,16 @@ func TestModes(t *testing.T) {
 				t.Error("no fault is named")
 			}
 		}
-		_, _, err := b.jobs.Import(t.Context(), jobs.Import{Portfolio: b.portfolio, Mode: store.GoodRowsOnly, File: batch.Options{Format: batch.CSV}}, broken(sites("S", 3000, 5)))
+		_, _, err := b.jobs.Import(t.Context(), jobs.Import{Portfolio: b.portfolio, Mode: store.GoodRowsOnly,
+			File: batch.Options{Format: batch.CSV}}, broken(sites("S", 3000, 5)))
 		if !errors.Is(err, errBroken) {
 			t.Error(err)
 		}
 		if works, err := b.store.UnfinishedWorks(t.Context(), store.Local); err != nil || len(works) != 0 {
 			t.Errorf("%+v, %v", works, err)
 		}
-		if _, _, err := b.jobs.Import(t.Context(), jobs.Import{Portfolio: "none", Mode: store.GoodRowsOnly}, strings.NewReader("")); !errors.Is(err, store.ErrNotFound) {
+		if _, _, err := b.jobs.Import(t.Context(), jobs.Import{Portfolio: "none", Mode: store.GoodRowsOnly},
+			strings.NewReader("")); !errors.Is(err, store.ErrNotFound) {
 			t.Error(err)
 		}
 	})
@@ -141,7 +145,8 @@ func TestReassess(t *testing.T) {
 			t.Fatalf("%+v", s)
 		}
 		page, err := b.store.ChangedSites(t.Context(), store.Local, b.portfolio, store.Changes{Work: w.ID})
-		if err != nil || len(page.Sites) != store.DefaultLimit || page.Sites[0].Before.Engine != "engine 1" || page.Sites[0].Before.Summary != page.Sites[0].Summary {
+		if err != nil || len(page.Sites) != store.DefaultLimit || page.Sites[0].Before.Engine != "engine 1" ||
+			page.Sites[0].Before.Summary != page.Sites[0].Summary {
 			t.Fatalf("%+v, %v", page.Sites[0].Before, err)
 		}
 		b.wants(again(true), store.WorkDone, 0, 0, 0)
@@ -152,8 +157,10 @@ func TestReassess(t *testing.T) {
 func TestRetry(t *testing.T) {
 	onBothStores(t, func(t *testing.T, dsn string) {
 		b := newBench(t, dsn)
-		w := b.added(`{"row":2,"input":{"name":"a","location":{"latitude":1,"longitude":2},"flash_density":{"map":"no-such-map"},"structures":[{"id":"a","length_m":9,"width_m":9,"height_m":9}]}}`,
-			`{"row":3,"input":{"name":"b","location":{"latitude":1,"longitude":2},"flash_density":{"ground_flashes_per_km2_year":4},"structures":[{"id":"b","length_m":9,"width_m":9,"height_m":9}]}}`)
+		w := b.added(`{"row":2,"input":{"name":"a","location":{"latitude":1,"longitude":2},"flash_density":{"map":"no-such-map"},`+
+			`"structures":[{"id":"a","length_m":9,"width_m":9,"height_m":9}]}}`,
+			`{"row":3,"input":{"name":"b","location":{"latitude":1,"longitude":2},"flash_density":{"ground_flashes_per_km2_year":4},`+
+				`"structures":[{"id":"b","length_m":9,"width_m":9,"height_m":9}]}}`)
 		b.wants(w, store.WorkDone, 1, 1, 0)
 		if f := b.faults(w.ID); len(f) == 0 || f[0].Row != 2 || !strings.Contains(f[0].Reason, "no-such-map") {
 			t.Fatalf("%+v", f)
@@ -282,7 +289,8 @@ func TestDatabaseRestarts(t *testing.T) {
 	b.whole(n, 1)
 }
 
-// Whatever files come in whatever order: the portfolio holds the last good row of each reference that stood first in its file, and the counts add up.
+// Whatever files come in whatever order: the portfolio holds the last good row of each reference that stood first in its file,
+// and the counts add up.
 func TestImportsAddUp(t *testing.T) {
 	b := newBench(t, t.TempDir()+"/sites.db")
 	known := map[string]float64{} // height by reference

@@ -71,7 +71,8 @@ func TestNewerImportOvertakes(t *testing.T) {
 		}
 		r.Summary, r.Worksheet = &old.Summary, []byte("{}")
 		r.Imported = &store.ImportedRow{Hash: "of the older file", At: left.CreatedAt}
-		err = b.store.StoreChunk(t.Context(), store.Local, store.Outcome{Work: left.ID, At: time.Now(), Revised: []store.Revised{{Record: r, Before: old}}})
+		err = b.store.StoreChunk(t.Context(), store.Local,
+			store.Outcome{Work: left.ID, At: time.Now(), Revised: []store.Revised{{Record: r, Before: old}}})
 		if !errors.Is(err, store.ErrChunkChanged) {
 			t.Fatal(err)
 		}
@@ -136,7 +137,8 @@ func TestEditedSitesStay(t *testing.T) {
 		b.wants(b.imported(store.GoodRowsOnly, sites("S", 3, 6)), store.WorkDone, 3, 0, 0)
 		s := b.all()["S1"]
 		r, err := b.store.Newest(t.Context(), store.Local, s.Assessment)
-		if err != nil || s.Revision != 3 || s.GroundFlashes == density || !strings.Contains(string(r.Input), `"loss_of_human_life":0.000001`) && !strings.Contains(string(r.Input), `"loss_of_human_life":1e-6`) {
+		if err != nil || s.Revision != 3 || s.GroundFlashes == density || !strings.Contains(string(r.Input),
+			`"loss_of_human_life":0.000001`) && !strings.Contains(string(r.Input), `"loss_of_human_life":1e-6`) {
 			t.Fatalf("%+v, %s, %v", s, r.Input, err)
 		}
 		// The same file again: limits that no column can say do not make its rows new.
@@ -163,7 +165,8 @@ func TestFaultsSayWhere(t *testing.T) {
 		b.wants(b.drained(w), store.WorkDone, 0, 2, 0)
 		all := b.all()
 		for _, f := range b.faults(w.ID) {
-			if s := all[f.Reference]; f.Reference == "" || f.Assessment != s.Assessment || f.Value != "no-such-map" || f.Column != "flash_density_map" {
+			if s := all[f.Reference]; f.Reference == "" || f.Assessment != s.Assessment || f.Value != "no-such-map" ||
+				f.Column != "flash_density_map" {
 				t.Errorf("%+v", f)
 			}
 		}

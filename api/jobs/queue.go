@@ -2,7 +2,6 @@ package jobs
 
 import (
 	"context"
-	"errors"
 	"time"
 
 	"levinward/api/queue"
@@ -41,23 +40,15 @@ func (j *Jobs) claimChunks(ctx context.Context, work string, at, until time.Time
 	return tasks, err
 }
 
-// removals are portfolios whose removal was broken off; a lane is a portfolio. The removal holds its lease itself.
+// removals are portfolios whose removal has begun and was broken off; a lane is a portfolio. Each part renews the lease.
 func (j *Jobs) removals() queue.Kind {
 	return queue.Kind{
 		Name: "removals", AtOnce: 1,
 		Due: func(ctx context.Context, at time.Time) ([]string, error) { return j.Store.RemovalsToDo(ctx, j.org, at) },
 		Claim: func(_ context.Context, portfolio string, _, _ time.Time, _ int) ([]queue.Task, error) {
-			return []queue.Task{{Do: func(ctx context.Context) error { return j.remove(ctx, portfolio) }}}, nil
+			return []queue.Task{{Do: func(ctx context.Context) error { return store.EndRemoval(ctx, j.Store, j.org, portfolio) }}}, nil
 		},
 	}
-}
-
-func (j *Jobs) remove(ctx context.Context, portfolio string) error {
-	err := j.Store.DeletePortfolio(ctx, j.org, portfolio)
-	if errors.Is(err, store.ErrNotFound) {
-		return nil // somebody else ended it
-	}
-	return err
 }
 
 // Drain does what can be claimed of a work here, Workers chunks at once. It returns at the first

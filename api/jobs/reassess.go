@@ -35,7 +35,8 @@ func optionsOf(w *store.Work) (o options, err error) {
 type Reassessment struct {
 	Portfolio string
 	// Due limits it to sites whose lightning data are too old, that another
-	// engine computed or other reviews of table values, or whose map was followed by a newer one of the same name. The last take N_G from the newer map.
+	// engine computed or other reviews of table values, or whose map was followed by a newer one of the same name. The last take
+	// N_G from the newer map.
 	Due bool
 	// Map is a flash-density map that every site takes N_G from; empty: as it does now.
 	Map string

@@ -99,7 +99,8 @@ func newBench(t testing.TB, dsn string) *bench {
 	t.Cleanup(func() { s.Close() })
 	b := &bench{t: t, dsn: dsn, store: s}
 	b.use("engine 1")
-	p, err := s.CreatePortfolio(t.Context(), store.Local, store.Portfolio{ID: uuid.Must(uuid.NewV7()).String(), CreatedAt: time.Now(), Name: "P"})
+	p, err := s.CreatePortfolio(t.Context(), store.Local, store.Portfolio{ID: uuid.Must(uuid.NewV7()).String(), CreatedAt: time.Now(),
+		Name: "P"})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -134,14 +135,16 @@ func sites(prefix string, n int, height float64) string {
 	var f strings.Builder
 	f.WriteString("reference,name,latitude,longitude,ground_flashes_per_km2_year,flash_density_year,length_m,width_m,height_m,persons\n")
 	for i := range n {
-		fmt.Fprintf(&f, "%s%d,Invented site %d,%.4f,%.4f,%.2f,2100,%d,8,%g,6\n", prefix, i, i, float64(i%120)/2-30, float64(i%300)/2, 0.5+float64(i%90)/10, 8+i%30, height)
+		fmt.Fprintf(&f, "%s%d,Invented site %d,%.4f,%.4f,%.2f,2100,%d,8,%g,6\n", prefix, i, i, float64(i%120)/2-30, float64(i%300)/2,
+			0.5+float64(i%90)/10, 8+i%30, height)
 	}
 	return f.String()
 }
 
 func (b *bench) read(mode, file string) store.Work {
 	b.t.Helper()
-	w, _, err := b.jobs.Import(b.t.Context(), jobs.Import{Portfolio: b.portfolio, Mode: mode, File: batch.Options{Format: batch.CSV}}, strings.NewReader(file))
+	w, _, err := b.jobs.Import(b.t.Context(), jobs.Import{Portfolio: b.portfolio, Mode: mode, File: batch.Options{Format: batch.CSV}},
+		strings.NewReader(file))
 	if err != nil {
 		b.t.Fatal(err)
 	}
@@ -161,7 +164,8 @@ func (b *bench) added(lines ...string) store.Work {
 	w, err := b.store.CreateWork(ctx, store.Local, store.Work{ID: uuid.Must(uuid.NewV7()).String(), Portfolio: b.portfolio,
 		Kind: store.WorkImport, Mode: store.GoodRowsOnly, Options: []byte("{}"), CreatedAt: time.Now()})
 	if err == nil {
-		err = b.store.AddChunk(ctx, store.Local, w.ID, store.NewChunk{Rows: []byte(strings.Join(lines, "\n") + "\n"), Count: len(lines)}, time.Now())
+		err = b.store.AddChunk(ctx, store.Local, w.ID, store.NewChunk{Rows: []byte(strings.Join(lines, "\n") + "\n"), Count: len(lines)},
+			time.Now())
 	}
 	if err == nil {
 		w, err = b.store.BeginWork(ctx, store.Local, w.ID, store.Notes{}, nil, time.Now())

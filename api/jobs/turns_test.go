@@ -140,37 +140,22 @@ func TestReadingsThatBrokeOff(t *testing.T) {
 	})
 }
 
-// A removal that was broken off goes on in the background.
+// A removal that has begun goes on in the background.
 func TestRemovalGoesOn(t *testing.T) {
-	b := newBench(t, t.TempDir()+"/sites.db")
-	s := &leftover{Store: b.store, portfolio: b.portfolio}
-	j, err := newJobs(s, "engine 1")
-	if err != nil {
-		t.Fatal(err)
-	}
-	removals := j.Kinds()[1]
-	for range 2 { // the second finds that somebody else ended it
-		if _, err := queue.Drain(t.Context(), queue.Config{Kinds: []queue.Kind{removals}}); err != nil {
+	onBothStores(t, func(t *testing.T, dsn string) {
+		b := newBench(t, dsn)
+		if err := b.store.BeginRemoval(t.Context(), store.Local, b.portfolio); err != nil {
 			t.Fatal(err)
 		}
-		if _, err := b.store.Portfolio(t.Context(), store.Local, b.portfolio); !errors.Is(err, store.ErrNotFound) {
+		later := func() time.Time { return time.Now().Add(store.Lease) } // the lease of whoever began has ended
+		for want := range 2 {
+			done, err := queue.Drain(t.Context(), queue.Config{Kinds: []queue.Kind{b.jobs.Kinds()[1]}, Now: later})
+			if err != nil || done != 1-want {
+				t.Errorf("%d done, %v", done, err)
+			}
+		}
+		if err := b.store.BeginRemoval(t.Context(), store.Local, b.portfolio); !errors.Is(err, store.ErrNotFound) {
 			t.Error(err)
 		}
-		s.named = false
-	}
-}
-
-// leftover is a store that names a portfolio once as one whose removal was broken off.
-type leftover struct {
-	store.Store
-	portfolio string
-	named     bool
-}
-
-func (l *leftover) RemovalsToDo(context.Context, store.Organisation, time.Time) ([]string, error) {
-	if l.named {
-		return nil, nil
-	}
-	l.named = true
-	return []string{l.portfolio}, nil
+	})
 }

@@ -371,7 +371,7 @@ func (p *planner) document() *wire.BudgetPlan {
 // paid for, and a last one with the totals, what was proven and the cautions of the plan.
 func budgetRows(p *wire.BudgetPlan) [][]string {
 	rows := [][]string{{"assessment", "reference", "name", "structure", "lps", "fire_protection", "structure_shock_measures",
-		"line_shock_measures", "line_end_spds",
+		"line_shock_measures", "wiring", "line_end_spds",
 		"cost", "cost_unit", "saved", "saved_unit", "loss_of_human_life_after", "loss_of_public_service_after",
 		"loss_of_cultural_heritage_after", "loss_of_economic_value_after",
 		"acceptable_after", "budget", "bound", "gap_percent", "plan_cautions"}}
@@ -383,8 +383,12 @@ func budgetRows(p *wire.BudgetPlan) [][]string {
 			l := &c.Measures.Lines[j]
 			ends[j] = l.ID + ": bonding " + spdName(l.Bonding) + ", coordinated " + spdName(l.Coordinated)
 		}
+		wiring := ""
+		if m.Wiring != nil {
+			wiring = m.Wiring.String()
+		}
 		row := []string{c.Assessment, c.Reference, c.Name, c.Structure, m.LPS.String(), m.FireProtection.String(),
-			strings.Join(m.StructureShock, " "), strings.Join(m.LineShock, " "),
+			strings.Join(m.StructureShock, " "), strings.Join(m.LineShock, " "), wiring,
 			strings.Join(ends, "; "), string(c.Cost), p.CostUnit, table.FullNumber(c.Saved), p.SavedUnit}
 		for k := range risk.Loss(risk.Losses) {
 			after := ""

@@ -178,6 +178,7 @@ func withMeasures(t *testing.T, input []byte, measures json.RawMessage) []byte {
 			Fire      any   `json:"fire_protection"`
 			Structure []any `json:"structure_shock_measures"`
 			Line      []any `json:"line_shock_measures"`
+			Wiring    any   `json:"wiring"`
 		}
 		Lines []struct {
 			ID          string
@@ -195,7 +196,8 @@ func withMeasures(t *testing.T, input []byte, measures json.RawMessage) []byte {
 	return apitest.Changed(t, input, map[string]any{
 		"/structures/0/lps": s.LPS, "/structures/0/zones/0/fire_protection": s.Fire,
 		"/structures/0/zones/0/structure_shock_measures": s.Structure, "/structures/0/zones/0/line_shock_measures": s.Line,
-		"/lines": []any{map[string]any{"id": l.ID, "structure": "house", "service": "low_voltage", "installation": "aerial", "length_m": 1000, "bonding_spd": l.Bonding, "coordinated_spd": l.Coordinated}},
+		"/structures/0/zones/0/systems": []any{map[string]any{"line": l.ID, "wiring": s.Wiring}},
+		"/lines":                        []any{map[string]any{"id": l.ID, "structure": "house", "service": "low_voltage", "installation": "aerial", "length_m": 1000, "bonding_spd": l.Bonding, "coordinated_spd": l.Coordinated}},
 	})
 }
 

@@ -138,7 +138,7 @@ const deletionTime = 30 * time.Minute
 // deletePortfolio removes one with its sites.
 func (s *Service) deletePortfolio(c echo.Context) error {
 	_ = http.NewResponseController(c.Response()).SetWriteDeadline(time.Now().Add(deletionTime)) // not every writer has one
-	if err := s.Store.DeletePortfolio(c.Request().Context(), store.Local, c.Param("id")); err != nil {
+	if err := store.DeletePortfolio(c.Request().Context(), s.Store, store.Local, c.Param("id")); err != nil {
 		return protocol.NoSuch("portfolio", err)
 	}
 	return c.NoContent(http.StatusNoContent)

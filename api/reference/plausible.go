@@ -57,7 +57,8 @@ func disorder(rows []Row) map[*Row]string {
 			if s.column < 0 {
 				line = r.cell.row
 			}
-			if last := before[line]; last != nil && (r.ValueInUse() <= last.ValueInUse()) != s.falls || last != nil && r.ValueInUse() == last.ValueInUse() {
+			if last := before[line]; last != nil && (r.ValueInUse() <= last.ValueInUse()) != s.falls || last != nil &&
+				r.ValueInUse() == last.ValueInUse() {
 				for _, wrong := range []*Row{last, r} {
 					if wrong.Reviewed && !wrong.Agrees {
 						found[wrong] = inOrder(s.column, s.falls, wrong == r, last, r)

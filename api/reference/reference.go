@@ -104,7 +104,8 @@ func List() []Row {
 	for _, s := range sources() {
 		for _, q := range s.quantities {
 			if q.Expr != "" {
-				rows = append(rows, Row{Key: formulaKey(s.name, q), Kind: Formula, source: s.name, Clause: q.Clause, Row: q.Name, Column: q.Symbol, Unit: q.Unit,
+				rows = append(rows, Row{Key: formulaKey(s.name, q), Kind: Formula, source: s.name, Clause: q.Clause, Row: q.Name, Column: q.Symbol,
+					Unit:    q.Unit,
 					Formula: q.Expr, Mark: q.Provenance, quantity: q})
 			}
 		}

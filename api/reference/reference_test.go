@@ -199,7 +199,8 @@ func TestCounts(t *testing.T) {
 	if Total(before.Values) != Total(after.Values) || Total(before.Values)+Total(before.Formulas) != len(rows) {
 		t.Errorf("%v, then %v of %d", before, after, len(rows))
 	}
-	for mark, change := range map[trace.Provenance]int{trace.Checked: 2, trace.SecondarySource: -1, trace.Memory: -1, trace.CommonPractice: 0} {
+	for mark, change := range map[trace.Provenance]int{trace.Checked: 2, trace.SecondarySource: -1, trace.Memory: -1,
+		trace.CommonPractice: 0} {
 		if after.Values[mark]-before.Values[mark] != change {
 			t.Errorf("%v: %d, then %d", mark, before.Values[mark], after.Values[mark])
 		}
@@ -231,7 +232,8 @@ func TestFaultyTables(t *testing.T) {
 		"fields":      {whole + "a,b\n", []string{"has 2 fields; the header has 16"}},
 		"unknown key": {strings.Replace(whole, isolated, isolated+"x", 1), []string{fmt.Sprintf("line %d, key: there is no value", at)}},
 		"duplicate":   {whole + row + "\n", []string{fmt.Sprintf("key: the key is in line %d already", at)}},
-		"texts of the row": {string(filled(t, yes(isolated, "kind", "formula", "clause", "A.2", "table", "A.2", "row", "isolated", "column", "C_I", "unit", "m", "formula", "1"))),
+		"texts of the row": {string(filled(t, yes(isolated, "kind", "formula", "clause", "A.2", "table", "A.2", "row", "isolated", "column",
+			"C_I", "unit", "m", "formula", "1"))),
 			[]string{"kind: is not that of the key, which is \"value\"; found \"formula\"", "clause:", "table:", "row:", "column:", "unit:",
 				"formula: is not that of the key"}},
 		"mark": {string(filled(t, yes(isolated, "mark", "certain"))), []string{fmt.Sprintf("line %d, mark: is no mark", at)}},
@@ -243,7 +245,8 @@ func TestFaultyTables(t *testing.T) {
 			[]string{"formula: is not that of the key, which is \"N_G*A_D*C_D*1e-6\"; found \"N_G*A_D\""}},
 		"agrees": {string(filled(t, yes(isolated, "agrees", "perhaps", "date", "yesterday"))),
 			[]string{"agrees: must be yes, no or empty; found \"perhaps\"", "date: must be a date"}},
-		"not reviewed": {string(filled(t, yes(isolated), []string{bonded, "printed_value", "1", "checked_by", "A", "date", "2031-01-01", "comment", "b"})),
+		"not reviewed": {string(filled(t, yes(isolated), []string{bonded, "printed_value", "1", "checked_by", "A", "date", "2031-01-01",
+			"comment", "b"})),
 			[]string{"printed_value: the row is not reviewed", "checked_by: the row", "date: the row", "comment: the row"}},
 		"nothing printed": {string(filled(t, no(isolated))), []string{"printed_value: is missing"}},
 		"the same printed": {string(filled(t, no(isolated, "printed_value", "1.0"))),
@@ -336,7 +339,8 @@ func TestTablesThatAreTaken(t *testing.T) {
 func TestManyFaults(t *testing.T) {
 	_, err := ReadCSV(append(filled(t), strings.Repeat("a,b\n", 250)...), today)
 	var faulty *FaultyTable
-	if !errors.As(err, &faulty) || faulty.Count != 250 || len(faulty.Faults) != MaxFaults || !strings.HasPrefix(err.Error(), "the reviewed table has 250 faults; nothing") {
+	if !errors.As(err, &faulty) || faulty.Count != 250 || len(faulty.Faults) != MaxFaults ||
+		!strings.HasPrefix(err.Error(), "the reviewed table has 250 faults; nothing") {
 		t.Errorf("%v", err)
 	}
 }
@@ -410,7 +414,8 @@ func TestOutdatedReviews(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(outdated) != 2 || !strings.Contains(outdated[0].Reason, "has changed since") || !strings.Contains(outdated[1].Reason, "no value or formula of this key") {
+	if len(outdated) != 2 || !strings.Contains(outdated[0].Reason, "has changed since") ||
+		!strings.Contains(outdated[1].Reason, "no value or formula of this key") {
 		t.Errorf("outdated %v", outdated)
 	}
 	if got.Hash != "hash" || got.Agreed() != 0 || len(got.Disagreements()) != 1 || got.Disagreements()[0].Key != bonded {

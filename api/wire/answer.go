@@ -15,7 +15,9 @@ type Answer struct {
 	Costs          []*risk.Cost       // per structure; nil where no cost comparison applies
 	Earth          []*earth.Judgement // per structure; nil where it is not assessed
 	Assumptions    []risk.Assumption
-	Effects        []risk.Effect // of other plausible values, the largest first
+	Effects        []risk.Effect  // of other plausible values, the largest first
+	Changes        []risk.Change  // on top of the recommended set, by structure, the largest effect first
+	Deciding       *risk.Deciding // nil where no default decides what has to be done
 	Warnings       []string
 	Cautions       []string
 }
@@ -146,6 +148,12 @@ func (a *Answer) recommendation() Recommendation {
 	for i := range rec.Alternatives {
 		w.Alternatives[i] = a.measures(&rec.Alternatives[i])
 	}
+	for i := range a.Changes {
+		w.Changes = append(w.Changes, a.change(&a.Changes[i]))
+	}
+	if a.Deciding != nil {
+		w.Deciding = a.deciding(a.Deciding)
+	}
 	return w
 }
 
@@ -185,6 +193,9 @@ func (a *Answer) structureMeasures(m *risk.StructureMeasures) StructureMeasures 
 		if len(s.Zones[z].Systems) > 0 {
 			w.Wiring = &m.Measures.Wiring
 		}
+	}
+	if m.Measures.LPS != s.LPS {
+		w.LPSWork = a.lpsWork(s, m.Measures.LPS)
 	}
 	return w
 }

@@ -1,6 +1,7 @@
 package wire
 
 import (
+	"slices"
 	"strings"
 
 	"levinward/risk"
@@ -52,11 +53,29 @@ type CheckedLine struct {
 
 // DeviceInstallation is how the device is installed; what is not told is not checked.
 type DeviceInstallation struct {
-	LeadLength   *float64 `json:"lead_length_m,omitempty" lim:"[0,100]"`
-	Distance     *float64 `json:"distance_m,omitempty" lim:"[0,10000]"`
-	Backup       *float64 `json:"backup_a,omitempty" lim:"(0,100000]"`
-	SecondDevice *bool    `json:"second_device,omitempty"`
+	LeadLength   *float64         `json:"lead_length_m,omitempty" lim:"[0,100]"`
+	Distance     *float64         `json:"distance_m,omitempty" lim:"[0,10000]"`
+	Backup       *float64         `json:"backup_a,omitempty" lim:"(0,100000]"`
+	SecondDevice *bool            `json:"second_device,omitempty"`
+	Wiring       *EquipmentWiring `json:"wiring,omitempty"`
+	// the device at the entrance, where the one checked is the second of the line
+	FirstDevice    *DeviceSheet `json:"first_device,omitempty"`
+	FirstReference *string      `json:"first_reference,omitempty" len:"[1,100]"`
+	CableBetween   *float64     `json:"cable_between_m,omitempty" lim:"[0,10000]"`
 }
+
+// EquipmentWiring is the wiring between a device and the equipment.
+type EquipmentWiring string
+
+const shieldedWiring EquipmentWiring = "shielded"
+
+var wirings = []string{"unshielded", string(shieldedWiring)}
+
+// Names lists the values that can be given.
+func (EquipmentWiring) Names() []string { return wirings }
+
+// UnmarshalText takes the name of a value.
+func (v *EquipmentWiring) UnmarshalText(b []byte) error { return oneOf(v, b, wirings) }
 
 // CheckPosition is the place of the device along its line.
 type CheckPosition string
@@ -80,12 +99,17 @@ func (r *SPDCheck) At() spd.Position {
 	return spd.Position(*r.Position)
 }
 
-// Core is the plain installation.
-func (i *DeviceInstallation) Core() spd.Installation {
+// Core is the plain installation of the device that is checked.
+func (i *DeviceInstallation) Core(checked *DeviceSheet) spd.Installation {
 	if i == nil {
 		return spd.Installation{}
 	}
-	c := spd.Installation{LeadLength: opt(i.LeadLength), Distance: opt(i.Distance), Backup: opt(i.Backup)}
+	c := spd.Installation{LeadLength: opt(i.LeadLength), Distance: opt(i.Distance), Backup: opt(i.Backup), Shielded: named(i.Wiring) == shieldedWiring,
+		CableBetween: opt(i.CableBetween), MakerStates: i.FirstReference != nil && slices.Contains(named(checked.CoordinatedWith), *i.FirstReference)}
+	if i.FirstDevice != nil {
+		first := i.FirstDevice.Core()
+		c.First = &first
+	}
 	if i.SecondDevice != nil {
 		c.Second = spd.Absent
 		if *i.SecondDevice {

@@ -1,6 +1,7 @@
 package wire
 
 import (
+	"slices"
 	"strconv"
 
 	"levinward/risk"
@@ -15,6 +16,7 @@ type CoordinationRequest struct {
 	Service   *CoordinatedService  `json:"service,omitempty"`
 	Current   *Current             `json:"current,omitempty"`
 	Vital     *bool                `json:"vital,omitempty"`
+	Wiring    *EquipmentWiring     `json:"wiring,omitempty"`
 	IimpMin   *float64             `json:"iimp_min_ka,omitempty" lim:"(0,1000]"`
 	InMin     *float64             `json:"in_min_ka,omitempty" lim:"(0,1000]"`
 }
@@ -53,8 +55,11 @@ func (r *CoordinationRequest) Core() ([]spd.Stage, spd.CoordinationOptions) {
 		if w.Name != nil {
 			s.Name = *w.Name
 		}
+		if i > 0 && !s.MakerCable.Valid && slices.Contains(named(w.Device.CoordinatedWith), stages[i-1].Name) {
+			s.MakerCable = spd.Some(0) // the maker names the pair and no cable
+		}
 	}
-	return stages, spd.CoordinationOptions{Withstand: *r.Withstand, Current: named(r.Current), Telecom: r.Telecom(), Vital: named(r.Vital),
+	return stages, spd.CoordinationOptions{Withstand: *r.Withstand, Current: named(r.Current), Telecom: r.Telecom(), Vital: named(r.Vital), Shielded: named(r.Wiring) == shieldedWiring,
 		Iimp: opt(r.IimpMin), In: opt(r.InMin)}
 }
 

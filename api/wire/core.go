@@ -51,6 +51,7 @@ func (in *Input) CoreWith(reviews *trace.Reviews) *Site {
 			b.line(i)
 		}
 		b.ownEnvironments()
+		b.trunks()
 	}
 	for i := range in.Structures {
 		b.zones(i)
@@ -133,6 +134,7 @@ func (b *builder) head() {
 	core.Name, core.Reference = in.Name, in.Reference
 	core.Edition = or(b, in.Edition, defaultEdition, defaultEdition.Value, nowhere)
 	core.Location = risk.Location{Latitude: *in.Location.Latitude, Longitude: *in.Location.Longitude}
+	core.Altitude = value(in.Altitude)
 	core.SoilResistivity = or(b, in.SoilResistivity, defaultSoil, 0, nowhere)
 	if t := in.Tolerable; t != nil {
 		for k, v := range [risk.Losses]*float64{t.HumanLife, t.PublicService, t.CulturalHeritage, t.EconomicValue} {
@@ -287,6 +289,7 @@ func (b *builder) structure(i int) {
 	s.CulturalHeritage = or(b, w.CulturalHeritage, defaultHeritage, false, where, at...)
 	b.persons(i)
 	b.earthing(i, where)
+	s.DownConductors, s.Separation = count(w.DownConductors), w.Separation.Core()
 }
 
 // earthing takes the earth connection; an electrode is left to be computed.
@@ -300,7 +303,12 @@ func (b *builder) earthing(i int, where Where) {
 	measured, electrode := *w.Connection == risk.EarthMeasured, *w.Connection == risk.EarthElectrode
 	b.goesWith(w.Resistance != nil, measured, pointer("structures", i, "earthing", "resistance_ohm"), "connection measured")
 	b.goesWith(w.Electrode != nil, electrode, pointer("structures", i, "earthing", "electrode"), "connection electrode")
-	s.Earthing.Resistance = value(w.Resistance)
+	s.Earthing.Resistance, s.Earthing.Common = value(w.Resistance), named(w.Common)
+	if !measured {
+		b.goesWith(w.MeasuredOn != nil, false, pointer("structures", i, "earthing", "measured_on"), "connection measured")
+		b.goesWith(w.MeasuredBy != nil, false, pointer("structures", i, "earthing", "measured_by"), "connection measured")
+	}
+	b.text(named(w.MeasuredBy), "structures", i, "earthing", "measured_by")
 	if electrode && w.Electrode != nil {
 		b.site.Electrodes = append(b.site.Electrodes, SiteElectrode{i, w.Electrode.Core()})
 	}

@@ -57,6 +57,7 @@ func (b *builder) lineOf(i int, w *Line) {
 	b.sections(i, w, where, at)
 	b.shield(i, w, where, at)
 	b.electrical(l, w, i, where, at)
+	b.ends(i, w, where, at)
 	if w.Withstand != nil {
 		l.Withstand = *w.Withstand
 	} else {

@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/getkin/kin-openapi/openapi3"
 	"pgregory.net/rapid"
@@ -209,6 +210,8 @@ func drawValue(t *rapid.T, s *openapi3.Schema) any {
 			list = append(list, drawValue(t, s.Items.Value))
 		}
 		return list
+	case s.Type.Is("string") && s.Pattern == wire.Date("").Pattern():
+		return time.Date(2000, 1, rapid.IntRange(1, 100000).Draw(t, "day"), 0, 0, 0, 0, time.UTC).Format(time.DateOnly)
 	case s.Type.Is("string"):
 		low, high := int(s.MinLength), int(*s.MaxLength)
 		n := rapid.SampledFrom([]int{low, high, min(low+3, high)}).Draw(t, "length")

@@ -259,7 +259,9 @@ var (
 	defaultEquipment         = &Default{Field: "equipment", Value: "other", Reason: "not given: withstand as of equipment that is neither module nor grid inverter", Clause: "IEC 60364-7-712"}
 	defaultColdVoltage       = &Default{Field: "temperature_coefficient_per_k", Mark: trace.SecondarySource, Value: "U_OC,MAX = 1.2 U_OC,STC", Reason: "temperature coefficient or lowest temperature not given", Clause: "IEC 60364-7-712"}
 	defaultBuilding          = &Default{Field: "building", Value: "dwelling", Reason: "not given: the kind with the shortest critical length", Clause: "IEC 60364-7-712"}
-	defaultChangeover        = &Default{Field: "changeover", Value: "unknown", Reason: "not given: each side of it counts as without a device", Clause: ours,
+	defaultExplosiveEnd      = &Default{Field: "end_in_explosive_zone", Value: "true", Reason: "not given: the structure has an explosive atmosphere", Clause: ours,
+		Plausible: []Plausible{{"false", ofLine(func(l *risk.Line) { l.OutsideZone = true })}}}
+	defaultChangeover = &Default{Field: "changeover", Value: "unknown", Reason: "not given: each side of it counts as without a device", Clause: ours,
 		Plausible: []Plausible{{"before_spd", ofLine(func(l *risk.Line) { l.Electrical.Changeover = risk.ChangeoverBefore })}}}
 	defaultArrayPlace = &Default{Field: "array_place", Mark: trace.Memory, Value: "not known", Reason: "not given: the larger current of both places counts",
 		Clause: "IEC 61643-32", Plausible: []Plausible{
@@ -334,6 +336,7 @@ func DefaultsBy(ed risk.Edition) []DefaultDefinition {
 		defaultEquipment,
 		defaultColdVoltage,
 		defaultBuilding,
+		defaultExplosiveEnd,
 		defaultChangeover,
 		defaultArrayPlace,
 		defaultSeparationKept,

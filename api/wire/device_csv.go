@@ -296,5 +296,5 @@ func DeviceTemplate() []byte {
 var templateRow = map[string]string{
 	"reference": "INVENTED-1", "name": "Invented device, class II, single phase", "use": "Example row: replace it", "current": "ac", "uc_ac_v": "275",
 	"up_kv": "1.5", "in_ka": "20", "in_n_pe_ka": "40", "imax_ka": "40", "test_classes": "II", "technology": "limiting", "short_circuit_ka": "25",
-	"tov_v": "335", "max_backup_a": "125", "modes": "L-N|N-PE", "connections": "CT2", "price": "48.50", "currency": "XTS",
+	"tov_v": "337", "up_l_pe_kv": "1.5", "tov_n_pe_200ms_v": "1200", "max_backup_a": "125", "modes": "L-N|N-PE", "connections": "CT2", "price": "48.50", "currency": "XTS",
 }

@@ -83,6 +83,9 @@ type Earthing struct {
 	Connection *EarthConnection `json:"connection" required:"true"`
 	Resistance *float64         `json:"resistance_ohm,omitempty" lim:"[0.0001,100000]"`
 	Electrode  *Electrode       `json:"electrode,omitempty"`
+	Common     *risk.Answer     `json:"common_electrode,omitempty"`
+	MeasuredOn *Date            `json:"measured_on,omitempty"`
+	MeasuredBy *string          `json:"measured_by,omitempty" len:"[1,200]"`
 }
 
 // EarthRequests decodes requests for electrodes.

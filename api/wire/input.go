@@ -22,6 +22,7 @@ type Input struct {
 	FlashDensity    *FlashDensity  `json:"flash_density" required:"true"`
 	Environment     *Environment   `json:"environment,omitempty"`
 	SoilResistivity *float64       `json:"soil_resistivity_ohm_m,omitempty" lim:"[1,100000]"`
+	Altitude        *float64       `json:"altitude_m,omitempty" lim:"[-500,9000]"`
 	Structures      []Structure    `json:"structures" required:"true" items:"[1,500]"`
 	Lines           *[]Line        `json:"lines,omitempty" items:"[0,1000]"`
 	Tolerable       *TolerableRisk `json:"tolerable_risk,omitempty"`
@@ -119,6 +120,9 @@ type Structure struct {
 	Persons              *float64       `json:"persons,omitempty" lim:"(0,1000000]"`
 	Zones                *[]Zone        `json:"zones,omitempty" items:"[1,100]"`
 	Earthing             *Earthing      `json:"earthing,omitempty"`
+	DownConductors       *float64       `json:"down_conductors,omitempty" lim:"[1,200]" integer:"true"`
+	Separation           *Separation    `json:"separation,omitempty"`
+	NextInspection       *Date          `json:"next_inspection,omitempty"`
 }
 
 // Zone is a part of a structure with uniform characteristics.
@@ -184,6 +188,7 @@ type Line struct {
 	BondingSPD     *SPD          `json:"bonding_spd,omitempty"`
 	CoordinatedSPD *SPD          `json:"coordinated_spd,omitempty"`
 	Electrical     *Electrical   `json:"electrical,omitempty"`
+	LineEnds
 }
 
 // Section is a part of a line with uniform characteristics.

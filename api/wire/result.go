@@ -185,6 +185,8 @@ type Recommendation struct {
 	Proven     bool `json:"proven_cheapest"`
 	MeasureSet
 	Alternatives []MeasureSet `json:"alternatives"`
+	Changes      []Change     `json:"further_changes,omitempty"`
+	Deciding     *Deciding    `json:"deciding_assumption,omitempty"`
 }
 
 // MeasureSet is a set of measures, what it costs and the risk that remains. LeastMargin is the smallest R_T/R that it
@@ -212,6 +214,7 @@ type StructureMeasures struct {
 	StructureShock []string            `json:"structure_shock_measures"`
 	LineShock      []string            `json:"line_shock_measures"`
 	Wiring         *risk.Wiring        `json:"wiring,omitempty"`
+	LPSWork        *LPSWork            `json:"lps_work,omitempty"`
 }
 
 // LineMeasures are the SPDs at one end of a line.

@@ -84,7 +84,7 @@ func TestFaultyDesigns(t *testing.T) {
 		"ring given":           {10, 100, earth.Options{Form: goodRing}, "/ring_diameter_m"},
 		"bound of another":     {10, 100, earth.Options{Form: wireForm, MaxCount: 4, MaxRingDiameter: 3}, "/max_count /max_ring_diameter_m"},
 		"grid":                 {10, 100, earth.Options{Form: goodGrid}, "/kind"},
-		"combination":          {10, 100, earth.Options{Form: together(goodRod, at(goodRod, 6))}, "/kind"},
+		"combination":          {10, 100, earth.Options{Form: together(goodRod, distant(goodRod, 6))}, "/kind"},
 		"rods too near":        {10, 100, earth.Options{Form: but(rodForm, func(e *earth.Electrode) { e.Spacing = 2 })}, "/spacing_m"},
 		"no such arrangement":  {10, 100, earth.Options{Form: but(rodForm, func(e *earth.Electrode) { e.Arrangement = 5 })}, "/arrangement"},
 		"size of another":      {10, 100, earth.Options{Form: but(rodForm, func(e *earth.Electrode) { e.Depth = 1 }), MaxCount: 1}, "/depth_m"},
@@ -123,16 +123,16 @@ func TestCheckLength(t *testing.T) {
 		// l1 5 m: 2.5 m vertical, 5 m horizontal
 		{"two rods, class III", but(goodRods, func(e *earth.Electrode) { e.Count = 2 }), risk.LPSIII, 400, earth.TypeA, true, false, 0},
 		{"one rod is never enough", goodRod, risk.LPSIV, 10, earth.TypeA, false, true, 0},
-		{"wires of 5 m", together(but(goodWire, func(e *earth.Electrode) { e.Length = 5 }), at(but(goodWire, func(e *earth.Electrode) { e.Length = 5 }), 5)), risk.LPSIV, 400, earth.TypeA, true, false, 0},
-		{"wires of 4.9 m", together(but(goodWire, func(e *earth.Electrode) { e.Length = 4.9 }), at(but(goodWire, func(e *earth.Electrode) { e.Length = 4.9 }), 5)), risk.LPSIV, 400, earth.TypeA, false, false, 0},
+		{"wires of 5 m", together(but(goodWire, func(e *earth.Electrode) { e.Length = 5 }), distant(but(goodWire, func(e *earth.Electrode) { e.Length = 5 }), 5)), risk.LPSIV, 400, earth.TypeA, true, false, 0},
+		{"wires of 4.9 m", together(but(goodWire, func(e *earth.Electrode) { e.Length = 4.9 }), distant(but(goodWire, func(e *earth.Electrode) { e.Length = 4.9 }), 5)), risk.LPSIV, 400, earth.TypeA, false, false, 0},
 		// l1 20 m at 1000 ohm m, class I: 10 m vertical
 		{"two long rods, class I", long, risk.LPSI, 1000, earth.TypeA, true, false, 0},
 		{"in worse soil too short", long, risk.LPSI, 1001, earth.TypeA, false, false, 0},
 		{"short, but below 10 ohm", but(goodRods, func(e *earth.Electrode) { e.Count, e.Length = 2, 1 }), risk.LPSII, 5, earth.TypeA, true, true, 0},
 		{"ring large enough", ring, risk.LPSII, 1000, earth.TypeB, true, false, 0},
 		{"ring too small", ring, risk.LPSI, 1000, earth.TypeB, false, false, 10},
-		{"ring with two rods of 5 m", together(ring, at(but(goodRods, func(e *earth.Electrode) { e.Count, e.Length, e.Spacing = 2, 5, 20 }), 1)), risk.LPSI, 1000, earth.TypeB, true, false, 10},
-		{"ring with two rods of 3 m", together(ring, at(but(goodRods, func(e *earth.Electrode) { e.Count, e.Spacing = 2, 20 }), 1)), risk.LPSI, 1000, earth.TypeB, false, false, 10},
+		{"ring with two rods of 5 m", together(ring, distant(but(goodRods, func(e *earth.Electrode) { e.Count, e.Length, e.Spacing = 2, 5, 20 }), 1)), risk.LPSI, 1000, earth.TypeB, true, false, 10},
+		{"ring with two rods of 3 m", together(ring, distant(but(goodRods, func(e *earth.Electrode) { e.Count, e.Spacing = 2, 20 }), 1)), risk.LPSI, 1000, earth.TypeB, false, false, 10},
 		{"grid", goodGrid, risk.LPSIII, 1000, earth.TypeB, true, false, 0}, // r_e 5.64 m
 		{"small grid", but(goodGrid, func(e *earth.Electrode) { e.Area = 25 }), risk.LPSIII, 1000, earth.TypeB, false, false, 5 - 5/math.SqrtPi},
 	} {

@@ -153,9 +153,9 @@ func (e *Electrode) pair(rho float64, t *trace.Trace) (float64, *trace.Quantity)
 	if s <= L {
 		return t.Set(rPairNear, wireAndImage(rho, L, a, s)), rPairNear
 	}
-	own := rho / (4 * math.Pi * L) * (math.Log(4*L/a) - 1)
+	single := rho / (4 * math.Pi * L) * (math.Log(4*L/a) - 1)
 	other := rho / (4 * math.Pi * s) * (1 - L*L/(3*s*s) + 2*L*L*L*L/(5*s*s*s*s))
-	return t.Set(rPairFar, own+other), rPairFar
+	return t.Set(rPairFar, single+other), rPairFar
 }
 
 // rods returns R of three rods or more.

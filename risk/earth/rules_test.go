@@ -69,7 +69,7 @@ func TestContinuedFigureIsNoted(t *testing.T) {
 
 // Of equal rings the first is the one whose radius counts, so that the worksheet points to it.
 func TestRadiusOfEqualRings(t *testing.T) {
-	e := together(goodRod, at(goodRing, 4), at(goodRing, 30))
+	e := together(goodRod, distant(goodRing, 4), distant(goodRing, 30))
 	tr := trace.New(32)
 	got, faults := earth.CheckLength(e, earth.Result{}, risk.LPSIII, 100, tr)
 	if faults != nil || got.Radius != 6 {
@@ -86,7 +86,7 @@ func TestMutualEffectIsNamed(t *testing.T) {
 	pair := but(goodRods, func(e *earth.Electrode) { e.Count = 2 })
 	for want, e := range map[string]earth.Electrode{
 		earth.MutualNone: goodRod, earth.MutualPair: pair, earth.MutualRods: goodRods,
-		earth.MutualGrid: goodGrid, earth.MutualParts: together(goodRod, at(goodRod, 6)),
+		earth.MutualGrid: goodGrid, earth.MutualParts: together(goodRod, distant(goodRod, 6)),
 	} {
 		if got := resistance(t, e, 100).Mutual; got != want {
 			t.Errorf("%v electrode: %q, want %q", e.Kind, got, want)
@@ -121,8 +121,8 @@ func TestNotesOfElectrodes(t *testing.T) {
 		"shallow ring":     {but(goodRing, func(e *earth.Electrode) { e.Depth = 0.3 }), false, true},
 		"large ring":       {but(goodRing, func(e *earth.Electrode) { e.RingDiameter = 200 }), false, false},
 		"shallow grid":     {but(goodGrid, func(e *earth.Electrode) { e.Depth = 0.4 }), false, true},
-		"a part is long":   {together(goodRod, at(wire(70, 0.6), 5)), true, false},
-		"a part shallow":   {together(goodRod, at(wire(20, 0.3), 5), at(goodRod, 9)), false, true},
+		"a part is long":   {together(goodRod, distant(wire(70, 0.6), 5)), true, false},
+		"a part shallow":   {together(goodRod, distant(wire(20, 0.3), 5), distant(goodRod, 9)), false, true},
 	} {
 		notes := resistance(t, c.electrode, 100).Notes
 		has := func(words string) bool {
@@ -144,7 +144,7 @@ func TestPartsThatJustCannotHelp(t *testing.T) {
 	}
 	for range 40 {
 		x = math.Nextafter(x, 1)
-		r, faults := earth.Resistance(together(goodRod, at(goodRod, x)), 100, nil)
+		r, faults := earth.Resistance(together(goodRod, distant(goodRod, x)), 100, nil)
 		if faults != nil || !(math.Abs(r.Resistance/alone-1) < 1e-12) {
 			t.Fatalf("at %v m: %v ohm, alone %v %v", x, r.Resistance, alone, faults)
 		}
@@ -160,7 +160,7 @@ func TestPartsAndReadingsAreCountedFromOne(t *testing.T) {
 	if faults != nil {
 		t.Fatal(faults)
 	}
-	if _, faults := earth.Resistance(together(goodRod, at(goodRod, 6)), rho, tr); faults != nil {
+	if _, faults := earth.Resistance(together(goodRod, distant(goodRod, 6)), rho, tr); faults != nil {
 		t.Fatal(faults)
 	}
 	var names []string
@@ -208,7 +208,7 @@ func TestLargestNumbersAreTaken(t *testing.T) {
 	}
 	parts := []earth.Electrode{goodRod}
 	for len(parts) < earth.MaxParts {
-		parts = append(parts, at(goodRod, 6))
+		parts = append(parts, distant(goodRod, 6))
 	}
 	if faults := together(parts...); len(faults.Validate()) > 0 {
 		t.Error(faults.Validate())

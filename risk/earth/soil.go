@@ -129,33 +129,33 @@ func (s *Soil) check(f *faults) {
 		s.Readings[i].check(f, "/readings/"+strconv.Itoa(i))
 	}
 	for i, l := range s.Layers[:min(len(s.Layers), MaxReadings)] {
-		at := "/layers/" + strconv.Itoa(i)
-		f.within(at+"/resistivity_ohm_m", l.Resistivity, resistivitySpan, "ohm m")
+		path := "/layers/" + strconv.Itoa(i)
+		f.within(path+"/resistivity_ohm_m", l.Resistivity, resistivitySpan, "ohm m")
 		if l.Thickness != 0 {
-			f.within(at+"/thickness_m", l.Thickness, thicknessSpan, "m")
+			f.within(path+"/thickness_m", l.Thickness, thicknessSpan, "m")
 		}
 	}
 }
 
-func (r *Reading) check(f *faults, at string) {
+func (r *Reading) check(f *faults, path string) {
 	if r.Method >= methods {
-		f.add(risk.RuleOutOfRange, at+"/method", r.Method.String()+"; allowed: four_probes, test_rod", "")
+		f.add(risk.RuleOutOfRange, path+"/method", r.Method.String()+"; allowed: four_probes, test_rod", "")
 		return
 	}
-	f.within(at+"/resistance_ohm", r.Resistance, readingSpan, "ohm")
+	f.within(path+"/resistance_ohm", r.Resistance, readingSpan, "ohm")
 	if r.Method == TestRod {
-		f.absent(at+"/spacing_m", r.Spacing, "a test rod has no spacing")
-		f.absent(at+"/depth_m", r.Depth, "the depth of a test rod is its length")
-		long := f.within(at+"/rod_length_m", r.RodLength, spans[Rod][length], "m")
-		if f.within(at+"/rod_diameter_m", r.RodDiameter, spans[Rod][diameter], "m") && long {
-			f.thin(at, "/rod_length_m", r.RodLength, r.RodDiameter)
+		f.absent(path+"/spacing_m", r.Spacing, "a test rod has no spacing")
+		f.absent(path+"/depth_m", r.Depth, "the depth of a test rod is its length")
+		long := f.within(path+"/rod_length_m", r.RodLength, spans[Rod][length], "m")
+		if f.within(path+"/rod_diameter_m", r.RodDiameter, spans[Rod][diameter], "m") && long {
+			f.thin(path, "/rod_length_m", r.RodLength, r.RodDiameter)
 		}
 		return
 	}
-	f.absent(at+"/rod_length_m", r.RodLength, "only a test rod has a length")
-	f.absent(at+"/rod_diameter_m", r.RodDiameter, "only a test rod has a diameter")
-	if f.within(at+"/spacing_m", r.Spacing, probeSpan, "m") && r.Depth != notDeep {
-		f.within(at+"/depth_m", r.Depth, span{0.001, r.Spacing}, "m (at most the spacing)")
+	f.absent(path+"/rod_length_m", r.RodLength, "only a test rod has a length")
+	f.absent(path+"/rod_diameter_m", r.RodDiameter, "only a test rod has a diameter")
+	if f.within(path+"/spacing_m", r.Spacing, probeSpan, "m") && r.Depth != notDeep {
+		f.within(path+"/depth_m", r.Depth, span{0.001, r.Spacing}, "m (at most the spacing)")
 	}
 }
 

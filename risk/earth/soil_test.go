@@ -49,8 +49,8 @@ func TestFullWennerFormAgainstImages(t *testing.T) {
 		a := rapid.Float64Range(0.1, 1000).Draw(t, "a")
 		b := rapid.Float64Range(0.01, 1).Draw(t, "b/a") * a
 		const rho = 123
-		at := func(x float64) float64 { return rho / (4 * math.Pi) * (1/x + 1/math.Hypot(x, 2*b)) }
-		R := (at(a) - at(2*a)) - (at(2*a) - at(a))
+		potential := func(x float64) float64 { return rho / (4 * math.Pi) * (1/x + 1/math.Hypot(x, 2*b)) }
+		R := (potential(a) - potential(2*a)) - (potential(2*a) - potential(a))
 		got, faults := earth.Resistivity(earth.Soil{Readings: []earth.Reading{{Spacing: a, Depth: b, Resistance: R}}}, nil)
 		if len(faults) > 0 || math.Abs(got/rho-1) > 1e-9 {
 			t.Errorf("%v ohm m, want %v %v", got, rho, faults)

@@ -65,5 +65,5 @@ func sizeTable() *trace.Table {
 
 // Tables lists the tables in use.
 func Tables() []*trace.Table {
-	return []*trace.Table{squareFactor, minimumLength, limits, sizes}
+	return []*trace.Table{squareFactor, minimumLength, limits, sizes, termination, conductor}
 }

@@ -46,26 +46,26 @@ func number(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
 
 func unitOf(d dimension) string { return [dimensions]string{count: "rods", area: "m2"}[d] }
 
-func (e *Electrode) check(f *faults, at string, part bool) {
+func (e *Electrode) check(f *faults, path string, part bool) {
 	switch {
 	case e.Kind >= kinds:
-		f.add(risk.RuleOutOfRange, at+"/kind", e.Kind.String()+"; allowed: rod, rods, wire, ring, grid, combination", "")
+		f.add(risk.RuleOutOfRange, path+"/kind", e.Kind.String()+"; allowed: rod, rods, wire, ring, grid, combination", "")
 		return
 	case e.Kind == Combination:
-		e.checkParts(f, at, part)
+		e.checkParts(f, path, part)
 	case len(e.Parts) > 0:
-		f.add(risk.RuleNotApplicable, at+"/parts", "only a combination has parts", "")
+		f.add(risk.RuleNotApplicable, path+"/parts", "only a combination has parts", "")
 	}
 	if !part && e.Distance != 0 {
-		f.add(risk.RuleNotApplicable, at+"/distance_m", "only a later part of a combination has a distance to earlier parts", "")
+		f.add(risk.RuleNotApplicable, path+"/distance_m", "only a later part of a combination has a distance to earlier parts", "")
 	}
 	switch {
 	case e.Arrangement >= arrangements:
-		f.add(risk.RuleOutOfRange, at+"/arrangement", e.Arrangement.String()+"; allowed: line, triangle, square", "")
+		f.add(risk.RuleOutOfRange, path+"/arrangement", e.Arrangement.String()+"; allowed: line, triangle, square", "")
 	case e.Kind != Rods && e.Arrangement != Line:
-		f.add(risk.RuleNotApplicable, at+"/arrangement", "only several rods have an arrangement", "")
+		f.add(risk.RuleNotApplicable, path+"/arrangement", "only several rods have an arrangement", "")
 	}
-	e.checkForm(f, at, e.checkSizes(f, at))
+	e.checkForm(f, path, e.checkSizes(f, path))
 }
 
 // sound marks the sizes that are within their range.
@@ -76,10 +76,10 @@ func (s sound) all(sizes ...dimension) bool {
 }
 
 // checkSizes holds every size against the range of its kind.
-func (e *Electrode) checkSizes(f *faults, at string) sound {
+func (e *Electrode) checkSizes(f *faults, path string) sound {
 	var ok sound
 	for d := range dimensions {
-		v, s, pointer := e.size(d), spans[e.Kind][d], at+"/"+dimensionFields[d]
+		v, s, pointer := e.size(d), spans[e.Kind][d], path+"/"+dimensionFields[d]
 		unit := unitOf(d)
 		if unit == "" {
 			unit = "m"
@@ -95,76 +95,76 @@ func (e *Electrode) checkSizes(f *faults, at string) sound {
 }
 
 // checkForm holds sound sizes against each other: the conditions of the formulas.
-func (e *Electrode) checkForm(f *faults, at string, ok sound) {
+func (e *Electrode) checkForm(f *faults, path string, ok sound) {
 	if ok.all(length, diameter) {
-		f.thin(at, "/length_m", e.Length, e.Diameter)
+		f.thin(path, "/length_m", e.Length, e.Diameter)
 	}
 	if ok.all(ringDiameter, diameter) {
-		f.thin(at, "/ring_diameter_m", e.RingDiameter, e.Diameter)
+		f.thin(path, "/ring_diameter_m", e.RingDiameter, e.Diameter)
 	}
 	if ok.all(depth, diameter, length) {
-		f.shallow(at, e.Depth, e.Diameter, e.Length)
+		f.shallow(path, e.Depth, e.Diameter, e.Length)
 	}
 	if ok.all(depth, diameter, ringDiameter) {
-		f.shallow(at, e.Depth, e.Diameter, e.RingDiameter)
+		f.shallow(path, e.Depth, e.Diameter, e.RingDiameter)
 	}
 	if least := 2 * math.Sqrt(math.Pi*e.Area); ok.all(area, conductorLength) && e.ConductorLength < least {
-		f.add(risk.RuleContradiction, at+"/conductor_length_m",
+		f.add(risk.RuleContradiction, path+"/conductor_length_m",
 			number(e.ConductorLength)+" m cannot even surround "+number(e.Area)+" m2; allowed: "+number(least)+" m or more", "")
 	}
 	if ok[count] {
-		e.checkCount(f, at)
+		e.checkCount(f, path)
 	}
 	switch {
 	case ok.all(count, spacing, length) && e.Count > 2 && e.Spacing < e.Length:
-		f.add(risk.RuleOutOfRange, at+"/spacing_m", "rods nearer than their length: "+number(e.Spacing)+" m; allowed for more than "+
+		f.add(risk.RuleOutOfRange, path+"/spacing_m", "rods nearer than their length: "+number(e.Spacing)+" m; allowed for more than "+
 			"two rods: "+number(e.Length)+" m or more. Rods in between may be left out of the count", bs7430)
 	case ok.all(spacing, diameter) && e.Spacing < 2*e.Diameter:
-		f.add(risk.RuleOutOfRange, at+"/spacing_m", number(e.Spacing)+" m; allowed: at least two diameters", dwight)
+		f.add(risk.RuleOutOfRange, path+"/spacing_m", number(e.Spacing)+" m; allowed: at least two diameters", dwight)
 	}
 }
 
 // thin demands a conductor much longer than thick.
-func (f *faults) thin(at, field string, length, diameter float64) {
+func (f *faults) thin(path, field string, length, diameter float64) {
 	if length < slenderness*diameter {
-		f.add(risk.RuleOutOfRange, at+field, number(length)+" m is too short for a diameter of "+number(diameter)+" m; allowed: at "+
+		f.add(risk.RuleOutOfRange, path+field, number(length)+" m is too short for a diameter of "+number(diameter)+" m; allowed: at "+
 			"least "+number(slenderness)+" diameters", dwight)
 	}
 }
 
 // shallow demands a depth of at least the diameter, and at most half the extent, where the series for wire and ring are on the safe side.
-func (f *faults) shallow(at string, depth, diameter, extent float64) {
+func (f *faults) shallow(path string, depth, diameter, extent float64) {
 	if s := (span{diameter, extent / 2}); !s.holds(depth) {
-		f.add(risk.RuleOutOfRange, at+"/depth_m", number(depth)+" m; allowed: "+s.String()+" m (conductor diameter to half the "+
+		f.add(risk.RuleOutOfRange, path+"/depth_m", number(depth)+" m; allowed: "+s.String()+" m (conductor diameter to half the "+
 			"length or ring diameter)", dwight)
 	}
 }
 
 // checkCount holds the number of rods against their arrangement.
-func (e *Electrode) checkCount(f *faults, at string) {
+func (e *Electrode) checkCount(f *faults, path string) {
 	most := 4 * len(squareFactor.Rows)
 	switch {
 	case e.Arrangement == Triangle && e.Count != 3:
-		f.add(risk.RuleOutOfRange, at+"/count", strconv.Itoa(e.Count)+" rods; allowed in a triangle: 3", bs7430)
+		f.add(risk.RuleOutOfRange, path+"/count", strconv.Itoa(e.Count)+" rods; allowed in a triangle: 3", bs7430)
 	case e.Arrangement == Square && (e.Count%4 != 0 || e.Count > most):
-		f.add(risk.RuleOutOfRange, at+"/count", strconv.Itoa(e.Count)+" rods; allowed in a hollow square: 4, 8, 12 … "+strconv.Itoa(most),
+		f.add(risk.RuleOutOfRange, path+"/count", strconv.Itoa(e.Count)+" rods; allowed in a hollow square: 4, 8, 12 … "+strconv.Itoa(most),
 			squareFactor.Clause)
 	}
 }
 
-func (e *Electrode) checkParts(f *faults, at string, part bool) {
+func (e *Electrode) checkParts(f *faults, path string, part bool) {
 	if part {
-		f.add(risk.RuleNotApplicable, at+"/kind", "a combination within a combination; list all parts in one", "")
+		f.add(risk.RuleNotApplicable, path+"/kind", "a combination within a combination; list all parts in one", "")
 		return
 	}
 	if n := len(e.Parts); n < 2 || n > MaxParts {
-		f.add(risk.RuleOutOfRange, at+"/parts", strconv.Itoa(n)+" parts; allowed: 2 to "+strconv.Itoa(MaxParts), "")
+		f.add(risk.RuleOutOfRange, path+"/parts", strconv.Itoa(n)+" parts; allowed: 2 to "+strconv.Itoa(MaxParts), "")
 		if n > MaxParts {
 			return
 		}
 	}
 	for i := range e.Parts {
-		p, pointer := &e.Parts[i], at+"/parts/"+strconv.Itoa(i)
+		p, pointer := &e.Parts[i], path+"/parts/"+strconv.Itoa(i)
 		p.check(f, pointer, true)
 		switch {
 		case i > 0 && p.Distance == 0:

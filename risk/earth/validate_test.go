@@ -28,7 +28,7 @@ func together(parts ...earth.Electrode) earth.Electrode {
 	return earth.Electrode{Kind: earth.Combination, Parts: parts}
 }
 
-func at(e earth.Electrode, x float64) earth.Electrode {
+func distant(e earth.Electrode, x float64) earth.Electrode {
 	e.Distance = x
 	return e
 }
@@ -50,7 +50,7 @@ func TestEveryFaultIsReported(t *testing.T) {
 		{"a post, no rod", but(goodRod, func(e *earth.Electrode) { e.Length, e.Diameter = 2, 0.15 }), "/length_m"},
 		{"sizes of other kinds", but(goodRod, func(e *earth.Electrode) { e.Depth, e.RingDiameter, e.Area, e.Count = 1, nan, 5, 2 }), "/count /depth_m /ring_diameter_m /area_m2"},
 		{"parts of no combination", but(goodRod, func(e *earth.Electrode) { e.Parts = []earth.Electrode{goodRod} }), "/parts"},
-		{"distance of no part", at(goodRod, 3), "/distance_m"},
+		{"distance of no part", distant(goodRod, 3), "/distance_m"},
 		{"arrangement of one rod", but(goodRod, func(e *earth.Electrode) { e.Arrangement = earth.Square }), "/arrangement"},
 		{"no such arrangement", but(goodRods, func(e *earth.Electrode) { e.Arrangement = 9 }), "/arrangement"},
 		{"triangle of four", but(goodRods, func(e *earth.Electrode) { e.Arrangement, e.Count = earth.Triangle, 4 }), "/count"},
@@ -68,12 +68,12 @@ func TestEveryFaultIsReported(t *testing.T) {
 		{"one part", together(goodRod), "/parts"},
 		{"no parts", together(), "/parts"},
 		{"parts without distance", together(goodRod, goodRing, goodRod), "/parts/1/distance_m /parts/2/distance_m"},
-		{"distance of the first part", together(at(goodRod, 2), at(goodRod, 5)), "/parts/0/distance_m"},
-		{"faults deep inside", together(but(goodRod, func(e *earth.Electrode) { e.Length = nan }), at(goodRod, nan),
-			at(but(goodWire, func(e *earth.Electrode) { e.Depth = 0 }), 3)),
+		{"distance of the first part", together(distant(goodRod, 2), distant(goodRod, 5)), "/parts/0/distance_m"},
+		{"faults deep inside", together(but(goodRod, func(e *earth.Electrode) { e.Length = nan }), distant(goodRod, nan),
+			distant(but(goodWire, func(e *earth.Electrode) { e.Depth = 0 }), 3)),
 			"/parts/0/length_m /parts/1/distance_m /parts/2/depth_m"},
-		{"combination in a combination", together(goodRod, at(together(goodRod, goodRod), 4)), "/parts/1/kind"},
-		{"size of a combination", but(together(goodRod, at(goodRod, 6)), func(e *earth.Electrode) { e.Length = 6 }), "/length_m"},
+		{"combination in a combination", together(goodRod, distant(together(goodRod, goodRod), 4)), "/parts/1/kind"},
+		{"size of a combination", but(together(goodRod, distant(goodRod, 6)), func(e *earth.Electrode) { e.Length = 6 }), "/length_m"},
 		{"too many parts", together(make([]earth.Electrode, earth.MaxParts+1)...), "/parts"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -95,8 +95,8 @@ func TestEveryFaultIsReported(t *testing.T) {
 
 func TestGoodElectrodesHaveNoFault(t *testing.T) {
 	pair := but(goodRods, func(e *earth.Electrode) { e.Count, e.Spacing = 2, 1 })
-	for _, e := range []earth.Electrode{goodRod, goodRods, pair, goodWire, goodRing, goodGrid, together(goodRing, at(goodRods, 1),
-		at(goodWire, 0.5))} {
+	for _, e := range []earth.Electrode{goodRod, goodRods, pair, goodWire, goodRing, goodGrid, together(goodRing, distant(goodRods, 1),
+		distant(goodWire, 0.5))} {
 		if faults := e.Validate(); len(faults) > 0 {
 			t.Errorf("%+v: %v", e, faults)
 		}
@@ -115,10 +115,10 @@ func TestSoilOutOfRangeIsRefused(t *testing.T) {
 func TestNamesReadBack(t *testing.T) {
 	type value interface{ MarshalText() ([]byte, error) }
 	type pointer interface{ UnmarshalText([]byte) error }
-	check := func(names []string, at func(uint8) value, into pointer) {
+	check := func(names []string, valueOf func(uint8) value, into pointer) {
 		t.Helper()
 		for i, name := range names {
-			got, err := at(uint8(i)).MarshalText()
+			got, err := valueOf(uint8(i)).MarshalText()
 			if err != nil || string(got) != name {
 				t.Errorf("%d is %q, want %q, %v", i, got, name, err)
 			}
@@ -157,7 +157,7 @@ func TestQuantitiesAndTablesAreComplete(t *testing.T) {
 }
 
 func TestPartsTooNearCountAsTheBetterOne(t *testing.T) {
-	near := resistance(t, together(goodRing, at(goodRod, 0.05)), 100)
+	near := resistance(t, together(goodRing, distant(goodRod, 0.05)), 100)
 	alone := resistance(t, goodRing, 100)
 	if near.Resistance != alone.Resistance || !near.Parts[1].Idle || near.Parts[1].Mutual <= alone.Resistance {
 		t.Errorf("%+v, ring alone %v", near, alone.Resistance)
@@ -168,7 +168,7 @@ func TestPartsTooNearCountAsTheBetterOne(t *testing.T) {
 }
 
 func TestPartsAreRecordedWhereTheyStand(t *testing.T) {
-	e := together(goodRod, at(goodRing, 9))
+	e := together(goodRod, distant(goodRing, 9))
 	tr := trace.New(32)
 	r, _ := earth.Resistance(e, 100, tr)
 	if _, faults := earth.CheckLength(e, r, risk.LPSIII, 100, tr); faults != nil {
@@ -178,8 +178,8 @@ func TestPartsAreRecordedWhereTheyStand(t *testing.T) {
 	for _, s := range tr.Steps {
 		if s.Quantity.Reads == "ring_diameter_m" {
 			seen++
-			if at := tr.ScopePointer(s.Scope); at != "/parts/1" {
-				t.Errorf("ring diameter read at %q", at)
+			if pointer := tr.ScopePointer(s.Scope); pointer != "/parts/1" {
+				t.Errorf("ring diameter read at %q", pointer)
 			}
 		}
 	}

@@ -56,10 +56,11 @@ const alternatives = 5
 // 1/10, 1/20, 1/50 and so on; a structure that cannot reach a margin keeps its set for
 // the last one it could. res is the result of ed for in.
 func Recommend(in *risk.Input, res *risk.Result, ed risk.Edition) risk.Recommendation {
-	return recommend(in, res, ed, evaluations)
+	return RecommendWithin(in, res, ed, evaluations)
 }
 
-func recommend(in *risk.Input, res *risk.Result, ed risk.Edition, budget int) risk.Recommendation {
+// RecommendWithin is Recommend with a bound of its own for the search, in evaluations of a structure; it says whether it was reached.
+func RecommendWithin(in *risk.Input, res *risk.Result, ed risk.Edition, budget int) risk.Recommendation {
 	p := pricesIn(&in.Costs)
 	r := risk.Recommendation{Sufficient: true, Proven: true}
 	var searches []*search

@@ -138,7 +138,7 @@ func TestExhaustedSearchSaysSo(t *testing.T) {
 			e.structures[i].calls = &calls
 		}
 		budget := rapid.IntRange(0, 400).Draw(t, "budget")
-		got := recommend(in, &res, e, budget)
+		got := RecommendWithin(in, &res, e, budget)
 		if fixed := len(in.Structures)*(8+30) + 100; calls > budget+fixed {
 			t.Fatalf("%d evaluations within a budget of %d", calls, budget)
 		}

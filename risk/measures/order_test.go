@@ -130,7 +130,8 @@ func TestFeedsAlike(t *testing.T) {
 func fourLines() (invented, *risk.Input) {
 	in := &risk.Input{Costs: DefaultCosts(), Tolerable: [risk.Losses]float64{1e-5},
 		Structures: []risk.Structure{{Zones: []risk.Zone{{FireRisk: risk.HighFireRisk}}}}}
-	s := inventedStructure{fire: [7]float64{1, 0.5, 0.2}, lps: [7]float64{1, 0.2, 0.1, 0.05, 0.02, 0.01, 0.01}, notices: 0.1, insul: 0.01, wiring: [7]float64{1, 1, 1, 1},
+	s := inventedStructure{fire: [7]float64{1, 0.5, 0.2}, lps: [7]float64{1, 0.2, 0.1, 0.05, 0.02, 0.01, 0.01}, notices: 0.1,
+		insul: 0.01, wiring: [7]float64{1, 1, 1, 1},
 		bonding: [risk.BetterThanI + 1]float64{1, 0.05, 0.02, 0.01}, systems: [risk.BetterThanI + 1]float64{1, 0.05, 0.02, 0.01},
 		a: [risk.Losses]float64{4e-6}, b: [risk.Losses]float64{9e-6}}
 	for i := range 4 {
@@ -150,7 +151,7 @@ func TestEveryBoundOfTheSearch(t *testing.T) {
 		t.Fatal("the whole search is not proven")
 	}
 	for budget := range 200 {
-		if got := recommend(in, &res, e, budget); got.Proven || !got.Sufficient || got.Set.Cost < whole.Set.Cost {
+		if got := RecommendWithin(in, &res, e, budget); got.Proven || !got.Sufficient || got.Set.Cost < whole.Set.Cost {
 			t.Errorf("bound %d: proven %v, cost %v, the whole search finds %v", budget, got.Proven, got.Set.Cost, whole.Set.Cost)
 		}
 	}

@@ -14,10 +14,14 @@ func (d *Device) decide(r Rule, n *Need) Verdict {
 		return d.highestUc(n)
 	case RuleProtectionLevel:
 		return d.protects(n)
+	case RuleDataSheet:
+		return d.consistent(n)
 	case RuleTestClass:
 		return d.tested(n)
 	case RuleNominalCurrent:
 		return max(rated(d.In, d.nominalMin(n)), d.nominalNPE(n))
+	case RuleOpenCircuit:
+		return d.openCircuit(n)
 	case RuleImpulseCurrent:
 		return max(rated(d.Iimp, d.impulseMin(n)), d.impulseNPE(n))
 	case RuleShortCircuit:
@@ -29,7 +33,7 @@ func (d *Device) decide(r Rule, n *Need) Verdict {
 	case RuleConnection:
 		return d.connected(n)
 	case RuleTOV:
-		return rated(d.TOV, n.tov)
+		return d.bears(n)
 	}
 	return Suitable
 }

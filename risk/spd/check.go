@@ -77,6 +77,7 @@ func Check(d *Device, p *Place) CheckResult {
 	c.paths()
 	c.leadsFinding()
 	c.distanceFinding()
+	c.firstStageFindings()
 	c.backupFinding()
 	c.earthFinding()
 	for i := range c.out.Findings {
@@ -97,14 +98,16 @@ type checker struct {
 	n            Need
 	lead         Opt // both leads together [m], where told
 	distance     Opt // [m], where told
-	inputLimit   float64
+	second       Presence
+	shielded     bool
 	photovoltaic bool
 	out          CheckResult
 }
 
 // learn gathers what is told of the installation and the line.
 func (c *checker) learn() {
-	c.lead, c.distance = c.p.Installation.LeadLength, c.p.Installation.Distance
+	i := &c.p.Installation
+	c.lead, c.distance, c.second, c.shielded = i.LeadLength, i.Distance, i.Second, i.Shielded
 	l := c.p.Line
 	if l == nil {
 		return
@@ -117,9 +120,15 @@ func (c *checker) learn() {
 		c.distance = Some(el.EquipmentDistance)
 	}
 	c.photovoltaic = l.Service != risk.Telecom && el.Current == risk.DC && el.Origin == risk.Photovoltaic
-	if l.Withstand == 0 && c.n.direct() && c.e.Position != AtArray {
-		c.inputLimit = el.EquipmentMaxInput
+	if c.second == NotTold {
+		switch el.SecondDevice {
+		case risk.Yes:
+			c.second = Present
+		case risk.No:
+			c.second = Absent
+		}
 	}
+	c.shielded = c.shielded || el.ShieldedWiring
 	if c.photovoltaic && el.Equipment == risk.ChargeController {
 		c.caution(cautionStorage)
 	}
@@ -205,7 +214,7 @@ func (c *checker) basis(field, mode string) *Basis {
 var (
 	whyKind     = rule{"A device for a.c. only cannot interrupt direct current, and one for d.c. only is not proved for a.c.", trade, practice}
 	whyLowest   = rule{"The device must stay inactive up to the highest operating voltage; below that it heats up and fails.", stdSPD, read}
-	whyOnset    = rule{"A device begins to act at about 1.2 to 1.5 times the peak of its U_C; if that is more than may reach the equipment, it protects nothing. A U_P that is low enough proves that it acts in time.", trade, practice}
+	whyOnset    = rule{"A device begins to act at about 1.0 to 1.2 times the peak of an a.c. U_C, 1.06 to 1.3 times a d.c. one; if already the lower is more than may reach the equipment, it protects nothing.", trade, practice}
 	whyUp       = rule{"U_P, with the voltage on the leads, is what the equipment gets.", stdSystem, memory}
 	whyClass    = rule{"Partial lightning currents need the 10/350 test of class I or D1; a class for heavier duty serves for a lighter one.", stdPower + "; " + stdData, memory}
 	whyNominal  = rule{"The device carries surges 8/20 of this size repeatedly.", stdSPD, read}
@@ -216,7 +225,9 @@ var (
 	whyLimiting = rule{"A voltage-limiting device carries no follow current.", stdPower, memory}
 	whyModes    = rule{"A surge reaches the equipment on every path that is not protected.", stdSPD, memory}
 	whyCT       = rule{"The type of system earthing allows these connection types; in TT a device from line to PE upstream of the residual-current device is not allowed.", stdSPD, memory}
-	whyTOV      = rule{"The device bears a fault of the network for 5 s; in TT N-PE bears 1200 V for 200 ms besides.", stdPower, memory}
+	whyTOV      = rule{"The device bears a fault of the supply as long as it lasts; with the neutral lost it may fail in a safe way.", stdTOV, memory}
+	whyUoc      = rule{"The device carries the combination wave of what stands behind it.", stdPower, memory}
+	whySum      = rule{"The equipment stands between its line and PE: in CT2 that is L-N and N-PE behind each other. The maker's U_P for L-PE counts; without it the sum of both, which proves nothing where it is too high.", stdSPD, memory}
 	whyLeads    = rule{"Each metre of lead adds about 1 kV to U_P: together at most 0.5 m, never over 1 m.", stdSPD, read}
 	whyDistance = rule{"Beyond 10 m the voltage at the equipment can double by oscillation: a second device there, or U_P with leads at most half of U_W.", stdSPD, read}
 	whyVital    = rule{"Life or a public service is at stake: a second device at the equipment, or U_P with leads at most half of U_W.", stdSystem, memory}
@@ -235,15 +246,41 @@ func (c *checker) voltages() {
 			Reason: lookFor(!d.AC && !d.DC, "the kind of current, a.c. or d.c.", whyKind.reason), Clause: whyKind.clause,
 			Provenance: whyKind.provenance})
 	}
-	uc := d.uc(&c.n)
-	lowest := comparison{rule: RuleLowestUc, verdict: d.lowestUc(&c.n), required: e.UcMin, found: uc, unit: "V", entry: c.ucEntry(),
-		field: "uc_min_v", why: whyLowest}
-	if !e.UcMin.Valid {
+	c.lowestFindings()
+	c.onsetFinding(d.uc(&c.n))
+	c.levelFindings()
+	c.sheetFindings()
+}
+
+// lowestFindings compares U_C of every mode that can be judged.
+func (c *checker) lowestFindings() {
+	d, n := c.d, &c.n
+	uc := d.uc(n)
+	lowest := comparison{rule: RuleLowestUc, required: d.ucNeed(n), found: uc, unit: "V", entry: c.ucEntry(), field: "uc_min_v", why: whyLowest}
+	lowest.verdict = InsufficientData
+	if n.ucMin.Valid {
+		lowest.verdict = rated(uc, d.ucNeed(n))
+	} else {
+		lowest.required = Opt{}
 		lowest.why.reason = c.voltageWanted() + " " + lowest.why.reason
 	}
 	c.compare(lowest)
-	c.onsetFinding(uc)
-	c.levelFinding()
+	if !n.ucMin.Valid {
+		return
+	}
+	through := d.lowestUcThrough(n)
+	if n.through && !d.eachToEarth(n) && (d.UcLPE.Valid || through != Suitable) {
+		c.compare(comparison{rule: RuleLowestUc, mode: modeLPE, verdict: through, required: n.ucLPE, found: d.UcLPE, unit: "V",
+			entry: "U_C between line and PE", field: "uc_min_v", why: whyLowest})
+	}
+	if n.ucNPE.Valid && d.UcNPE.Valid {
+		c.compare(comparison{rule: RuleLowestUc, mode: modeNPE, verdict: d.lowestUcNPE(n), required: n.ucNPE, found: d.UcNPE, unit: "V",
+			entry: "U_C of N-PE", field: "uc_min_v", why: whyLowest})
+	}
+	if n.ucLL.Valid && d.UcLL.Valid {
+		c.compare(comparison{rule: RuleLowestUc, mode: "L-L", verdict: d.lowestUcLines(n), required: n.ucLL, found: d.UcLL, unit: "V",
+			entry: "U_C between lines", why: whyLowest})
+	}
 }
 
 // acts is the range of voltage [V] in which the device begins to act.
@@ -266,56 +303,86 @@ func (c *checker) onsetFinding(uc Opt) {
 		if limit.Valid {
 			f.Margin = margin(high, 1000*limit.Value, true)
 		}
-		switch {
-		case f.Verdict != InsufficientData || !limit.Valid:
-		case !c.d.Up.Valid:
-			f.Reason = "U_P must be stated: with this U_C devices need not limit to what the equipment bears. " + f.Reason
-		default:
-			f.Reason = "The data sheet contradicts itself: U_P is below the peak of U_C. " + f.Reason
+		if f.Verdict == InsufficientData && limit.Valid {
+			f.Reason = "It may begin to act only above this: a lower U_C is needed, or equipment that withstands more. " + f.Reason
 		}
 	}
 	c.add(f)
 }
 
-// level returns U_P with its leads [kV], its limit and the verdict on it: with the leads where both they and the limit
-// are known, otherwise U_P alone against what the schedule allows for it.
-func (c *checker) level() (found, limit Opt, v Verdict) {
-	d, e := c.d, c.e
-	if !c.lead.Valid || !e.EffectiveMax.Valid {
-		return d.Up, e.UpMax, d.protects(&c.n)
+// level returns a U_P with its leads [kV] and its limit: with the leads where both they and the limit are known, otherwise U_P alone
+// against what the schedule allows for it.
+func (c *checker) level(up Opt) (found, limit Opt) {
+	if !c.lead.Valid || !c.e.EffectiveMax.Valid {
+		return up, c.e.UpMax
 	}
-	if !d.Up.Valid {
-		return Opt{}, e.EffectiveMax, InsufficientData
+	if !up.Valid {
+		return Opt{}, c.e.EffectiveMax
 	}
-	up := Some(d.Effective(c.lead.Value, e.TestClass, e.Reviews))
-	if falls(e.EffectiveMax.Value, up.Value) {
-		return up, e.EffectiveMax, Ineffective
+	return Some(c.d.effective(up.Value, c.lead.Value, c.e.TestClass, c.e.Reviews)), c.e.EffectiveMax
+}
+
+// levelVerdict judges U_P with its leads between live conductors.
+func (c *checker) levelVerdict() Verdict {
+	found, limit := c.level(c.d.up(&c.n))
+	switch {
+	case !found.Valid:
+		return InsufficientData
+	case !limit.Valid && c.n.contradiction:
+		return Ineffective
+	case !limit.Valid:
+		return InsufficientData
+	case falls(limit.Value, found.Value):
+		return Ineffective
 	}
-	return up, e.EffectiveMax, Suitable
+	return Suitable
 }
 
 // Effective is U_P/F [kV], U_P with the voltage on leads of a length [m]: their sum, for a switching device the
 // larger of the two. Leads carry partial lightning currents in class I and D1, and count so beyond 0.5 m.
 func (d *Device) Effective(leads float64, c TestClass, r *trace.Reviews) float64 {
+	return d.effective(d.Up.Value, leads, c, r)
+}
+
+func (d *Device) effective(up, leads float64, c TestClass, r *trace.Reviews) float64 {
 	if leads <= 0 {
-		return d.Up.Value
+		return up
 	}
 	drop := r.Value(leadDrop, leadRow(leads, c), 0) * leads
 	if d.Technology == Switching {
-		return max(d.Up.Value, drop)
+		return max(up, drop)
 	}
-	return d.Up.Value + max(drop, r.Value(leadDrop, leadsInduced, 1)*d.Up.Value)
+	return up + max(drop, r.Value(leadDrop, leadsInduced, 1)*up)
 }
 
-func (c *checker) levelFinding() {
-	found, limit, v := c.level()
-	m := comparison{rule: RuleProtectionLevel, verdict: v, required: limit, found: found, most: true, unit: "kV",
-		entry: "U_P, the voltage protection level", field: "up_max_kv", why: whyUp}
-	if !limit.Valid && c.e.EffectiveMax.Valid {
+// levelFindings compares U_P of every mode that can be judged; of two devices behind each other the leads count once.
+func (c *checker) levelFindings() {
+	found, limit := c.level(c.d.up(&c.n))
+	c.levelFinding(comparison{verdict: c.levelVerdict(), required: limit, found: found, entry: "U_P, the voltage protection level", why: whyUp})
+	list := c.d.upApart(&c.n)
+	for i := range list {
+		a := &list[i]
+		found, limit := c.level(a.value)
+		m := comparison{mode: a.mode, verdict: a.judge(limit, found), required: limit, found: found, entry: "U_P between line and PE", why: whyUp}
+		if a.mode == modeLPE {
+			m.why = whySum
+		}
+		if a.mode != "" && (found.Valid || m.verdict != Suitable) {
+			c.levelFinding(m)
+		}
+	}
+}
+
+func (c *checker) levelFinding(m comparison) {
+	m.rule, m.most, m.unit, m.field = RuleProtectionLevel, true, "kV", "up_max_kv"
+	if !m.required.Valid && c.e.EffectiveMax.Valid {
 		m.why.reason = "No preferred U_P is low enough for this equipment. " + m.why.reason
 	}
+	if m.mode == modeLPE && m.found.Valid && m.verdict == InsufficientData {
+		m.why.reason = "Look on the data sheet for U_P between line and PE. " + m.why.reason
+	}
 	c.compare(m)
-	if f := &c.out.Findings[len(c.out.Findings)-1]; c.lead.Valid && c.e.EffectiveMax.Valid && found.Valid {
+	if f := &c.out.Findings[len(c.out.Findings)-1]; c.lead.Valid && c.e.EffectiveMax.Valid && m.found.Valid {
 		f.Found += " with leads of " + amount(c.lead.Value, "m")
 	}
 }
@@ -339,6 +406,10 @@ func (c *checker) ratings() {
 				entry: "I_n of the N-PE path", field: "in_min_ka", why: whyNominal})
 		}
 	}
+	if v := d.openCircuit(&c.n); e.UocMin.Valid && (v != Suitable || d.Uoc.Valid) {
+		c.compare(comparison{rule: RuleOpenCircuit, verdict: v, required: e.UocMin, found: d.Uoc, unit: "kV",
+			entry: "U_OC, the open-circuit voltage of the class III test", field: "uoc_min_kv", why: whyUoc})
+	}
 	if e.IimpMin.Valid {
 		low := d.impulseMin(&c.n)
 		c.compare(comparison{rule: RuleImpulseCurrent, verdict: rated(d.Iimp, low), required: low, found: d.Iimp, unit: "kA",
@@ -351,6 +422,14 @@ func (c *checker) ratings() {
 	}
 	c.maximumFinding()
 	c.shortCircuitFindings()
+}
+
+// forDirect names the kind of current on lines of direct current.
+func (c *checker) forDirect() string {
+	if c.n.direct() {
+		return ", for d.c."
+	}
+	return ""
 }
 
 // maximumFinding compares I_max with the usual value, which is guidance: whatever it is, the device is not wrong for it.
@@ -404,7 +483,7 @@ func (c *checker) shortCircuitFindings() {
 			Reason: lookFor(true, "the technology: voltage-limiting, voltage-switching or combination", whyFollow.reason),
 			Clause: whyFollow.clause, Provenance: whyFollow.provenance})
 	default:
-		c.compare(comparison{rule: RuleFollowCurrent, verdict: v, required: e.ShortCircuitMin, found: d.FollowCurrent, unit: "kA",
-			entry: "I_fi, the follow current interrupt rating", field: "short_circuit_min_ka", why: whyFollow})
+		c.compare(comparison{rule: RuleFollowCurrent, verdict: v, required: e.ShortCircuitMin, found: d.follow(&c.n), unit: "kA",
+			entry: "I_fi, the follow current interrupt rating" + c.forDirect(), field: "short_circuit_min_ka", why: whyFollow})
 	}
 }

@@ -1,18 +1,20 @@
 package spd
 
 import (
+	"strconv"
+	"strings"
+
 	"levinward/risk"
 )
 
 // paths checks modes, connection type and temporary overvoltages.
 func (c *checker) paths() {
 	d, e := c.d, c.e
-	names := make([]string, len(e.Modes))
-	for i := range e.Modes {
-		names[i] = e.Modes[i].Mode
-	}
-	c.add(Finding{Rule: RuleModes, Verdict: d.covers(&c.n), Required: list(names), Found: list(d.Modes.Names()),
+	c.add(Finding{Rule: RuleModes, Verdict: d.covers(&c.n), Required: list(c.n.modes.Names()), Found: list(d.Modes.Names()),
 		Reason: lookFor(d.Modes == 0, "the modes of protection", whyModes.reason), Clause: whyModes.clause, Provenance: whyModes.provenance})
+	if has, needs := d.Conductors, e.Conductors; has > 0 && has < needs {
+		c.caution("One device connects " + strconv.Itoa(has) + " conductors, the line has " + strconv.Itoa(needs) + ": take as many pieces as it needs.")
+	}
 	if e.Connection != NoConnection {
 		allowed := string(e.Connection)
 		if e.AlsoConnection != NoConnection {
@@ -31,9 +33,39 @@ func (c *checker) paths() {
 		}
 		c.add(f)
 	}
-	if e.TOVMin.Valid {
-		c.compare(comparison{rule: RuleTOV, verdict: rated(d.TOV, e.TOVMin), required: e.TOVMin, found: d.TOV, unit: "V",
-			entry: "U_T for 5 s, the temporary overvoltage withstood", why: whyTOV})
+	c.overvoltageFindings()
+}
+
+// tovWords name the temporary overvoltages as a data sheet does, by mode.
+var tovWords = [tovs]struct{ mode, words string }{
+	tovMain:    {"", "U_T for 5 s, the temporary overvoltage withstood"},
+	tovLost:    {"", "U_T for 120 min, with the neutral lost"},
+	tovLPE:     {modeLPE, "U_T for 5 s between line and PE"},
+	tovHighLPE: {modeLPE, "U_T for 200 ms between line and PE"},
+	tovHighNPE: {modeNPE, "U_T for 200 ms of N-PE"},
+}
+
+// overvoltageFindings compares the temporary overvoltages: the one of the main path must be stated, the others are judged where
+// they are, and become a caution where not.
+func (c *checker) overvoltageFindings() {
+	var missing []string
+	for which := range tovWords {
+		need, found := c.d.tovNeed(&c.n, which), c.d.tov(&c.n, which)
+		w := &tovWords[which]
+		switch {
+		case !need.Valid:
+		case which != tovMain && !found.Valid:
+			missing = append(missing, w.words+", "+amount(need.Value, "V"))
+		default:
+			c.compare(comparison{rule: RuleTOV, mode: w.mode, verdict: rated(found, need), required: need, found: found, unit: "V", entry: w.words,
+				field: "tov", why: whyTOV})
+			if which == tovLost && c.d.LostSafe {
+				c.out.Findings[len(c.out.Findings)-1].Found += ", safe failure"
+			}
+		}
+	}
+	if len(missing) > 0 {
+		c.caution("Not checked, because the data sheet does not state it: " + strings.Join(missing, "; ") + ". Ask the maker.")
 	}
 }
 
@@ -54,7 +86,7 @@ func (c *checker) leadsFinding() {
 	l := c.lead.Value
 	f := Finding{Rule: RuleLeads, Required: "at most " + amount(allowed, "m"), Found: amount(l, "m"), Margin: margin(l, allowed, true),
 		Reason: whyLeads.reason, Clause: whyLeads.clause, Provenance: whyLeads.provenance}
-	switch _, _, v := c.level(); {
+	switch v := c.levelVerdict(); {
 	case !falls(allowed, l):
 	case falls(leadsNever, l), !c.e.EffectiveMax.Valid:
 		f.Verdict = Ineffective
@@ -75,37 +107,47 @@ func (c *checker) distanceFinding() {
 	}
 	far := c.distance.Valid && falls(farAway, c.distance.Value)
 	switch {
-	case !far && !e.Second:
-		if !c.distance.Valid {
-			c.caution(cautionDistance)
-			return
-		}
-	case !c.halved() && c.p.Installation.Second == NotTold:
+	case !far && !e.Second && !c.distance.Valid:
+		c.caution(cautionDistance)
+		return
+	case !far && e.Second && !c.halved() && c.second == NotTold:
 		c.caution(cautionSecond)
 		return
 	}
-	why := &whyDistance
+	f := Finding{Rule: RuleDistance, Required: "at most 10 m, or a second device, or U_P with leads at most half of U_W and shielded wiring",
+		Found: "not told", Reason: whyDistance.reason, Clause: whyDistance.clause, Provenance: whyDistance.provenance}
 	if !far && e.Second {
-		why = &whyVital
-	}
-	f := Finding{Rule: RuleDistance, Required: "at most 10 m, or a second device, or U_P with leads at most half of U_W",
-		Found: "not told", Reason: why.reason, Clause: why.clause, Provenance: why.provenance}
-	if why == &whyVital {
 		f.Required = "a second device, or U_P with leads at most half of U_W"
+		f.Reason, f.Clause, f.Provenance = whyVital.reason, whyVital.clause, whyVital.provenance
 	}
 	if c.distance.Valid {
 		f.Found = amount(c.distance.Value, "m")
 	}
-	if (far || e.Second) && !c.halved() && c.p.Installation.Second == Absent {
+	c.judgeDistance(&f, far)
+	c.add(f)
+}
+
+// judgeDistance gives the verdict: beyond 10 m half of U_W is an alternative to the second device with shielded wiring only.
+func (c *checker) judgeDistance(f *Finding, far bool) {
+	alone := c.halved() && (!far || c.shielded)
+	switch {
+	case !far && !c.e.Second, alone, c.second == Present:
+	case c.second == Absent:
 		f.Verdict = Ineffective
 		f.Found += ", no second device"
+	default:
+		f.Verdict = InsufficientData
+		f.Found += ", nothing told of a second device"
+		if c.halved() {
+			f.Found += " or of shielded wiring"
+		}
 	}
-	c.add(f)
 }
 
 // halved reports whether U_P with leads is at most half of U_W.
 func (c *checker) halved() bool {
-	if !c.d.Up.Valid || !c.e.Withstand.Valid {
+	up := c.d.up(&c.n)
+	if !up.Valid || !c.e.Withstand.Valid {
 		return false
 	}
 	l := leadLimit
@@ -115,7 +157,32 @@ func (c *checker) halved() bool {
 	case c.e.Leads.MaxLength.Valid:
 		l = c.e.Leads.MaxLength.Value
 	}
-	return !falls(0.5*c.e.Withstand.Value, c.d.Effective(l, c.e.TestClass, c.e.Reviews))
+	return !falls(0.5*c.e.Withstand.Value, c.d.effective(up.Value, l, c.e.TestClass, c.e.Reviews))
+}
+
+// firstStageFindings compares a second device with the first by the rules of Coordinate.
+func (c *checker) firstStageFindings() {
+	first := c.p.Installation.First
+	if first == nil {
+		return
+	}
+	pair := coordinator{o: CoordinationOptions{Current: c.e.Current, Telecom: c.n.telecom},
+		stages: []Stage{{Device: *first, CableAfter: c.p.Installation.CableBetween}, {Device: *c.d}}}
+	if c.p.Installation.MakerStates {
+		pair.stages[1].MakerCable = Some(0)
+	}
+	pair.t = pair.t.With(c.e.Reviews)
+	pair.classOrder(0)
+	pair.Findings = nil // the first device is not judged here
+	pair.classOrder(1)
+	pair.levels(1)
+	pair.operating(1)
+	pair.decoupling(1)
+	for i := range pair.Findings {
+		f := &pair.Findings[i]
+		c.add(Finding{Rule: RuleFirstStage, Verdict: f.Verdict, Required: f.Required, Found: f.Found, Reason: f.Reason, Clause: f.Clause,
+			Provenance: f.Provenance})
+	}
 }
 
 func (c *checker) backupFinding() {

@@ -29,7 +29,7 @@ func directDevice(uc, up float64) Device {
 func acDevice() Device {
 	return Device{AC: true, UcAC: Some(275), Up: Some(1.5), In: Some(20), InNPE: Some(80), Imax: Some(65), Iimp: Some(25),
 		IimpNPE: Some(100), ShortCircuit: Some(25),
-		FollowCurrent: Some(25), TOV: Some(335), MaxBackup: Some(125), Classes: setI | setII, Modes: setLN | setNPE, Technology: Limiting}
+		FollowCurrent: Some(25), TOV: Some(337), UpLPE: Some(1.5), MaxBackup: Some(125), Classes: setI | setII, Modes: setLN | setNPE, Technology: Limiting}
 }
 
 func demand(t tester, l risk.Line, s *risk.Structure) *Entry {
@@ -50,9 +50,9 @@ func finding(r *CheckResult, rule Rule, mode string) *Finding {
 	return nil
 }
 
-// The input of an invented feeder drive, rated 84 V d.c. A device of U_C 90 V is suitable and begins to act at 1.2 to 1.5 times
-// that, 108 to 135 V; one of 520 or 640 V protects nothing; one rated for a.c. only is not to be used: common
-// practice, no published source.
+// The input of an invented feeder drive, rated 84 V d.c. A device of U_C 90 V is suitable and begins to act at 1.06 to 1.3 times
+// that, 95.4 to 117 V; one of 520 V lets too much through and one of 640 V does nothing at all; one rated for a.c. only is not to be used:
+// common practice, no published source. 0.8 x 0.8 kV may reach the input, 0.8 x 0.5 kV of a battery (memory).
 func TestCheckOfAnInput(t *testing.T) {
 	for _, el := range []risk.Electrical{
 		{Current: risk.DC, EquipmentMaxInput: 84},
@@ -65,31 +65,30 @@ func TestCheckOfAnInput(t *testing.T) {
 		check := func(d Device) CheckResult { return Check(&d, &Place{Entry: demand(t, l, nil), Line: &l}) }
 
 		right := check(directDevice(90, 0.33))
-		if f := finding(&right, RuleHighestUc, ""); right.Verdict != Suitable || f.Found != "begins to act at about 108 to 135 V" ||
-			!strings.Contains(right.Sentence, "108 to 135 V") {
+		if f := finding(&right, RuleHighestUc, ""); right.Verdict != Suitable || f.Found != "begins to act at about 95.4 to 117 V" ||
+			!strings.Contains(right.Sentence, "95.4 to 117 V") {
 			t.Errorf("%+v: %v, %s, %+v", el, right.Verdict, right.Sentence, right.Findings)
 		}
-		for uc, want := range map[float64]Verdict{90: Suitable, 180: InsufficientData, 240: InsufficientData, 440: Ineffective} {
+		// U_P at most 0.64/1.2 = 0.533 kV, /1.3: U_C 410 V; of a battery 0.333 kV, 256 V
+		battery := el.Origin != risk.Photovoltaic
+		for uc, want := range map[float64][2]Verdict{90: {}, 250: {}, 260: {Suitable, InsufficientData}, 420: {InsufficientData, Ineffective},
+			640: {Ineffective, Ineffective}} {
 			d := directDevice(uc, 0)
 			d.Up = Opt{}
 			r := check(d)
 			f := finding(&r, RuleHighestUc, "")
-			if f.Verdict != want || strings.HasPrefix(f.Reason, "U_P must be stated") != (want == InsufficientData) {
-				t.Errorf("U_C %v, no U_P: %+v", uc, f)
+			i := 0
+			if battery && el.Origin == risk.Battery || el.Origin == risk.Load {
+				i = 1
+			}
+			if f.Verdict != want[i] || r.Verdict != max(want[i], InsufficientData) {
+				t.Errorf("%v, U_C %v, no U_P: %v %+v", el.Origin, uc, r.Verdict, f)
 			}
 		}
-		for uc, want := range map[float64]string{520: "about 624 V", 640: "about 768 V"} {
-			for _, up := range []Opt{Some(3.5 * uc / 1000), {}} {
-				d := directDevice(uc, 0)
-				d.Up = up
-				r := check(d)
-				if r.Verdict != Ineffective || r.Sentence != "Does nothing for this input: it starts to act at "+want+", the input is "+
-					"damaged above 84 V." {
-					t.Errorf("%+v, U_C %v, U_P %v: %v, %s", el, uc, up, r.Verdict, r.Sentence)
-				}
-				if finding(&r, RuleLowestUc, "").Verdict != Suitable {
-					t.Error("nothing goes wrong in normal operation")
-				}
+		for _, uc := range []float64{520, 640} {
+			r := check(directDevice(uc, 3.5*uc/1000))
+			if r.Verdict != Ineffective || finding(&r, RuleLowestUc, "").Verdict != Suitable {
+				t.Errorf("%+v, U_C %v, nothing goes wrong in normal operation: %v, %s", el, uc, r.Verdict, r.Sentence)
 			}
 		}
 		for _, d := range []Device{acDevice(), {AC: true, UcAC: Some(90), Up: Some(0.33)}} {
@@ -130,7 +129,7 @@ func TestCheckOfLeads(t *testing.T) {
 }
 
 // Every rule, just met and just missed. The limits are those of the schedule, tested there against their sources. U_P/F, leads
-// of 0.5 and 1 m, 10 m of cable and I_n 5 kA: read; N-PE, connection types, 1.45 U_0 and half of U_W with life at stake: from
+// of 0.5 and 1 m, 10 m of cable and I_n 5 kA: read; N-PE, connection types, 1.32 U_REF and half of U_W with life at stake: from
 // memory; beginning of action: common practice, no published source.
 func TestRulesOnBothSides(t *testing.T) {
 	supply := mains(aerial(300)) // TT, 230 V, one phase, with an LPS of class III: I_imp 25 kA, N-PE 50 kA
@@ -170,17 +169,15 @@ func TestRulesOnBothSides(t *testing.T) {
 		{"254 V", supply, plain, acDevice(), func(d *d) { d.UcAC = Some(254) }, in{}, RuleLowestUc, "", Suitable},
 		{"253 V", supply, plain, acDevice(), func(d *d) { d.UcAC = Some(253) }, in{}, RuleLowestUc, "", Unsuitable},
 		{"the d.c. value does not count", supply, plain, acDevice(), func(d *d) { d.UcAC, d.UcDC = Opt{}, Some(300) }, in{}, RuleLowestUc, "", InsufficientData},
-		// Usual devices of U_C 333 V reach the U_P of 1.5 kV asked for: 1500/4.5 (common practice). 0.8 x 2.5 kV may reach
-		// the equipment: 2000/(1.5 sqrt 2) = 942.8 V
-		{"usual U_C, no U_P", supply, plain, acDevice(), func(d *d) { d.Up, d.UcAC = Opt{}, Some(333) }, in{}, RuleHighestUc, "", Suitable},
-		{"higher than usual, no U_P", supply, plain, acDevice(), func(d *d) { d.Up, d.UcAC = Opt{}, Some(334) }, in{}, RuleHighestUc, "", InsufficientData},
-		{"just in time by estimate, no U_P", supply, plain, acDevice(), func(d *d) { d.Up, d.UcAC = Opt{}, Some(942) }, in{}, RuleHighestUc, "", InsufficientData},
-		{"just in time by estimate, U_P too high", supply, plain, acDevice(), func(d *d) { d.Up, d.UcAC = Some(4), Some(942) }, in{}, RuleHighestUc, "", Suitable},
-		{"acts too late, by estimate", supply, plain, acDevice(), func(d *d) { d.Up, d.UcAC = Opt{}, Some(943) }, in{}, RuleHighestUc, "", Ineffective},
-		{"acts in time, by U_P", supply, plain, acDevice(), func(d *d) { d.UcAC = Some(440) }, in{}, RuleHighestUc, "", Suitable},
-		{"U_P below the peak of U_C", supply, plain, acDevice(), func(d *d) { d.Up = Some(0.38) }, in{}, RuleHighestUc, "", InsufficientData},
-		{"U_P 1.5 kV", supply, plain, acDevice(), func(d *d) { d.Up = Some(1.5) }, in{}, RuleProtectionLevel, "", Suitable},
-		{"U_P 1.51 kV", supply, plain, acDevice(), func(d *d) { d.Up = Some(1.51) }, in{}, RuleProtectionLevel, "", Ineffective},
+		// A device surely begins to act at 1.2 times the peak, below the U_P of 1.667 kV asked for up to 982.1 V, and at the earliest at the
+		// peak: 0.8 x 2.5 kV may reach the equipment, 2000/sqrt 2 = 1414.2 V (common practice)
+		{"acts in time by estimate", supply, plain, acDevice(), func(d *d) { d.Up, d.UcAC = Opt{}, Some(982) }, in{}, RuleHighestUc, "", Suitable},
+		{"may act too late", supply, plain, acDevice(), func(d *d) { d.UcAC = Some(983) }, in{}, RuleHighestUc, "", InsufficientData},
+		{"may act too late, just", supply, plain, acDevice(), func(d *d) { d.UcAC = Some(1414) }, in{}, RuleHighestUc, "", InsufficientData},
+		{"acts too late, by estimate", supply, plain, acDevice(), func(d *d) { d.Up, d.UcAC = Opt{}, Some(1415) }, in{}, RuleHighestUc, "", Ineffective},
+		{"U_P below the peak of U_C", supply, plain, acDevice(), func(d *d) { d.Up = Some(0.38) }, in{}, RuleDataSheet, "", InsufficientData},
+		{"U_P 1.66 kV", supply, plain, acDevice(), func(d *d) { d.Up = Some(1.66) }, in{}, RuleProtectionLevel, "", Suitable},
+		{"U_P 1.67 kV", supply, plain, acDevice(), func(d *d) { d.Up = Some(1.67) }, in{}, RuleProtectionLevel, "", Ineffective},
 		{"U_P with known leads", supply, plain, acDevice(), func(d *d) { d.Up = Some(1.66) }, in{LeadLength: Some(0.5)}, RuleProtectionLevel, "", Suitable},
 		{"U_P with known leads, too much", supply, plain, acDevice(), func(d *d) { d.Up = Some(1.67) }, in{LeadLength: Some(0.5)}, RuleProtectionLevel, "", Ineffective},
 		{"class I serves for II", supply, plain, acDevice(), func(d *d) { d.Classes = setI }, in{}, RuleTestClass, "", Suitable},
@@ -221,8 +218,8 @@ func TestRulesOnBothSides(t *testing.T) {
 		{"CT1 in TN-S, modes", tns, plain, acDevice(), func(d *d) { d.Modes = setLPE | setNPE }, in{}, RuleModes, "", Suitable},
 		{"CT1 in TT", supply, plain, acDevice(), func(d *d) { d.Modes = setLPE | setNPE }, in{}, RuleConnection, "", Unsuitable},
 		{"CT1 in TT, stated", supply, plain, acDevice(), func(d *d) { d.Connections = setCT1 }, in{}, RuleConnection, "", Unsuitable},
-		{"TOV 333.5 V", supply, plain, acDevice(), func(d *d) { d.TOV = Some(333.5) }, in{}, RuleTOV, "", Suitable},
-		{"TOV 333 V", supply, plain, acDevice(), func(d *d) { d.TOV = Some(333) }, in{}, RuleTOV, "", Unsuitable},
+		{"TOV 336.6 V", supply, plain, acDevice(), func(d *d) { d.TOV = Some(336.6) }, in{}, RuleTOV, "", Suitable},
+		{"TOV 336 V", supply, plain, acDevice(), func(d *d) { d.TOV = Some(336) }, in{}, RuleTOV, "", Unsuitable},
 		{"leads 0.5 m", supply, plain, acDevice(), func(d *d) {}, in{LeadLength: Some(0.5)}, RuleLeads, "", Suitable},
 		{"leads 0.6 m, U_P too high with them", supply, plain, acDevice(), func(d *d) {}, in{LeadLength: Some(0.6)}, RuleLeads, "", Ineffective},
 		{"leads 1 m, U_P holds", supply, plain, acDevice(), func(d *d) { d.Up = Some(1) }, in{LeadLength: Some(1)}, RuleLeads, "", Suitable},
@@ -233,7 +230,11 @@ func TestRulesOnBothSides(t *testing.T) {
 		{"10.1 m", supply, plain, acDevice(), func(d *d) {}, in{Distance: Some(10.1), Second: Absent}, RuleDistance, "", Ineffective},
 		{"30 m by the line", far, plain, acDevice(), func(d *d) {}, in{Second: Absent}, RuleDistance, "", Ineffective},
 		{"30 m and a second device", far, plain, acDevice(), func(d *d) {}, in{Second: Present}, RuleDistance, "", Suitable},
-		{"30 m and half of U_W", far, plain, acDevice(), func(d *d) { d.Up = Some(1.04) }, in{Second: Absent}, RuleDistance, "", Suitable},
+		{"30 m and half of U_W", far, plain, acDevice(), func(d *d) { d.Up = Some(1.04) }, in{Second: Absent, Shielded: true}, RuleDistance, "", Suitable},
+		{"30 m and half of U_W, no shield", far, plain, acDevice(), func(d *d) { d.Up = Some(1.04) }, in{Second: Absent}, RuleDistance, "", Ineffective},
+		{"30 m, nothing told", far, plain, acDevice(), func(d *d) {}, in{}, RuleDistance, "", InsufficientData},
+		{"30 m, half of U_W, nothing told", far, plain, acDevice(), func(d *d) { d.Up = Some(1.04) }, in{}, RuleDistance, "", InsufficientData},
+		{"30 m, above half of U_W, shielded", far, plain, acDevice(), func(d *d) { d.Up = Some(1.05) }, in{Shielded: true}, RuleDistance, "", InsufficientData},
 		{"life at stake, no second device", supply, clinic, acDevice(), func(d *d) {}, in{Distance: Some(5), Second: Absent}, RuleDistance, "", Ineffective},
 		{"life at stake, a second device", supply, clinic, acDevice(), func(d *d) {}, in{Distance: Some(5), Second: Present}, RuleDistance, "", Suitable},
 		{"backup 125 A", supply, plain, acDevice(), func(d *d) {}, in{Backup: Some(125)}, RuleBackup, "", Suitable},
@@ -354,20 +355,20 @@ func TestSentences(t *testing.T) {
 		inst Installation
 		want string
 	}{
-		{supply, risk.Structure{}, acDevice(), func(d *Device) {}, Installation{}, "Right for this line as far as checked: it stays inactive up to 275 V, begins to act at about 466.7 to 583.4 V and lets at most 1.5 kV through."},
+		{supply, risk.Structure{}, acDevice(), func(d *Device) {}, Installation{}, "Right for this line as far as checked: it stays inactive up to 275 V, begins to act at about 388.9 to 466.7 V and lets at most 1.5 kV through."},
 		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.AC, d.DC = false, true }, Installation{}, "Not to be used: the line carries a.c., the device is rated for d.c. only."},
 		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.UcAC = Some(230) }, Installation{}, "Not to be used: it conducts in normal operation, U_C is 230 V and must be at least 254 V."},
 		{supply, risk.Structure{LPS: risk.LPSIII}, acDevice(), func(d *Device) { d.IimpNPE = Some(25) }, Installation{}, "Not to be used here: I_imp N-PE is 25 kA, required is at least 50 kA."},
 		{supply, risk.Structure{}, acDevice(), func(d *Device) {}, Installation{Backup: Some(160)}, "Not to be used behind an overcurrent device of 160 A: it bears at most 125 A."},
 		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.Up, d.In, d.InNPE = Opt{}, Some(6), Opt{} }, Installation{}, "Cannot be judged yet, data are missing for: U_P, I_n N-PE."},
-		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.Up, d.UcAC = Some(4), Some(1000) }, Installation{}, "Does nothing for this equipment: it starts to act at about 1697 to 2121 V, at most 2000 V may reach it."},
-		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.Up = Some(2.5) }, Installation{}, "Does too little for this equipment: it lets up to 2.5 kV through, at most 1.5 kV is allowed."},
+		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.Up, d.UcAC = Some(6), Some(1500) }, Installation{}, "Does nothing for this equipment: it starts to act at about 2121 to 2546 V, at most 2000 V may reach it."},
+		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.Up = Some(2.5) }, Installation{}, "Does too little for this equipment: it lets up to 2.5 kV through, at most 1.667 kV is allowed."},
 		{supply, risk.Structure{}, acDevice(), func(d *Device) {}, Installation{LeadLength: Some(0.8)}, "Does too little for this equipment: it lets up to 2.3 kV with its leads through, at most 2 kV is allowed."},
-		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.Up = Some(0.8) }, Installation{LeadLength: Some(1.2)}, "Protects nothing behind leads of 1.2 m: shorten them to 0.5 m."},
+		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.Up, d.UpLPE = Some(0.7), Some(0.7) }, Installation{LeadLength: Some(1.2)}, "Protects nothing behind leads of 1.2 m: shorten them to 0.5 m."},
 		{supply, risk.Structure{}, acDevice(), func(d *Device) {}, Installation{Distance: Some(25), Second: Absent}, "Does not protect the equipment at its distance: a second device belongs there."},
 		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.Modes, d.Connections = setLN, setCT2 }, Installation{}, "Leaves a path unprotected: it has L-N, this line needs L-N, N-PE."},
 		{supply, risk.Structure{Earthing: risk.Earthing{Connection: risk.EarthNone}}, acDevice(), func(d *Device) {}, Installation{}, "Earth first: without an earth connection it protects nothing."},
-		{lit, risk.Structure{}, acDevice(), func(d *Device) { d.UcAC, d.Modes, d.TOV = Some(440), setLPE|setNPE, Some(440) }, Installation{}, "Does nothing for this equipment: it starts to act at about 746.7 to 933.4 V, at most 72 V may reach it."},
+		{lit, risk.Structure{}, acDevice(), func(d *Device) { d.UcAC, d.Modes, d.TOV = Some(440), setLPE|setNPE, Some(440) }, Installation{}, "Does nothing for this equipment: it starts to act at about 622.3 to 746.7 V, at most 72 V may reach it."},
 		{pole, risk.Structure{}, directDevice(180, 0), func(d *Device) { d.Up = Opt{} }, Installation{LeadLength: Some(0.4)}, "Cannot be judged yet, data are missing for: U_P."},
 	} {
 		d := c.base
@@ -381,15 +382,16 @@ func TestSentences(t *testing.T) {
 	l.Withstand, l.Electrical = 0, risk.Electrical{Current: risk.DC, EquipmentMaxInput: 84}
 	d := directDevice(200, 0.9)
 	if r := Check(&d, &Place{Entry: demand(t, l, nil),
-		Line: &l}); r.Sentence != "Does too little for this input: it lets up to 0.9 kV through, the input is rated for 84 V." {
+		Line: &l}); r.Sentence != "Does too little for this equipment: it lets up to 0.9 kV through, at most 0.5333 kV is allowed." {
 		t.Error(r.Sentence)
 	}
 }
 
-// In IT with neutral CT2 is allowed too, but how much N-PE then carries is not part of the entry. IEC 60364-5-53, from memory.
+// In IT with neutral both types are allowed. Where CT1 is wanted, how much N-PE would carry in CT2 is not part of the entry. IEC 60364-5-53,
+// from memory.
 func TestOtherConnectionInIT(t *testing.T) {
 	l := mains(aerial(300))
-	l.Electrical.System, l.Electrical.Phases = risk.IT, 3
+	l.Electrical.System, l.Electrical.Phases, l.Electrical.Connection = risk.IT, 3, risk.WantCT1
 	d := acDevice()
 	r := Check(&d, &Place{Entry: demand(t, l, nil), Line: &l})
 	if f := finding(&r, RuleConnection, ""); f.Verdict != InsufficientData || !strings.Contains(f.Reason, "N-PE then carries the sum") {
@@ -408,7 +410,7 @@ func TestNotToldBecomesCaution(t *testing.T) {
 		}
 	}
 	l.Electrical.EquipmentDistance = 30
-	if r = Check(&d, &Place{Entry: demand(t, l, nil), Line: &l}); !strings.Contains(strings.Join(r.Cautions, "\n"), cautionSecond) {
+	if r = Check(&d, &Place{Entry: demand(t, l, nil), Line: &l}); finding(&r, RuleDistance, "").Verdict != InsufficientData { // far is no caution
 		t.Errorf("%q", r.Cautions)
 	}
 	empty := telephone()
@@ -433,7 +435,7 @@ func TestCheckOfTelecommunication(t *testing.T) {
 	l.Electrical.MaxOperating, l.Electrical.EquipmentDistance, l.Electrical.LeadLength = 129.5, 30, 0.2
 	e := demand(t, l, nil)
 	// U_W 1.5 kV: 0.8 x 1.5 - 0.2 kV on the leads at 1 kV/m is 1 kV, a preferred value
-	near(t, "U_C", e.UcMin.Value, 130, 0)
+	near(t, "U_C", e.UcMin.Value, 129.5, 0)
 	near(t, "U_P", e.UpMax.Value, 1, 0)
 	r = Check(&d, &Place{Entry: e, Line: &l, Installation: Installation{Second: Absent}})
 	if r.Verdict != Ineffective || finding(&r, RuleDistance, "").Verdict != Ineffective { // U_P/F 0.8 kV is more than half of U_W
@@ -527,8 +529,8 @@ func TestBetterDeviceNeverFails(t *testing.T) {
 			more(o)
 		}
 		n := NeedOf(&e)
-		if uc := d.uc(&n); d.Up.Valid && uc.Valid { // not below the peak of U_C, which no device has
-			better.Up.Value = min(d.Up.Value, max(d.Up.Value*rapid.Float64Range(0.3, 1).Draw(t, "less"), uc.Value*math.Sqrt2/1000))
+		if uc := d.uc(&n); d.Up.Valid && uc.Valid { // not below 1.5 times the peak of U_C, which a data sheet cannot be believed
+			better.Up.Value = min(d.Up.Value, max(d.Up.Value*rapid.Float64Range(0.3, 1).Draw(t, "less"), 1.5*uc.Value*math.Sqrt2/1000))
 		}
 		better.AC, better.DC = true, true
 		better.Classes |= upTo[ClassSet](t, "more classes", 64)
@@ -581,7 +583,7 @@ func TestDemandIsTheSchedule(t *testing.T) {
 		}
 	})
 	l := mains(aerial(300))
-	if e, ok := Demand(&l, nil, AtEquipment, nil); !ok || e.Position != AtEquipment || e.UpMax != Some(2) {
+	if e, ok := Demand(&l, nil, AtEquipment, nil); !ok || e.Position != AtEquipment || math.Abs(e.UpMax.Value-2.0/1.2) > 1e-9 { // not above the entrance, 2.0/1.2
 		t.Errorf("at the equipment: %v %+v", ok, e.UpMax)
 	}
 	if _, ok := Demand(&l, nil, AtArray, nil); ok {

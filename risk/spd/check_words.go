@@ -2,6 +2,7 @@ package spd
 
 import (
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -81,53 +82,67 @@ func (c *checker) rightSentence() string {
 	uc := c.d.uc(&c.n).Value
 	low, high := c.acts(uc)
 	return "Right for this line as far as checked: it stays inactive up to " + amount(uc, "V") + ", begins to act at about " +
-		span(low, high) + " and lets at most " + amount(c.d.Up.Value, "kV") + " through."
+		span(low, high) + " and lets at most " + amount(c.d.up(&c.n).Value, "kV") + " through."
 }
 
 // missingSentence names the rules that cannot be judged.
 func (c *checker) missingSentence() string {
 	var rules []string
+	said := ""
 	for i := range c.out.Findings {
-		if f := &c.out.Findings[i]; f.Verdict == InsufficientData {
-			name := ruleWords[f.Rule]
-			if f.Mode != "" {
-				name += " " + f.Mode
-			}
+		f := &c.out.Findings[i]
+		switch name := f.word(); {
+		case f.Verdict != InsufficientData:
+		case f.Rule == RuleDataSheet && said == "":
+			said = " U_P of " + f.Found + " does not fit U_C: the data sheet contradicts itself or is doubtful, ask the maker."
+		case f.Rule == RuleDataSheet:
+		case !slices.Contains(rules, name):
 			rules = append(rules, name)
 		}
 	}
-	sentence := "Cannot be judged yet, data are missing for: " + strings.Join(rules, ", ") + "."
+	sentence := "Cannot be judged yet."
+	if len(rules) > 0 {
+		sentence = "Cannot be judged yet, data are missing for: " + strings.Join(rules, ", ") + "."
+	}
+	sentence += said
 	if !c.e.UcMin.Valid {
 		sentence += " " + c.voltageWanted()
 	}
 	return sentence
 }
 
+// word is the rule of a finding as a technician calls it, with its mode.
+func (f *Finding) word() string {
+	if f.Mode == "" {
+		return ruleWords[f.Rule]
+	}
+	return ruleWords[f.Rule] + " " + f.Mode
+}
+
 // ruleWords are the rules as a technician calls them.
-var ruleWords = [Rules]string{"kind of current", "U_C", "beginning of action", "U_P", "test class", "I_n", "I_imp", "I_max",
+var ruleWords = [Rules]string{"kind of current", "U_C", "beginning of action", "U_P", "data sheet", "test class", "I_n", "U_OC", "I_imp", "I_max",
 	"short-circuit rating", "follow current",
-	"modes of protection", "connection type", "temporary overvoltage", "leads", "distance", "backup overcurrent device", "earth"}
+	"modes of protection", "connection type", "temporary overvoltage", "leads", "distance", "device at the entrance", "backup overcurrent device", "earth"}
 
 // idleSentence says why a harmless device protects nothing.
 func (c *checker) idleSentence(f *Finding) string {
-	up := amount(c.d.Up.Value, "kV")
-	if found, _, _ := c.level(); found.Valid && c.lead.Valid {
-		up = amount(found.Value, "kV") + " with its leads"
-	}
 	switch f.Rule {
 	case RuleHighestUc:
 		low, high := c.acts(c.d.uc(&c.n).Value)
-		if c.inputLimit > 0 {
-			return "Does nothing for this input: it starts to act at about " + amount(low, "V") + ", the input is damaged above " +
-				amount(c.inputLimit, "V") + "."
-		}
 		return "Does nothing for this equipment: it starts to act at about " + span(low, high) + ", at most " +
 			amount(1000*c.n.limit.Value, "V") + " may reach it."
 	case RuleProtectionLevel:
-		if c.inputLimit > 0 {
-			return "Does too little for this input: it lets up to " + up + " through, the input is rated for " + amount(c.inputLimit, "V") + "."
+		up := f.Found
+		if c.lead.Valid && c.e.EffectiveMax.Valid {
+			up, _, _ = strings.Cut(up, " with leads")
+			up += " with its leads"
+		}
+		if f.Mode != "" {
+			up += " (" + f.Mode + ")"
 		}
 		return "Does too little for this equipment: it lets up to " + up + " through, " + f.Required + " is allowed."
+	case RuleFirstStage:
+		return "Does nothing behind the device at the entrance: wanted is " + f.Required + ", found is " + f.Found + "."
 	case RuleModes:
 		return "Leaves a path unprotected: it has " + f.Found + ", this line needs " + f.Required + "."
 	case RuleEarth:
@@ -148,11 +163,7 @@ func (c *checker) wrongSentence(f *Finding) string {
 	case RuleBackup:
 		return "Not to be used behind an overcurrent device of " + f.Found + ": it bears " + f.Required + "."
 	}
-	name := ruleWords[f.Rule]
-	if f.Mode != "" {
-		name += " " + f.Mode
-	}
-	return "Not to be used here: " + name + " is " + f.Found + ", required is " + f.Required + "."
+	return "Not to be used here: " + f.word() + " is " + f.Found + ", required is " + f.Required + "."
 }
 
 // amount writes a number to four figures with its unit.

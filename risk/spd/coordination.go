@@ -27,6 +27,7 @@ type CoordinationOptions struct {
 	Current   risk.Current // decides which U_C counts
 	Telecom   bool         // a telecommunication or data line; Current is without meaning then
 	Vital     bool         // life or a public service is at stake
+	Shielded  bool         // the wiring between the last stage and the equipment
 	Iimp, In  Opt          // required of the first stage [kA], as in its schedule entry
 }
 
@@ -236,7 +237,7 @@ func (c *coordinator) levels(i int) {
 	f := CoordinationFinding{Rule: CoordProtectionLevels, Stage: i, Required: "U_P not above that of the stage before", Clause: trade,
 		Provenance: practice,
 		Reason:     "A stage that lets through more than the one before does nothing for the equipment."}
-	before, behind := c.stages[i-1].Device.Up, c.stages[i].Device.Up
+	before, behind := c.stages[i-1].Device.stated(), c.stages[i].Device.stated()
 	if before.Valid && behind.Valid {
 		f.Found = coordNumber(behind.Value) + " kV behind " + coordNumber(before.Value) + " kV"
 		f.Verdict = coordJudged(behind.Value <= before.Value, Ineffective)
@@ -245,6 +246,9 @@ func (c *coordinator) levels(i int) {
 	}
 	c.find(f)
 }
+
+// stated is U_P where the mode does not matter.
+func (d *Device) stated() Opt { return d.Up.or(d.UpLN).or(d.UpPoles).or(d.UpLPE) }
 
 // uc is the maximum continuous operating voltage that counts on this line.
 func (c *coordinator) uc(d *Device) Opt {

@@ -7,7 +7,7 @@ import (
 // reach computes the place and the effective protection level of stage i and how far it protects.
 func (c *coordinator) reach(i int) {
 	r := StageReach{At: c.place(i)}
-	if up := c.stages[i].Device.Up; up.Valid {
+	if up := c.stages[i].Device.stated(); up.Valid {
 		level := c.effectiveLevel(&c.stages[i], up.Value)
 		r.EffectiveLevel = Some(level)
 		if r.DistanceIgnored = level < c.o.Withstand/2; !r.DistanceIgnored {
@@ -91,10 +91,10 @@ func (c *coordinator) atEquipment() {
 	level, cable := c.Stages[last].EffectiveLevel, c.stages[last].CableAfter
 	line := targetNear
 	switch {
-	case c.o.Vital:
-		line = targetVital
 	case cable.Valid && cable.Value == 0:
 		line = targetAt
+	case c.o.Vital:
+		line = targetVital
 	case cable.Valid && cable.Value > farAway:
 		line = targetFar
 	}
@@ -121,12 +121,15 @@ func (c *coordinator) atEquipment() {
 // further says whether the equipment needs a device of its own.
 func (c *coordinator) further(last int, level, cable Opt) {
 	f := CoordinationFinding{Rule: CoordFurtherStage, Stage: last,
-		Required: "at most 10 m of cable to the equipment, or U_P/F at most half of U_W", Clause: stdSPD, Provenance: read,
+		Required: "at most 10 m of cable to the equipment, or U_P/F at most half of U_W and shielded wiring", Clause: stdSPD, Provenance: read,
 		Reason: "Beyond 10 m oscillation can double the voltage. Another handbook uses 30 m."}
 	low := level.Valid && level.Value <= c.o.Withstand/2
 	switch {
-	case low:
+	case low && (c.o.Shielded || cable.Valid && cable.Value <= farAway):
 		f.Found = "U_P/F " + coordNumber(level.Value) + " kV"
+	case low && cable.Valid:
+		f.Found, f.Verdict = coordMetres(cable.Value)+", U_P/F "+coordNumber(level.Value)+" kV, wiring not told", InsufficientData
+		f.Reason += " Half of U_W is enough where the wiring to the equipment is shielded: see whether it is, or put a device at the equipment."
 	case !cable.Valid:
 		f.Found, f.Verdict = "cable not known", InsufficientData
 		f.Reason += " Measure the cable to the equipment."

@@ -190,27 +190,30 @@ func TestWithinTheProtectionDistance(t *testing.T) {
 	}
 }
 
-// What may reach equipment of 2.5 kV: 2.5 kV from a device at it (memory), 2 kV up to 10 m (read), 1.25 kV beyond (read) or with
-// life at stake (memory); and beyond 10 m a device of its own unless U_P/F is at most half of U_W (read).
+// What may reach equipment of 2.5 kV: 2.5 kV from a device at it (memory), 2 kV up to 10 m (read), 1.25 kV beyond (read) or up to 10 m with
+// life at stake (memory); and beyond 10 m a device of its own unless U_P/F is at most half of U_W (read) and the wiring is shielded (memory).
 func TestWhatReachesTheEquipment(t *testing.T) {
 	for _, c := range []struct {
 		up      float64
 		cable   Opt
 		vital   bool
+		shield  bool
 		target  Verdict
 		limit   string
 		further Verdict
 	}{
-		{2.5, Some(0), false, Suitable, "2.5", Suitable}, {2.51, Some(0), false, Ineffective, "2.5", Suitable},
-		{2, Some(0.1), false, Suitable, "2", Suitable}, {2, Some(10), false, Suitable, "2", Suitable},
-		{2.01, Some(10), false, Ineffective, "2", Suitable},
-		{1.25, Some(10.1), false, Suitable, "1.25", Suitable}, {1.26, Some(10.1), false, Ineffective, "1.25", Ineffective},
-		{1.25, Some(300), false, Suitable, "1.25", Suitable},
-		{1.25, Some(0), true, Suitable, "1.25", Suitable}, {1.26, Some(0), true, Ineffective, "1.25", Suitable},
-		{1.25, Opt{}, false, Suitable, "2", Suitable}, {1.26, Opt{}, false, InsufficientData, "2", InsufficientData},
-		{2.01, Opt{}, false, Ineffective, "2", InsufficientData},
+		{2.5, Some(0), false, false, Suitable, "2.5", Suitable}, {2.51, Some(0), false, false, Ineffective, "2.5", Suitable},
+		{2, Some(0.1), false, false, Suitable, "2", Suitable}, {2, Some(10), false, false, Suitable, "2", Suitable},
+		{2.01, Some(10), false, false, Ineffective, "2", Suitable},
+		{1.25, Some(10.1), false, true, Suitable, "1.25", Suitable}, {1.25, Some(10.1), false, false, Suitable, "1.25", InsufficientData},
+		{1.26, Some(10.1), false, true, Ineffective, "1.25", Ineffective},
+		{1.25, Some(300), false, true, Suitable, "1.25", Suitable},
+		{2.5, Some(0), true, false, Suitable, "2.5", Suitable}, {1.25, Some(10), true, false, Suitable, "1.25", Suitable},
+		{1.26, Some(0.1), true, false, Ineffective, "1.25", Suitable},
+		{1.25, Opt{}, false, true, Suitable, "2", Suitable}, {1.25, Opt{}, false, false, Suitable, "2", InsufficientData}, {1.26, Opt{}, false, false, InsufficientData, "2", InsufficientData},
+		{2.01, Opt{}, false, false, Ineffective, "2", InsufficientData},
 	} {
-		r := coordinate(t, coordOne(c.up, c.cable), CoordinationOptions{Withstand: 2.5, Vital: c.vital})
+		r := coordinate(t, coordOne(c.up, c.cable), CoordinationOptions{Withstand: 2.5, Vital: c.vital, Shielded: c.shield})
 		f := coordFinding(t, &r, CoordTarget, 0)
 		if f.Verdict != c.target || f.Required != "U_P/F at most "+c.limit+" kV" {
 			t.Errorf("%+v: %+v", c, f)

@@ -180,9 +180,10 @@ func TestCoordinationFindings(t *testing.T) {
 		"leads not known":                     {func(s []Stage, _ *CoordinationOptions) { s[1].LeadLength = Opt{} }, CoordLeads, 1, InsufficientData, InsufficientData},
 		"8 m to the equipment":                {func(s []Stage, _ *CoordinationOptions) { s[2].CableAfter = Some(8) }, CoordTarget, 2, Suitable, Suitable},
 		"12 m to the equipment":               {func(s []Stage, _ *CoordinationOptions) { s[2].CableAfter = Some(12) }, CoordFurtherStage, 2, Ineffective, Ineffective},
-		"12 m, U_P/F below half of U_W":       {func(s []Stage, o *CoordinationOptions) { s[2].CableAfter, o.Withstand = Some(12), 4 }, CoordFurtherStage, 2, Suitable, Suitable},
+		"12 m, U_P/F below half of U_W":       {func(s []Stage, o *CoordinationOptions) { s[2].CableAfter, o.Withstand = Some(12), 4 }, CoordFurtherStage, 2, InsufficientData, InsufficientData},
+		"the same, shielded wiring":           {func(s []Stage, o *CoordinationOptions) { s[2].CableAfter, o.Withstand, o.Shielded = Some(12), 4, true }, CoordFurtherStage, 2, Suitable, Suitable},
 		"cable to equipment not known":        {func(s []Stage, _ *CoordinationOptions) { s[2].CableAfter = Opt{} }, CoordFurtherStage, 2, InsufficientData, InsufficientData},
-		"life at stake":                       {func(_ []Stage, o *CoordinationOptions) { o.Vital = true }, CoordTarget, 2, Ineffective, Ineffective},
+		"life at stake":                       {func(s []Stage, o *CoordinationOptions) { s[2].CableAfter, o.Vital = Some(1), true }, CoordTarget, 2, Ineffective, Ineffective},
 		"equipment of 1.2 kV":                 {func(_ []Stage, o *CoordinationOptions) { o.Withstand = 1.2 }, CoordTarget, 2, Ineffective, Ineffective},
 	}
 	for name, test := range tests {

@@ -227,7 +227,7 @@ func (s *scheduler) nominal(x *end, en *Entry) {
 			en.Modes[i].InMin = en.InMin
 		}
 	}
-	if !x.telecom() && en.Position != AtEquipment {
+	if !x.telecom() && en.Position != AtEquipment && en.TestClass != ClassI {
 		ex := t.Pick(qEx, exposure, x.exposure(), 0)
 		en.ImaxMin = Some(t.Set(qImax, max(ex, en.InMin.Value)))
 		s.because("imax_min_ka", "", t.Last(qImax), &byExposure)

@@ -9,22 +9,36 @@ import (
 )
 
 // Device is what the data sheet of a surge protective device states. What it does not state is left
-// out: an absent number, an empty set. A rating holds for every mode, unless N-PE is stated apart.
+// out: an absent number, an empty set. Values without a mode stand for the path between live conductors: L-N in CT2, each line
+// to PE or PEN in CT1, every mode of direct current and of data lines. Currents hold for every mode, unless N-PE is stated apart.
 type Device struct {
 	AC, DC        bool          // rated for alternating, for direct current; neither: not stated
 	UcAC, UcDC    Opt           // maximum continuous operating voltage U_C, r.m.s. and d.c. [V]; U_CPV is a UcDC
-	Up            Opt           // voltage protection level U_P, the highest of the modes [kV]
+	Up            Opt           // voltage protection level U_P [kV]
 	In, InNPE     Opt           // nominal discharge current I_n 8/20 [kA]
 	Imax          Opt           // maximum discharge current I_max 8/20 [kA]
 	Iimp, IimpNPE Opt           // impulse current I_imp 10/350 [kA]
 	ShortCircuit  Opt           // short-circuit current rating I_SCCR or I_SCPV [kA]
 	FollowCurrent Opt           // follow current interrupt rating I_fi between live conductors [kA]
-	TOV           Opt           // temporary overvoltage U_T withstood for 5 s between line and neutral, r.m.s. [V]
+	TOV           Opt           // temporary overvoltage U_T withstood for 5 s, r.m.s. [V]; 1200 V alone stands for N-PE, 200 ms
 	MaxBackup     Opt           // highest rated current of the backup overcurrent device [A]
 	Classes       ClassSet      // test classes
 	Modes         ModeSet       // modes of protection
 	Connections   ConnectionSet // connection types; where empty, the modes tell
 	Technology    Technology    // of the path between live conductors
+
+	// By mode, where the data sheet states one apart.
+	UcLL                   Opt  // between lines [V]
+	UcLPE, UcNPE           Opt  // [V]
+	UpLN, UpLPE, UpNPE     Opt  // [kV]
+	UpPlusPE, UpPoles      Opt  // [kV]; direct current
+	TOVLN, TOVLPE          Opt  // withstood for 5 s [V]
+	TOVLost                Opt  // L-N with the neutral lost, 120 min, withstood or with a safe failure [V]
+	TOVHighLPE, TOVHighNPE Opt  // withstood for 200 ms [V]
+	LostSafe               bool // TOVLost ends with a safe failure
+	DCFollowCurrent        Opt  // follow current of direct current that the device interrupts [kA]
+	Conductors             int  // that one device connects; 0 where not stated
+	Uoc                    Opt  // open-circuit voltage of the class III test [kV]
 }
 
 // Technology is how a device limits a surge.
@@ -139,6 +153,11 @@ type Installation struct {
 	Distance   Opt      // cable between the device and the equipment [m]
 	Backup     Opt      // rated current of the overcurrent device upstream [A]
 	Second     Presence // a further device at the equipment
+	Shielded   bool     // the wiring between the device and the equipment
+	// First is the device at the entrance where the one checked is the second of the line; nil where it is not, or not known.
+	First        *Device
+	MakerStates  bool // the maker states that the two are coordinated
+	CableBetween Opt  // cable between First and the device [m]
 }
 
 // Presence says whether something is there.
@@ -178,8 +197,10 @@ const (
 	RuleLowestUc
 	RuleHighestUc
 	RuleProtectionLevel
+	RuleDataSheet
 	RuleTestClass
 	RuleNominalCurrent
+	RuleOpenCircuit
 	RuleImpulseCurrent
 	RuleMaximumCurrent
 	RuleShortCircuit
@@ -189,14 +210,15 @@ const (
 	RuleTOV
 	RuleLeads
 	RuleDistance
+	RuleFirstStage
 	RuleBackup
 	RuleEarth
 	Rules // their number
 )
 
-var ruleNames = [Rules]string{"current_kind", "uc_lower_bound", "uc_upper_bound", "protection_level", "test_class",
-	"nominal_current", "impulse_current", "maximum_current",
-	"short_circuit_rating", "follow_current", "modes", "connection", "temporary_overvoltage", "leads", "distance",
+var ruleNames = [Rules]string{"current_kind", "uc_lower_bound", "uc_upper_bound", "protection_level", "data_sheet", "test_class",
+	"nominal_current", "open_circuit_voltage", "impulse_current", "maximum_current",
+	"short_circuit_rating", "follow_current", "modes", "connection", "temporary_overvoltage", "leads", "distance", "first_stage",
 	"backup_overcurrent_device", "earth"}
 
 func (r Rule) String() string { return ruleNames[r] }

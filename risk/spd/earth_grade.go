@@ -21,7 +21,6 @@ const (
 		"Build an electrode, bond everything to it and measure it."
 	noteEarth = "Earth first: a device can do very little without a proved earth connection. " +
 		"Find the electrode, bond everything to it and measure it."
-	noteProved = "Holds with the earth connection of the structure as given; test it before use."
 )
 
 // gradeOf grades the earth connection of a structure.
@@ -82,9 +81,6 @@ func (s *scheduler) earthNotes(en *Entry) {
 	case grade == EarthAbsent || grade == EarthUnproved:
 		s.note(advice)
 	default:
-		if grade == EarthFair {
-			s.note(advice)
-		}
-		s.note(noteProved)
+		s.note(advice)
 	}
 }

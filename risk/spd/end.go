@@ -268,17 +268,6 @@ func (x *end) entranceClass() TestClass {
 	return ClassII
 }
 
-// connection is the connection type: CT2 where there is a neutral apart from PE, CT1 in TN-C and IT.
-func (x *end) connection() Connection {
-	switch {
-	case x.telecom() || x.direct():
-		return NoConnection
-	case (x.l.Electrical.System == risk.TT || x.l.Electrical.System == risk.TNS) && x.neutral():
-		return CT2
-	}
-	return CT1
-}
-
 // fedByBattery reports whether a battery can feed a photovoltaic line.
 func (s *scheduler) fedByBattery(x *end) bool {
 	return x.l.Electrical.Equipment == risk.ChargeController || x.site.storage

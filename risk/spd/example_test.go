@@ -28,6 +28,7 @@ func ExampleSchedule() {
 	// Output:
 	// supply line_entrance ac class I required true
 	//    L-N U_C 254 V, U_P 1.5 kV, I_imp 25 kA
+	//    L-PE U_C 254 V, U_P 1.5 kV, I_imp 0 kA
 	//    N-PE U_C 231 V, U_P 1.5 kV, I_imp 50 kA
 	// array line_entrance dc class I required true
 	//    +/- U_C 180 V, U_P 0.7 kV, I_imp 12.5 kA
@@ -40,14 +41,14 @@ func ExampleSchedule() {
 }
 
 // The input of an invented feeder drive, rated for 84 V d.c., of which nothing more is known, and an invented device made for
-// 520 V. The beginning of action at 1.2 to 1.5 times U_C and what it means are common practice, no published source; 0.8 U_W
+// 640 V. The beginning of action at 1.06 to 1.3 times U_C and what it means are common practice, no published source; 0.8 U_W
 // is read, U_W of 0.8 kV from memory.
 func ExampleCheck() {
 	input := &risk.Line{To: -1, Electrical: risk.Electrical{Current: risk.DC, EquipmentMaxInput: 84}}
 	entry, _ := spd.Demand(input, nil, spd.LineEntrance, nil)
 	modes, _ := spd.Modes("+/-", "+/PE", "-/PE")
 	classes, _ := spd.Classes("II")
-	device := spd.Device{DC: true, UcDC: spd.Some(520), Up: spd.Some(1.8), In: spd.Some(20), Imax: spd.Some(40), Classes: classes,
+	device := spd.Device{DC: true, UcDC: spd.Some(640), Up: spd.Some(2.2), In: spd.Some(20), Imax: spd.Some(40), Classes: classes,
 		Modes: modes, Technology: spd.Limiting}
 
 	result := spd.Check(&device, &spd.Place{Entry: &entry, Line: input})
@@ -58,9 +59,9 @@ func ExampleCheck() {
 	}
 	// Output:
 	// ineffective
-	// Does nothing for this input: it starts to act at about 624 V, the input is damaged above 84 V.
+	// Does nothing for this equipment: it starts to act at about 678.4 to 832 V, at most 640 V may reach it.
 	//    current_kind suitable required rated for d.c. found d.c. only
-	//    uc_lower_bound suitable required at least 84 V found 520 V
-	//    uc_upper_bound ineffective required begins to act below 640 V found begins to act at about 624 to 780 V
-	//    protection_level ineffective required at most 0.5 kV found 1.8 kV
+	//    uc_lower_bound suitable required at least 84 V found 640 V
+	//    uc_upper_bound ineffective required begins to act below 640 V found begins to act at about 678.4 to 832 V
+	//    protection_level ineffective required at most 0.5333 kV found 2.2 kV
 }

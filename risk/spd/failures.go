@@ -19,14 +19,16 @@ func (d *Device) Failures(n *Need) (failed RuleSet) {
 	failed.add(RuleLowestUc, d.lowestUc(n))
 	failed.add(RuleHighestUc, d.highestUc(n))
 	failed.add(RuleProtectionLevel, d.protects(n))
+	failed.add(RuleDataSheet, d.consistent(n))
 	failed.add(RuleTestClass, d.tested(n))
 	failed.add(RuleNominalCurrent, max(rated(d.In, d.nominalMin(n)), d.nominalNPE(n)))
+	failed.add(RuleOpenCircuit, d.openCircuit(n))
 	failed.add(RuleImpulseCurrent, max(rated(d.Iimp, d.impulseMin(n)), d.impulseNPE(n)))
 	failed.add(RuleShortCircuit, rated(d.ShortCircuit, n.shortCircuit))
 	failed.add(RuleFollowCurrent, d.followCurrent(n))
 	failed.add(RuleModes, d.covers(n))
 	failed.add(RuleConnection, d.connected(n))
-	failed.add(RuleTOV, rated(d.TOV, n.tov))
+	failed.add(RuleTOV, d.bears(n))
 	return failed
 }
 

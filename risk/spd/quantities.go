@@ -120,6 +120,8 @@ var (
 	qUmax = define(trace.Quantity{Symbol: "U_max", Name: "highest continuous operating voltage", Unit: "V", Reads: "electrical/max_operating_v"})
 	qUten = define(trace.Quantity{Symbol: "U_max", Name: "highest operating voltage where not given: nominal voltage and 10 %", Unit: "V", Clause: stdSPD,
 		Expr: "1.1*U_0", In: on{qU0}, Provenance: read, BranchOf: qUmax})
+	qUmaxStates = define(trace.Quantity{Symbol: "U_max", Name: "highest operating voltage of all sources that feed the line", Unit: "V", Clause: stdSPD,
+		Provenance: trace.Given, BranchOf: qUmax})
 	qUoc   = define(trace.Quantity{Symbol: "U_OC", Name: "open-circuit voltage at standard test conditions", Unit: "V", Reads: "electrical/open_circuit_v"})
 	qAlpha = define(trace.Quantity{Symbol: "alpha", Name: "temperature coefficient of the open-circuit voltage", Unit: "1/K", Reads: "electrical/temperature_coefficient_per_k"})
 	qTmin  = define(trace.Quantity{Symbol: "T_min", Name: "lowest temperature", Unit: "degree C", Reads: "electrical/lowest_temperature_c"})
@@ -135,25 +137,24 @@ var (
 	qUchM = define(trace.Quantity{Symbol: "U_ch", Name: "highest charging voltage as given", Unit: "V",
 		Expr: "U_max", In: on{qUmax}, BranchOf: qUch})
 
-	// u_C is the lowest U_C before rounding; each mode and kind of line is a branch.
-	qUcRaw = define(trace.Quantity{Symbol: "u_C", Name: "lowest U_C before rounding", Unit: "V", Clause: stdSPD, Provenance: read})
-	qUcLN  = define(trace.Quantity{Symbol: "u_C", Name: "lowest U_C of L-N, L-PEN, and L-PE in TN and TT", Unit: "V", Clause: stdSPD,
-		Expr: "max(1.1*U_0,U_max)", In: on{qU0, qUmax}, Provenance: read, BranchOf: qUcRaw})
-	qUcIT = define(trace.Quantity{Symbol: "u_C", Name: "lowest U_C of L-PE in IT", Unit: "V", Clause: stdSPD,
-		Expr: "sqrt(3)*max(1.1*U_0,U_max)", In: on{qU0, qUmax}, Provenance: read, BranchOf: qUcRaw})
-	qUcNPE = define(trace.Quantity{Symbol: "u_C", Name: "lowest U_C of N-PE", Unit: "V", Clause: stdSPD,
-		Expr: "max(U_0,U_max/1.1)", In: on{qU0, qUmax}, Provenance: read, BranchOf: qUcRaw})
-	qUcPV = define(trace.Quantity{Symbol: "u_C", Name: "lowest U_CPV of all modes", Unit: "V", Clause: std712,
-		Expr: "U_OCMAX", In: on{qUpv}, Provenance: read, BranchOf: qUcRaw})
-	qUcIn = define(trace.Quantity{Symbol: "u_C", Name: "lowest U_C: inactive up to the input voltage of the equipment", Unit: "V", Clause: trade,
-		Expr: "U_in", In: on{qUin}, Provenance: practice, BranchOf: qUcRaw})
-	qUcBat = define(trace.Quantity{Symbol: "u_C", Name: "lowest U_C of a battery circuit", Unit: "V", Clause: trade,
-		Expr: "1.1*U_ch", In: on{qUch}, Provenance: practice, BranchOf: qUcRaw})
-	qUcGiven = define(trace.Quantity{Symbol: "u_C", Name: "lowest U_C: highest operating voltage as given", Unit: "V", Clause: stdSPD,
-		Expr: "U_max", In: on{qUmax}, Provenance: read, BranchOf: qUcRaw})
+	qUc   = define(trace.Quantity{Symbol: "U_C", Name: "lowest U_C, as printed", Unit: "V", Clause: stdSPD, Provenance: read})
+	qUcLN = define(trace.Quantity{Symbol: "U_C", Name: "lowest U_C of L-N, L-PEN, L-PE in TN and TT, and in IT of N-PE and of a single-phase source", Unit: "V", Clause: stdSPD,
+		Expr: "max(1.1*U_0,U_max)", In: on{qU0, qUmax}, Provenance: read, BranchOf: qUc})
+	qUcIT = define(trace.Quantity{Symbol: "U_C", Name: "lowest U_C of L-PE in IT", Unit: "V", Clause: stdSPD,
+		Expr: "sqrt(3)*max(1.1*U_0,U_max)", In: on{qU0, qUmax}, Provenance: read, BranchOf: qUc})
+	qUcITSplit = define(trace.Quantity{Symbol: "U_C", Name: "lowest U_C of L-PE in IT of a split-phase source", Unit: "V", Clause: stdSPD,
+		Expr: "2*max(1.1*U_0,U_max)", In: on{qU0, qUmax}, Provenance: memory, BranchOf: qUc})
+	qUcNPE = define(trace.Quantity{Symbol: "U_C", Name: "lowest U_C of N-PE", Unit: "V", Clause: stdSPD,
+		Expr: "max(U_0,U_max/1.1)", In: on{qU0, qUmax}, Provenance: read, BranchOf: qUc})
+	qUcPV = define(trace.Quantity{Symbol: "U_C", Name: "lowest U_CPV of all modes", Unit: "V", Clause: std712,
+		Expr: "U_OCMAX", In: on{qUpv}, Provenance: read, BranchOf: qUc})
+	qUcIn = define(trace.Quantity{Symbol: "U_C", Name: "lowest U_C: inactive up to the input voltage of the equipment", Unit: "V", Clause: trade,
+		Expr: "U_in", In: on{qUin}, Provenance: practice, BranchOf: qUc})
+	qUcBat = define(trace.Quantity{Symbol: "U_C", Name: "lowest U_C of a battery circuit", Unit: "V", Clause: trade,
+		Expr: "1.1*U_ch", In: on{qUch}, Provenance: practice, BranchOf: qUc})
+	qUcGiven = define(trace.Quantity{Symbol: "U_C", Name: "lowest U_C: highest operating voltage as given", Unit: "V", Clause: stdSPD,
+		Expr: "U_max", In: on{qUmax}, Provenance: read, BranchOf: qUc})
 
-	qUc     = define(trace.Quantity{Symbol: "U_C", Name: "lowest U_C, as printed", Unit: "V", Clause: stdSPD, Provenance: read})
-	qUcUp   = define(trace.Quantity{Symbol: "U_C", Name: "lowest U_C, rounded up to a full volt as the printed ones are", Unit: "V", Clause: stdSPD, Expr: "ceil(u_C-1e-6)", In: on{qUcRaw}, Provenance: read, BranchOf: qUc})
 	qUcMin  = define(trace.Quantity{Symbol: "U_Cmin", Name: "largest of the modes", Unit: "V", Expr: "max(U_C)", In: on{qUc}, Provenance: read})
 	qUw     = define(trace.Quantity{Symbol: "U_W", Name: "impulse withstand of the equipment", Unit: "kV", Reads: "withstand_kv"})
 	qUwFar  = define(trace.Quantity{Symbol: "U_W", Name: "impulse withstand of the equipment at the far end", Unit: "kV", Reads: "far_withstand_kv", BranchOf: qUw})
@@ -163,28 +164,47 @@ var (
 	qLeadC  = define(trace.Quantity{Symbol: "c_l", Name: "voltage on the leads per metre", Unit: "kV/m", Clause: "IEC 62305-4:2010 Annex C", Provenance: read})
 	qLeadK  = define(trace.Quantity{Symbol: "k_l", Name: "voltage on the leads as a share of U_P", Clause: "IEC 62305-4:2010 Annex C", Provenance: memory})
 	qLead   = define(trace.Quantity{Symbol: "l", Name: "length of both leads together", Unit: "m", Reads: "electrical/lead_length_m"})
-	qUpRaw  = define(trace.Quantity{Symbol: "u_P", Name: "highest U_P before rounding", Unit: "kV", Clause: "IEC 62305-4:2010 Annex C", Provenance: read})
-	qUpLead = define(trace.Quantity{Symbol: "u_P", Name: "highest U_P before rounding, leads allowed for", Unit: "kV", Clause: "IEC 62305-4:2010 Annex C",
-		Expr: "min(U_lim-c_l*l,U_lim/(1+k_l))", In: on{qUlim, qLeadC, qLead, qLeadK}, Provenance: memory, BranchOf: qUpRaw})
-	qUpBare = define(trace.Quantity{Symbol: "u_P", Name: "highest U_P before rounding, wired through the terminals", Unit: "kV", Clause: "IEC 62305-4:2010 Annex C",
-		Expr: "U_lim", In: on{qUlim}, Provenance: read, BranchOf: qUpRaw})
-	qUp      = define(trace.Quantity{Symbol: "U_P", Name: "highest U_P", Unit: "kV", Clause: stdPower, In: on{qUpRaw}, Provenance: read})
-	qRatio   = define(trace.Quantity{Symbol: "r_P", Name: "usual ratio of U_P to U_C", Clause: trade, Provenance: practice})
-	qUcTop   = define(trace.Quantity{Symbol: "u_Cmax", Name: "U_C above which a device is of no use", Unit: "V", Clause: trade, Provenance: practice})
-	qUcRatio = define(trace.Quantity{Symbol: "u_Cmax", Name: "U_C above which a limiting device does not usually reach U_P", Unit: "V", Clause: trade,
-		Expr: "1000*U_P/r_P", In: on{qUp, qRatio}, Provenance: practice, BranchOf: qUcTop})
-	qOnset   = define(trace.Quantity{Symbol: "k_on", Name: "beginning of action as a multiple of U_C, high estimate", Clause: trade, Provenance: practice})
-	qPeak    = define(trace.Quantity{Symbol: "k_p", Name: "peak factor", Clause: trade, Provenance: practice})
-	qUcOnset = define(trace.Quantity{Symbol: "u_Cmax", Name: "U_C above which a device may begin to act only above U_P", Unit: "V", Clause: trade,
-		Expr: "1000*U_P/(k_on*k_p)", In: on{qUp, qOnset, qPeak}, Provenance: practice, BranchOf: qUcTop})
-	qUcMax = define(trace.Quantity{Symbol: "U_Cmax", Name: "highest useful U_C, in full volts", Unit: "V", Clause: trade,
-		Expr: "floor(u_Cmax)", In: on{qUcTop}, Provenance: practice})
+	qUp     = define(trace.Quantity{Symbol: "U_P", Name: "highest U_P", Unit: "kV", Clause: "IEC 62305-4:2010 Annex C", Provenance: read})
+	qUpLead = define(trace.Quantity{Symbol: "U_P", Name: "highest U_P, leads allowed for", Unit: "kV", Clause: "IEC 62305-4:2010 Annex C",
+		Expr: "min(U_lim-c_l*l,U_lim/(1+k_l))", In: on{qUlim, qLeadC, qLead, qLeadK}, Provenance: memory, BranchOf: qUp})
+	qUpBare = define(trace.Quantity{Symbol: "U_P", Name: "highest U_P, wired through the terminals", Unit: "kV", Clause: "IEC 62305-4:2010 Annex C",
+		Expr: "U_lim", In: on{qUlim}, Provenance: read, BranchOf: qUp})
+	qUpOne    = define(trace.Quantity{Symbol: "U_P1", Name: "highest U_P of the device at the entrance", Unit: "kV", Clause: "IEC 62305-4:2010 Annex C", Provenance: memory})
+	qUpSecond = define(trace.Quantity{Symbol: "U_P", Name: "highest U_P of a second device, not above that of the first", Unit: "kV", Clause: "IEC 62305-4:2010 Annex C",
+		Expr: "min(U_P,U_P1)", In: on{qUp, qUpOne}, Provenance: memory, BranchOf: qUp})
+	qOnset = define(trace.Quantity{Symbol: "k_on", Name: "beginning of action as a multiple of U_C, high estimate", Clause: trade, Provenance: practice})
+	qPeak  = define(trace.Quantity{Symbol: "k_p", Name: "peak factor", Clause: trade, Provenance: practice})
+	qUcMax = define(trace.Quantity{Symbol: "U_Cmax", Name: "highest useful U_C: a device of a higher one may begin to act only above U_P", Unit: "V", Clause: trade,
+		Expr: "1000*U_P/(k_on*k_p)", In: on{qUp, qOnset, qPeak}, Provenance: practice})
+)
+
+// Open-circuit voltage of class III, and what to order.
+var (
+	qUoc3       = define(trace.Quantity{Symbol: "U_OC3", Name: "lowest open-circuit voltage of class III", Unit: "kV", Clause: trade, Provenance: practice})
+	qOrderUc    = define(trace.Quantity{Symbol: "U_Co", Name: "U_C to order", Unit: "V", Clause: stdPower, In: on{qUc}, Provenance: memory})
+	qOrderUp    = define(trace.Quantity{Symbol: "U_Po", Name: "U_P to order", Unit: "kV", Clause: stdPower, In: on{qUp}, Provenance: read})
+	qOrderIn    = define(trace.Quantity{Symbol: "I_no", Name: "I_n to order", Unit: "kA", Clause: stdPower, In: on{qIn}, Provenance: read})
+	qOrderIimp  = define(trace.Quantity{Symbol: "I_impo", Name: "I_imp to order; beyond the preferred values the need itself", Unit: "kA", Clause: stdPower, In: on{qIimp}, Provenance: read})
+	qOrderIimpN = define(trace.Quantity{Symbol: "I_impNo", Name: "I_imp of N-PE to order; beyond the preferred values the need itself", Unit: "kA", Clause: stdPower, In: on{qIimpN}, Provenance: read})
+	qOrderUoc   = define(trace.Quantity{Symbol: "U_OCo", Name: "U_OC of class III to order", Unit: "kV", Clause: stdPower, In: on{qUoc3}, Provenance: read})
 )
 
 // Particular to the check of a device.
 var (
-	qTOV = define(trace.Quantity{Symbol: "U_T", Name: "temporary overvoltage for 5 s, line to neutral", Unit: "V", Clause: stdPower,
-		Expr: "1.45*U_0", In: on{qU0}, Provenance: memory})
+	qUref    = define(trace.Quantity{Symbol: "U_REF", Name: "reference voltage of the temporary overvoltages at 230/400 V", Unit: "V", Clause: stdTOV, Provenance: memory})
+	qUrefSet = define(trace.Quantity{Symbol: "U_REF", Name: "reference voltage of the temporary overvoltages", Unit: "V", Clause: stdTOV,
+		Expr: "1.1*U_0", In: on{qU0}, Provenance: memory, BranchOf: qUref})
+	qTOVk   = define(trace.Quantity{Symbol: "k_T", Name: "multiple of a temporary overvoltage", Clause: stdTOV, Provenance: memory})
+	qTOVhv  = define(trace.Quantity{Symbol: "U_HV", Name: "voltage of a fault on the high-voltage side", Unit: "V", Clause: stdTOV, Provenance: memory})
+	qTOV    = define(trace.Quantity{Symbol: "U_T", Name: "temporary overvoltage", Unit: "V", Clause: stdTOV, Provenance: memory})
+	qTOVref = define(trace.Quantity{Symbol: "U_T", Name: "temporary overvoltage as a multiple of U_REF", Unit: "V", Clause: stdTOV,
+		Expr: "k_T*U_REF", In: on{qTOVk, qUref}, Provenance: memory, BranchOf: qTOV})
+	qTOVsplit = define(trace.Quantity{Symbol: "U_T", Name: "temporary overvoltage in a split-phase supply that lost its neutral", Unit: "V", Clause: stdTOV,
+		Expr: "k_T*U_0", In: on{qTOVk, qU0}, Provenance: memory, BranchOf: qTOV})
+	qTOVline = define(trace.Quantity{Symbol: "U_T", Name: "temporary overvoltage L-PE from the high-voltage side", Unit: "V", Clause: stdTOV,
+		Expr: "U_HV+U_REF", In: on{qTOVhv, qUref}, Provenance: memory, BranchOf: qTOV})
+	qTOVneutral = define(trace.Quantity{Symbol: "U_T", Name: "temporary overvoltage N-PE from the high-voltage side", Unit: "V", Clause: stdTOV,
+		Expr: "U_HV", In: on{qTOVhv}, Provenance: memory, BranchOf: qTOV})
 	qIlimTable = define(trace.Quantity{Symbol: "i_lim", Name: "impulse current 10/350 of a voltage-limiting device set by the table", Unit: "kA", Clause: stdPV + "Annex A", Provenance: memory})
 	qIlim      = define(trace.Quantity{Symbol: "I_implim", Name: "lowest impulse current 10/350 of a voltage-limiting device", Unit: "kA", Clause: stdPV + "Annex A",
 		Expr: "max(i_lim,i_0,i_z,i_S3)", In: on{qIlimTable, qI0, qIz, qS3base}, Provenance: memory})
@@ -202,9 +222,9 @@ var (
 		Expr: "max(1.25*I_SC/1000,I_k)", In: on{qIsc, qIk}, Provenance: practice, BranchOf: qSCCR})
 	qSE   = define(trace.Quantity{Symbol: "s_E", Name: "cross-section to earth by class", Unit: "mm2", Clause: stdSPD, Provenance: memory})
 	qSL   = define(trace.Quantity{Symbol: "s_L", Name: "cross-section to live conductors by class", Unit: "mm2", Clause: stdSPD, Provenance: memory})
-	qSEr  = define(trace.Quantity{Symbol: "S_Ereq", Name: "cross-section to earth", Unit: "mm2", Clause: stdSPD + "; GB 50057", Expr: "max(s_E,I_imp/8)", In: on{qSE, qIimp}, Provenance: read})
-	qSErN = define(trace.Quantity{Symbol: "S_Ereq", Name: "cross-section to earth, carrying the N-PE current", Unit: "mm2", Clause: stdSPD + "; GB 50057", Expr: "max(s_E,I_impN/8)", In: on{qSE, qIimpN}, Provenance: read, BranchOf: qSEr})
-	qSLr  = define(trace.Quantity{Symbol: "S_Lreq", Name: "cross-section to live conductors", Unit: "mm2", Clause: stdSPD + "; GB 50057", Expr: "max(s_L,I_imp/8)", In: on{qSL, qIimp}, Provenance: read})
+	qSEr  = define(trace.Quantity{Symbol: "S_Ereq", Name: "cross-section to earth", Unit: "mm2", Clause: stdSPD + "; GB 50057", Expr: "max(s_E,I_impo/8)", In: on{qSE, qOrderIimp}, Provenance: read})
+	qSErN = define(trace.Quantity{Symbol: "S_Ereq", Name: "cross-section to earth, carrying the N-PE current", Unit: "mm2", Clause: stdSPD + "; GB 50057", Expr: "max(s_E,I_impNo/8)", In: on{qSE, qOrderIimpN}, Provenance: read, BranchOf: qSEr})
+	qSLr  = define(trace.Quantity{Symbol: "S_Lreq", Name: "cross-section to live conductors", Unit: "mm2", Clause: stdSPD + "; GB 50057", Expr: "max(s_L,I_impo/8)", In: on{qSL, qOrderIimp}, Provenance: read})
 	qSEu  = define(trace.Quantity{Symbol: "S_E", Name: "next standard cross-section to earth", Unit: "mm2", In: on{qSEr}, Provenance: practice})
 	qSLu  = define(trace.Quantity{Symbol: "S_L", Name: "next standard cross-section to live conductors", Unit: "mm2", In: on{qSLr}, Provenance: practice})
 )

@@ -1,6 +1,8 @@
 package spd
 
 import (
+	"math"
+
 	"levinward/risk"
 	"levinward/risk/trace"
 )
@@ -12,25 +14,40 @@ const deviceRules = RuleLeads
 type Need struct {
 	telecom                     bool
 	current                     risk.Current
-	ucMin, ucMax, upMax         Opt
-	limit                       Opt      // what may reach the equipment [kV]: the device begins to act below it
-	contradiction               bool     // equipment that no U_P protects
-	classes                     ClassSet // of which one is needed
-	modes                       ModeSet
+	ucMin, upMax                Opt           // between live conductors: L-N in CT2, otherwise of the first mode
+	ucLL                        Opt           // between lines
+	ucLPE, ucNPE                Opt           // where the mode is asked for besides
+	limit                       Opt           // what may reach the equipment [kV]: the device begins to act below it
+	contradiction               bool          // equipment that no U_P protects
+	classes                     ClassSet      // of which one is needed
+	modes                       ModeSet       // that the device has; L-PE of CT2 is none of its own
+	through                     bool          // CT2: L-PE is L-N and N-PE behind each other
 	connection                  ConnectionSet // empty where there is none to choose
 	also                        ConnectionSet
 	in, inLimiting, inNPE       Opt
 	iimp, iimpLimiting, iimpNPE Opt
-	shortCircuit, tov           Opt
+	uoc                         Opt
+	shortCircuit                Opt
+	tov                         [tovs]Opt
 	reviews                     *trace.Reviews
 }
 
+// The temporary overvoltages of a Need.
+const (
+	tovMain = iota // 5 s, L-N in CT2, otherwise line to PE or PEN
+	tovLost
+	tovLPE
+	tovHighLPE
+	tovHighNPE
+	tovs // their number
+)
+
 // NeedOf draws the need from an entry.
 func NeedOf(e *Entry) Need {
-	n := Need{telecom: e.Service == risk.Telecom, current: e.Current, ucMin: e.UcMin, ucMax: e.UcMax, upMax: e.UpMax, limit: e.UpMax,
+	n := Need{telecom: e.Service == risk.Telecom, current: e.Current, ucMin: e.UcMin, upMax: e.UpMax, limit: e.UpMax,
 		contradiction: !e.UpMax.Valid && e.EffectiveMax.Valid,
 		classes:       servingClasses(e.TestClass), connection: connectionSet(e.Connection), also: connectionSet(e.AlsoConnection),
-		in: e.InMin, inLimiting: e.InMin, iimp: e.IimpMin, iimpLimiting: e.IimpMin, shortCircuit: e.ShortCircuitMin, tov: e.TOVMin,
+		in: e.InMin, inLimiting: e.InMin, iimp: e.IimpMin, iimpLimiting: e.IimpMin, uoc: e.UocMin, shortCircuit: e.ShortCircuitMin,
 		reviews: e.Reviews}
 	if e.EffectiveMax.Valid {
 		n.limit = e.EffectiveMax
@@ -40,12 +57,59 @@ func NeedOf(e *Entry) Need {
 		n.inLimiting = Some(max(e.InMin.Value, e.LimitingInMin.Value))
 	}
 	for i := range e.Modes {
-		n.modes |= modeSet(e.Modes[i].Mode)
+		n.mode(e, &e.Modes[i], i == 0)
+	}
+	n.ucLL = betweenLines(e)
+	if !n.tov[tovMain].Valid {
+		n.tov[tovMain] = e.TOVMin
 	}
 	if m := neutralPE(e); m != nil {
 		n.inNPE, n.iimpNPE = m.InMin, m.IimpMin
 	}
 	return n
+}
+
+// betweenLines is the lowest U_C between lines [V]: 1.1 times the voltage between them, of three phases or of two in antiphase.
+func betweenLines(e *Entry) Opt {
+	if len(e.Modes) == 0 || !e.Modes[0].UcMin.Valid {
+		return Opt{}
+	}
+	lines := e.Conductors
+	switch e.Modes[0].Mode {
+	case modeLN:
+		lines--
+	case modeLPEN:
+	default:
+		return Opt{}
+	}
+	switch uc := e.Modes[0].UcMin.Value; lines {
+	case 2:
+		return Some(2 * uc)
+	case 3:
+		return Some(math.Sqrt(3) * uc)
+	}
+	return Opt{}
+}
+
+// mode draws what a mode asks for; main is the first of the entry.
+func (n *Need) mode(e *Entry, m *Mode, main bool) {
+	if main {
+		if m.UcMin.Valid {
+			n.ucMin = m.UcMin
+		}
+		n.tov[tovMain], n.tov[tovLost] = m.lasting(lasts5s), m.lasting(lasts120min)
+	}
+	switch {
+	case m.Mode == modeLPE && e.Connection == CT2:
+		n.through, n.ucLPE = true, m.UcMin
+		n.tov[tovLPE], n.tov[tovHighLPE] = m.lasting(lasts5s), m.lasting(lasts200ms)
+		return
+	case m.Mode == modeLPE:
+		n.tov[tovHighLPE] = m.lasting(lasts200ms)
+	case m.Mode == modeNPE:
+		n.ucNPE, n.tov[tovHighNPE] = m.UcMin, m.lasting(lasts200ms)
+	}
+	n.modes |= modeSet(m.Mode)
 }
 
 // Passes reports whether a device meets every rule of a place that its data sheet can decide, and otherwise the first
@@ -66,10 +130,14 @@ func (d *Device) Meets(n *Need) (ok bool, firstFailed Rule) {
 		return false, RuleHighestUc
 	case d.protects(n) != Suitable:
 		return false, RuleProtectionLevel
+	case d.consistent(n) != Suitable:
+		return false, RuleDataSheet
 	case d.tested(n) != Suitable:
 		return false, RuleTestClass
 	case rated(d.In, d.nominalMin(n)) != Suitable || d.nominalNPE(n) != Suitable:
 		return false, RuleNominalCurrent
+	case d.openCircuit(n) != Suitable:
+		return false, RuleOpenCircuit
 	case rated(d.Iimp, d.impulseMin(n)) != Suitable || d.impulseNPE(n) != Suitable:
 		return false, RuleImpulseCurrent
 	case rated(d.ShortCircuit, n.shortCircuit) != Suitable:
@@ -80,7 +148,7 @@ func (d *Device) Meets(n *Need) (ok bool, firstFailed Rule) {
 		return false, RuleModes
 	case d.connected(n) != Suitable:
 		return false, RuleConnection
-	case rated(d.TOV, n.tov) != Suitable:
+	case d.bears(n) != Suitable:
 		return false, RuleTOV
 	}
 	return true, Rules
@@ -116,67 +184,6 @@ func (d *Device) currentKind(n *Need) Verdict {
 
 // direct reports that the d.c. value of U_C counts.
 func (n *Need) direct() bool { return n.telecom || n.current == risk.DC }
-
-// uc is U_C for the current of the line; telecommunication devices state either.
-func (d *Device) uc(n *Need) Opt {
-	if n.direct() && (d.UcDC.Valid || !n.telecom) {
-		return d.UcDC
-	}
-	return d.UcAC
-}
-
-func (d *Device) lowestUc(n *Need) Verdict {
-	if !n.ucMin.Valid {
-		return InsufficientData
-	}
-	return rated(d.uc(n), n.ucMin)
-}
-
-// highestUc judges whether the device begins to act early enough. A U_P that is low enough proves it; one too high leaves it
-// to the cautious estimate from U_C. Without a U_P only a U_C with which devices usually reach the U_P asked for
-// will do. A U_P below the peak of U_C cannot be.
-func (d *Device) highestUc(n *Need) Verdict {
-	uc := d.uc(n)
-	limit := n.limit
-	row := d.onsetRow(n)
-	peak := uc.Value * n.reviews.Value(onset, row, onsetPeak)
-	switch {
-	case !uc.Valid || !limit.Valid:
-		return InsufficientData
-	case d.protects(n) == Suitable:
-		if falls(1000*d.Up.Value, peak) {
-			return InsufficientData
-		}
-	case falls(1000*limit.Value, peak*n.reviews.Value(onset, row, onsetHigh)):
-		return Ineffective
-	case !d.Up.Valid && (!n.ucMax.Valid || falls(n.ucMax.Value, uc.Value)):
-		return InsufficientData
-	}
-	return Suitable
-}
-
-// onsetRow is the row of the beginning of action for the U_C that counts.
-func (d *Device) onsetRow(n *Need) int {
-	if n.direct() && (d.UcDC.Valid || !n.telecom) {
-		return onsetDC
-	}
-	return onsetAC
-}
-
-// protects judges U_P. Where no preferred U_P is low enough, no device protects the equipment.
-func (d *Device) protects(n *Need) Verdict {
-	switch {
-	case !d.Up.Valid:
-		return InsufficientData
-	case n.contradiction:
-		return Ineffective
-	case !n.upMax.Valid:
-		return InsufficientData
-	case falls(n.upMax.Value, d.Up.Value):
-		return Ineffective
-	}
-	return Suitable
-}
 
 // Members of the sets.
 const (
@@ -283,10 +290,18 @@ func (d *Device) followCurrent(n *Need) Verdict {
 	switch {
 	case n.telecom || d.Technology == Limiting:
 		return Suitable
-	case d.Technology == TechnologyNotStated || !d.FollowCurrent.Valid:
+	case d.Technology == TechnologyNotStated || !d.follow(n).Valid:
 		return InsufficientData
 	}
-	return rated(d.FollowCurrent, n.shortCircuit)
+	return rated(d.follow(n), n.shortCircuit)
+}
+
+// follow is the follow current that the device interrupts; on d.c. only one that is stated for it counts.
+func (d *Device) follow(n *Need) Opt {
+	if n.direct() {
+		return d.DCFollowCurrent
+	}
+	return d.FollowCurrent
 }
 
 // modeSet is the set of one mode; empty for an unknown one.

@@ -218,14 +218,16 @@ func (s *scheduler) line(x end) {
 func (s *scheduler) device(x *end, place Position, g grounds) {
 	r, mo, n, b := len(s.reasons), len(s.modes), len(s.notes), len(s.bases)
 	s.reasons = g.tell(s.reasons)
+	var entrance *Entry
+	if place == AtEquipment {
+		entrance = s.entrance(x)
+	}
 	en := Entry{
 		Line: x.line, Structure: x.structure, Position: place, Required: g.obligation() == Required, Obligation: g.obligation(),
 		Service: x.l.Service, Current: x.l.Electrical.Current, TestClass: x.class(place), Level: x.level(), Connection: x.connection(),
 		Earthing: x.site.s.Earthing, EarthGrade: gradeOf(x.site.s.Earthing), Specifiable: true, Reviews: s.in.Reviews,
 	}
-	if en.Connection == CT2 && x.l.Electrical.System == risk.TNS {
-		en.AlsoConnection = CT1
-	}
+	en.AlsoConnection = x.alsoConnection(en.Connection)
 	if place == LineEntrance {
 		s.exposed(x, &en)
 	}
@@ -242,13 +244,16 @@ func (s *scheduler) device(x *end, place Position, g grounds) {
 		s.note(notePulsed)
 	} else {
 		s.operating(x, &en)
-		s.protection(x, &en)
+		s.protection(x, &en, entrance)
 	}
 	if en.TestClass == ClassI || en.TestClass == D1 {
 		s.impulse(x, &en)
 	}
 	s.nominal(x, &en)
+	s.combinationWave(x, &en)
 	s.shortCircuit(x, &en)
+	s.order(x, &en)
+	s.distanceNotes(x, &en, entrance)
 	s.connect(x, &en)
 	if x.telecom() {
 		citeSystem(s.reasons[r:], s.bases[b:])
@@ -301,7 +306,7 @@ func (s *scheduler) appendModes(x *end, c Connection) {
 	case x.direct():
 		add("+/-", "+/PE", "-/PE")
 	case c == CT2:
-		add(modeLN, modeNPE)
+		add(modeLN, modeLPE, modeNPE)
 	case system == risk.TNC || system == risk.TNCS:
 		add(modeLPEN)
 	case x.neutral():
@@ -346,11 +351,13 @@ func (s *scheduler) alternatingNotes(x *end) {
 	}
 	switch el.System {
 	case risk.TT:
-		s.note("Upstream of the residual-current device TT allows CT2 only; one upstream of the SPD is of type S or immune to 3 kA 8/20.")
+		s.note(x.residualNote())
 	case risk.TNCS:
 		s.note("For the point where the PEN is not yet split; after it, L-N or L-PE and N-PE as in TN-S.")
-	case risk.TNS:
-		s.note("Connection type CT1 is allowed in TN-S as well, each mode with the ratings of L-N.")
+	case risk.TNS, risk.IT:
+		if x.alsoConnection(x.connection()) == CT1 {
+			s.note("Connection type CT1 is allowed in " + el.System.String() + " as well, each mode with the discharge ratings of L-N.")
+		}
 	}
 	s.note(noteBackup)
 	s.note(noteFollow)
@@ -414,7 +421,7 @@ func (s *scheduler) connect(x *end, en *Entry) {
 	live := t.Pick(qSL, conductors, row, 1)
 	earthStep, liveStep := t.Last(qSE), t.Last(qSL)
 	if en.TestClass == ClassI {
-		live = t.Noted(qSLu, roundUp(t, t.Set(qSLr, max(live, en.IimpMin.Value/8)), prefSection), "next standard cross-section")
+		live = t.Noted(qSLu, roundUp(t, t.Set(qSLr, max(live, en.Order.Iimp.Value/8)), prefSection), "next standard cross-section")
 		earth = t.Noted(qSEu, roundUp(t, s.earthSection(en, earth), prefSection), "next standard cross-section")
 		earthStep, liveStep = t.Last(qSEu), t.Last(qSLu)
 	}
@@ -428,10 +435,10 @@ func (s *scheduler) connect(x *end, en *Entry) {
 
 // earthSection is the cross-section of the conductor to earth of a class I device before rounding; N-PE carries the most in CT2.
 func (s *scheduler) earthSection(en *Entry, byClass float64) float64 {
-	if np := neutralPE(en); np != nil {
-		return s.t.Set(qSErN, max(byClass, np.IimpMin.Value/8))
+	if en.Order.IimpNPE.Valid {
+		return s.t.Set(qSErN, max(byClass, en.Order.IimpNPE.Value/8))
 	}
-	return s.t.Set(qSEr, max(byClass, en.IimpMin.Value/8))
+	return s.t.Set(qSEr, max(byClass, en.Order.Iimp.Value/8))
 }
 
 // conductorRow is the row of the conductors by class.

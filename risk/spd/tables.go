@@ -17,6 +17,7 @@ const (
 	stdPVGuide = "IEC 61643-32"
 	stdPower   = "IEC 61643-11"
 	stdData    = "IEC 61643-21"
+	stdTOV     = "IEC 61643-11:2011 Annex B"
 	trade      = "common practice, no published source"
 )
 
@@ -150,6 +151,8 @@ const (
 	prefC2
 	prefC1
 	prefSection
+	prefUc
+	prefUoc
 )
 
 var preferred = &trace.Table{Number: "preferred",
@@ -164,6 +167,9 @@ var preferred = &trace.Table{Number: "preferred",
 		row("C2 8/20 [kA]", memory, 1, 2, 5),
 		row("C1 8/20 [kA]", memory, 0.25, 0.5),
 		row("conductor cross-section [mm2]", practice, 1, 1.5, 2.5, 4, 6, 10, 16, 25, 35, 50),
+		row("U_C, a.c. power devices [V]", memory, 52, 63, 75, 95, 110, 130, 150, 175, 220, 230, 240, 250, 255, 260, 275, 280, 320, 335, 350, 385,
+			400, 420, 440, 460, 510, 530, 600, 630, 660, 690, 800, 900, 1000),
+		row("U_OC of class III [kV]", read, 0.1, 0.2, 0.5, 1, 2, 3, 4, 5, 6, 10, 20),
 	}}
 
 var environmentFactor = &trace.Table{Number: "f_env", Title: "Environmental factor f_env, for F = 1",
@@ -188,6 +194,8 @@ const (
 	ucLPEIT
 	ucLPEN
 	ucNPE
+	ucLPESingle
+	ucNPEIT
 )
 
 var printedUc = &trace.Table{Number: "U_C", Title: "Lowest U_C at 230/400 V",
@@ -197,6 +205,28 @@ var printedUc = &trace.Table{Number: "U_C", Title: "Lowest U_C at 230/400 V",
 		row("L-PE, IT", read, 440),
 		row("L-PEN", read, 254),
 		row("N-PE", read, 231),
+		row("L-PE, IT of a single-phase source", memory, 254),
+		row("N-PE, IT with neutral", memory, 254),
+	}}
+
+// Rows of the temporary overvoltages.
+const (
+	tovReference = iota
+	tovLine
+	tovLostNeutral
+	tovLostSplit
+	tovTT
+	tovHighVoltage
+)
+
+var overvoltages = &trace.Table{Number: "U_T", Title: "Temporary overvoltages between the conductors of an a.c. line",
+	Clause: stdTOV, Symbols: []string{"value"}, Rows: []trace.Row{
+		row("U_REF at 230/400 V, in V; otherwise 1.1 U_0", memory, 255),
+		row("L-N, in TN L-PE and L-PEN, 5 s: times U_REF", memory, 1.32),
+		row("the same with the neutral lost, 120 min: times U_REF", memory, 1.7320508075688772),
+		row("the same in a split-phase supply: times U_0", memory, 2),
+		row("L-PE in TT, 5 s: times U_REF", memory, 1.7320508075688772),
+		row("fault on the high-voltage side, 200 ms, in V: N-PE in TT; with U_REF added L-PE in TT and IT", memory, 1200),
 	}}
 
 var batteryUc = &trace.Table{Number: "battery", Title: "Highest charging voltage of lead-acid batteries and lowest U_C",
@@ -270,8 +300,39 @@ const (
 var onset = &trace.Table{Number: "onset", Title: "Where a limiting device begins to act, as a multiple of U_C, and its usual " +
 	"ratio of U_P to U_C",
 	Clause: trade, Symbols: []string{"k_on, low", "k_on, high", "peak factor", "U_P/U_C"}, Rows: []trace.Row{
-		remark(row("a.c. (r.m.s.)", practice, 1.2, 1.5, 1.4142135623730951, 4.5), "recollections differ: onset over the peak of U_C 1.0 to 1.2"),
-		remark(row("d.c.", practice, 1.2, 1.5, 1, 3.5), "recollections differ: onset over U_C 1.06 to 1.3"),
+		row("a.c. (r.m.s.)", practice, 1.0, 1.2, 1.4142135623730951, 4.5),
+		row("d.c.", practice, 1.06, 1.3, 1, 3.5),
+	}}
+
+var openCircuit = &trace.Table{Number: "U_OC", Title: "Lowest open-circuit voltage U_OC of class III by what stands behind the device",
+	Clause: trade, Symbols: []string{"U_OC [kV]"}, Rows: []trace.Row{
+		row("electronics of extra-low voltage", practice, 2),
+		row("socket outlet, mains of which nothing is known", practice, 6),
+	}}
+
+// Columns of the bounds of a data sheet: below the first U_P cannot be, below the second it is doubtful.
+const (
+	sheetNever = iota
+	sheetDoubtful
+)
+
+// Rows of the bounds of a data sheet.
+const (
+	sheetLimitingAC = iota
+	sheetLimitingDC
+	sheetDataAC
+	sheetDataDC
+	sheetOther
+)
+
+var sheetBounds = &trace.Table{Number: "data sheet", Title: "U_P over the peak of U_C of the same mode: below the first value it cannot be, " +
+	"below the second it is doubtful; 0 where none is known",
+	Clause: trade, Symbols: []string{"cannot be", "doubtful"}, Rows: []trace.Row{
+		row("limiting, power, a.c.", practice, 1, 1.5),
+		row("limiting, power, d.c.", practice, 1.05, 1.5),
+		row("limiting, data lines, a.c. value", practice, 1, 1.15),
+		row("limiting, data lines, d.c. value", practice, 1.05, 1.15),
+		row("switching, combination, technology not stated", practice, 0, 1),
 	}}
 
 // Rows of the exposure.
@@ -300,8 +361,8 @@ var conductors = &trace.Table{Number: "conductors",
 func Tables() []*trace.Table {
 	return []*trace.Table{threat, earthing, surgesPower, surgesTelecom, minima, pvSwitching, pvLimiting, preferred, environmentFactor,
 		criticalLength,
-		printedUc, batteryUc, ratedWithstand, pvWithstand, target, leadDrop, onset, exposure, conductors, flashCurrents, coordDecoupling,
-		separationClass, separationPaths, separationMaterial}
+		printedUc, overvoltages, batteryUc, ratedWithstand, pvWithstand, target, leadDrop, onset, openCircuit, sheetBounds, exposure, conductors,
+		flashCurrents, coordDecoupling, separationClass, separationPaths, separationMaterial}
 }
 
 // roundUp is the smallest preferred value of the rows that is not below v; v itself beyond the last.

@@ -12,26 +12,39 @@ import (
 	"pgregory.net/rapid"
 )
 
-// Operating voltages at 230/400 V as printed in IEC 60364-5-53 (2002 and 2015), read in secondary sources.
+// Operating voltages at 230/400 V as printed in IEC 60364-5-53 (2002 and 2015), read in secondary sources. In IT 1.1 U0 of N-PE, because
+// a first fault may stand, and of L-PE where the source is stated to be single-phase, both from memory.
 func TestOperatingVoltagesAC(t *testing.T) {
 	cases := []struct {
 		el   risk.Electrical
 		conn Connection
 		want map[string]float64
 	}{
-		{risk.Electrical{System: risk.TT, Nominal: 230, Phases: 1, Neutral: true}, CT2, map[string]float64{"L-N": 254, "N-PE": 231}},
-		{risk.Electrical{System: risk.TNS, Nominal: 230, Phases: 3, Neutral: true}, CT2, map[string]float64{"L-N": 254, "N-PE": 231}},
+		{risk.Electrical{System: risk.TT, Nominal: 230, Phases: 1, Neutral: true}, CT2, map[string]float64{"L-N": 254, "L-PE": 254, "N-PE": 231}},
+		{risk.Electrical{System: risk.TNS, Nominal: 230, Phases: 3, Neutral: true}, CT2, map[string]float64{"L-N": 254, "L-PE": 254, "N-PE": 231}},
 		{risk.Electrical{System: risk.TNC, Nominal: 230, Phases: 3}, CT1, map[string]float64{"L-PEN": 254}},
 		{risk.Electrical{System: risk.TNCS, Nominal: 230, Phases: 1, Neutral: true}, CT1, map[string]float64{"L-PEN": 254}},
-		{risk.Electrical{System: risk.IT, Nominal: 230, Phases: 3, Neutral: true}, CT1, map[string]float64{"L-PE": 440, "N-PE": 231}},
+		{risk.Electrical{System: risk.IT, Nominal: 230, Phases: 3, Neutral: true}, CT2, map[string]float64{"L-N": 254, "L-PE": 440, "N-PE": 254}},
+		{risk.Electrical{System: risk.IT, Nominal: 230, Phases: 3, Neutral: true, Connection: risk.WantCT1}, CT1, map[string]float64{"L-PE": 440, "N-PE": 254}},
+		{risk.Electrical{System: risk.IT, Nominal: 230, Phases: 1, Neutral: true, SourcePhases: 1}, CT2, map[string]float64{"L-N": 254, "L-PE": 254, "N-PE": 254}},
+		{risk.Electrical{System: risk.IT, Nominal: 230, Phases: 1, Neutral: true}, CT2, map[string]float64{"L-N": 254, "L-PE": 440, "N-PE": 254}},
+		// the same beyond 230 V, and 2 x 1.1 U0 between the wires of a split-phase source
+		{risk.Electrical{System: risk.IT, Nominal: 120, Phases: 1, Neutral: true, SourcePhases: 1}, CT2, map[string]float64{"L-N": 132, "L-PE": 132, "N-PE": 132}},
+		{risk.Electrical{System: risk.IT, Nominal: 120, Phases: 2, Neutral: true}, CT2, map[string]float64{"L-N": 132, "L-PE": 264, "N-PE": 132}},
+		{risk.Electrical{System: risk.TNS, Nominal: 120, Phases: 2, Neutral: true}, CT2, map[string]float64{"L-N": 132, "L-PE": 132, "N-PE": 120}},
+		// every state of the sources: 260 V and an earth fault of an isolated single-phase generator
+		{risk.Electrical{System: risk.TNS, Nominal: 230, Phases: 1, Neutral: true, AlsoFedBy: &[]risk.OtherSupply{{Source: risk.SourceGenerator,
+			System: risk.IT, SourcePhases: 1, MaxOperating: 260}}}, CT2, map[string]float64{"L-N": 260, "L-PE": 260, "N-PE": 260}},
+		{risk.Electrical{System: risk.TT, Nominal: 230, Phases: 1, Neutral: true, AlsoFedBy: &[]risk.OtherSupply{{System: risk.IT}}}, CT2,
+			map[string]float64{"L-N": 254, "L-PE": 440, "N-PE": 254}},
 		{risk.Electrical{System: risk.IT, Nominal: 230, Phases: 3}, CT1, map[string]float64{"L-PE": 440}},
 		// by the formulas: 1.1 U0, sqrt(3) 1.1 U0, U0
-		{risk.Electrical{System: risk.TT, Nominal: 240, Phases: 1, Neutral: true}, CT2, map[string]float64{"L-N": 264, "N-PE": 240}},
-		{risk.Electrical{System: risk.TT, Nominal: 120, Phases: 1, Neutral: true}, CT2, map[string]float64{"L-N": 132, "N-PE": 120}},
-		{risk.Electrical{System: risk.IT, Nominal: 127, Phases: 3}, CT1, map[string]float64{"L-PE": 242}},
+		{risk.Electrical{System: risk.TT, Nominal: 240, Phases: 1, Neutral: true}, CT2, map[string]float64{"L-N": 264, "L-PE": 264, "N-PE": 240}},
+		{risk.Electrical{System: risk.TT, Nominal: 120, Phases: 1, Neutral: true}, CT2, map[string]float64{"L-N": 132, "L-PE": 132, "N-PE": 120}},
+		{risk.Electrical{System: risk.IT, Nominal: 127, Phases: 3}, CT1, map[string]float64{"L-PE": 241.96}},
 		// a higher operating voltage raises them
-		{risk.Electrical{System: risk.TT, Nominal: 230, MaxOperating: 280, Phases: 1, Neutral: true}, CT2, map[string]float64{"L-N": 280, "N-PE": 255}},
-		{risk.Electrical{System: risk.TT, Nominal: 230, MaxOperating: 240, Phases: 1, Neutral: true}, CT2, map[string]float64{"L-N": 254, "N-PE": 231}},
+		{risk.Electrical{System: risk.TT, Nominal: 230, MaxOperating: 280, Phases: 1, Neutral: true}, CT2, map[string]float64{"L-N": 280, "L-PE": 280, "N-PE": 254.55}},
+		{risk.Electrical{System: risk.TT, Nominal: 230, MaxOperating: 240, Phases: 1, Neutral: true}, CT2, map[string]float64{"L-N": 254, "L-PE": 254, "N-PE": 231}},
 	}
 	for _, c := range cases {
 		l := mains(aerial(300))
@@ -42,7 +55,7 @@ func TestOperatingVoltagesAC(t *testing.T) {
 			continue
 		}
 		for name, want := range c.want {
-			near(t, c.el.System.String()+" "+name, mode(t, &e, name).UcMin.Value, want, 0)
+			near(t, c.el.System.String()+" "+name, mode(t, &e, name).UcMin.Value, want, 0.01)
 		}
 	}
 }
@@ -67,7 +80,7 @@ func TestPhotovoltaicVoltage(t *testing.T) {
 		l.Electrical.OpenCircuit, l.Electrical.TemperatureCoefficient, l.Electrical.LowestTemperature = c.el.OpenCircuit,
 			c.el.TemperatureCoefficient, c.el.LowestTemperature
 		e := first(t, site1(dwelling, l), 1)
-		near(t, c.name, e.UcMin.Value, math.Ceil(openCircuitMax(&c.el)-1e-6), 0)
+		near(t, c.name, e.UcMin.Value, c.want, 0.005)
 	}
 	if n := math.Floor(1000 / openCircuitMax(&cases[1].el)); n != 18 {
 		t.Errorf("modules in series up to 1000 V: %v, published 18", n)
@@ -83,11 +96,11 @@ func TestLeads(t *testing.T) {
 	if effective > 4 || effective <= 2.5 {
 		t.Error("2.8 kV passes 4 kV and fails 2.5 kV")
 	}
-	// the schedule asks for less, by the length given
-	for length, want := range map[float64]float64{0: 1.5, 0.5: 1.5, 1: 1, 1.3: 0.7} {
+	// the schedule asks for less, by the length given: 2.0/1.2, 2.0 - 1.0, 2.0 - 1.3 kV
+	for length, want := range map[float64]float64{0: 2.0 / 1.2, 0.5: 2.0 / 1.2, 1: 1, 1.3: 0.7} {
 		l := mains(aerial(300))
 		l.Electrical.LeadLength = length
-		near(t, "U_P", first(t, site1(dwelling, l), 1).UpMax.Value, want, 0)
+		near(t, "U_P", first(t, site1(dwelling, l), 1).UpMax.Value, want, 1e-12)
 	}
 }
 
@@ -107,8 +120,8 @@ func TestCommonPracticeInput(t *testing.T) {
 			t.Error("the onset is a fact of the trade")
 		}
 	}
-	near(t, "90 V begins to act at 108 V", onset.Rows[onsetDC].Values[0]*90, 108, 1e-12)
-	near(t, "or at 135 V", onset.Rows[onsetDC].Values[1]*90, 135, 1e-12)
+	near(t, "90 V begins to act at 95.4 V", onset.Rows[onsetDC].Values[0]*90, 95.4, 1e-12)
+	near(t, "or at 117 V", onset.Rows[onsetDC].Values[1]*90, 117, 1e-12)
 }
 
 // A device rated for a.c. only is not to be used on a d.c. line: common practice, no published source.
@@ -131,12 +144,12 @@ func TestDirectCurrentSaysSo(t *testing.T) {
 func TestBatteryVoltage(t *testing.T) {
 	for _, origin := range []risk.DCOrigin{risk.Battery, risk.Load} {
 		for _, c := range []struct{ nominal, highest, input, want float64 }{
-			{12, 0, 0, 18}, {24, 0, 0, 36}, {48, 0, 0, 72}, {48, 58, 0, 64}, {0, 0, 84, 84}, {96, 0, 0, 137}, {0, 0, 0, 0},
+			{12, 0, 0, 18}, {24, 0, 0, 36}, {48, 0, 0, 72}, {48, 58, 0, 63.8}, {0, 0, 84, 84}, {96, 0, 0, 136.4}, {0, 0, 0, 0},
 		} {
 			l := array(20)
 			l.Electrical = risk.Electrical{Current: risk.DC, Origin: origin, Nominal: c.nominal, MaxOperating: c.highest, EquipmentMaxInput: c.input}
 			e := first(t, site1(dwelling, l), 1)
-			near(t, "U_C", e.UcMin.Value, c.want, 0)
+			near(t, "U_C", e.UcMin.Value, c.want, 1e-9)
 			if e.UcMin.Valid != (c.want > 0) {
 				t.Errorf("%+v: %+v", c, e.UcMin)
 			}
@@ -154,13 +167,13 @@ func TestProtectionLevelByDistance(t *testing.T) {
 		life                bool
 		want                []float64
 	}{
-		{"not known", 2.5, 0, false, []float64{1.5}}, // 2.0/1.2 = 1.67
-		{"near", 2.5, 10, false, []float64{1.5}},
-		{"far", 2.5, 10.1, false, []float64{1.5, 2}},                            // 2.5/1.2 = 2.08
-		{"life, half of U_W out of reach", 2.5, 5, true, []float64{1.5, 2}},     // 1.25/1.2 = 1.04, below 4.5 x 254 V
-		{"life, half of U_W in reach", 4, 5, true, []float64{1.5}},              // 2/1.2 = 1.67
-		{"life, distance not known", 4, 0, true, []float64{1.5}},                //
-		{"life, far: always a second device", 4, 10.1, true, []float64{2.5, 3}}, // 3.2/1.2 = 2.67; 4/1.2 = 3.33
+		{"not known", 2.5, 0, false, []float64{2.0 / 1.2}},
+		{"near", 2.5, 10, false, []float64{2.0 / 1.2}},
+		{"far", 2.5, 10.1, false, []float64{2.0 / 1.2, 2.0 / 1.2}},                        // 2.5/1.2 = 2.08 is above the first
+		{"life, half of U_W out of reach", 2.5, 5, true, []float64{2.0 / 1.2, 2.0 / 1.2}}, // 1.25/1.2 = 1.04, below 4.5 x 254 V
+		{"life, half of U_W in reach", 4, 5, true, []float64{2.0 / 1.2}},
+		{"life, distance not known", 4, 0, true, []float64{2.0 / 1.2}},                        //
+		{"life, far: always a second device", 4, 10.1, true, []float64{3.2 / 1.2, 3.2 / 1.2}}, // 4/1.2 = 3.33 is above the first
 	} {
 		l := mains(aerial(300))
 		l.Withstand, l.Electrical.EquipmentDistance = c.withstand, c.distance
@@ -170,7 +183,7 @@ func TestProtectionLevelByDistance(t *testing.T) {
 			continue
 		}
 		for i := range es {
-			near(t, c.name+", "+string(es[i].Position), es[i].UpMax.Value, c.want[i], 0)
+			near(t, c.name+", "+string(es[i].Position), es[i].UpMax.Value, c.want[i], 1e-12)
 		}
 		if len(es) == 2 && has(&es[1], forHalf) != (c.distance <= 10) || len(es) == 2 && has(&es[1], forDistance) != (c.distance > 10) {
 			t.Errorf("%s: %v", c.name, es[1].Because)
@@ -183,7 +196,7 @@ func TestProtectionLevelByDistance(t *testing.T) {
 func TestWeakestSystem(t *testing.T) {
 	s := risk.Structure{Zones: []risk.Zone{{Systems: []risk.System{{Line: 0, Withstand: 1.5}, {Line: 1, Withstand: 0.5}}}}}
 	e := first(t, site1(s, mains(aerial(300))), 1)
-	near(t, "U_P from 1.5 kV", e.UpMax.Value, 1.2, 0)
+	near(t, "U_P from 1.5 kV", e.UpMax.Value, 1.2, 1e-12)
 	if e.Leads.MaxLength != Some(0) {
 		t.Errorf("leads %+v", e.Leads)
 	}
@@ -198,12 +211,12 @@ func TestWiredThroughTerminals(t *testing.T) {
 	e := first(t, site1(risk.Structure{LPS: risk.LPSIII}, l), 1)
 	near(t, "U_P", e.UpMax.Value, 0.4, 0)
 	near(t, "U_C at least", e.UcMin.Value, 72, 0)
-	near(t, "U_C at most", e.UcMax.Value, 114, 0)
+	near(t, "U_C at most, 400/1.3", e.UcMax.Value, 307.69, 0.01)
 	if e.TestClass != ClassI || e.Leads.MaxLength != Some(0) {
 		t.Errorf("%+v", e)
 	}
 	l.Withstand = 1.5
-	if e = first(t, site1(risk.Structure{LPS: risk.LPSIII}, l), 1); e.Leads.MaxLength != Some(0.5) || e.UpMax.Value != 0.7 {
+	if e = first(t, site1(risk.Structure{LPS: risk.LPSIII}, l), 1); e.Leads.MaxLength != Some(0.5) || math.Abs(e.UpMax.Value-0.7) > 1e-9 {
 		t.Errorf("U_W 1.5 kV leaves room for leads: %+v", e)
 	}
 }
@@ -214,7 +227,7 @@ func TestAlternativeWithLeads(t *testing.T) {
 	l := array(5)
 	l.Electrical.OpenCircuit = 200
 	e := first(t, site1(risk.Structure{LPS: risk.LPSIII}, l), 1)
-	near(t, "U_P through the terminals", e.UpMax.Value, 1.2, 0)
+	near(t, "U_P through the terminals", e.UpMax.Value, 1.2, 1e-12)
 	if want := noteThrough + "; or a device of U_P 0.7 kV with leads of 0.5 m."; e.Leads.MaxLength != Some(0) ||
 		!slices.Contains(e.Notes, want) {
 		t.Errorf("%+v %q", e.Leads, e.Notes)
@@ -235,7 +248,7 @@ func TestGivenLeads(t *testing.T) {
 	l.Withstand, l.FarEarth = 0.8, risk.FarEarthOwn
 	l.Electrical = risk.Electrical{Current: risk.DC, Origin: risk.Battery, Nominal: 48, LeadLength: 0.2}
 	e := first(t, site1(risk.Structure{LPS: risk.LPSIII}, l), 1)
-	near(t, "U_P", e.UpMax.Value, 0.4, 0)
+	near(t, "U_P", e.UpMax.Value, 0.44, 1e-12)
 	if e.TestClass != ClassI || e.Leads.MaxLength != Some(0.2) {
 		t.Errorf("%+v", e)
 	}
@@ -244,15 +257,15 @@ func TestGivenLeads(t *testing.T) {
 	}
 }
 
-// Between the usual ratio and the beginning of action: U_C is bounded by the latter, at 1.5 times the peak of U_C. Common
-// practice, no published source.
+// U_C is bounded by the beginning of action, at 1.2 times the peak of an a.c. U_C: common practice, no published source. U_W 1.3 kV:
+// 1.04/1.2 = 0.8667 kV, /(1.2 sqrt 2) = 510.7 V. U_W 0.5 kV: 0.4 kV, 235.7 V are below 254 V.
 func TestBoundByOnset(t *testing.T) {
 	l := mains(aerial(300))
 	l.Withstand = 1.3
 	e := first(t, site1(dwelling, l), 1)
-	near(t, "U_P", e.UpMax.Value, 0.8, 0) // 1.04/1.2 = 0.87 kV; 800/4.5 = 178 V is below 254 V
-	near(t, "U_C at most", e.UcMax.Value, 377, 0)
-	l.Withstand = 0.6 // 0.4 kV: 188 V
+	near(t, "U_P", e.UpMax.Value, 1.04/1.2, 1e-12)
+	near(t, "U_C at most", e.UcMax.Value, 510.7, 0.05)
+	l.Withstand = 0.5
 	e = first(t, site1(dwelling, l), 1)
 	if e.UcMax.Valid || !e.UpMax.Valid || !slices.ContainsFunc(e.Notes, func(n string) bool { return strings.HasPrefix(n, "Contradiction") }) {
 		t.Errorf("%+v", e)
@@ -265,7 +278,7 @@ func TestNotes(t *testing.T) {
 	l := mains(aerial(300))
 	l.Electrical.EquipmentDistance = 30
 	for connection, want := range map[risk.EarthConnection]string{risk.EarthUnknown: noteEarth, risk.EarthNone: noteNoEarth,
-		risk.EarthMeasured: noteProved} {
+		risk.EarthMeasured: "Earth of 8 ohm, good. Test it before use, and keep everything bonded to it."} {
 		es := schedule(t, site1(risk.Structure{Earthing: risk.Earthing{Connection: connection, Resistance: 8}}, l), 1, nil)
 		if es[0].Notes[0] != want || es[1].Notes[0] != noteSecond {
 			t.Errorf("%v: %q, %q", connection, es[0].Notes, es[1].Notes)
@@ -283,7 +296,7 @@ func TestContradictions(t *testing.T) {
 	l := array(5)
 	l.Withstand, l.Electrical.LeadLength = 0.33, 1
 	e := first(t, site1(dwelling, l), 1)
-	if e.UpMax.Value != 0.22 || e.Leads.MaxLength != Some(0) || e.UcMax.Valid {
+	if math.Abs(e.UpMax.Value-0.264) > 1e-9 || e.Leads.MaxLength != Some(0) || e.UcMax.Valid { // 220/1.3 = 169 V
 		t.Errorf("leads take up everything: %+v", e)
 	}
 	l.Withstand = 0.09
@@ -328,12 +341,13 @@ func TestProtectionLevelFalls(t *testing.T) {
 	})
 }
 
-// The highest useful U_C by the usual ratio of U_P to U_C: common practice, no published source.
+// The highest useful U_C by the beginning of action, 1.2 times the peak of an a.c. U_C, 1.3 times a d.c. one: common practice, no
+// published source. U_P 2.0/1.2 = 1.667 kV for both.
 func TestHighestUsefulUc(t *testing.T) {
-	near(t, "a.c., U_P 1.5 kV over 4.5", first(t, site1(dwelling, mains(aerial(300))), 1).UcMax.Value, 333, 0)
+	near(t, "a.c., 1667/(1.2 sqrt 2)", first(t, site1(dwelling, mains(aerial(300))), 1).UcMax.Value, 982.1, 0.05)
 	l := array(20)
 	l.Withstand = 2.5
-	near(t, "d.c., U_P 1.5 kV over 3.5", first(t, site1(dwelling, l), 1).UcMax.Value, 428, 0)
+	near(t, "d.c., 1667/1.3", first(t, site1(dwelling, l), 1).UcMax.Value, 1282.05, 0.01)
 }
 
 // U_W where it is not stated: IEC 60664-1 category II, read; photovoltaic equipment, from memory: a charge

@@ -24,7 +24,7 @@ var ratedUpTo = []float64{50, 100, 150, 300, 600, 1000}
 
 const categoryII = 2 // column of ratedWithstand: equipment, the category an unknown device is taken for
 
-// telecomWithstand is U_W of telecommunication equipment not stated otherwise [kV]; common practice, no published source.
+// telecomWithstand is U_W of a telephone port not stated otherwise [kV]; ITU-T K.21, from memory.
 const telecomWithstand = 1.5
 
 // Rated is a rated impulse withstand voltage U_W [kV] with its reason, clause and mark.
@@ -41,7 +41,7 @@ type Rated struct {
 func Withstand(service risk.Service, e *risk.Electrical, r *trace.Reviews) Rated {
 	switch {
 	case service == risk.Telecom:
-		return Rated{telecomWithstand, "telecommunication equipment", "common practice, no published source", trace.CommonPractice}
+		return Rated{telecomWithstand, "telephone port", "ITU-T K.21", trace.Memory}
 	case e.Current == risk.DC && e.Origin == risk.Photovoltaic:
 		return photovoltaicWithstand(e, r)
 	}

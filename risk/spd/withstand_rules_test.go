@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"levinward/risk"
+	"levinward/risk/trace"
 )
 
 // U_W by overvoltage category, IEC 60664-1 Table F.1: read; III and IV of 1500 V d.c. from one source. Columns IV, III, II, I.
@@ -53,8 +54,8 @@ func TestUnstatedWithstandIsCategoryII(t *testing.T) {
 	}
 	u := Withstand(risk.Telecom, &risk.Electrical{Nominal: 48}, nil)
 	kV, clause := u.Withstand, u.Clause
-	near(t, "telecommunication: common practice, no published source", kV, 1.5, 0)
-	if clause != trade {
+	near(t, "a telephone port: ITU-T K.21, from memory", kV, 1.5, 0)
+	if clause != "ITU-T K.21" || u.Provenance != trace.Memory {
 		t.Error(clause)
 	}
 }

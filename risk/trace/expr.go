@@ -19,7 +19,7 @@ type environment struct {
 
 type parser struct {
 	text string
-	at   int
+	next int
 }
 
 // parse reads a formula: numbers, symbols, + - * / ^, parentheses and the functions of functions and folds.
@@ -43,23 +43,23 @@ func parse(text string) (e expression, err error) {
 
 type syntaxError string
 
-func (p *parser) fail(why string) { panic(syntaxError(why + " at " + strconv.Itoa(p.at))) }
+func (p *parser) fail(why string) { panic(syntaxError(why + " at " + strconv.Itoa(p.next))) }
 
 func (p *parser) peek() byte {
-	for p.at < len(p.text) && p.text[p.at] == ' ' {
-		p.at++
+	for p.next < len(p.text) && p.text[p.next] == ' ' {
+		p.next++
 	}
-	if p.at == len(p.text) {
+	if p.next == len(p.text) {
 		return 0
 	}
-	return p.text[p.at]
+	return p.text[p.next]
 }
 
 func (p *parser) accept(c byte) bool {
 	if p.peek() != c {
 		return false
 	}
-	p.at++
+	p.next++
 	return true
 }
 
@@ -132,17 +132,17 @@ func (p *parser) atom() expression {
 }
 
 func (p *parser) number() expression {
-	from := p.at
-	for p.at < len(p.text) {
-		c := p.text[p.at]
-		exponent := (c == '-' || c == '+') && p.at > from && p.text[p.at-1] == 'e'
+	from := p.next
+	for p.next < len(p.text) {
+		c := p.text[p.next]
+		exponent := (c == '-' || c == '+') && p.next > from && p.text[p.next-1] == 'e'
 		if c >= '0' && c <= '9' || c == '.' || c == 'e' || exponent {
-			p.at++
+			p.next++
 			continue
 		}
 		break
 	}
-	v, err := strconv.ParseFloat(p.text[from:p.at], 64)
+	v, err := strconv.ParseFloat(p.text[from:p.next], 64)
 	if err != nil {
 		p.fail("not a number")
 	}
@@ -150,11 +150,11 @@ func (p *parser) number() expression {
 }
 
 func (p *parser) word() string {
-	from := p.at
-	for p.at < len(p.text) && (isLetter(p.text[p.at]) || p.text[p.at] >= '0' && p.text[p.at] <= '9' || p.text[p.at] == '\'') {
-		p.at++
+	from := p.next
+	for p.next < len(p.text) && (isLetter(p.text[p.next]) || p.text[p.next] >= '0' && p.text[p.next] <= '9' || p.text[p.next] == '\'') {
+		p.next++
 	}
-	return p.text[from:p.at]
+	return p.text[from:p.next]
 }
 
 func isLetter(c byte) bool { return c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' || c == '_' }

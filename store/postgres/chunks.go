@@ -15,40 +15,15 @@ import (
 	"levinward/store/tables"
 )
 
-// Chunk returns one chunk.
-func (s *Store) Chunk(ctx context.Context, org store.Organisation, work string, n int) (store.Chunk, error) {
-	return one(ctx, s, org, work, tables.Chunk,
-		`SELECT `+tables.Chunks+` FROM work_chunk WHERE organisation = $1 AND work = $2 AND n = $3::bigint`, n)
-}
-
-// WorksToDo returns works with chunks that are due.
-func (s *Store) WorksToDo(ctx context.Context, org store.Organisation, at time.Time) ([]string, error) {
-	return s.lanes(ctx, org, `SELECT w.id FROM work w WHERE w.organisation = $1 AND w.state IN ('queued', 'running')
-		AND EXISTS (SELECT 1 FROM work_chunk k WHERE k.organisation = $1 AND k.work = w.id AND k.state = 'queued' AND k.due_at <= $2)
-		ORDER BY w.created_at, w.id`, at)
-}
-
-// lanes reads ids of an organisation, which is $1.
-func (s *Store) lanes(ctx context.Context, org store.Organisation, query string, at time.Time) ([]string, error) {
-	owner, ok := store.CanonicalID(string(org))
-	if !ok {
-		return nil, nil
-	}
-	return collect(ctx, s, func(row tables.Row) (id string, err error) {
-		err = row.Scan(&id)
-		return id, err
-	}, query, owner, at)
-}
-
 // ClaimChunks takes chunks that are due. Those that another replica is taking or storing at this moment are passed over.
 func (s *Store) ClaimChunks(
 	ctx context.Context, org store.Organisation, work string, at, until time.Time, limit int,
 ) ([]store.ClaimedChunk, error) {
-	key, err := tables.Key(org, work)
+	key, err := tables.KeyOf(org, work)
 	if err != nil {
 		return nil, nil
 	}
-	claimed, err := collect(ctx, s, func(row tables.Row) (c store.ClaimedChunk, err error) {
+	claimed, err := tables.All(ctx, &s.Reads, func(row tables.Row) (c store.ClaimedChunk, err error) {
 		err = row.Scan(&c.N, &c.Claims)
 		return c, err
 	}, `WITH c AS (
@@ -57,21 +32,21 @@ func (s *Store) ClaimChunks(
 			ORDER BY k.n LIMIT $5 FOR UPDATE OF k SKIP LOCKED
 		)
 		UPDATE work_chunk k SET due_at = $4, claims = k.claims + 1 FROM c
-		WHERE k.organisation = $1 AND k.work = $2 AND k.n = c.n RETURNING k.n, k.claims`, append(key, at, until, limit)...)
+		WHERE k.organisation = $1 AND k.work = $2 AND k.n = c.n RETURNING k.n, k.claims`, key.And(at, until, limit)...)
 	slices.SortFunc(claimed, func(a, b store.ClaimedChunk) int { return a.N - b.N })
 	return claimed, err
 }
 
 // HoldChunk sets when a claimed chunk is due.
 func (s *Store) HoldChunk(ctx context.Context, org store.Organisation, work string, chunk store.ClaimedChunk, until time.Time) error {
-	key, err := tables.Key(org, work)
+	key, err := tables.KeyOf(org, work)
 	if err != nil {
 		return err
 	}
 	return s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
 		tag, err := c.Exec(ctx, `UPDATE work_chunk SET due_at = $5
 			WHERE organisation = $1 AND work = $2 AND n = $3::bigint AND claims = $4::bigint AND state = 'queued'`,
-			append(key, chunk.N, chunk.Claims, until)...)
+			key.And(chunk.N, chunk.Claims, until)...)
 		if err == nil && tag.RowsAffected() == 0 {
 			return store.ErrNotFound
 		}
@@ -81,13 +56,13 @@ func (s *Store) HoldChunk(ctx context.Context, org store.Organisation, work stri
 
 // StartWork notes the beginning.
 func (s *Store) StartWork(ctx context.Context, org store.Organisation, work string, at time.Time) error {
-	key, err := tables.Key(org, work)
+	key, err := tables.KeyOf(org, work)
 	if err != nil {
 		return err
 	}
 	return s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
 		_, err := c.Exec(ctx, `UPDATE work SET state = 'running', started_at = $3
-			WHERE organisation = $1 AND id = $2 AND state = 'queued'`, append(key, at)...)
+			WHERE organisation = $1 AND id = $2 AND state = 'queued'`, key.And(at)...)
 		return err
 	})
 }
@@ -97,21 +72,23 @@ func (s *Store) StoreChunk(ctx context.Context, org store.Organisation, o store.
 	if err := o.Normalise(); err != nil {
 		return err
 	}
-	err := s.inWork(ctx, org, o.Work, func(ctx context.Context, tx pgx.Tx, key []any) error {
-		// The chunk first: whoever comes second waits here and then finds another step.
+	err := s.inWork(ctx, org, o.Work, func(ctx context.Context, tx pgx.Tx, key tables.Key) error {
+		// The portfolio first: a removal waits for the end of this transaction, or this one finds that it has begun.
+		var portfolio string
+		err := tx.QueryRow(ctx, `SELECT p.id FROM work w JOIN portfolio p ON p.organisation = w.organisation AND p.id = w.portfolio
+			WHERE w.organisation = $1 AND w.id = $2 AND p.`+tables.Standing+` FOR SHARE OF p`, key.And()...).Scan(&portfolio)
+		if err != nil {
+			return tables.OrNotFound(err)
+		}
+		// Whoever comes second waits here and then finds another step.
 		tag, err := tx.Exec(ctx, `UPDATE work_chunk SET step = step + 1, rows = $5, failed = failed || $6::bytea,
 				state = CASE WHEN $5::bytea = ''::bytea THEN 'done' ELSE 'queued' END
 			WHERE organisation = $1 AND work = $2 AND n = $3::bigint AND step = $4::bigint AND state = 'queued'`,
-			append(key, o.N, o.Step, orEmpty(o.Rest), orEmpty(o.Failed))...)
+			key.And(o.N, o.Step, orEmpty(o.Rest), orEmpty(o.Failed))...)
 		if err != nil {
 			return err
 		}
-		var portfolio string
-		err = tx.QueryRow(ctx, `SELECT portfolio FROM work WHERE organisation = $1 AND id = $2`, key...).Scan(&portfolio)
-		switch {
-		case err != nil:
-			return tables.OrNotFound(err)
-		case tag.RowsAffected() == 0:
+		if tag.RowsAffected() == 0 {
 			return store.ErrChunkChanged
 		}
 		if err := s.insertSites(ctx, tx, key, portfolio, o.Created); err != nil {
@@ -129,7 +106,7 @@ func (s *Store) StoreChunk(ctx context.Context, org store.Organisation, o store.
 				started_at = coalesce(started_at, $6),
 				finished_at = CASE WHEN state IN ('queued', 'running')
 				AND done + unchanged + failed + $3 + $4 + $5 >= total THEN $6 ELSE finished_at END
-			WHERE organisation = $1 AND id = $2`, append(key, len(o.Created)+len(o.Revised), o.Unchanged, o.Faulty, o.At)...)
+			WHERE organisation = $1 AND id = $2`, key.And(len(o.Created)+len(o.Revised), o.Unchanged, o.Faulty, o.At)...)
 		return err
 	})
 	switch {
@@ -168,11 +145,11 @@ func orEmpty(b []byte) []byte {
 }
 
 // insertSites copies new sites in.
-func (s *Store) insertSites(ctx context.Context, tx pgx.Tx, key []any, portfolio string, records []store.Record) error {
+func (s *Store) insertSites(ctx context.Context, tx pgx.Tx, key tables.Key, portfolio string, records []store.Record) error {
 	if len(records) == 0 {
 		return nil
 	}
-	owner, list, work := binaryID(key[0].(string)), binaryID(portfolio), binaryID(key[1].(string))
+	owner, list, work := binaryID(key.Organisation), binaryID(portfolio), binaryID(key.ID)
 	_, err := tx.CopyFrom(ctx, pgx.Identifier{"assessment"},
 		[]string{"organisation", "id", "created_at", "newest", "name_folded", "reference_folded", "latitude", "longitude", "review_due"},
 		pgx.CopyFromSlice(len(records), func(i int) ([]any, error) {
@@ -191,7 +168,7 @@ func (s *Store) insertSites(ctx context.Context, tx pgx.Tx, key []any, portfolio
 	if err != nil {
 		return err
 	}
-	return tellAll(ctx, tx, key[0].(string), store.EventCreated, len(records), func(i int) *store.Record { return &records[i] })
+	return tellAll(ctx, tx, key.Organisation, store.EventCreated, len(records), func(i int) *store.Record { return &records[i] })
 }
 
 func copyRevisions(ctx context.Context, tx pgx.Tx, owner [16]byte, n int, record func(int) *store.Record) error {
@@ -224,8 +201,9 @@ type siteChange struct {
 // reviseSites appends revisions to sites, and notes that an import has spoken of those that stay as they are;
 // ErrChunkChanged where one was revised or deleted meanwhile. Every chunk locks its assessments, and then
 // its sites, in their order: two of the same sites do not wait for each other.
-func reviseSites(ctx context.Context, tx pgx.Tx, key []any, portfolio string, revised []store.Revised, confirmed []store.Confirmed) error {
-	owner, work := key[0].(string), key[1].(string)
+func reviseSites(ctx context.Context, tx pgx.Tx, key tables.Key, portfolio string, revised []store.Revised,
+	confirmed []store.Confirmed) error {
+	owner, work := key.Organisation, key.ID
 	slices.SortFunc(revised, func(a, b store.Revised) int { return strings.Compare(a.ID, b.ID) })
 	var moved pgx.Batch
 	var changes []siteChange

@@ -166,12 +166,12 @@ func nextLibrary(ctx context.Context, tx pgx.Tx, owner string, org store.Organis
 
 // Device returns one device.
 func (s *Store) Device(ctx context.Context, org store.Organisation, id string) (d store.Device, err error) {
-	key, err := tables.Key(org, id)
+	key, err := tables.KeyOf(org, id)
 	if err != nil {
 		return store.Device{}, err
 	}
 	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) (err error) {
-		d, err = tables.Device(c.QueryRow(ctx, `SELECT `+tables.Devices+` FROM device WHERE organisation = $1 AND id = $2`, key...))
+		d, err = tables.Device(c.QueryRow(ctx, `SELECT `+tables.Devices+` FROM device WHERE organisation = $1 AND id = $2`, key.And()...))
 		return err
 	})
 	return d, err
@@ -179,7 +179,7 @@ func (s *Store) Device(ctx context.Context, org store.Organisation, id string) (
 
 // ReplaceDevice stores the next version of a device.
 func (s *Store) ReplaceDevice(ctx context.Context, org store.Organisation, d store.Device, expected int) (store.Device, error) {
-	if _, err := tables.Key(org, d.ID); err != nil {
+	if _, err := tables.KeyOf(org, d.ID); err != nil {
 		return store.Device{}, err
 	}
 	if err := d.Normalise(); err != nil {
@@ -202,17 +202,17 @@ func (s *Store) WithdrawDevice(ctx context.Context, org store.Organisation, id s
 // change sets columns of a device in use; the values begin at $5. It takes the
 // row of the library first, as an import does, so that the two never wait for each other.
 func (s *Store) change(ctx context.Context, org store.Organisation, id string, expected int, set string, values ...any) error {
-	key, err := tables.Key(org, id)
+	key, err := tables.KeyOf(org, id)
 	if err != nil {
 		return err
 	}
 	return s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
 		return pgx.BeginFunc(ctx, c, func(tx pgx.Tx) error {
-			library, err := nextLibrary(ctx, tx, key[0].(string), org)
+			library, err := nextLibrary(ctx, tx, key.Organisation, org)
 			if err != nil {
 				return err
 			}
-			now, err := tables.Device(tx.QueryRow(ctx, `SELECT `+tables.Devices+` FROM device WHERE organisation = $1 AND id = $2`, key...))
+			now, err := tables.Device(tx.QueryRow(ctx, `SELECT `+tables.Devices+` FROM device WHERE organisation = $1 AND id = $2`, key.And()...))
 			switch {
 			case err != nil:
 				return err
@@ -222,7 +222,7 @@ func (s *Store) change(ctx context.Context, org store.Organisation, id string, e
 				return &store.ConflictError{Current: now.Version}
 			}
 			_, err = tx.Exec(ctx, `UPDATE device SET changed_in = $3, `+set+` WHERE organisation = $1 AND id = $2 AND version = $4`,
-				append(append(key, library, expected), values...)...)
+				append(key.And(library, expected), values...)...)
 			if violates(err, uniqueViolation) {
 				return store.ErrReferenceTaken
 			}

@@ -10,4 +10,6 @@ import (
 var dialect = tables.Dialect{
 	Moment: func(t time.Time) any { return t }, Day: func(t time.Time) any { return t },
 	Within: "strpos", NoBytes: "NULL::bytea", Earliest: "'-infinity'", Latest: "'infinity'",
+	Big: "::bigint", ByBytes: ` COLLATE "C"`,
+	RowsOf: "ctid = ANY (ARRAY (SELECT part.ctid %s))",
 }

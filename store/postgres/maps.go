@@ -81,30 +81,13 @@ func (s *Store) insertMap(ctx context.Context, conn *pgxpool.Conn, owner string,
 	return step(tx.Commit)
 }
 
-// DensityMap returns one map.
-func (s *Store) DensityMap(ctx context.Context, org store.Organisation, id string) (m store.DensityMap, err error) {
-	key, err := tables.Key(org, id)
-	if err != nil {
-		return m, err
-	}
-	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) (err error) {
-		m, err = tables.DensityMap(c.QueryRow(ctx, `SELECT `+tables.DensityMaps+` FROM flash_density_map
-			WHERE organisation = $1 AND id = $2`, key...))
-		return tables.OrNotFound(err)
-	})
-	if err != nil {
-		return store.DensityMap{}, err
-	}
-	return m, nil
-}
-
 // DensityMapContent reads the content of a map, a chunk at a time.
 func (s *Store) DensityMapContent(ctx context.Context, org store.Organisation, id string) (io.Reader, error) {
 	m, err := s.DensityMap(ctx, org, id)
 	if err != nil {
 		return nil, err
 	}
-	key, err := tables.Key(org, id)
+	key, err := tables.KeyOf(org, id)
 	if err != nil {
 		return nil, err
 	}
@@ -112,51 +95,20 @@ func (s *Store) DensityMapContent(ctx context.Context, org store.Organisation, i
 		err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
 			const query = `SELECT data FROM flash_density_map_chunk
 				WHERE organisation = $1 AND map = $2 AND number = $3::bigint`
-			return tables.OrNotFound(c.QueryRow(ctx, query, append(key[:2:2], number)...).Scan(&chunk))
+			return tables.OrNotFound(c.QueryRow(ctx, query, key.And(number)...).Scan(&chunk))
 		})
 		return chunk, err
 	}), nil
 }
 
-// ListDensityMaps returns a page of maps.
-func (s *Store) ListDensityMaps(ctx context.Context, org store.Organisation, limit int, cursor string) (store.DensityMapPage, error) {
-	from, err := store.MapListStart(&limit, cursor)
-	if err != nil {
-		return store.DensityMapPage{}, err
-	}
-	owner, ok := store.CanonicalID(string(org))
-	if !ok {
-		return store.DensityMapPage{}, nil
-	}
-	query, args := `SELECT `+tables.DensityMaps+` FROM flash_density_map WHERE organisation = $1`, []any{owner, limit + 1}
-	if from != nil {
-		query += ` AND (created_at, id) < ($3, $4)`
-		args = append(args, from.FirstCreatedAt, from.ID)
-	}
-	query += ` ORDER BY created_at DESC, id DESC LIMIT $2`
-	var maps []store.DensityMap
-	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
-		rows, err := c.Query(ctx, query, args...)
-		if err != nil {
-			return err
-		}
-		maps, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (store.DensityMap, error) { return tables.DensityMap(row) })
-		return err
-	})
-	if err != nil {
-		return store.DensityMapPage{}, err
-	}
-	return store.NextMapPage(maps, limit), nil
-}
-
 // DeleteDensityMap removes a map; its chunks go with it.
 func (s *Store) DeleteDensityMap(ctx context.Context, org store.Organisation, id string) error {
-	key, err := tables.Key(org, id)
+	key, err := tables.KeyOf(org, id)
 	if err != nil {
 		return err
 	}
 	return s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
-		tag, err := c.Exec(ctx, `DELETE FROM flash_density_map WHERE organisation = $1 AND id = $2`, key...)
+		tag, err := c.Exec(ctx, `DELETE FROM flash_density_map WHERE organisation = $1 AND id = $2`, key.And()...)
 		if err == nil && tag.RowsAffected() == 0 {
 			return store.ErrNotFound
 		}

@@ -2,9 +2,7 @@ package postgres
 
 import (
 	"context"
-	"time"
 
-	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
 
 	"levinward/store"
@@ -50,15 +48,10 @@ func taken(err error) error {
 	switch constraint(err) {
 	case "portfolio_pkey":
 		return store.ErrExists
-	case "portfolio_organisation_name_key":
+	case "portfolio_name":
 		return store.ErrNameTaken
 	}
 	return err
-}
-
-// Portfolio returns one portfolio.
-func (s *Store) Portfolio(ctx context.Context, org store.Organisation, id string) (store.Portfolio, error) {
-	return s.portfolio(ctx, org, id, `SELECT `+tables.Portfolios+` FROM portfolio WHERE organisation = $1 AND id = $2`)
 }
 
 // RenamePortfolio sets name and description.
@@ -67,110 +60,22 @@ func (s *Store) RenamePortfolio(ctx context.Context, org store.Organisation, id,
 		return store.Portfolio{}, err
 	}
 	return s.portfolio(ctx, org, id, `UPDATE portfolio SET name = $3, description = $4
-		WHERE organisation = $1 AND id = $2 RETURNING `+tables.Portfolios, name, description)
+		WHERE organisation = $1 AND id = $2 AND `+tables.Standing+` RETURNING `+tables.Portfolios, name, description)
 }
 
 func (s *Store) portfolio(ctx context.Context, org store.Organisation, id, query string, args ...any) (p store.Portfolio, err error) {
-	key, err := tables.Key(org, id)
+	key, err := tables.KeyOf(org, id)
 	if err != nil {
 		return p, err
 	}
 	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) (err error) {
-		p, err = tables.Portfolio(c.QueryRow(ctx, query, append(key, args...)...))
+		p, err = tables.Portfolio(c.QueryRow(ctx, query, key.And(args...)...))
 		return taken(err)
 	})
 	if err != nil {
 		return store.Portfolio{}, err
 	}
 	return p, nil
-}
-
-// ListPortfolios returns a page of portfolios.
-func (s *Store) ListPortfolios(ctx context.Context, org store.Organisation, limit int, cursor string) (store.PortfolioPage, error) {
-	from, err := store.MapListStart(&limit, cursor)
-	if err != nil {
-		return store.PortfolioPage{}, err
-	}
-	owner, ok := store.CanonicalID(string(org))
-	if !ok {
-		return store.PortfolioPage{}, nil
-	}
-	query, args := `SELECT `+tables.Portfolios+` FROM portfolio WHERE organisation = $1`, []any{owner, limit + 1}
-	if from != nil {
-		query += ` AND (created_at, id) < ($3, $4)`
-		args = append(args, from.FirstCreatedAt, from.ID)
-	}
-	all, err := collect(ctx, s, tables.Portfolio, query+` ORDER BY created_at DESC, id DESC LIMIT $2`, args...)
-	if err != nil {
-		return store.PortfolioPage{}, err
-	}
-	return store.NextPortfolioPage(all, limit), nil
-}
-
-// collect reads all rows of a query.
-func collect[T any](ctx context.Context, s *Store, scan func(tables.Row) (T, error), query string, args ...any) (all []T, err error) {
-	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
-		rows, err := c.Query(ctx, query, args...)
-		if err != nil {
-			return err
-		}
-		all, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (T, error) { return scan(row) })
-		return err
-	})
-	return all, err
-}
-
-// DeletePortfolio removes a portfolio; sites and work go with it, the assessments before it.
-func (s *Store) DeletePortfolio(ctx context.Context, org store.Organisation, id string) error {
-	key, err := tables.Key(org, id)
-	if err != nil {
-		return err
-	}
-	return s.doLong(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
-		return pgx.BeginFunc(ctx, c, func(tx pgx.Tx) error {
-			// Chunks under way end first, as in StoreChunk before anything else, and no site comes in any more.
-			_, err := tx.Exec(ctx, `SELECT 1 FROM work_chunk k JOIN work w ON w.organisation = k.organisation AND w.id = k.work
-				WHERE w.organisation = $1 AND w.portfolio = $2 AND k.state = 'queued' ORDER BY k.work, k.n FOR UPDATE OF k`, key...)
-			if err != nil {
-				return err
-			}
-			tag, err := tx.Exec(ctx, `SELECT 1 FROM portfolio WHERE organisation = $1 AND id = $2 FOR UPDATE`, key...)
-			if err != nil {
-				return err
-			}
-			if tag.RowsAffected() == 0 {
-				return store.ErrNotFound
-			}
-			_, err = tx.Exec(ctx, deleteWhere(`organisation = $1 AND id IN
-				(SELECT assessment FROM portfolio_site WHERE organisation = $1 AND portfolio = $2)`), key...)
-			if err != nil {
-				return err
-			}
-			_, err = tx.Exec(ctx, `DELETE FROM portfolio WHERE organisation = $1 AND id = $2`, key...)
-			return err
-		})
-	})
-}
-
-// RemovalsToDo returns none: a removal is one transaction here.
-func (s *Store) RemovalsToDo(context.Context, store.Organisation, time.Time) ([]string, error) {
-	return nil, nil
-}
-
-// PortfolioTotals adds up the sites of a portfolio.
-func (s *Store) PortfolioTotals(ctx context.Context, org store.Organisation, id string, day time.Time) (t store.Totals, err error) {
-	key, err := tables.Key(org, id)
-	if err != nil {
-		return t, err
-	}
-	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
-		return tables.OrNotFound(c.QueryRow(ctx, `SELECT count(s.assessment), count(*) FILTER (WHERE NOT s.acceptable),
-				coalesce(sum(s.persons_at_risk), 0), count(*) FILTER (WHERE s.review_due <= $3)
-			FROM portfolio p LEFT JOIN portfolio_site s ON s.organisation = p.organisation AND s.portfolio = p.id
-			WHERE p.organisation = $1 AND p.id = $2 GROUP BY p.id`, append(key, store.Date(day))...).
-			Scan(&t.Sites, &t.NotAcceptable, &t.PersonsAtRisk, &t.ReviewDue))
-	})
-	return t, err
 }
 
 // PutPreset stores a preset or its next version.
@@ -201,34 +106,10 @@ func (s *Store) PutPreset(ctx context.Context, org store.Organisation, p store.P
 	return p, nil
 }
 
-// Preset returns one preset.
-func (s *Store) Preset(ctx context.Context, org store.Organisation, kind, name string) (p store.Preset, err error) {
-	owner, ok := store.CanonicalID(string(org))
-	if !ok || !storable(kind, name) {
-		return p, store.ErrNotFound
-	}
-	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) (err error) {
-		p, err = tables.Preset(c.QueryRow(ctx, `SELECT kind, name, version, document FROM preset
-			WHERE organisation = $1 AND kind = $2 AND name = $3`, owner, kind, name))
-		return err
-	})
-	return p, err
-}
-
-// Presets returns all presets.
-func (s *Store) Presets(ctx context.Context, org store.Organisation) ([]store.Preset, error) {
-	owner, ok := store.CanonicalID(string(org))
-	if !ok {
-		return nil, nil
-	}
-	return collect(ctx, s, tables.Preset, `SELECT kind, name, version, document FROM preset
-		WHERE organisation = $1 ORDER BY kind, name COLLATE "C"`, owner)
-}
-
 // DeletePreset removes one preset.
 func (s *Store) DeletePreset(ctx context.Context, org store.Organisation, kind, name string) error {
 	owner, ok := store.CanonicalID(string(org))
-	if !ok || !storable(kind, name) {
+	if !ok || !tables.Storable(kind, name) {
 		return store.ErrNotFound
 	}
 	return s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
@@ -238,10 +119,4 @@ func (s *Store) DeletePreset(ctx context.Context, org store.Organisation, kind, 
 		}
 		return err
 	})
-}
-
-// storable tells whether a preset could have this key at all.
-func storable(kind, name string) bool {
-	p := store.Preset{Kind: kind, Name: name, Document: []byte("{}")}
-	return p.Check() == nil
 }

@@ -1,8 +1,9 @@
 // Package postgres keeps assessments in PostgreSQL, for a team and for any
 // number of replicas of the service on one database.
 //
-// Every method is one statement, hence one round trip and atomic by itself; a
-// second one is sent only to say why the first did nothing.
+// A call that changes one record is one statement, hence one round trip and atomic by itself; a second one is sent
+// only to say why the first did nothing. Chunks and removals are transactions. What both databases read by the same
+// statement is in tables.Reads.
 package postgres
 
 import (
@@ -20,10 +21,13 @@ import (
 	"github.com/pressly/goose/v3/lock"
 
 	"levinward/store"
+	"levinward/store/tables"
 )
 
 // Store is a store.Store on PostgreSQL.
 type Store struct {
+	tables.Reads
+
 	pool *pgxpool.Pool
 	// patience is how long a call waits for a connection, and then for its
 	// answer, before the database counts as unavailable.
@@ -48,7 +52,9 @@ func Open(ctx context.Context, dsn string, migrations fs.FS) (*Store, error) {
 		pool.Close()
 		return nil, err
 	}
-	return &Store{pool: pool, patience: 10 * time.Second}, nil
+	s := &Store{pool: pool, patience: 10 * time.Second}
+	s.Reads = tables.Reads{Dialect: &dialect, Query: s.query}
+	return s, nil
 }
 
 // Migrate brings the schema up to date and returns the names of the migrations
@@ -157,4 +163,21 @@ func (s *Store) do(ctx context.Context, call func(context.Context, *pgxpool.Conn
 	running, cancel := context.WithTimeout(context.WithoutCancel(ctx), s.patience)
 	defer cancel()
 	return translate(ctx, call(running, conn))
+}
+
+// query reads the rows of a statement.
+func (s *Store) query(ctx context.Context, query string, args []any, each func(tables.Row) error) error {
+	return s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
+		rows, err := c.Query(ctx, query, args...)
+		if err != nil {
+			return err
+		}
+		defer rows.Close()
+		for rows.Next() {
+			if err := each(rows); err != nil {
+				return err
+			}
+		}
+		return rows.Err()
+	})
 }

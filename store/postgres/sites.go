@@ -12,28 +12,13 @@ import (
 	"levinward/store/tables"
 )
 
-// Site returns one site.
-func (s *Store) Site(ctx context.Context, org store.Organisation, portfolio, assessment string) (site store.Site, err error) {
-	key, err := tables.Key(org, portfolio)
-	id, ok := store.CanonicalID(assessment)
-	if err != nil || !ok {
-		return site, store.ErrNotFound
-	}
-	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) (err error) {
-		site, err = tables.Site(c.QueryRow(ctx, `SELECT `+tables.Sites+` FROM portfolio_site s
-			WHERE s.organisation = $1 AND s.portfolio = $2 AND s.assessment = $3`, append(key, id)...))
-		return err
-	})
-	return site, err
-}
-
 // ListSites returns a page of sites.
 func (s *Store) ListSites(ctx context.Context, org store.Organisation, portfolio string, f store.SiteFilter) (store.SitePage, error) {
 	after, err := f.Normalise()
 	if err != nil {
 		return store.SitePage{}, err
 	}
-	key, err := tables.Key(org, portfolio)
+	key, err := tables.KeyOf(org, portfolio)
 	if err != nil {
 		return store.SitePage{}, nil
 	}
@@ -42,7 +27,7 @@ func (s *Store) ListSites(ctx context.Context, org store.Organisation, portfolio
 		return store.SitePage{}, err
 	}
 	query, args := sitesQuery(key, &f, after, lead, rest)
-	sites, err := collect(ctx, s, tables.Site, query, args...)
+	sites, err := tables.All(ctx, &s.Reads, tables.Site, query, args...)
 	if err != nil {
 		return store.SitePage{}, err
 	}
@@ -55,7 +40,7 @@ func (s *Store) CountSites(ctx context.Context, org store.Organisation, portfoli
 	if _, err := f.Normalise(); err != nil {
 		return 0, err
 	}
-	key, err := tables.Key(org, portfolio)
+	key, err := tables.KeyOf(org, portfolio)
 	if err != nil {
 		return 0, nil
 	}
@@ -75,7 +60,7 @@ func (s *Store) count(ctx context.Context, query string, args []any) (n int64, e
 // statement is one on sites. Its first two arguments are organisation and portfolio.
 type statement struct{ tables.Statement }
 
-func of(key []any) statement { return statement{tables.Statement{Args: key}} }
+func of(key tables.Key) statement { return statement{tables.Statement{Args: key.And()}} }
 
 // from names the sites of a portfolio that meet the leading condition, found by its index alone; nil: all sites of the table.
 func (s *statement) from(lead *tables.SiteCondition) string {
@@ -95,7 +80,7 @@ func (s *statement) and(conditions []tables.SiteCondition) (text string) {
 
 // leading returns a condition that few sites meet, nil if there is none, and the others. It counts
 // instead of trusting the statistics, which lag behind a bulk load.
-func (s *Store) leading(ctx context.Context, key []any, f *store.SiteFilter) (lead *tables.SiteCondition,
+func (s *Store) leading(ctx context.Context, key tables.Key, f *store.SiteFilter) (lead *tables.SiteCondition,
 	rest []tables.SiteCondition, err error) {
 	conditions := dialect.SiteConditions(f)
 	for i := range conditions {
@@ -117,7 +102,7 @@ func (s *Store) leading(ctx context.Context, key []any, f *store.SiteFilter) (le
 
 // sitesQuery finds the sites by a leading condition and sorts them; without one, it goes through them in
 // the order of the rank. There CASE keeps the planner from another index, and from taking the conditions for rarer than they are.
-func sitesQuery(key []any, f *store.SiteFilter, after *store.SitePosition, lead *tables.SiteCondition,
+func sitesQuery(key tables.Key, f *store.SiteFilter, after *store.SitePosition, lead *tables.SiteCondition,
 	rest []tables.SiteCondition) (query string, args []any) {
 	q := of(key)
 	from, where := q.from(lead), "s.organisation = $1 AND s.portfolio = $2"
@@ -146,7 +131,7 @@ func (s *Store) Extents(ctx context.Context, org store.Organisation, portfolios 
 			WHERE s.organisation = $1 AND s.portfolio = p.id ORDER BY s.` + column + direction + ` LIMIT 1) AS ` + name + ` ON true`
 	}
 	extents := map[string]store.Extent{}
-	_, err := collect(ctx, s, func(row tables.Row) (none struct{}, err error) {
+	_, err := tables.All(ctx, &s.Reads, func(row tables.Row) (none struct{}, err error) {
 		var id string
 		var e store.Extent
 		err = row.Scan(&id, &e.West, &e.East, &e.South, &e.North, &e.UpdatedFrom, &e.UpdatedTo)
@@ -165,19 +150,19 @@ func (s *Store) ChangedSites(ctx context.Context, org store.Organisation, portfo
 	if err != nil {
 		return store.SitePage{}, err
 	}
-	key, err := tables.Key(org, portfolio)
+	key, err := tables.KeyOf(org, portfolio)
 	work, ok := store.CanonicalID(c.Work)
 	if err != nil || !ok {
 		return store.SitePage{}, nil
 	}
 	query := `SELECT ` + tables.Sites + `, s.before FROM portfolio_site s
 		WHERE s.organisation = $1 AND s.portfolio = $2 AND s.changed_by = $3 AND s.before IS NOT NULL`
-	args := append(key, work, c.Limit+1)
+	args := key.And(work, c.Limit+1)
 	if after != "" {
 		query += ` AND s.assessment > $5`
 		args = append(args, after)
 	}
-	sites, err := collect(ctx, s, func(row tables.Row) (store.Site, error) {
+	sites, err := tables.All(ctx, &s.Reads, func(row tables.Row) (store.Site, error) {
 		var before []byte
 		site, err := tables.SiteAnd(row, &before)
 		if err == nil {
@@ -194,24 +179,24 @@ func (s *Store) ChangedSites(ctx context.Context, org store.Organisation, portfo
 // SitesByReference returns the sites that have one of the references, looked up one by one, so that
 // no plan can be to read the whole portfolio.
 func (s *Store) SitesByReference(ctx context.Context, org store.Organisation, portfolio string, references []string) ([]store.Site, error) {
-	key, err := tables.Key(org, portfolio)
+	key, err := tables.KeyOf(org, portfolio)
 	if err != nil || len(references) == 0 {
 		return nil, nil
 	}
-	return collect(ctx, s, tables.Site, `SELECT `+tables.Sites+` FROM unnest($3::text[]) AS t (reference)
+	return tables.All(ctx, &s.Reads, tables.Site, `SELECT `+tables.Sites+` FROM unnest($3::text[]) AS t (reference)
 		JOIN LATERAL (SELECT * FROM portfolio_site s
 			WHERE s.organisation = $1 AND s.portfolio = $2 AND s.reference = t.reference AND s.reference <> '' LIMIT 1) AS s ON true`,
-		append(key, references)...)
+		key.And(references)...)
 }
 
 // SiteInputs returns sites with their inputs, looked up like those of SitesByReference.
 func (s *Store) SiteInputs(ctx context.Context, org store.Organisation, portfolio string, assessments []string) ([]store.SiteInput, error) {
-	key, err := tables.Key(org, portfolio)
+	key, err := tables.KeyOf(org, portfolio)
 	ids := canonicalIDs(assessments)
 	if err != nil || len(ids) == 0 {
 		return nil, nil
 	}
-	return collect(ctx, s, func(row tables.Row) (in store.SiteInput, err error) {
+	return tables.All(ctx, &s.Reads, func(row tables.Row) (in store.SiteInput, err error) {
 		in.Site, err = tables.SiteAnd(row, &in.Input, &in.DefinitionsHash)
 		return in, err
 	}, `SELECT `+tables.Sites+`, r.input, r.definitions_hash FROM unnest($3::uuid[]) AS t (id)
@@ -219,7 +204,7 @@ func (s *Store) SiteInputs(ctx context.Context, org store.Organisation, portfoli
 			WHERE s.organisation = $1 AND s.assessment = t.id LIMIT 1) AS s ON s.portfolio = $2
 		JOIN LATERAL (SELECT r.input, r.definitions_hash FROM revision r
 			WHERE r.organisation = s.organisation AND r.assessment = s.assessment AND r.revision = s.revision LIMIT 1) AS r ON true`,
-		append(key, ids)...)
+		key.And(ids)...)
 }
 
 // canonicalIDs leaves out what is nobody's id.
@@ -236,11 +221,11 @@ func canonicalIDs(all []string) []string {
 // SitesToAssess returns ids of sites to be assessed again.
 func (s *Store) SitesToAssess(ctx context.Context, org store.Organisation, portfolio string, r store.Reassess, after string,
 	limit int) ([]string, error) {
-	key, err := tables.Key(org, portfolio)
+	key, err := tables.KeyOf(org, portfolio)
 	if err != nil {
 		return nil, nil
 	}
-	query, args := `SELECT s.assessment FROM portfolio_site s WHERE s.organisation = $1 AND s.portfolio = $2`, append(key, limit)
+	query, args := `SELECT s.assessment FROM portfolio_site s WHERE s.organisation = $1 AND s.portfolio = $2`, key.And(limit)
 	if r.Due {
 		query += ` AND (s.review_due <= $4 OR s.engine <> $5 OR s.density_map = ANY($6::text[])
 			OR $7 <> '' AND EXISTS (SELECT 1 FROM revision r
@@ -251,7 +236,7 @@ func (s *Store) SitesToAssess(ctx context.Context, org store.Organisation, portf
 		query += fmt.Sprintf(` AND s.assessment > $%d`, len(args)+1)
 		args = append(args, after)
 	}
-	return collect(ctx, s, func(row tables.Row) (id string, err error) {
+	return tables.All(ctx, &s.Reads, func(row tables.Row) (id string, err error) {
 		err = row.Scan(&id)
 		return id, err
 	}, query+` ORDER BY s.assessment LIMIT $3`, args...)

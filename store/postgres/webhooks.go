@@ -87,38 +87,24 @@ func (s *Store) CreateWebhook(ctx context.Context, org store.Organisation, w sto
 	return created, nil
 }
 
-// Webhook returns one webhook.
-func (s *Store) Webhook(ctx context.Context, org store.Organisation, id string) (store.Webhook, error) {
-	return one(ctx, s, org, id, tables.Webhook, `SELECT `+tables.Webhooks+` FROM webhook WHERE organisation = $1 AND id = $2`)
-}
-
-// ListWebhooks returns all webhooks.
-func (s *Store) ListWebhooks(ctx context.Context, org store.Organisation) ([]store.Webhook, error) {
-	owner, ok := store.CanonicalID(string(org))
-	if !ok {
-		return nil, nil
-	}
-	return collect(ctx, s, tables.Webhook, `SELECT `+tables.Webhooks+` FROM webhook WHERE organisation = $1 ORDER BY created_at, id`, owner)
-}
-
 // ChangeWebhook sets address and events.
 func (s *Store) ChangeWebhook(ctx context.Context, org store.Organisation, id, url string, events []string) (store.Webhook, error) {
 	if err := store.CheckWebhook(url, events); err != nil {
 		return store.Webhook{}, err
 	}
-	return one(ctx, s, org, id, tables.Webhook, `UPDATE webhook SET url = $3, events = $4
+	return tables.One(ctx, &s.Reads, org, id, tables.Webhook, `UPDATE webhook SET url = $3, events = $4
 		WHERE organisation = $1 AND id = $2 RETURNING `+tables.Webhooks,
 		url, store.JoinEvents(events))
 }
 
 // DeleteWebhook removes a webhook; its deliveries go with it.
 func (s *Store) DeleteWebhook(ctx context.Context, org store.Organisation, id string) error {
-	key, err := tables.Key(org, id)
+	key, err := tables.KeyOf(org, id)
 	if err != nil {
 		return err
 	}
 	return s.doLong(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
-		tag, err := c.Exec(ctx, `DELETE FROM webhook WHERE organisation = $1 AND id = $2`, key...)
+		tag, err := c.Exec(ctx, `DELETE FROM webhook WHERE organisation = $1 AND id = $2`, key.And()...)
 		if err == nil && tag.RowsAffected() == 0 {
 			return store.ErrNotFound
 		}
@@ -126,52 +112,22 @@ func (s *Store) DeleteWebhook(ctx context.Context, org store.Organisation, id st
 	})
 }
 
-// ListDeliveries returns a page of the deliveries of a webhook.
-func (s *Store) ListDeliveries(ctx context.Context, org store.Organisation, webhook string, limit int,
-	cursor string) (store.DeliveryPage, error) {
-	below, err := store.DeliveryListStart(&limit, cursor)
-	if err != nil {
-		return store.DeliveryPage{}, err
-	}
-	key, err := tables.Key(org, webhook)
-	if err != nil {
-		return store.DeliveryPage{}, err
-	}
-	all, err := collect(ctx, s, tables.Delivery,
-		`SELECT `+tables.DeliveriesOf("d")+` FROM webhook_delivery d
-			WHERE d.organisation = $1 AND d.webhook = $2 AND d.n < $3 ORDER BY d.n DESC LIMIT $4`,
-		append(key, below, limit+1)...)
-	if err == nil && len(all) == 0 {
-		_, err = s.Webhook(ctx, org, webhook)
-	}
-	if err != nil {
-		return store.DeliveryPage{}, err
-	}
-	return store.NextDeliveryPage(all, limit), nil
-}
-
 // RetryDelivery makes a delivery due.
 func (s *Store) RetryDelivery(ctx context.Context, org store.Organisation, webhook string, n int64, at time.Time) (store.Delivery, error) {
-	return one(ctx, s, org, webhook, tables.Delivery,
+	return tables.One(ctx, &s.Reads, org, webhook, tables.Delivery,
 		`UPDATE webhook_delivery d SET state = 'due', due_at = $4
 			WHERE d.organisation = $1 AND d.webhook = $2 AND d.n = $3 RETURNING `+tables.DeliveriesOf("d"), n, at)
-}
-
-// WebhooksToTell returns webhooks with deliveries that are due.
-func (s *Store) WebhooksToTell(ctx context.Context, org store.Organisation, at time.Time) ([]string, error) {
-	return s.lanes(ctx, org, `SELECT w.id FROM webhook w WHERE w.organisation = $1 AND EXISTS (SELECT 1 FROM webhook_delivery d
-		WHERE d.organisation = $1 AND d.webhook = w.id AND d.state = 'due' AND d.due_at <= $2) ORDER BY w.created_at, w.id`, at)
 }
 
 // ClaimDeliveries takes deliveries to a webhook that are due. Those that another replica is taking at this moment are passed over.
 func (s *Store) ClaimDeliveries(
 	ctx context.Context, org store.Organisation, webhook string, at, until time.Time, limit int,
 ) ([]store.Claimed, error) {
-	key, err := tables.Key(org, webhook)
+	key, err := tables.KeyOf(org, webhook)
 	if err != nil {
 		return nil, nil
 	}
-	return collect(ctx, s, func(row tables.Row) (c store.Claimed, err error) {
+	return tables.All(ctx, &s.Reads, func(row tables.Row) (c store.Claimed, err error) {
 		c.Delivery, err = tables.DeliveryAnd(row, &c.URL, &c.Secret)
 		return c, err
 	}, `WITH c AS (
@@ -181,7 +137,7 @@ func (s *Store) ClaimDeliveries(
 		UPDATE webhook_delivery d SET attempts = d.attempts + 1, due_at = $4
 		FROM c, webhook w
 		WHERE d.organisation = $1 AND d.webhook = $2 AND d.n = c.n AND w.organisation = $1 AND w.id = $2
-		RETURNING `+tables.DeliveriesOf("d")+`, w.url, w.secret`, append(key, at, until, limit)...)
+		RETURNING `+tables.DeliveriesOf("d")+`, w.url, w.secret`, key.And(at, until, limit)...)
 }
 
 // SettleDelivery notes what came of an attempt.
@@ -189,7 +145,7 @@ func (s *Store) SettleDelivery(ctx context.Context, org store.Organisation, a st
 	if err := a.Check(); err != nil {
 		return err
 	}
-	key, err := tables.Key(org, a.Webhook)
+	key, err := tables.KeyOf(org, a.Webhook)
 	if err != nil {
 		return err
 	}
@@ -197,7 +153,7 @@ func (s *Store) SettleDelivery(ctx context.Context, org store.Organisation, a st
 		tag, err := c.Exec(ctx, `UPDATE webhook_delivery SET state = $5, due_at = CASE WHEN $5::text = 'due' THEN $6 ELSE due_at END,
 				attempted_at = $7, duration_ms = $8, status = $9, response = $10, error = $11
 			WHERE organisation = $1 AND webhook = $2 AND n = $3 AND attempts = $4`,
-			append(key, a.N, a.Number, a.State, a.DueAt, a.At, a.Duration.Milliseconds(), a.Status, a.Response, a.Error)...)
+			key.And(a.N, a.Number, a.State, a.DueAt, a.At, a.Duration.Milliseconds(), a.Status, a.Response, a.Error)...)
 		if err == nil && tag.RowsAffected() == 0 {
 			return store.ErrNotFound
 		}
@@ -219,22 +175,4 @@ func (s *Store) ForgetDeliveries(ctx context.Context, org store.Organisation, be
 		return err
 	})
 	return forgotten, err
-}
-
-// one reads one row; $1 and $2 are organisation and id.
-func one[T any](ctx context.Context, s *Store, org store.Organisation, id string, scan func(tables.Row) (T, error), query string,
-	args ...any) (v T, err error) {
-	key, err := tables.Key(org, id)
-	if err != nil {
-		return v, err
-	}
-	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) (err error) {
-		v, err = scan(c.QueryRow(ctx, query, append(key, args...)...))
-		return err
-	})
-	if err != nil {
-		var none T
-		return none, err
-	}
-	return v, nil
 }

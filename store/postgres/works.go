@@ -17,19 +17,22 @@ func (s *Store) CreateWork(ctx context.Context, org store.Organisation, w store.
 	if err := w.Normalise(); err != nil {
 		return store.Work{}, err
 	}
-	key, err := tables.Key(org, w.Portfolio)
+	key, err := tables.KeyOf(org, w.Portfolio)
 	if err != nil {
 		return store.Work{}, err
 	}
-	w.Portfolio = key[1].(string)
+	w.Portfolio = key.ID
 	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
-		_, err := c.Exec(ctx, `INSERT INTO work (organisation, portfolio, id, kind, mode, state, options, created_at, touched_at)
-			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $8)`, append(key, w.ID, w.Kind, w.Mode, w.State, w.Options, w.CreatedAt)...)
+		// The share waits for the transaction that begins a removal.
+		tag, err := c.Exec(ctx, `INSERT INTO work (organisation, portfolio, id, kind, mode, state, options, created_at, touched_at)
+			SELECT organisation, id, $3::uuid, $4, $5, $6, $7::bytea, $8::timestamptz, $8 FROM portfolio
+			WHERE organisation = $1 AND id = $2 AND `+tables.Standing+` FOR SHARE`,
+			key.And(w.ID, w.Kind, w.Mode, w.State, w.Options, w.CreatedAt)...)
 		switch {
-		case violates(err, foreignKeyViolation):
-			return store.ErrNotFound
 		case violates(err, uniqueViolation):
 			return store.ErrExists
+		case err == nil && tag.RowsAffected() == 0:
+			return store.ErrNotFound
 		}
 		return err
 	})
@@ -44,7 +47,7 @@ func (s *Store) AddChunk(ctx context.Context, org store.Organisation, work strin
 	if err := chunk.Check(); err != nil {
 		return err
 	}
-	return s.inWork(ctx, org, work, func(ctx context.Context, tx pgx.Tx, key []any) error {
+	return s.inWork(ctx, org, work, func(ctx context.Context, tx pgx.Tx, key tables.Key) error {
 		n := 0
 		if chunk.Count > 0 {
 			n = 1
@@ -53,14 +56,14 @@ func (s *Store) AddChunk(ctx context.Context, org store.Organisation, work strin
 		err := tx.QueryRow(ctx, `UPDATE work SET chunks = chunks + $3::int, total = total + $4::bigint + $5::bigint,
 			failed = failed + $5, touched_at = $6
 			WHERE organisation = $1 AND id = $2 AND state = 'reading' RETURNING chunks`,
-			append(key, n, chunk.Count, chunk.Faulty, at)...).Scan(&chunks)
+			key.And(n, chunk.Count, chunk.Faulty, at)...).Scan(&chunks)
 		if errors.Is(err, pgx.ErrNoRows) {
 			return ended(ctx, tx, key)
 		}
 		if err == nil && n > 0 {
 			_, err = tx.Exec(ctx, `INSERT INTO work_chunk (organisation, work, n, state, rows, failed, due_at)
 				VALUES ($1, $2, $3, 'queued', $4, '', $5)`,
-				append(key, chunks-1, chunk.Rows, at)...)
+				key.And(chunks-1, chunk.Rows, at)...)
 		}
 		if err != nil {
 			return err
@@ -70,31 +73,32 @@ func (s *Store) AddChunk(ctx context.Context, org store.Organisation, work strin
 }
 
 // inWork runs a call in a transaction; key is organisation and work.
-func (s *Store) inWork(ctx context.Context, org store.Organisation, work string, call func(context.Context, pgx.Tx, []any) error) error {
-	key, err := tables.Key(org, work)
+func (s *Store) inWork(ctx context.Context, org store.Organisation, work string,
+	call func(context.Context, pgx.Tx, tables.Key) error) error {
+	key, err := tables.KeyOf(org, work)
 	if err != nil {
 		return err
 	}
 	return s.doLong(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
-		return pgx.BeginFunc(ctx, c, func(tx pgx.Tx) error { return call(ctx, tx, key[:2:2]) })
+		return pgx.BeginFunc(ctx, c, func(tx pgx.Tx) error { return call(ctx, tx, key) })
 	})
 }
 
 // ended says why a work was not changed: it is not there, or it reads no more.
-func ended(ctx context.Context, tx pgx.Tx, key []any) error {
+func ended(ctx context.Context, tx pgx.Tx, key tables.Key) error {
 	var state string
-	err := tx.QueryRow(ctx, `SELECT state FROM work WHERE organisation = $1 AND id = $2`, key...).Scan(&state)
+	err := tx.QueryRow(ctx, `SELECT state FROM work WHERE organisation = $1 AND id = $2`, key.And()...).Scan(&state)
 	if err != nil {
 		return tables.OrNotFound(err)
 	}
 	return store.ErrWorkEnded
 }
 
-func insertFaults(ctx context.Context, tx pgx.Tx, key []any, faults []store.Fault, from int) error {
+func insertFaults(ctx context.Context, tx pgx.Tx, key tables.Key, faults []store.Fault, from int) error {
 	if len(faults) == 0 {
 		return nil
 	}
-	owner, work := binaryID(key[0].(string)), binaryID(key[1].(string))
+	owner, work := binaryID(key.Organisation), binaryID(key.ID)
 	numbers := store.NumberFaults(faults, from)
 	_, err := tx.CopyFrom(ctx, pgx.Identifier{"work_fault"}, []string{"organisation", "work", "row_number", "n", "column_name",
 		"value", "reason", "assessment", "reference"},
@@ -116,12 +120,12 @@ func (s *Store) BeginWork(ctx context.Context, org store.Organisation, work stri
 	if idem != nil {
 		idempotencyKey, bodyHash = &idem.Key, &idem.BodyHash
 	}
-	err = s.inWork(ctx, org, work, func(ctx context.Context, tx pgx.Tx, key []any) (err error) {
+	err = s.inWork(ctx, org, work, func(ctx context.Context, tx pgx.Tx, key tables.Key) (err error) {
 		w, err = tables.Work(tx.QueryRow(ctx, `UPDATE work w SET state = CASE WHEN chunks > 0 THEN 'queued' ELSE 'done' END,
 				finished_at = CASE WHEN chunks > 0 THEN NULL ELSE $3::timestamptz END, touched_at = $3,
 				noted = $4, notes = $5, idempotency_key = $6, body_hash = $7
 			WHERE organisation = $1 AND id = $2 AND state = 'reading'
-			RETURNING `+tables.Works, append(key, at, n.Rows, notes, idempotencyKey, bodyHash)...))
+			RETURNING `+tables.Works, key.And(at, n.Rows, notes, idempotencyKey, bodyHash)...))
 		if errors.Is(err, store.ErrNotFound) {
 			return ended(ctx, tx, key)
 		}
@@ -140,16 +144,16 @@ func (s *Store) RefuseWork(ctx context.Context, org store.Organisation, work str
 	if err = errors.Join(err, (&store.NewChunk{Faults: faults}).Check()); err != nil {
 		return w, err
 	}
-	err = s.inWork(ctx, org, work, func(ctx context.Context, tx pgx.Tx, key []any) (err error) {
+	err = s.inWork(ctx, org, work, func(ctx context.Context, tx pgx.Tx, key tables.Key) (err error) {
 		w, err = tables.Work(tx.QueryRow(ctx, `UPDATE work w SET state = 'refused', finished_at = $3, noted = $4, notes = $5
-			WHERE organisation = $1 AND id = $2 AND state = 'reading' RETURNING `+tables.Works, append(key, at, n.Rows, notes)...))
+			WHERE organisation = $1 AND id = $2 AND state = 'reading' RETURNING `+tables.Works, key.And(at, n.Rows, notes)...))
 		if errors.Is(err, store.ErrNotFound) {
 			return ended(ctx, tx, key)
 		}
 		if err != nil {
 			return err
 		}
-		if _, err = tx.Exec(ctx, `DELETE FROM work_chunk WHERE organisation = $1 AND work = $2`, key...); err != nil {
+		if _, err = tx.Exec(ctx, `DELETE FROM work_chunk WHERE organisation = $1 AND work = $2`, key.And()...); err != nil {
 			return err
 		}
 		return insertFaults(ctx, tx, key, faults, store.FaultsOfFile)
@@ -160,50 +164,23 @@ func (s *Store) RefuseWork(ctx context.Context, org store.Organisation, work str
 // CancelWork ends a work. Chunks come before their work here as in StoreChunk,
 // so that the two never wait for each other.
 func (s *Store) CancelWork(ctx context.Context, org store.Organisation, work string, at time.Time) (w store.Work, err error) {
-	err = s.inWork(ctx, org, work, func(ctx context.Context, tx pgx.Tx, key []any) error {
+	err = s.inWork(ctx, org, work, func(ctx context.Context, tx pgx.Tx, key tables.Key) error {
 		_, err := tx.Exec(ctx, `WITH c AS (SELECT n FROM work_chunk
 			WHERE organisation = $1 AND work = $2 AND state = 'queued' ORDER BY n FOR UPDATE)
 			UPDATE work_chunk k SET state = 'cancelled', step = step + 1, rows = ''
-			FROM c WHERE k.organisation = $1 AND k.work = $2 AND k.n = c.n AND k.state = 'queued'`, key...)
+			FROM c WHERE k.organisation = $1 AND k.work = $2 AND k.n = c.n AND k.state = 'queued'`, key.And()...)
 		if err != nil {
 			return err
 		}
 		_, err = tx.Exec(ctx, `UPDATE work SET state = 'cancelled', cancel_requested = true, finished_at = $3
-			WHERE organisation = $1 AND id = $2 AND state IN ('reading', 'queued', 'running')`, append(key, at)...)
+			WHERE organisation = $1 AND id = $2 AND state IN ('reading', 'queued', 'running')`, key.And(at)...)
 		if err != nil {
 			return err
 		}
-		w, err = tables.Work(tx.QueryRow(ctx, `SELECT `+tables.Works+` FROM work w WHERE w.organisation = $1 AND w.id = $2`, key...))
+		w, err = tables.Work(tx.QueryRow(ctx, `SELECT `+tables.Works+` FROM work w WHERE w.organisation = $1 AND w.id = $2`, key.And()...))
 		return err
 	})
 	return w, err
-}
-
-// Work returns one work.
-func (s *Store) Work(ctx context.Context, org store.Organisation, id string) (store.Work, error) {
-	return s.work(ctx, org, id, `SELECT `+tables.Works+` FROM work w WHERE w.organisation = $1 AND w.id = $2`)
-}
-
-// ListWorks returns a page of the works on a portfolio.
-func (s *Store) ListWorks(ctx context.Context, org store.Organisation, portfolio string, limit int, cursor string) (store.WorkPage, error) {
-	from, err := store.MapListStart(&limit, cursor)
-	if err != nil {
-		return store.WorkPage{}, err
-	}
-	key, err := tables.Key(org, portfolio)
-	if err != nil {
-		return store.WorkPage{}, nil
-	}
-	query, args := `SELECT `+tables.Works+` FROM work w WHERE w.organisation = $1 AND w.portfolio = $2`, append(key, limit+1)
-	if from != nil {
-		query += ` AND (w.created_at, w.id) < ($4, $5)`
-		args = append(args, from.FirstCreatedAt, from.ID)
-	}
-	all, err := collect(ctx, s, tables.Work, query+` ORDER BY w.created_at DESC, w.id DESC LIMIT $3`, args...)
-	if err != nil {
-		return store.WorkPage{}, err
-	}
-	return store.NextWorkPage(all, limit), nil
 }
 
 // LastChange returns the newest work that has ended, those first that changed sites. LIMIT keeps
@@ -217,94 +194,13 @@ func (s *Store) LastChange(ctx context.Context, org store.Organisation, portfoli
 }
 
 func (s *Store) work(ctx context.Context, org store.Organisation, id, query string, args ...any) (w store.Work, err error) {
-	key, err := tables.Key(org, id)
+	key, err := tables.KeyOf(org, id)
 	if err != nil {
 		return w, err
 	}
 	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) (err error) {
-		w, err = tables.Work(c.QueryRow(ctx, query, append(key, args...)...))
+		w, err = tables.Work(c.QueryRow(ctx, query, key.And(args...)...))
 		return err
 	})
 	return w, err
-}
-
-// WorkUnder returns the work that was begun under a key.
-func (s *Store) WorkUnder(ctx context.Context, org store.Organisation, key string) (store.Work, error) {
-	owner, ok := store.CanonicalID(string(org))
-	if !ok {
-		return store.Work{}, store.ErrNotFound
-	}
-	found, err := collect(ctx, s, tables.Work, `SELECT `+tables.Works+` FROM work w WHERE w.organisation = $1 AND w.idempotency_key = $2`,
-		owner, key)
-	if err == nil && len(found) == 0 {
-		err = store.ErrNotFound
-	}
-	if err != nil {
-		return store.Work{}, err
-	}
-	return found[0], nil
-}
-
-// WorkNotes returns all notes of a work.
-func (s *Store) WorkNotes(ctx context.Context, org store.Organisation, work string) ([]store.Note, error) {
-	key, err := tables.Key(org, work)
-	if err != nil {
-		return nil, err
-	}
-	var doc []byte
-	err = s.do(ctx, func(ctx context.Context, c *pgxpool.Conn) error {
-		return tables.OrNotFound(c.QueryRow(ctx, `SELECT notes FROM work WHERE organisation = $1 AND id = $2`, key...).Scan(&doc))
-	})
-	if err != nil {
-		return nil, err
-	}
-	return store.DecodeNotes(doc)
-}
-
-// UnfinishedWorks returns the works that have not ended.
-func (s *Store) UnfinishedWorks(ctx context.Context, org store.Organisation) ([]store.Work, error) {
-	owner, ok := store.CanonicalID(string(org))
-	if !ok {
-		return nil, nil
-	}
-	return collect(ctx, s, tables.Work, `SELECT `+tables.Works+` FROM work w
-		WHERE w.organisation = $1 AND w.state IN ('reading', 'queued', 'running') ORDER BY w.created_at, w.id`, owner)
-}
-
-// WorkFaults returns a page of faults.
-func (s *Store) WorkFaults(ctx context.Context, org store.Organisation, work string, limit int, cursor string) (store.FaultPage, error) {
-	after, err := store.FaultListStart(&limit, cursor)
-	if err != nil {
-		return store.FaultPage{}, err
-	}
-	if _, err := s.Work(ctx, org, work); err != nil {
-		return store.FaultPage{}, err
-	}
-	key, err := tables.Key(org, work)
-	if err != nil {
-		return store.FaultPage{}, err
-	}
-	type numbered struct {
-		store.Fault
-		n int
-	}
-	all, err := collect(ctx, s, func(row tables.Row) (f numbered, err error) {
-		err = row.Scan(&f.Row, &f.n, &f.Column, &f.Value, &f.Reason, &f.Assessment, &f.Reference)
-		return f, err
-	}, `SELECT row_number, n, column_name, value, reason, assessment, reference FROM work_fault
-		WHERE organisation = $1 AND work = $2 AND (row_number, n) > ($3::bigint, $4::int) ORDER BY row_number, n LIMIT $5`,
-		append(key, after.Row, after.N, limit+1)...)
-	if err != nil {
-		return store.FaultPage{}, err
-	}
-	var page store.FaultPage
-	for i, f := range all {
-		if i == limit {
-			last := all[limit-1]
-			page.Next = store.FaultPosition{Row: last.Row, N: last.n}.Cursor()
-			break
-		}
-		page.Faults = append(page.Faults, f.Fault)
-	}
-	return page, nil
 }

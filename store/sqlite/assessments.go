@@ -110,64 +110,9 @@ func firstUnder(ctx context.Context, tx *sql.Tx, owner string, idem *store.Idemp
 	return r, err
 }
 
-// Newest returns the newest revision of an assessment.
-func (s *Store) Newest(ctx context.Context, org store.Organisation, id string) (store.Record, error) {
-	return s.record(ctx, org, id, `
-		SELECT `+tables.Header+`, r.input, r.result FROM revision r
-		WHERE r.organisation = $1 AND r.assessment = $2 ORDER BY r.revision DESC LIMIT 1`)
-}
-
-// Revision returns one revision of an assessment.
-func (s *Store) Revision(ctx context.Context, org store.Organisation, id string, n int) (store.Record, error) {
-	return s.record(ctx, org, id, `
-		SELECT `+tables.Header+`, r.input, r.result FROM revision r
-		WHERE r.organisation = $1 AND r.assessment = $2 AND r.revision = $3`, n)
-}
-
-// record runs a query for one record; $1 and $2 are organisation and id.
-func (s *Store) record(ctx context.Context, org store.Organisation, id, query string, args ...any) (r store.Record, err error) {
-	key, err := tables.Key(org, id)
-	if err != nil {
-		return store.Record{}, err
-	}
-	err = s.do(ctx, s.reader, func(ctx context.Context, c *sql.Conn) (err error) {
-		r, err = tables.Record(c.QueryRowContext(ctx, query, append(key, args...)...))
-		return err
-	})
-	return r, err
-}
-
-// Worksheet returns the worksheet of one revision.
-func (s *Store) Worksheet(ctx context.Context, org store.Organisation, id string, n int) (doc []byte, err error) {
-	key, err := tables.Key(org, id)
-	if err != nil {
-		return nil, err
-	}
-	err = s.do(ctx, s.reader, func(ctx context.Context, c *sql.Conn) error {
-		const query = `SELECT worksheet FROM revision
-			WHERE organisation = $1 AND assessment = $2 AND revision = $3`
-		return tables.OrNotFound(c.QueryRowContext(ctx, query, append(key, n)...).Scan(&doc))
-	})
-	return doc, err
-}
-
-// Revisions returns all revisions of an assessment, oldest first.
-func (s *Store) Revisions(ctx context.Context, org store.Organisation, id string) (all []store.Header, err error) {
-	key, err := tables.Key(org, id)
-	if err != nil {
-		return nil, err
-	}
-	all, err = collect(ctx, s, tables.JustHeader, `SELECT `+tables.Header+` FROM revision r
-		WHERE r.organisation = $1 AND r.assessment = $2 ORDER BY r.revision`, key...)
-	if err == nil && len(all) == 0 {
-		err = store.ErrNotFound
-	}
-	return all, err
-}
-
 // Revise appends a revision to an assessment.
 func (s *Store) Revise(ctx context.Context, org store.Organisation, r store.Record, expected int) (store.Record, error) {
-	key, err := tables.Key(org, r.ID)
+	key, err := tables.KeyOf(org, r.ID)
 	if err != nil {
 		return store.Record{}, err
 	}
@@ -175,7 +120,7 @@ func (s *Store) Revise(ctx context.Context, org store.Organisation, r store.Reco
 		return store.Record{}, err
 	}
 	r.Revision = expected + 1
-	owner := key[0].(string)
+	owner := key.Organisation
 	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		updated, err := affected(tx.StmtContext(ctx, s.revise).ExecContext(ctx,
 			owner, r.ID, store.Fold(r.Name), store.Fold(r.Reference),
@@ -191,7 +136,7 @@ func (s *Store) Revise(ctx context.Context, org store.Organisation, r store.Reco
 		}
 		var conflict store.ConflictError
 		const newest = `SELECT newest FROM assessment WHERE organisation = $1 AND id = $2`
-		if err := tx.QueryRowContext(ctx, newest, key...).Scan(&conflict.Current); err != nil {
+		if err := tx.QueryRowContext(ctx, newest, key.And()...).Scan(&conflict.Current); err != nil {
 			return tables.OrNotFound(err)
 		}
 		return &conflict
@@ -205,7 +150,7 @@ func (s *Store) Revise(ctx context.Context, org store.Organisation, r store.Reco
 
 // Delete removes an assessment; its revisions go with it.
 func (s *Store) Delete(ctx context.Context, org store.Organisation, id string) error {
-	key, err := tables.Key(org, id)
+	key, err := tables.KeyOf(org, id)
 	if err != nil {
 		return err
 	}
@@ -235,19 +180,6 @@ func (s *Store) PutDefinitions(ctx context.Context, org store.Organisation, hash
 		}
 		return err
 	})
-}
-
-// Definitions returns quantity definitions.
-func (s *Store) Definitions(ctx context.Context, org store.Organisation, hash string) (doc []byte, err error) {
-	owner, ok := store.CanonicalID(string(org))
-	if !ok || store.CheckHash(hash) != nil {
-		return nil, store.ErrNotFound
-	}
-	err = s.do(ctx, s.reader, func(ctx context.Context, c *sql.Conn) error {
-		const query = `SELECT document FROM definitions WHERE organisation = $1 AND hash = $2`
-		return tables.OrNotFound(c.QueryRowContext(ctx, query, owner, hash).Scan(&doc))
-	})
-	return doc, err
 }
 
 // AddOrganisation makes an organisation known unless it already is.

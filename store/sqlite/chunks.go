@@ -13,36 +13,11 @@ import (
 	"levinward/store/tables"
 )
 
-// Chunk returns one chunk.
-func (s *Store) Chunk(ctx context.Context, org store.Organisation, work string, n int) (store.Chunk, error) {
-	return one(ctx, s, org, work, tables.Chunk,
-		`SELECT `+tables.Chunks+` FROM work_chunk WHERE organisation = $1 AND work = $2 AND n = $3`, n)
-}
-
-// WorksToDo returns works with chunks that are due.
-func (s *Store) WorksToDo(ctx context.Context, org store.Organisation, at time.Time) ([]string, error) {
-	return s.lanes(ctx, org, `SELECT w.id FROM work w WHERE w.organisation = $1 AND w.state IN ('queued', 'running')
-		AND EXISTS (SELECT 1 FROM work_chunk k WHERE k.organisation = $1 AND k.work = w.id AND k.state = 'queued' AND k.due_at <= $2)
-		ORDER BY w.created_at, w.id`, at)
-}
-
-// lanes reads ids of an organisation, which is $1.
-func (s *Store) lanes(ctx context.Context, org store.Organisation, query string, at time.Time) ([]string, error) {
-	owner, ok := store.CanonicalID(string(org))
-	if !ok {
-		return nil, nil
-	}
-	return collect(ctx, s, func(row tables.Row) (id string, err error) {
-		err = row.Scan(&id)
-		return id, err
-	}, query, owner, at.UnixMicro())
-}
-
 // ClaimChunks takes chunks that are due.
 func (s *Store) ClaimChunks(
 	ctx context.Context, org store.Organisation, work string, at, until time.Time, limit int,
 ) (claimed []store.ClaimedChunk, err error) {
-	key, err := tables.Key(org, work)
+	key, err := tables.KeyOf(org, work)
 	if err != nil {
 		return nil, nil
 	}
@@ -52,7 +27,7 @@ func (s *Store) ClaimChunks(
 				SELECT k.n FROM work_chunk k JOIN work w ON w.organisation = k.organisation AND w.id = k.work
 				WHERE k.organisation = $1 AND k.work = $2 AND k.state = 'queued' AND k.due_at <= $3 AND w.state IN ('queued', 'running')
 				ORDER BY k.n LIMIT $5)
-			RETURNING n, claims`, append(key, at.UnixMicro(), until.UnixMicro(), limit)...)
+			RETURNING n, claims`, key.And(at.UnixMicro(), until.UnixMicro(), limit)...)
 		if err != nil {
 			return err
 		}
@@ -71,14 +46,14 @@ func (s *Store) ClaimChunks(
 
 // HoldChunk sets when a claimed chunk is due.
 func (s *Store) HoldChunk(ctx context.Context, org store.Organisation, work string, c store.ClaimedChunk, until time.Time) error {
-	key, err := tables.Key(org, work)
+	key, err := tables.KeyOf(org, work)
 	if err != nil {
 		return err
 	}
 	return s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		held, err := affected(tx.ExecContext(ctx, `UPDATE work_chunk SET due_at = $5
 			WHERE organisation = $1 AND work = $2 AND n = $3 AND claims = $4 AND state = 'queued'`,
-			append(key, c.N, c.Claims, until.UnixMicro())...))
+			key.And(c.N, c.Claims, until.UnixMicro())...))
 		if err == nil && !held {
 			return store.ErrNotFound
 		}
@@ -88,13 +63,13 @@ func (s *Store) HoldChunk(ctx context.Context, org store.Organisation, work stri
 
 // StartWork notes the beginning.
 func (s *Store) StartWork(ctx context.Context, org store.Organisation, work string, at time.Time) error {
-	key, err := tables.Key(org, work)
+	key, err := tables.KeyOf(org, work)
 	if err != nil {
 		return err
 	}
 	return s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		_, err := tx.ExecContext(ctx, `UPDATE work SET state = 'running', started_at = $3
-			WHERE organisation = $1 AND id = $2 AND state = 'queued'`, append(key, at.UnixMicro())...)
+			WHERE organisation = $1 AND id = $2 AND state = 'queued'`, key.And(at.UnixMicro())...)
 		return err
 	})
 }
@@ -104,10 +79,10 @@ func (s *Store) StoreChunk(ctx context.Context, org store.Organisation, o store.
 	if err := o.Normalise(); err != nil {
 		return err
 	}
-	err := s.inWork(ctx, org, o.Work, func(ctx context.Context, tx *sql.Tx, key []any) error {
+	err := s.inWork(ctx, org, o.Work, func(ctx context.Context, tx *sql.Tx, key tables.Key) error {
 		var portfolio string
 		err := tx.QueryRowContext(ctx, `SELECT p.id FROM work w JOIN portfolio p ON p.organisation = w.organisation AND p.id = w.portfolio
-			WHERE w.organisation = $1 AND w.id = $2 AND p.`+standing, key...).Scan(&portfolio)
+			WHERE w.organisation = $1 AND w.id = $2 AND p.`+tables.Standing, key.And()...).Scan(&portfolio)
 		if err != nil {
 			return tables.OrNotFound(err)
 		}
@@ -118,7 +93,7 @@ func (s *Store) StoreChunk(ctx context.Context, org store.Organisation, o store.
 		changed, err := affected(tx.ExecContext(ctx, `UPDATE work_chunk
 			SET step = step + 1, rows = $5, failed = CAST(failed || $6 AS BLOB), state = $7
 			WHERE organisation = $1 AND work = $2 AND n = $3 AND step = $4 AND state = 'queued'`,
-			append(key, o.N, o.Step, orEmpty(o.Rest), orEmpty(o.Failed), state)...))
+			key.And(o.N, o.Step, orEmpty(o.Rest), orEmpty(o.Failed), state)...))
 		if err != nil {
 			return err
 		}
@@ -143,7 +118,7 @@ func (s *Store) StoreChunk(ctx context.Context, org store.Organisation, o store.
 				started_at = coalesce(started_at, $6),
 				finished_at = CASE WHEN state IN ('queued', 'running')
 				AND done + unchanged + failed + $3 + $4 + $5 >= total THEN $6 ELSE finished_at END
-			WHERE organisation = $1 AND id = $2`, append(key, len(o.Created)+len(o.Revised), o.Unchanged, o.Faulty, o.At.UnixMicro())...)
+			WHERE organisation = $1 AND id = $2`, key.And(len(o.Created)+len(o.Revised), o.Unchanged, o.Faulty, o.At.UnixMicro())...)
 		return err
 	})
 	switch {
@@ -163,11 +138,11 @@ func orEmpty(b []byte) []byte {
 	return b
 }
 
-func (s *Store) insertSites(ctx context.Context, tx *sql.Tx, key []any, portfolio string, records []store.Record) error {
+func (s *Store) insertSites(ctx context.Context, tx *sql.Tx, key tables.Key, portfolio string, records []store.Record) error {
 	if len(records) == 0 {
 		return nil
 	}
-	owner, work := key[0].(string), key[1].(string)
+	owner, work := key.Organisation, key.ID
 	insert, err := tx.PrepareContext(ctx, insertSite)
 	if err != nil {
 		return err
@@ -192,10 +167,10 @@ func (s *Store) insertSites(ctx context.Context, tx *sql.Tx, key []any, portfoli
 }
 
 // confirmSites notes that an import has spoken of sites that stay as they are.
-func confirmSites(ctx context.Context, tx *sql.Tx, key []any, confirmed []store.Confirmed) error {
+func confirmSites(ctx context.Context, tx *sql.Tx, key tables.Key, confirmed []store.Confirmed) error {
 	for _, c := range confirmed {
 		_, err := tx.ExecContext(ctx, `UPDATE portfolio_site SET imported_hash = $3, imported_at = $4
-			WHERE organisation = $1 AND assessment = $2 AND imported_at < $4`, key[0], c.Assessment, c.Hash, c.At.UnixMicro())
+			WHERE organisation = $1 AND assessment = $2 AND imported_at < $4`, key.Organisation, c.Assessment, c.Hash, c.At.UnixMicro())
 		if err != nil {
 			return err
 		}
@@ -204,8 +179,8 @@ func confirmSites(ctx context.Context, tx *sql.Tx, key []any, confirmed []store.
 }
 
 // reviseSites appends revisions to sites; ErrChunkChanged where one was revised or deleted meanwhile.
-func (s *Store) reviseSites(ctx context.Context, tx *sql.Tx, key []any, portfolio string, revised []store.Revised) error {
-	owner, work := key[0].(string), key[1].(string)
+func (s *Store) reviseSites(ctx context.Context, tx *sql.Tx, key tables.Key, portfolio string, revised []store.Revised) error {
+	owner, work := key.Organisation, key.ID
 	for i := range revised {
 		r := &revised[i].Record
 		before, err := store.EncodeBefore(&revised[i].Before)

@@ -116,12 +116,12 @@ func nextLibrary(ctx context.Context, tx *sql.Tx, owner string, org store.Organi
 
 // Device returns one device.
 func (s *Store) Device(ctx context.Context, org store.Organisation, id string) (d store.Device, err error) {
-	key, err := tables.Key(org, id)
+	key, err := tables.KeyOf(org, id)
 	if err != nil {
 		return store.Device{}, err
 	}
 	err = s.do(ctx, s.reader, func(ctx context.Context, c *sql.Conn) (err error) {
-		d, err = tables.Device(c.QueryRowContext(ctx, `SELECT `+tables.Devices+` FROM device WHERE organisation = $1 AND id = $2`, key...))
+		d, err = tables.Device(c.QueryRowContext(ctx, `SELECT `+tables.Devices+` FROM device WHERE organisation = $1 AND id = $2`, key.And()...))
 		return err
 	})
 	return d, err
@@ -129,7 +129,7 @@ func (s *Store) Device(ctx context.Context, org store.Organisation, id string) (
 
 // ReplaceDevice stores the next version of a device.
 func (s *Store) ReplaceDevice(ctx context.Context, org store.Organisation, d store.Device, expected int) (store.Device, error) {
-	if _, err := tables.Key(org, d.ID); err != nil {
+	if _, err := tables.KeyOf(org, d.ID); err != nil {
 		return store.Device{}, err
 	}
 	if err := d.Normalise(); err != nil {
@@ -151,12 +151,13 @@ func (s *Store) WithdrawDevice(ctx context.Context, org store.Organisation, id s
 
 // change sets columns of a device in use; the values begin at $5.
 func (s *Store) change(ctx context.Context, org store.Organisation, id string, expected int, set string, values ...any) error {
-	key, err := tables.Key(org, id)
+	key, err := tables.KeyOf(org, id)
 	if err != nil {
 		return err
 	}
 	return s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		now, err := tables.Device(tx.QueryRowContext(ctx, `SELECT `+tables.Devices+` FROM device WHERE organisation = $1 AND id = $2`, key...))
+		now, err := tables.Device(tx.QueryRowContext(ctx, `SELECT `+tables.Devices+` FROM device WHERE organisation = $1 AND id = $2`,
+			key.And()...))
 		switch {
 		case err != nil:
 			return err
@@ -165,12 +166,12 @@ func (s *Store) change(ctx context.Context, org store.Organisation, id string, e
 		case now.Version != expected:
 			return &store.ConflictError{Current: now.Version}
 		}
-		library, err := nextLibrary(ctx, tx, key[0].(string), org)
+		library, err := nextLibrary(ctx, tx, key.Organisation, org)
 		if err != nil {
 			return err
 		}
 		_, err = tx.ExecContext(ctx, `UPDATE device SET changed_in = $3, `+set+` WHERE organisation = $1 AND id = $2 AND version = $4`,
-			append(append(key, library, expected), values...)...)
+			append(key.And(library, expected), values...)...)
 		if code(err) == sqlite3.SQLITE_CONSTRAINT_UNIQUE {
 			return store.ErrReferenceTaken
 		}

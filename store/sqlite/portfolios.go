@@ -4,7 +4,6 @@ import (
 	"context"
 	"database/sql"
 	"errors"
-	"time"
 
 	sqlite3 "modernc.org/sqlite/lib"
 
@@ -57,43 +56,6 @@ func taken(err error) error {
 	return err
 }
 
-// Portfolio returns one portfolio.
-func (s *Store) Portfolio(ctx context.Context, org store.Organisation, id string) (store.Portfolio, error) {
-	return one(ctx, s, org, id, tables.Portfolio,
-		`SELECT `+tables.Portfolios+` FROM portfolio WHERE organisation = $1 AND id = $2 AND `+standing)
-}
-
-// one reads one row; $1 and $2 are organisation and id.
-func one[T any](ctx context.Context, s *Store, org store.Organisation, id string, scan func(tables.Row) (T, error), query string,
-	args ...any) (v T, err error) {
-	key, err := tables.Key(org, id)
-	if err != nil {
-		return v, err
-	}
-	err = s.do(ctx, s.reader, func(ctx context.Context, c *sql.Conn) (err error) {
-		v, err = scan(c.QueryRowContext(ctx, query, append(key, args...)...))
-		return err
-	})
-	if err != nil {
-		var none T
-		return none, err
-	}
-	return v, nil
-}
-
-// collect reads all rows of a query.
-func collect[T any](ctx context.Context, s *Store, scan func(tables.Row) (T, error), query string, args ...any) (all []T, err error) {
-	err = s.do(ctx, s.reader, func(ctx context.Context, c *sql.Conn) error {
-		rows, err := c.QueryContext(ctx, query, args...)
-		if err != nil {
-			return err
-		}
-		all, err = scanAll(rows, scan)
-		return err
-	})
-	return all, err
-}
-
 // scanAll reads rows to their end and closes them.
 func scanAll[T any](rows *sql.Rows, scan func(tables.Row) (T, error)) (all []T, err error) {
 	defer rows.Close()
@@ -112,52 +74,19 @@ func (s *Store) RenamePortfolio(ctx context.Context, org store.Organisation, id,
 	if err := store.CheckPortfolio(name, description); err != nil {
 		return p, err
 	}
-	key, err := tables.Key(org, id)
+	key, err := tables.KeyOf(org, id)
 	if err != nil {
 		return p, err
 	}
 	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) (err error) {
 		p, err = tables.Portfolio(tx.QueryRowContext(ctx, `UPDATE portfolio SET name = $3, description = $4
-			WHERE organisation = $1 AND id = $2 AND `+standing+` RETURNING `+tables.Portfolios, append(key, name, description)...))
+			WHERE organisation = $1 AND id = $2 AND `+tables.Standing+` RETURNING `+tables.Portfolios, key.And(name, description)...))
 		return taken(err)
 	})
 	if err != nil {
 		return store.Portfolio{}, err
 	}
 	return p, nil
-}
-
-// ListPortfolios returns a page of portfolios.
-func (s *Store) ListPortfolios(ctx context.Context, org store.Organisation, limit int, cursor string) (store.PortfolioPage, error) {
-	from, err := store.MapListStart(&limit, cursor)
-	if err != nil {
-		return store.PortfolioPage{}, err
-	}
-	owner, ok := store.CanonicalID(string(org))
-	if !ok {
-		return store.PortfolioPage{}, nil
-	}
-	query, args := `SELECT `+tables.Portfolios+` FROM portfolio WHERE organisation = $1 AND `+standing, []any{owner, limit + 1}
-	if from != nil {
-		query += ` AND (created_at, id) < ($3, $4)`
-		args = append(args, from.FirstCreatedAt.UnixMicro(), from.ID)
-	}
-	all, err := collect(ctx, s, tables.Portfolio, query+` ORDER BY created_at DESC, id DESC LIMIT $2`, args...)
-	if err != nil {
-		return store.PortfolioPage{}, err
-	}
-	return store.NextPortfolioPage(all, limit), nil
-}
-
-// PortfolioTotals adds up the sites of a portfolio.
-func (s *Store) PortfolioTotals(ctx context.Context, org store.Organisation, id string, day time.Time) (store.Totals, error) {
-	return one(ctx, s, org, id, func(row tables.Row) (t store.Totals, err error) {
-		err = row.Scan(&t.Sites, &t.NotAcceptable, &t.PersonsAtRisk, &t.ReviewDue)
-		return t, tables.OrNotFound(err)
-	}, `SELECT count(s.assessment), count(*) FILTER (WHERE NOT s.acceptable),
-			coalesce(sum(s.persons_at_risk), 0.0), count(*) FILTER (WHERE s.review_due <= $3)
-		FROM portfolio p LEFT JOIN portfolio_site s ON s.organisation = p.organisation AND s.portfolio = p.id
-		WHERE p.organisation = $1 AND p.id = $2 AND p.`+standing+` GROUP BY p.id`, store.Date(day).Format(time.DateOnly))
 }
 
 // PutPreset stores a preset or its next version.
@@ -186,30 +115,6 @@ func (s *Store) PutPreset(ctx context.Context, org store.Organisation, p store.P
 		return store.Preset{}, err
 	}
 	return p, nil
-}
-
-// Preset returns one preset.
-func (s *Store) Preset(ctx context.Context, org store.Organisation, kind, name string) (p store.Preset, err error) {
-	owner, ok := store.CanonicalID(string(org))
-	if !ok {
-		return p, store.ErrNotFound
-	}
-	err = s.do(ctx, s.reader, func(ctx context.Context, c *sql.Conn) (err error) {
-		p, err = tables.Preset(c.QueryRowContext(ctx, `SELECT kind, name, version, document FROM preset
-			WHERE organisation = $1 AND kind = $2 AND name = $3`, owner, kind, name))
-		return err
-	})
-	return p, err
-}
-
-// Presets returns all presets.
-func (s *Store) Presets(ctx context.Context, org store.Organisation) ([]store.Preset, error) {
-	owner, ok := store.CanonicalID(string(org))
-	if !ok {
-		return nil, nil
-	}
-	return collect(ctx, s, tables.Preset,
-		`SELECT `+tables.Presets+` FROM preset WHERE organisation = $1 ORDER BY kind, name`, owner)
 }
 
 // DeletePreset removes one preset.

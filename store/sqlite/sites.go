@@ -13,23 +13,13 @@ import (
 	"levinward/store/tables"
 )
 
-// Site returns one site.
-func (s *Store) Site(ctx context.Context, org store.Organisation, portfolio, assessment string) (store.Site, error) {
-	id, ok := store.CanonicalID(assessment)
-	if !ok {
-		return store.Site{}, store.ErrNotFound
-	}
-	return one(ctx, s, org, portfolio, tables.Site, `SELECT `+tables.Sites+` FROM portfolio_site s
-		WHERE s.organisation = $1 AND s.portfolio = $2 AND s.assessment = $3`, id)
-}
-
 // ListSites returns a page of sites.
 func (s *Store) ListSites(ctx context.Context, org store.Organisation, portfolio string, f store.SiteFilter) (store.SitePage, error) {
 	after, err := f.Normalise()
 	if err != nil {
 		return store.SitePage{}, err
 	}
-	key, err := tables.Key(org, portfolio)
+	key, err := tables.KeyOf(org, portfolio)
 	if err != nil {
 		return store.SitePage{}, nil
 	}
@@ -38,7 +28,7 @@ func (s *Store) ListSites(ctx context.Context, org store.Organisation, portfolio
 		return store.SitePage{}, err
 	}
 	query, args := sitesQuery(key, &f, after, index)
-	sites, err := collect(ctx, s, tables.Site, query, args...)
+	sites, err := tables.All(ctx, &s.Reads, tables.Site, query, args...)
 	if err != nil {
 		return store.SitePage{}, err
 	}
@@ -51,7 +41,7 @@ func (s *Store) CountSites(ctx context.Context, org store.Organisation, portfoli
 	if _, err := f.Normalise(); err != nil {
 		return 0, err
 	}
-	key, err := tables.Key(org, portfolio)
+	key, err := tables.KeyOf(org, portfolio)
 	if err != nil {
 		return 0, nil
 	}
@@ -60,19 +50,14 @@ func (s *Store) CountSites(ctx context.Context, org store.Organisation, portfoli
 		return 0, err
 	}
 	q := of(key)
-	return one(ctx, s, org, portfolio, scanCount,
+	return tables.One(ctx, &s.Reads, org, portfolio, tables.Value[int64],
 		`SELECT count(*) FROM portfolio_site s `+indexedBy(index)+q.where(dialect.SiteConditions(&f)...), q.Args[2:]...)
-}
-
-func scanCount(row tables.Row) (n int64, err error) {
-	err = row.Scan(&n)
-	return n, err
 }
 
 // statement is one on sites. Its first two arguments are organisation and portfolio.
 type statement struct{ tables.Statement }
 
-func of(key []any) statement { return statement{tables.Statement{Args: key}} }
+func of(key tables.Key) statement { return statement{tables.Statement{Args: key.And()}} }
 
 func (s *statement) where(conditions ...tables.SiteCondition) string {
 	text := " WHERE s.organisation = $1 AND s.portfolio = $2"
@@ -83,14 +68,14 @@ func (s *statement) where(conditions ...tables.SiteCondition) string {
 }
 
 // leadingIndex returns the index of a condition that few sites meet; empty if there is none.
-func (s *Store) leadingIndex(ctx context.Context, key []any, f *store.SiteFilter) (string, error) {
+func (s *Store) leadingIndex(ctx context.Context, key tables.Key, f *store.SiteFilter) (string, error) {
 	for _, c := range dialect.SiteConditions(f) {
 		if c.Index == "" {
 			continue
 		}
 		q := of(key)
-		found, err := collect(ctx, s, scanCount, `SELECT count(*) FROM (SELECT 1 FROM portfolio_site s `+indexedBy(c.Index)+q.where(c)+
-			` LIMIT `+q.Arg(f.Few+1)+`)`, q.Args...)
+		found, err := tables.All(ctx, &s.Reads, tables.Value[int64], `SELECT count(*) FROM (SELECT 1 FROM portfolio_site s `+
+			indexedBy(c.Index)+q.where(c)+` LIMIT `+q.Arg(f.Few+1)+`)`, q.Args...)
 		if err != nil {
 			return "", err
 		}
@@ -116,7 +101,7 @@ var rankIndex = map[store.Rank]string{
 }
 
 // sitesQuery finds the sites by an index and sorts them; without one, it goes through them in the order of the rank.
-func sitesQuery(key []any, f *store.SiteFilter, after *store.SitePosition, index string) (query string, args []any) {
+func sitesQuery(key tables.Key, f *store.SiteFilter, after *store.SitePosition, index string) (query string, args []any) {
 	q := of(key)
 	where := q.where(dialect.SiteConditions(f)...)
 	column, direction, beyond := tables.Beyond(&q.Statement, f, after)
@@ -143,7 +128,7 @@ func (s *Store) Extents(ctx context.Context, org store.Organisation, portfolios 
 			WHERE s.organisation = $1 AND s.portfolio = p.id ORDER BY s.` + column + direction + ` LIMIT 1)`
 	}
 	extents := map[string]store.Extent{}
-	_, err = collect(ctx, s, func(row tables.Row) (none struct{}, err error) {
+	_, err = tables.All(ctx, &s.Reads, func(row tables.Row) (none struct{}, err error) {
 		var id string
 		var e store.Extent
 		var from, to int64
@@ -166,12 +151,12 @@ func (s *Store) ChangedSites(ctx context.Context, org store.Organisation, portfo
 	if err != nil {
 		return store.SitePage{}, err
 	}
-	key, err := tables.Key(org, portfolio)
+	key, err := tables.KeyOf(org, portfolio)
 	work, ok := store.CanonicalID(c.Work)
 	if err != nil || !ok {
 		return store.SitePage{}, nil
 	}
-	sites, err := collect(ctx, s, func(row tables.Row) (store.Site, error) {
+	sites, err := tables.All(ctx, &s.Reads, func(row tables.Row) (store.Site, error) {
 		var before []byte
 		site, err := tables.SiteAnd(row, &before)
 		if err == nil {
@@ -180,7 +165,7 @@ func (s *Store) ChangedSites(ctx context.Context, org store.Organisation, portfo
 		return site, err
 	}, `SELECT `+tables.Sites+`, s.before FROM portfolio_site s
 		WHERE s.organisation = $1 AND s.portfolio = $2 AND s.changed_by = $3 AND s.before IS NOT NULL AND s.assessment > $4
-		ORDER BY s.assessment LIMIT $5`, append(key, work, after, c.Limit+1)...)
+		ORDER BY s.assessment LIMIT $5`, key.And(work, after, c.Limit+1)...)
 	if err != nil {
 		return store.SitePage{}, err
 	}
@@ -189,7 +174,7 @@ func (s *Store) ChangedSites(ctx context.Context, org store.Organisation, portfo
 
 // SitesByReference returns the sites that have one of the references.
 func (s *Store) SitesByReference(ctx context.Context, org store.Organisation, portfolio string, references []string) ([]store.Site, error) {
-	key, err := tables.Key(org, portfolio)
+	key, err := tables.KeyOf(org, portfolio)
 	if err != nil || len(references) == 0 {
 		return nil, nil
 	}
@@ -197,9 +182,9 @@ func (s *Store) SitesByReference(ctx context.Context, org store.Organisation, po
 	if err != nil {
 		return nil, err
 	}
-	return collect(ctx, s, tables.Site, `SELECT `+tables.Sites+` FROM portfolio_site s
+	return tables.All(ctx, &s.Reads, tables.Site, `SELECT `+tables.Sites+` FROM portfolio_site s
 		WHERE s.organisation = $1 AND s.portfolio = $2 AND s.reference <> '' AND s.reference IN (SELECT value
-			FROM json_each($3))`, append(key, string(list))...)
+			FROM json_each($3))`, key.And(string(list))...)
 }
 
 // siteInputs looks sites up by their ids. The plus keeps the portfolio from leading an index:
@@ -210,7 +195,7 @@ const siteInputs = `SELECT ` + tables.Sites + `, r.input, r.definitions_hash FRO
 
 // SiteInputs returns sites with their inputs.
 func (s *Store) SiteInputs(ctx context.Context, org store.Organisation, portfolio string, assessments []string) ([]store.SiteInput, error) {
-	key, err := tables.Key(org, portfolio)
+	key, err := tables.KeyOf(org, portfolio)
 	if err != nil || len(assessments) == 0 {
 		return nil, nil
 	}
@@ -218,21 +203,21 @@ func (s *Store) SiteInputs(ctx context.Context, org store.Organisation, portfoli
 	if err != nil {
 		return nil, err
 	}
-	return collect(ctx, s, func(row tables.Row) (in store.SiteInput, err error) {
+	return tables.All(ctx, &s.Reads, func(row tables.Row) (in store.SiteInput, err error) {
 		in.Site, err = tables.SiteAnd(row, &in.Input, &in.DefinitionsHash)
 		return in, err
-	}, siteInputs, append(key, string(list))...)
+	}, siteInputs, key.And(string(list))...)
 }
 
 // SitesToAssess returns ids of sites to be assessed again.
 func (s *Store) SitesToAssess(ctx context.Context, org store.Organisation, portfolio string, r store.Reassess, after string,
 	limit int) ([]string, error) {
-	key, err := tables.Key(org, portfolio)
+	key, err := tables.KeyOf(org, portfolio)
 	if err != nil {
 		return nil, nil
 	}
 	query, args := `SELECT s.assessment FROM portfolio_site s
-		WHERE s.organisation = $1 AND s.portfolio = $2 AND s.assessment > $3`, append(key, after, limit)
+		WHERE s.organisation = $1 AND s.portfolio = $2 AND s.assessment > $3`, key.And(after, limit)
 	if r.Due {
 		list, err := json.Marshal(append([]string{}, r.Maps...))
 		if err != nil {
@@ -243,7 +228,7 @@ func (s *Store) SitesToAssess(ctx context.Context, org store.Organisation, portf
 			WHERE r.organisation = s.organisation AND r.assessment = s.assessment AND r.revision = s.revision AND r.definitions_hash <> $8))`
 		args = append(args, store.Date(r.On).Format(time.DateOnly), r.Engine, string(list), r.Definitions)
 	}
-	return collect(ctx, s, func(row tables.Row) (id string, err error) {
+	return tables.All(ctx, &s.Reads, func(row tables.Row) (id string, err error) {
 		err = row.Scan(&id)
 		return id, err
 	}, query+` ORDER BY s.assessment LIMIT $4`, args...)

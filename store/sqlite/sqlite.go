@@ -23,10 +23,13 @@ import (
 	sqlite3 "modernc.org/sqlite/lib"
 
 	"levinward/store"
+	"levinward/store/tables"
 )
 
 // Store is a store.Store in an SQLite file.
 type Store struct {
+	tables.Reads
+
 	writer, reader *sql.DB
 	// patience is how long a call waits for a connection, and then for its
 	// answer, before the database counts as unavailable.
@@ -54,6 +57,7 @@ func Open(ctx context.Context, file string, migrations fs.FS) (*Store, error) {
 		return nil, errors.Join(err, writer.Close())
 	}
 	s := &Store{writer: writer, reader: reader, patience: 10 * time.Second}
+	s.Reads = tables.Reads{Dialect: &dialect, Query: s.query}
 	if err := s.prepare(ctx); err != nil {
 		return nil, errors.Join(translate(ctx, err), s.Close())
 	}
@@ -164,6 +168,23 @@ func (s *Store) do(ctx context.Context, db *sql.DB, call func(context.Context, *
 	running, cancel := context.WithTimeout(context.WithoutCancel(ctx), s.patience)
 	defer cancel()
 	return translate(ctx, call(running, conn))
+}
+
+// query reads the rows of a statement.
+func (s *Store) query(ctx context.Context, query string, args []any, each func(tables.Row) error) error {
+	return s.do(ctx, s.reader, func(ctx context.Context, c *sql.Conn) error {
+		rows, err := c.QueryContext(ctx, query, args...)
+		if err != nil {
+			return err
+		}
+		defer rows.Close()
+		for rows.Next() {
+			if err := each(rows); err != nil {
+				return err
+			}
+		}
+		return rows.Err()
+	})
 }
 
 // write runs a call in a transaction that is kept only if it succeeds.

@@ -28,18 +28,18 @@ func (s *Store) tellOf(ctx context.Context, tx *sql.Tx, owner string, r *store.R
 }
 
 // deleteWhere tells of assessments and then deletes them. $1 is the organisation, $2 an id.
-func deleteWhere(ctx context.Context, tx *sql.Tx, key []any, condition string) (deleted bool, err error) {
+func deleteWhere(ctx context.Context, tx *sql.Tx, key tables.Key, condition string) (deleted bool, err error) {
 	_, err = tx.ExecContext(ctx, `
 		INSERT INTO webhook_delivery (organisation, webhook, event, assessment, revision, reference, happened_at, due_at)
 		SELECT w.organisation, w.id, '`+store.EventDeleted+`', r.assessment, r.revision, r.reference, $3, $3
 		FROM webhook w
 		JOIN assessment a ON a.organisation = w.organisation
 		JOIN revision r ON r.organisation = a.organisation AND r.assessment = a.id AND r.revision = a.newest
-		WHERE w.organisation = $1 AND w.events LIKE '% `+store.EventDeleted+` %' AND a.`+condition, append(key[:2:2], time.Now().UnixMicro())...)
+		WHERE w.organisation = $1 AND w.events LIKE '% `+store.EventDeleted+` %' AND a.`+condition, key.And(time.Now().UnixMicro())...)
 	if err != nil {
 		return false, err
 	}
-	return affected(tx.ExecContext(ctx, `DELETE FROM assessment WHERE organisation = $1 AND `+condition, key...))
+	return affected(tx.ExecContext(ctx, `DELETE FROM assessment WHERE organisation = $1 AND `+condition, key.And()...))
 }
 
 // CreateWebhook stores a webhook.
@@ -74,20 +74,6 @@ func (s *Store) CreateWebhook(ctx context.Context, org store.Organisation, w sto
 	return created, nil
 }
 
-// Webhook returns one webhook.
-func (s *Store) Webhook(ctx context.Context, org store.Organisation, id string) (store.Webhook, error) {
-	return one(ctx, s, org, id, tables.Webhook, `SELECT `+tables.Webhooks+` FROM webhook WHERE organisation = $1 AND id = $2`)
-}
-
-// ListWebhooks returns all webhooks.
-func (s *Store) ListWebhooks(ctx context.Context, org store.Organisation) ([]store.Webhook, error) {
-	owner, ok := store.CanonicalID(string(org))
-	if !ok {
-		return nil, nil
-	}
-	return collect(ctx, s, tables.Webhook, `SELECT `+tables.Webhooks+` FROM webhook WHERE organisation = $1 ORDER BY created_at, id`, owner)
-}
-
 // ChangeWebhook sets address and events.
 func (s *Store) ChangeWebhook(ctx context.Context, org store.Organisation, id, url string, events []string) (store.Webhook, error) {
 	if err := store.CheckWebhook(url, events); err != nil {
@@ -101,12 +87,12 @@ func (s *Store) ChangeWebhook(ctx context.Context, org store.Organisation, id, u
 // writeOne changes and reads one row; $1 and $2 are organisation and id.
 func writeOne[T any](ctx context.Context, s *Store, org store.Organisation, id string, scan func(tables.Row) (T, error), query string,
 	args ...any) (v T, err error) {
-	key, err := tables.Key(org, id)
+	key, err := tables.KeyOf(org, id)
 	if err != nil {
 		return v, err
 	}
 	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) (err error) {
-		v, err = scan(tx.QueryRowContext(ctx, query, append(key, args...)...))
+		v, err = scan(tx.QueryRowContext(ctx, query, key.And(args...)...))
 		return err
 	})
 	if err != nil {
@@ -118,40 +104,17 @@ func writeOne[T any](ctx context.Context, s *Store, org store.Organisation, id s
 
 // DeleteWebhook removes a webhook; its deliveries go with it.
 func (s *Store) DeleteWebhook(ctx context.Context, org store.Organisation, id string) error {
-	key, err := tables.Key(org, id)
+	key, err := tables.KeyOf(org, id)
 	if err != nil {
 		return err
 	}
 	return s.writeLong(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		deleted, err := affected(tx.ExecContext(ctx, `DELETE FROM webhook WHERE organisation = $1 AND id = $2`, key...))
+		deleted, err := affected(tx.ExecContext(ctx, `DELETE FROM webhook WHERE organisation = $1 AND id = $2`, key.And()...))
 		if err == nil && !deleted {
 			return store.ErrNotFound
 		}
 		return err
 	})
-}
-
-// ListDeliveries returns a page of the deliveries of a webhook.
-func (s *Store) ListDeliveries(ctx context.Context, org store.Organisation, webhook string, limit int,
-	cursor string) (store.DeliveryPage, error) {
-	below, err := store.DeliveryListStart(&limit, cursor)
-	if err != nil {
-		return store.DeliveryPage{}, err
-	}
-	key, err := tables.Key(org, webhook)
-	if err != nil {
-		return store.DeliveryPage{}, err
-	}
-	all, err := collect(ctx, s, tables.Delivery,
-		`SELECT `+tables.Deliveries+` FROM webhook_delivery WHERE organisation = $1 AND webhook = $2 AND n < $3 ORDER BY n DESC LIMIT $4`,
-		append(key, below, limit+1)...)
-	if err == nil && len(all) == 0 {
-		_, err = s.Webhook(ctx, org, webhook)
-	}
-	if err != nil {
-		return store.DeliveryPage{}, err
-	}
-	return store.NextDeliveryPage(all, limit), nil
 }
 
 // RetryDelivery makes a delivery due.
@@ -161,22 +124,17 @@ func (s *Store) RetryDelivery(ctx context.Context, org store.Organisation, webho
 			RETURNING `+tables.Deliveries, n, at.UnixMicro())
 }
 
-// WebhooksToTell returns webhooks with deliveries that are due.
-func (s *Store) WebhooksToTell(ctx context.Context, org store.Organisation, at time.Time) ([]string, error) {
-	return s.lanes(ctx, org, `SELECT w.id FROM webhook w WHERE w.organisation = $1 AND EXISTS (SELECT 1 FROM webhook_delivery d
-		WHERE d.organisation = $1 AND d.webhook = w.id AND d.state = 'due' AND d.due_at <= $2) ORDER BY w.created_at, w.id`, at)
-}
-
 // ClaimDeliveries takes deliveries to a webhook that are due.
 func (s *Store) ClaimDeliveries(
 	ctx context.Context, org store.Organisation, webhook string, at, until time.Time, limit int,
 ) (claimed []store.Claimed, err error) {
-	key, err := tables.Key(org, webhook)
+	key, err := tables.KeyOf(org, webhook)
 	if err != nil {
 		return nil, nil
 	}
 	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
-		w, err := tables.Webhook(tx.QueryRowContext(ctx, `SELECT `+tables.Webhooks+` FROM webhook WHERE organisation = $1 AND id = $2`, key...))
+		w, err := tables.Webhook(tx.QueryRowContext(ctx, `SELECT `+tables.Webhooks+` FROM webhook WHERE organisation = $1 AND id = $2`,
+			key.And()...))
 		if errors.Is(err, store.ErrNotFound) {
 			return nil
 		}
@@ -185,7 +143,7 @@ func (s *Store) ClaimDeliveries(
 		}
 		rows, err := tx.QueryContext(ctx, `UPDATE webhook_delivery SET attempts = attempts + 1, due_at = $4 WHERE n IN (
 				SELECT n FROM webhook_delivery WHERE organisation = $1 AND webhook = $2 AND state = 'due' AND due_at <= $3 ORDER BY due_at, n LIMIT $5)
-			RETURNING `+tables.Deliveries, append(key, at.UnixMicro(), until.UnixMicro(), limit)...)
+			RETURNING `+tables.Deliveries, key.And(at.UnixMicro(), until.UnixMicro(), limit)...)
 		if err != nil {
 			return err
 		}
@@ -206,7 +164,7 @@ func (s *Store) SettleDelivery(ctx context.Context, org store.Organisation, a st
 	if err := a.Check(); err != nil {
 		return err
 	}
-	key, err := tables.Key(org, a.Webhook)
+	key, err := tables.KeyOf(org, a.Webhook)
 	if err != nil {
 		return err
 	}
@@ -215,7 +173,7 @@ func (s *Store) SettleDelivery(ctx context.Context, org store.Organisation, a st
 			SET state = $5, due_at = CASE WHEN $5 = 'due' THEN $6 ELSE due_at END,
 				attempted_at = $7, duration_ms = $8, status = $9, response = $10, error = $11
 			WHERE organisation = $1 AND webhook = $2 AND n = $3 AND attempts = $4`,
-			append(key, a.N, a.Number, a.State, a.DueAt.UnixMicro(), a.At.UnixMicro(), a.Duration.Milliseconds(), a.Status, a.Response, a.Error)...))
+			key.And(a.N, a.Number, a.State, a.DueAt.UnixMicro(), a.At.UnixMicro(), a.Duration.Milliseconds(), a.Status, a.Response, a.Error)...))
 		if err == nil && !changed {
 			return store.ErrNotFound
 		}

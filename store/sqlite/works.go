@@ -17,16 +17,16 @@ func (s *Store) CreateWork(ctx context.Context, org store.Organisation, w store.
 	if err := w.Normalise(); err != nil {
 		return store.Work{}, err
 	}
-	key, err := tables.Key(org, w.Portfolio)
+	key, err := tables.KeyOf(org, w.Portfolio)
 	if err != nil {
 		return store.Work{}, err
 	}
-	w.Portfolio = key[1].(string)
+	w.Portfolio = key.ID
 	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
 		created, err := affected(tx.ExecContext(ctx, `INSERT INTO work (organisation, portfolio, id, kind, mode, state, options,
 			created_at, touched_at)
-			SELECT organisation, id, $3, $4, $5, $6, $7, $8, $8 FROM portfolio WHERE organisation = $1 AND id = $2 AND `+standing,
-			append(key, w.ID, w.Kind, w.Mode, w.State, w.Options, w.CreatedAt.UnixMicro())...))
+			SELECT organisation, id, $3, $4, $5, $6, $7, $8, $8 FROM portfolio WHERE organisation = $1 AND id = $2 AND `+tables.Standing,
+			key.And(w.ID, w.Kind, w.Mode, w.State, w.Options, w.CreatedAt.UnixMicro())...))
 		switch {
 		case code(err) == sqlite3.SQLITE_CONSTRAINT_PRIMARYKEY:
 			return store.ErrExists
@@ -46,7 +46,7 @@ func (s *Store) AddChunk(ctx context.Context, org store.Organisation, work strin
 	if err := chunk.Check(); err != nil {
 		return err
 	}
-	return s.inWork(ctx, org, work, func(ctx context.Context, tx *sql.Tx, key []any) error {
+	return s.inWork(ctx, org, work, func(ctx context.Context, tx *sql.Tx, key tables.Key) error {
 		n := 0
 		if chunk.Count > 0 {
 			n = 1
@@ -54,14 +54,14 @@ func (s *Store) AddChunk(ctx context.Context, org store.Organisation, work strin
 		var chunks int
 		err := tx.QueryRowContext(ctx, `UPDATE work SET chunks = chunks + $3, total = total + $4 + $5, failed = failed + $5, touched_at = $6
 			WHERE organisation = $1 AND id = $2 AND state = 'reading' RETURNING chunks`,
-			append(key, n, chunk.Count, chunk.Faulty, at.UnixMicro())...).Scan(&chunks)
+			key.And(n, chunk.Count, chunk.Faulty, at.UnixMicro())...).Scan(&chunks)
 		if errors.Is(err, sql.ErrNoRows) {
 			return ended(ctx, tx, key)
 		}
 		if err == nil && n > 0 {
 			_, err = tx.ExecContext(ctx, `INSERT INTO work_chunk (organisation, work, n, state, rows, failed, due_at)
 				VALUES ($1, $2, $3, 'queued', $4, x'', $5)`,
-				append(key, chunks-1, chunk.Rows, at.UnixMicro())...)
+				key.And(chunks-1, chunk.Rows, at.UnixMicro())...)
 		}
 		if err != nil {
 			return err
@@ -71,24 +71,25 @@ func (s *Store) AddChunk(ctx context.Context, org store.Organisation, work strin
 }
 
 // inWork runs a call in a transaction; key is organisation and work.
-func (s *Store) inWork(ctx context.Context, org store.Organisation, work string, call func(context.Context, *sql.Tx, []any) error) error {
-	key, err := tables.Key(org, work)
+func (s *Store) inWork(ctx context.Context, org store.Organisation, work string,
+	call func(context.Context, *sql.Tx, tables.Key) error) error {
+	key, err := tables.KeyOf(org, work)
 	if err != nil {
 		return err
 	}
-	return s.writeLong(ctx, func(ctx context.Context, tx *sql.Tx) error { return call(ctx, tx, key[:2:2]) })
+	return s.writeLong(ctx, func(ctx context.Context, tx *sql.Tx) error { return call(ctx, tx, key) })
 }
 
 // ended says why a work was not changed: it is not there, or it reads no more.
-func ended(ctx context.Context, tx *sql.Tx, key []any) error {
+func ended(ctx context.Context, tx *sql.Tx, key tables.Key) error {
 	var state string
-	if err := tx.QueryRowContext(ctx, `SELECT state FROM work WHERE organisation = $1 AND id = $2`, key...).Scan(&state); err != nil {
+	if err := tx.QueryRowContext(ctx, `SELECT state FROM work WHERE organisation = $1 AND id = $2`, key.And()...).Scan(&state); err != nil {
 		return tables.OrNotFound(err)
 	}
 	return store.ErrWorkEnded
 }
 
-func insertFaults(ctx context.Context, tx *sql.Tx, key []any, faults []store.Fault, from int) error {
+func insertFaults(ctx context.Context, tx *sql.Tx, key tables.Key, faults []store.Fault, from int) error {
 	if len(faults) == 0 {
 		return nil
 	}
@@ -101,7 +102,7 @@ func insertFaults(ctx context.Context, tx *sql.Tx, key []any, faults []store.Fau
 	defer insert.Close()
 	for i, n := range store.NumberFaults(faults, from) {
 		f := &faults[i]
-		if _, err := insert.ExecContext(ctx, append(key, f.Row, n, f.Column, f.Value, f.Reason, f.Assessment, f.Reference)...); err != nil {
+		if _, err := insert.ExecContext(ctx, key.And(f.Row, n, f.Column, f.Value, f.Reason, f.Assessment, f.Reference)...); err != nil {
 			return err
 		}
 	}
@@ -133,25 +134,26 @@ func (s *Store) RefuseWork(ctx context.Context, org store.Organisation, work str
 	if err := (&store.NewChunk{Faults: faults}).Check(); err != nil {
 		return store.Work{}, err
 	}
-	return s.endReading(ctx, org, work, `state = 'refused', finished_at = $3`, n, at, func(ctx context.Context, tx *sql.Tx, key []any) error {
-		if _, err := tx.ExecContext(ctx, `DELETE FROM work_chunk WHERE organisation = $1 AND work = $2`, key...); err != nil {
-			return err
-		}
-		return insertFaults(ctx, tx, key, faults, store.FaultsOfFile)
-	})
+	return s.endReading(ctx, org, work, `state = 'refused', finished_at = $3`, n, at,
+		func(ctx context.Context, tx *sql.Tx, key tables.Key) error {
+			if _, err := tx.ExecContext(ctx, `DELETE FROM work_chunk WHERE organisation = $1 AND work = $2`, key.And()...); err != nil {
+				return err
+			}
+			return insertFaults(ctx, tx, key, faults, store.FaultsOfFile)
+		})
 }
 
 // endReading keeps the notes and does what set says; then comes in the same transaction.
 func (s *Store) endReading(ctx context.Context, org store.Organisation, work, set string, n store.Notes, at time.Time,
-	then func(context.Context, *sql.Tx, []any) error, more ...any) (w store.Work, err error) {
+	then func(context.Context, *sql.Tx, tables.Key) error, more ...any) (w store.Work, err error) {
 	notes, err := n.Encode()
 	if err != nil {
 		return store.Work{}, err
 	}
-	err = s.inWork(ctx, org, work, func(ctx context.Context, tx *sql.Tx, key []any) error {
+	err = s.inWork(ctx, org, work, func(ctx context.Context, tx *sql.Tx, key tables.Key) error {
 		changed, err := affected(tx.ExecContext(ctx,
 			`UPDATE work SET noted = $4, notes = $5, `+set+` WHERE organisation = $1 AND id = $2 AND state = 'reading'`,
-			append(append(key, at.UnixMicro(), n.Rows, notes), more...)...))
+			append(key.And(at.UnixMicro(), n.Rows, notes), more...)...))
 		if err != nil {
 			return err
 		}
@@ -163,7 +165,7 @@ func (s *Store) endReading(ctx context.Context, org store.Organisation, work, se
 				return err
 			}
 		}
-		w, err = tables.Work(tx.QueryRowContext(ctx, `SELECT `+tables.Works+` FROM work w WHERE w.organisation = $1 AND w.id = $2`, key...))
+		w, err = tables.Work(tx.QueryRowContext(ctx, `SELECT `+tables.Works+` FROM work w WHERE w.organisation = $1 AND w.id = $2`, key.And()...))
 		return err
 	})
 	if err != nil {
@@ -174,131 +176,28 @@ func (s *Store) endReading(ctx context.Context, org store.Organisation, work, se
 
 // CancelWork ends a work.
 func (s *Store) CancelWork(ctx context.Context, org store.Organisation, work string, at time.Time) (w store.Work, err error) {
-	err = s.inWork(ctx, org, work, func(ctx context.Context, tx *sql.Tx, key []any) error {
+	err = s.inWork(ctx, org, work, func(ctx context.Context, tx *sql.Tx, key tables.Key) error {
 		_, err := tx.ExecContext(ctx, `UPDATE work_chunk SET state = 'cancelled', step = step + 1, rows = x''
-			WHERE organisation = $1 AND work = $2 AND state = 'queued'`, key...)
+			WHERE organisation = $1 AND work = $2 AND state = 'queued'`, key.And()...)
 		if err != nil {
 			return err
 		}
 		_, err = tx.ExecContext(ctx, `UPDATE work SET state = 'cancelled', cancel_requested = 1, finished_at = $3
-			WHERE organisation = $1 AND id = $2 AND state IN ('reading', 'queued', 'running')`, append(key, at.UnixMicro())...)
+			WHERE organisation = $1 AND id = $2 AND state IN ('reading', 'queued', 'running')`, key.And(at.UnixMicro())...)
 		if err != nil {
 			return err
 		}
-		w, err = tables.Work(tx.QueryRowContext(ctx, `SELECT `+tables.Works+` FROM work w WHERE w.organisation = $1 AND w.id = $2`, key...))
+		w, err = tables.Work(tx.QueryRowContext(ctx, `SELECT `+tables.Works+` FROM work w WHERE w.organisation = $1 AND w.id = $2`, key.And()...))
 		return err
 	})
 	return w, err
 }
 
-// Work returns one work.
-func (s *Store) Work(ctx context.Context, org store.Organisation, id string) (store.Work, error) {
-	return one(ctx, s, org, id, tables.Work, `SELECT `+tables.Works+` FROM work w WHERE w.organisation = $1 AND w.id = $2`)
-}
-
-// ListWorks returns a page of the works on a portfolio.
-func (s *Store) ListWorks(ctx context.Context, org store.Organisation, portfolio string, limit int, cursor string) (store.WorkPage, error) {
-	from, err := store.MapListStart(&limit, cursor)
-	if err != nil {
-		return store.WorkPage{}, err
-	}
-	key, err := tables.Key(org, portfolio)
-	if err != nil {
-		return store.WorkPage{}, nil
-	}
-	query, args := `SELECT `+tables.Works+` FROM work w WHERE w.organisation = $1 AND w.portfolio = $2`, append(key, limit+1)
-	if from != nil {
-		query += ` AND (w.created_at, w.id) < ($4, $5)`
-		args = append(args, from.FirstCreatedAt.UnixMicro(), from.ID)
-	}
-	all, err := collect(ctx, s, tables.Work, query+` ORDER BY w.created_at DESC, w.id DESC LIMIT $3`, args...)
-	if err != nil {
-		return store.WorkPage{}, err
-	}
-	return store.NextWorkPage(all, limit), nil
-}
-
 // LastChange returns the newest work that has ended, those first that changed sites.
 func (s *Store) LastChange(ctx context.Context, org store.Organisation, portfolio string) (store.Work, error) {
-	return one(ctx, s, org, portfolio, tables.Work, `SELECT `+tables.Works+` FROM work w
+	return tables.One(ctx, &s.Reads, org, portfolio, tables.Work, `SELECT `+tables.Works+` FROM work w
 		WHERE w.organisation = $1 AND w.portfolio = $2 AND w.state IN ('done', 'cancelled')
 		ORDER BY EXISTS (SELECT 1 FROM portfolio_site s INDEXED BY portfolio_site_changed
 				WHERE s.organisation = $1 AND s.portfolio = $2 AND s.changed_by = w.id AND s.before IS NOT NULL) DESC,
 			w.created_at DESC, w.id DESC LIMIT 1`)
-}
-
-// WorkUnder returns the work that was begun under a key.
-func (s *Store) WorkUnder(ctx context.Context, org store.Organisation, key string) (store.Work, error) {
-	owner, ok := store.CanonicalID(string(org))
-	if !ok {
-		return store.Work{}, store.ErrNotFound
-	}
-	found, err := collect(ctx, s, tables.Work, `SELECT `+tables.Works+` FROM work w WHERE w.organisation = $1 AND w.idempotency_key = $2`,
-		owner, key)
-	if err == nil && len(found) == 0 {
-		err = store.ErrNotFound
-	}
-	if err != nil {
-		return store.Work{}, err
-	}
-	return found[0], nil
-}
-
-// WorkNotes returns all notes of a work.
-func (s *Store) WorkNotes(ctx context.Context, org store.Organisation, work string) ([]store.Note, error) {
-	return one(ctx, s, org, work, func(row tables.Row) (all []store.Note, err error) {
-		var doc []byte
-		if err := row.Scan(&doc); err != nil {
-			return nil, tables.OrNotFound(err)
-		}
-		return store.DecodeNotes(doc)
-	}, `SELECT notes FROM work WHERE organisation = $1 AND id = $2`)
-}
-
-// UnfinishedWorks returns the works that have not ended.
-func (s *Store) UnfinishedWorks(ctx context.Context, org store.Organisation) ([]store.Work, error) {
-	owner, ok := store.CanonicalID(string(org))
-	if !ok {
-		return nil, nil
-	}
-	return collect(ctx, s, tables.Work, `SELECT `+tables.Works+` FROM work w
-		WHERE w.organisation = $1 AND w.state IN ('reading', 'queued', 'running') ORDER BY w.created_at, w.id`, owner)
-}
-
-// WorkFaults returns a page of faults.
-func (s *Store) WorkFaults(ctx context.Context, org store.Organisation, work string, limit int, cursor string) (store.FaultPage, error) {
-	after, err := store.FaultListStart(&limit, cursor)
-	if err != nil {
-		return store.FaultPage{}, err
-	}
-	if _, err := s.Work(ctx, org, work); err != nil {
-		return store.FaultPage{}, err
-	}
-	key, err := tables.Key(org, work)
-	if err != nil {
-		return store.FaultPage{}, err
-	}
-	type numbered struct {
-		store.Fault
-		n int
-	}
-	all, err := collect(ctx, s, func(row tables.Row) (f numbered, err error) {
-		err = row.Scan(&f.Row, &f.n, &f.Column, &f.Value, &f.Reason, &f.Assessment, &f.Reference)
-		return f, err
-	}, `SELECT row_number, n, column_name, value, reason, assessment, reference FROM work_fault
-		WHERE organisation = $1 AND work = $2 AND (row_number, n) > ($3, $4) ORDER BY row_number, n LIMIT $5`,
-		append(key, after.Row, after.N, limit+1)...)
-	if err != nil {
-		return store.FaultPage{}, err
-	}
-	var page store.FaultPage
-	for i, f := range all {
-		if i == limit {
-			last := all[limit-1]
-			page.Next = store.FaultPosition{Row: last.Row, N: last.n}.Cursor()
-			break
-		}
-		page.Faults = append(page.Faults, f.Fault)
-	}
-	return page, nil
 }

@@ -92,7 +92,7 @@ func worksToDo(t *testing.T, s suite) {
 	if got, err := s.WorksToDo(s.ctx, store.Organisation(newID()), day.Add(store.Lease)); err != nil || len(got) != 0 {
 		t.Errorf("of another organisation %q, %v", got, err)
 	}
-	noError(t, s.DeletePortfolio(s.ctx, s.org, p.ID))
+	noError(t, store.DeletePortfolio(s.ctx, s.Store, s.org, p.ID))
 	due(day.Add(store.Lease))
 	if left, err := s.RemovalsToDo(s.ctx, s.org, time.Now().Add(time.Hour)); err != nil || len(left) != 0 {
 		t.Errorf("removals left: %q, %v", left, err)

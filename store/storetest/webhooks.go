@@ -190,7 +190,7 @@ func toldOfSites(t *testing.T, s suite) {
 	if got, want := s.tells(t, w.ID), "created 1 A, created 1 B, revised 2 A"; got != want {
 		t.Errorf("told %q, want %q", got, want)
 	}
-	noError(t, s.DeletePortfolio(s.ctx, s.org, p.ID))
+	noError(t, store.DeletePortfolio(s.ctx, s.Store, s.org, p.ID))
 	if got := s.tells(t, w.ID); !strings.Contains(got, "deleted 2 A") || !strings.Contains(got, "deleted 1 B") ||
 		len(s.deliveries(t, w.ID)) != 5 {
 		t.Errorf("told %q", got)

@@ -226,7 +226,7 @@ func keyedWorks(t *testing.T, s suite) {
 	_, err = s.WorkUnder(s.ctx, store.Organisation(newID()), idem.Key)
 	is(t, err, store.ErrNotFound)
 
-	noError(t, s.DeletePortfolio(s.ctx, s.org, p.ID))
+	noError(t, store.DeletePortfolio(s.ctx, s.Store, s.org, p.ID))
 	p = s.portfolio(t, "P")
 	_, err = s.WorkUnder(s.ctx, s.org, idem.Key)
 	is(t, err, store.ErrNotFound)
@@ -279,7 +279,7 @@ func worksRace(t *testing.T, s suite) {
 	w = s.begin(t, p.ID, 1, 1, 1, 1)
 	together(5, func(i int) {
 		if i == 4 {
-			errs[i] = s.DeletePortfolio(s.ctx, s.org, p.ID)
+			errs[i] = store.DeletePortfolio(s.ctx, s.Store, s.org, p.ID)
 			return
 		}
 		errs[i] = s.StoreChunk(s.ctx, s.org, store.Outcome{Work: w.ID, N: i, Created: []store.Record{site("", 2)}, At: day})

@@ -138,8 +138,8 @@ func manyDeleted(t *testing.T, s suite) {
 	c := site("c", 3)
 	s.fill(t, kept.ID, c)
 
-	noError(t, s.DeletePortfolio(s.ctx, s.org, p.ID))
-	is(t, s.DeletePortfolio(s.ctx, s.org, p.ID), store.ErrNotFound)
+	noError(t, store.DeletePortfolio(s.ctx, s.Store, s.org, p.ID))
+	is(t, store.DeletePortfolio(s.ctx, s.Store, s.org, p.ID), store.ErrNotFound)
 	if l := s.list(t, store.Filter{}); len(l) != 1 || l[0].ID != c.ID {
 		t.Fatalf("%d assessments are left", len(l))
 	}

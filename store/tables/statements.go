@@ -13,6 +13,11 @@ type Dialect struct {
 	Moment, Day func(time.Time) any // as they are kept
 	Within      string              // the function that finds a text in another
 	NoBytes     string              // a value of bytes that is not there
+	Big         string              // behind a number that may be larger than the column it is compared with
+	ByBytes     string              // orders texts by their bytes
+	FreeName    string              // the assignment that frees the name of a portfolio; empty: the mark of its removal does
+	ByName      string              // has sites found in the order of their names
+	RowsOf      string              // the condition on rows of a table part that what stands for %s finds
 	// Earliest and Latest are times before and after all others, as literals.
 	Earliest, Latest string
 }

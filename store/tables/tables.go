@@ -47,15 +47,21 @@ func OrNotFound(err error) error {
 	return err
 }
 
-// Key is the key of a record: its organisation and its id. What is no UUID is nobody's key: store.ErrNotFound.
-func Key(org store.Organisation, id string) ([]any, error) {
+// Key is the key of a record, in canonical form.
+type Key struct{ Organisation, ID string }
+
+// KeyOf checks a key. What is no UUID is nobody's key: store.ErrNotFound.
+func KeyOf(org store.Organisation, id string) (Key, error) {
 	owner, ok1 := store.CanonicalID(string(org))
 	id, ok2 := store.CanonicalID(id)
 	if !ok1 || !ok2 {
-		return nil, store.ErrNotFound
+		return Key{}, store.ErrNotFound
 	}
-	return []any{owner, id}, nil
+	return Key{owner, id}, nil
 }
+
+// And are the arguments of a statement: organisation and id as $1 and $2, and then more.
+func (k Key) And(more ...any) []any { return append([]any{k.Organisation, k.ID}, more...) }
 
 // NoOrganisation is the error of an organisation that does not exist.
 func NoOrganisation(org store.Organisation) error {
@@ -138,6 +144,15 @@ func Work(row Row) (w store.Work, err error) {
 		w.Idempotency = &store.Idempotency{Key: *key, BodyHash: *bodyHash}
 	}
 	return w, OrNotFound(err)
+}
+
+// Faults are the columns of a fault.
+const Faults = `row_number, n, column_name, value, reason, assessment, reference`
+
+// Fault reads Faults.
+func Fault(row Row) (f store.NumberedFault, err error) {
+	err = row.Scan(&f.Row, &f.N, &f.Column, &f.Value, &f.Reason, &f.Assessment, &f.Reference)
+	return f, err
 }
 
 // Chunks are the columns of a chunk.

@@ -33,12 +33,13 @@ var (
 )
 
 // injuries falls to a tenth with each class of LPS.
-var injuries = &trace.Table{Number: "1", Title: "Probability of injury", Clause: rules + "Table 1", Symbols: []string{"P"}, Rows: []trace.Row{
-	{Text: "no LPS", Values: []float64{2e-2}, Provenance: trace.Assumed},
-	{Text: "IV", Values: []float64{2e-3}, Provenance: trace.Assumed},
-	{Text: "III", Values: []float64{2e-4}, Provenance: trace.Assumed},
-	{Text: "II or better", Values: []float64{2e-5}, Provenance: trace.Assumed},
-}}
+var injuries = &trace.Table{Number: "1", Title: "Probability of injury", Clause: rules + "Table 1", Symbols: []string{"P"},
+	Rows: []trace.Row{
+		{Text: "no LPS", Values: []float64{2e-2}, Provenance: trace.Assumed},
+		{Text: "IV", Values: []float64{2e-3}, Provenance: trace.Assumed},
+		{Text: "III", Values: []float64{2e-4}, Provenance: trace.Assumed},
+		{Text: "II or better", Values: []float64{2e-5}, Provenance: trace.Assumed},
+	}}
 
 func (edition) Quantities() []*trace.Quantity { return quantities }
 func (edition) Tables() []*trace.Table        { return []*trace.Table{injuries} }
