@@ -7,7 +7,7 @@ import (
 )
 
 // The check of a device in the README runs as it stands there, and the device is as bad as the text says. Common practice, no
-// published source: a device begins to act at 1.06 to 1.3 times its d.c. U_C, 1.06 x 820 V = 869.2 V, and 0.8 U_W = 0.8 x 800 V = 640 V
+// published source: a device begins to act at 1.06 to 1.3 times its U_C, 1.06 x 820 V = 869.2 V, and 0.8 U_W = 0.8 x 800 V = 640 V
 // is the most that may reach the equipment.
 func TestCheckInReadme(t *testing.T) {
 	commands := regexp.MustCompile(`(?s)echo '([^']*)' \|\s+go run \. check-device -\n`).FindAllStringSubmatch(string(readFile(t, "README.md")), -1)

@@ -109,8 +109,8 @@ func (c *Case) Compare(w io.Writer, result *wire.Result) error {
 }
 
 // shortPath names a printed value in few words.
-var shortPath = strings.NewReplacer("structures/", "", "lines/", "", "risks/", "", "components/", "", "zones/", "",
-	"loss_of_", "", "_per_year", "", "_m2", "",
+var shortPath = strings.NewReplacer("structures/", "", "lines/", "", "risks/", "", "components/", "", "zones/", "", "loss_of_",
+	"", "_per_year", "", "_m2", "",
 	"without_measures", "without measures", "/", ", ", "R_", "R_", "_", " ")
 
 // leastFigures are the significant figures that every printed value has: trailing zeros are not in the file.

@@ -212,11 +212,13 @@ func (c *checker) basis(field, mode string) *Basis {
 
 // Reasons of the findings.
 var (
-	whyKind     = rule{"A device for a.c. only cannot interrupt direct current, and one for d.c. only is not proved for a.c.", trade, practice}
-	whyLowest   = rule{"The device must stay inactive up to the highest operating voltage; below that it heats up and fails.", stdSPD, read}
-	whyOnset    = rule{"A device begins to act at about 1.0 to 1.2 times the peak of an a.c. U_C, 1.06 to 1.3 times a d.c. one; if already the lower is more than may reach the equipment, it protects nothing.", trade, practice}
-	whyUp       = rule{"U_P, with the voltage on the leads, is what the equipment gets.", stdSystem, memory}
-	whyClass    = rule{"Partial lightning currents need the 10/350 test of class I or D1; a class for heavier duty serves for a lighter one.", stdPower + "; " + stdData, memory}
+	whyKind   = rule{"A device for a.c. only cannot interrupt direct current, and one for d.c. only is not proved for a.c.", trade, practice}
+	whyLowest = rule{"The device must stay inactive up to the highest operating voltage; below that it heats up and fails.", stdSPD, read}
+	whyOnset  = rule{"A device begins to act at about 1.0 to 1.2 times the peak of an a.c. U_C, 1.06 to 1.3 times a d.c. one; if " +
+		"already the lower is more than may reach the equipment, it protects nothing.", trade, practice}
+	whyUp    = rule{"U_P, with the voltage on the leads, is what the equipment gets.", stdSystem, memory}
+	whyClass = rule{"Partial lightning currents need the 10/350 test of class I or D1; a class for heavier duty serves for a lighter " +
+		"one.", stdPower + "; " + stdData, memory}
 	whyNominal  = rule{"The device carries surges 8/20 of this size repeatedly.", stdSPD, read}
 	whyImpulse  = rule{"The device carries its share of the lightning current; below that it is destroyed.", stdSPD, read}
 	whyMaximum  = rule{"Not below the usual value for this exposure, a rule of the trade.", "trade handbooks, not normative", read}
@@ -224,15 +226,20 @@ var (
 	whyFollow   = rule{"A device that switches must interrupt the current that follows the surge.", stdSPD, memory}
 	whyLimiting = rule{"A voltage-limiting device carries no follow current.", stdPower, memory}
 	whyModes    = rule{"A surge reaches the equipment on every path that is not protected.", stdSPD, memory}
-	whyCT       = rule{"The type of system earthing allows these connection types; in TT a device from line to PE upstream of the residual-current device is not allowed.", stdSPD, memory}
-	whyTOV      = rule{"The device bears a fault of the supply as long as it lasts; with the neutral lost it may fail in a safe way.", stdTOV, memory}
-	whyUoc      = rule{"The device carries the combination wave of what stands behind it.", stdPower, memory}
-	whySum      = rule{"The equipment stands between its line and PE: in CT2 that is L-N and N-PE behind each other. The maker's U_P for L-PE counts; without it the sum of both, which proves nothing where it is too high.", stdSPD, memory}
+	whyCT       = rule{"The type of system earthing allows these connection types; in TT a device from line to PE upstream of the " +
+		"residual-current device is not allowed.", stdSPD, memory}
+	whyTOV = rule{"The device bears a fault of the supply as long as it lasts; with the neutral lost it may fail in a safe way.",
+		stdTOV, memory}
+	whyUoc = rule{"The device carries the combination wave of what stands behind it.", stdPower, memory}
+	whySum = rule{"The equipment stands between its line and PE: in CT2 that is L-N and N-PE behind each other. The maker's U_P for " +
+		"L-PE counts; without it the sum of both, which proves nothing where it is too high.", stdSPD, memory}
 	whyLeads    = rule{"Each metre of lead adds about 1 kV to U_P: together at most 0.5 m, never over 1 m.", stdSPD, read}
-	whyDistance = rule{"Beyond 10 m the voltage at the equipment can double by oscillation: a second device there, or U_P with leads at most half of U_W.", stdSPD, read}
-	whyVital    = rule{"Life or a public service is at stake: a second device at the equipment, or U_P with leads at most half of U_W.", stdSystem, memory}
-	whyBackup   = rule{"A larger overcurrent device does not protect a failing device; add one of the stated rating.", stdSPD, memory}
-	whyEarth    = rule{"A device moves the surge to earth: without an earth connection it protects nothing.", trade, practice}
+	whyDistance = rule{"Beyond 10 m the voltage at the equipment can double by oscillation: a second device there, or U_P with leads at " +
+		"most half of U_W.", stdSPD, read}
+	whyVital = rule{"Life or a public service is at stake: a second device at the equipment, or U_P with leads at most half of U_W.",
+		stdSystem, memory}
+	whyBackup = rule{"A larger overcurrent device does not protect a failing device; add one of the stated rating.", stdSPD, memory}
+	whyEarth  = rule{"A device moves the surge to earth: without an earth connection it protects nothing.", trade, practice}
 )
 
 // whyWearsOut is the reason where I_max is low.
@@ -256,7 +263,8 @@ func (c *checker) voltages() {
 func (c *checker) lowestFindings() {
 	d, n := c.d, &c.n
 	uc := d.uc(n)
-	lowest := comparison{rule: RuleLowestUc, required: d.ucNeed(n), found: uc, unit: "V", entry: c.ucEntry(), field: "uc_min_v", why: whyLowest}
+	lowest := comparison{rule: RuleLowestUc, required: d.ucNeed(n), found: uc, unit: "V", entry: c.ucEntry(), field: "uc_min_v",
+		why: whyLowest}
 	lowest.verdict = InsufficientData
 	if n.ucMin.Valid {
 		lowest.verdict = rated(uc, d.ucNeed(n))
@@ -358,7 +366,8 @@ func (d *Device) effective(up, leads float64, c TestClass, r *trace.Reviews) flo
 // levelFindings compares U_P of every mode that can be judged; of two devices behind each other the leads count once.
 func (c *checker) levelFindings() {
 	found, limit := c.level(c.d.up(&c.n))
-	c.levelFinding(comparison{verdict: c.levelVerdict(), required: limit, found: found, entry: "U_P, the voltage protection level", why: whyUp})
+	c.levelFinding(comparison{verdict: c.levelVerdict(), required: limit, found: found, entry: "U_P, the voltage protection level",
+		why: whyUp})
 	list := c.d.upApart(&c.n)
 	for i := range list {
 		a := &list[i]

@@ -13,7 +13,8 @@ func (c *checker) paths() {
 	c.add(Finding{Rule: RuleModes, Verdict: d.covers(&c.n), Required: list(c.n.modes.Names()), Found: list(d.Modes.Names()),
 		Reason: lookFor(d.Modes == 0, "the modes of protection", whyModes.reason), Clause: whyModes.clause, Provenance: whyModes.provenance})
 	if has, needs := d.Conductors, e.Conductors; has > 0 && has < needs {
-		c.caution("One device connects " + strconv.Itoa(has) + " conductors, the line has " + strconv.Itoa(needs) + ": take as many pieces as it needs.")
+		c.caution("One device connects " + strconv.Itoa(has) + " conductors, the line has " + strconv.Itoa(needs) +
+			": take as many pieces as it needs.")
 	}
 	if e.Connection != NoConnection {
 		allowed := string(e.Connection)

@@ -110,7 +110,8 @@ func TestFindingsSayWhy(t *testing.T) {
 	if f := finding(&r, RuleLowestUc, ""); f.Reason != whyLowest.reason+" Required: "+lowerFirst(byLineUc.reason) {
 		t.Error(f.Reason)
 	}
-	if f := finding(&r, RuleTOV, ""); f.Reason != whyTOV.reason+" Required: "+lowerFirst(byTOV.reason) || f.Required != "at least 348.5 V" { // 1.32 x 1.1 x 240 (memory)
+	if f := finding(&r, RuleTOV, ""); f.Reason != whyTOV.reason+" Required: "+lowerFirst(byTOV.reason) ||
+		f.Required != "at least 348.5 V" { // 1.32 x 1.1 x 240 (memory)
 		t.Errorf("%+v", f)
 	}
 }
@@ -225,7 +226,8 @@ func TestWhatTheDistanceAsksFor(t *testing.T) {
 		{nil, 25, "at most 10 m, or a second device, or U_P with leads at most half of U_W and shielded wiring", whyDistance},
 		{nil, 5, "at most 10 m, or a second device, or U_P with leads at most half of U_W and shielded wiring", whyDistance},
 		{&risk.Structure{FailureEndangersLife: true}, 5, "a second device, or U_P with leads at most half of U_W", whyVital},
-		{&risk.Structure{FailureEndangersLife: true}, 25, "at most 10 m, or a second device, or U_P with leads at most half of U_W and shielded wiring",
+		{&risk.Structure{FailureEndangersLife: true}, 25,
+			"at most 10 m, or a second device, or U_P with leads at most half of U_W and shielded wiring",
 			whyDistance},
 	} {
 		r := Check(&d, &Place{Entry: demand(t, l, c.s), Line: &l, Installation: Installation{Distance: Some(c.distance), Second: Absent}})
@@ -238,9 +240,11 @@ func TestWhatTheDistanceAsksFor(t *testing.T) {
 // Each rule that finds fault names itself in the sentence. The wording is the product's own. The limits are the minima of IEC
 // 60364-5-53 (I_n 5 kA read, N-PE 10 kA from memory) and 1.32 x 255 V (from memory of IEC 61643-11).
 func TestWordsOfEveryRule(t *testing.T) {
-	for rule, want := range [...]string{"kind of current", "U_C", "beginning of action", "U_P", "data sheet", "test class", "I_n", "U_OC", "I_imp", "I_max",
+	for rule, want := range [...]string{"kind of current", "U_C", "beginning of action", "U_P", "data sheet", "test class", "I_n", "U_OC",
+		"I_imp", "I_max",
 		"short-circuit rating", "follow current",
-		"modes of protection", "connection type", "temporary overvoltage", "leads", "distance", "device at the entrance", "backup overcurrent device", "earth"} {
+		"modes of protection", "connection type", "temporary overvoltage", "leads", "distance", "device at the entrance",
+		"backup overcurrent device", "earth"} {
 		if ruleWords[rule] != want {
 			t.Errorf("%v: %s", Rule(rule), ruleWords[rule])
 		}
@@ -346,7 +350,8 @@ func TestOneLimitInASentence(t *testing.T) {
 	} {
 		e, ok := Demand(&c.line, nil, c.place, nil)
 		r := Check(&c.d, &Place{Entry: &e, Line: &c.line})
-		if !ok || !strings.HasPrefix(r.Sentence, "Does nothing for this equipment: ") || !strings.HasSuffix(r.Sentence, "at most "+c.want+" may reach it.") ||
+		if !ok || !strings.HasPrefix(r.Sentence, "Does nothing for this equipment: ") || !strings.HasSuffix(r.Sentence,
+			"at most "+c.want+" may reach it.") ||
 			finding(&r, RuleHighestUc, "").Required != "begins to act below "+c.want {
 			t.Errorf("%s: %v %s", c.name, ok, r.Sentence)
 		}

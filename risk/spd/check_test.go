@@ -29,7 +29,8 @@ func directDevice(uc, up float64) Device {
 func acDevice() Device {
 	return Device{AC: true, UcAC: Some(275), Up: Some(1.5), In: Some(20), InNPE: Some(80), Imax: Some(65), Iimp: Some(25),
 		IimpNPE: Some(100), ShortCircuit: Some(25),
-		FollowCurrent: Some(25), TOV: Some(337), UpLPE: Some(1.5), MaxBackup: Some(125), Classes: setI | setII, Modes: setLN | setNPE, Technology: Limiting}
+		FollowCurrent: Some(25), TOV: Some(337), UpLPE: Some(1.5), MaxBackup: Some(125), Classes: setI | setII, Modes: setLN | setNPE,
+		Technology: Limiting}
 }
 
 func demand(t tester, l risk.Line, s *risk.Structure) *Entry {
@@ -355,21 +356,37 @@ func TestSentences(t *testing.T) {
 		inst Installation
 		want string
 	}{
-		{supply, risk.Structure{}, acDevice(), func(d *Device) {}, Installation{}, "Right for this line as far as checked: it stays inactive up to 275 V, begins to act at about 388.9 to 466.7 V and lets at most 1.5 kV through."},
-		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.AC, d.DC = false, true }, Installation{}, "Not to be used: the line carries a.c., the device is rated for d.c. only."},
-		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.UcAC = Some(230) }, Installation{}, "Not to be used: it conducts in normal operation, U_C is 230 V and must be at least 254 V."},
-		{supply, risk.Structure{LPS: risk.LPSIII}, acDevice(), func(d *Device) { d.IimpNPE = Some(25) }, Installation{}, "Not to be used here: I_imp N-PE is 25 kA, required is at least 50 kA."},
-		{supply, risk.Structure{}, acDevice(), func(d *Device) {}, Installation{Backup: Some(160)}, "Not to be used behind an overcurrent device of 160 A: it bears at most 125 A."},
-		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.Up, d.In, d.InNPE = Opt{}, Some(6), Opt{} }, Installation{}, "Cannot be judged yet, data are missing for: U_P, I_n N-PE."},
-		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.Up, d.UcAC = Some(6), Some(1500) }, Installation{}, "Does nothing for this equipment: it starts to act at about 2121 to 2546 V, at most 2000 V may reach it."},
-		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.Up = Some(2.5) }, Installation{}, "Does too little for this equipment: it lets up to 2.5 kV through, at most 1.667 kV is allowed."},
-		{supply, risk.Structure{}, acDevice(), func(d *Device) {}, Installation{LeadLength: Some(0.8)}, "Does too little for this equipment: it lets up to 2.3 kV with its leads through, at most 2 kV is allowed."},
-		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.Up, d.UpLPE = Some(0.7), Some(0.7) }, Installation{LeadLength: Some(1.2)}, "Protects nothing behind leads of 1.2 m: shorten them to 0.5 m."},
-		{supply, risk.Structure{}, acDevice(), func(d *Device) {}, Installation{Distance: Some(25), Second: Absent}, "Does not protect the equipment at its distance: a second device belongs there."},
-		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.Modes, d.Connections = setLN, setCT2 }, Installation{}, "Leaves a path unprotected: it has L-N, this line needs L-N, N-PE."},
-		{supply, risk.Structure{Earthing: risk.Earthing{Connection: risk.EarthNone}}, acDevice(), func(d *Device) {}, Installation{}, "Earth first: without an earth connection it protects nothing."},
-		{lit, risk.Structure{}, acDevice(), func(d *Device) { d.UcAC, d.Modes, d.TOV = Some(440), setLPE|setNPE, Some(440) }, Installation{}, "Does nothing for this equipment: it starts to act at about 622.3 to 746.7 V, at most 72 V may reach it."},
-		{pole, risk.Structure{}, directDevice(180, 0), func(d *Device) { d.Up = Opt{} }, Installation{LeadLength: Some(0.4)}, "Cannot be judged yet, data are missing for: U_P."},
+		{supply, risk.Structure{}, acDevice(), func(d *Device) {}, Installation{},
+			"Right for this line as far as checked: it stays inactive up to 275 V, begins to act at about 388.9 to 466.7 V and lets at most " +
+				"1.5 kV through."},
+		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.AC, d.DC = false, true }, Installation{},
+			"Not to be used: the line carries a.c., the device is rated for d.c. only."},
+		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.UcAC = Some(230) }, Installation{},
+			"Not to be used: it conducts in normal operation, U_C is 230 V and must be at least 254 V."},
+		{supply, risk.Structure{LPS: risk.LPSIII}, acDevice(), func(d *Device) { d.IimpNPE = Some(25) }, Installation{},
+			"Not to be used here: I_imp N-PE is 25 kA, required is at least 50 kA."},
+		{supply, risk.Structure{}, acDevice(), func(d *Device) {}, Installation{Backup: Some(160)},
+			"Not to be used behind an overcurrent device of 160 A: it bears at most 125 A."},
+		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.Up, d.In, d.InNPE = Opt{}, Some(6), Opt{} }, Installation{},
+			"Cannot be judged yet, data are missing for: U_P, I_n N-PE."},
+		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.Up, d.UcAC = Some(6), Some(1500) }, Installation{},
+			"Does nothing for this equipment: it starts to act at about 2121 to 2546 V, at most 2000 V may reach it."},
+		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.Up = Some(2.5) }, Installation{},
+			"Does too little for this equipment: it lets up to 2.5 kV through, at most 1.667 kV is allowed."},
+		{supply, risk.Structure{}, acDevice(), func(d *Device) {}, Installation{LeadLength: Some(0.8)},
+			"Does too little for this equipment: it lets up to 2.3 kV with its leads through, at most 2 kV is allowed."},
+		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.Up, d.UpLPE = Some(0.7), Some(0.7) }, Installation{LeadLength: Some(1.2)},
+			"Protects nothing behind leads of 1.2 m: shorten them to 0.5 m."},
+		{supply, risk.Structure{}, acDevice(), func(d *Device) {}, Installation{Distance: Some(25), Second: Absent},
+			"Does not protect the equipment at its distance: a second device belongs there."},
+		{supply, risk.Structure{}, acDevice(), func(d *Device) { d.Modes, d.Connections = setLN, setCT2 }, Installation{},
+			"Leaves a path unprotected: it has L-N, this line needs L-N, N-PE."},
+		{supply, risk.Structure{Earthing: risk.Earthing{Connection: risk.EarthNone}}, acDevice(), func(d *Device) {}, Installation{},
+			"Earth first: without an earth connection it protects nothing."},
+		{lit, risk.Structure{}, acDevice(), func(d *Device) { d.UcAC, d.Modes, d.TOV = Some(440), setLPE|setNPE, Some(440) }, Installation{},
+			"Does nothing for this equipment: it starts to act at about 622.3 to 746.7 V, at most 72 V may reach it."},
+		{pole, risk.Structure{}, directDevice(180, 0), func(d *Device) { d.Up = Opt{} }, Installation{LeadLength: Some(0.4)},
+			"Cannot be judged yet, data are missing for: U_P."},
 	} {
 		d := c.base
 		c.set(&d)
@@ -387,8 +404,8 @@ func TestSentences(t *testing.T) {
 	}
 }
 
-// In IT with neutral both types are allowed. Where CT1 is wanted, how much N-PE would carry in CT2 is not part of the entry. IEC 60364-5-53,
-// from memory.
+// In IT with neutral both types are allowed. Where CT1 is wanted, how much N-PE would carry in CT2 is not part of the entry. IEC
+// 60364-5-53, from memory.
 func TestOtherConnectionInIT(t *testing.T) {
 	l := mains(aerial(300))
 	l.Electrical.System, l.Electrical.Phases, l.Electrical.Connection = risk.IT, 3, risk.WantCT1
@@ -410,7 +427,8 @@ func TestNotToldBecomesCaution(t *testing.T) {
 		}
 	}
 	l.Electrical.EquipmentDistance = 30
-	if r = Check(&d, &Place{Entry: demand(t, l, nil), Line: &l}); finding(&r, RuleDistance, "").Verdict != InsufficientData { // far is no caution
+	if r = Check(&d, &Place{Entry: demand(t, l, nil), Line: &l}); finding(&r, RuleDistance,
+		"").Verdict != InsufficientData { // far is no caution
 		t.Errorf("%q", r.Cautions)
 	}
 	empty := telephone()
@@ -583,7 +601,8 @@ func TestDemandIsTheSchedule(t *testing.T) {
 		}
 	})
 	l := mains(aerial(300))
-	if e, ok := Demand(&l, nil, AtEquipment, nil); !ok || e.Position != AtEquipment || math.Abs(e.UpMax.Value-2.0/1.2) > 1e-9 { // not above the entrance, 2.0/1.2
+	if e, ok := Demand(&l, nil, AtEquipment, nil); !ok || e.Position != AtEquipment ||
+		math.Abs(e.UpMax.Value-2.0/1.2) > 1e-9 { // not above the entrance, 2.0/1.2
 		t.Errorf("at the equipment: %v %+v", ok, e.UpMax)
 	}
 	if _, ok := Demand(&l, nil, AtArray, nil); ok {

@@ -120,9 +120,11 @@ func (f *Finding) word() string {
 }
 
 // ruleWords are the rules as a technician calls them.
-var ruleWords = [Rules]string{"kind of current", "U_C", "beginning of action", "U_P", "data sheet", "test class", "I_n", "U_OC", "I_imp", "I_max",
+var ruleWords = [Rules]string{"kind of current", "U_C", "beginning of action", "U_P", "data sheet", "test class", "I_n", "U_OC", "I_imp",
+	"I_max",
 	"short-circuit rating", "follow current",
-	"modes of protection", "connection type", "temporary overvoltage", "leads", "distance", "device at the entrance", "backup overcurrent device", "earth"}
+	"modes of protection", "connection type", "temporary overvoltage", "leads", "distance", "device at the entrance",
+	"backup overcurrent device", "earth"}
 
 // idleSentence says why a harmless device protects nothing.
 func (c *checker) idleSentence(f *Finding) string {

@@ -3,7 +3,8 @@ package spd
 import "levinward/risk"
 
 // noteBehindResidual goes with CT1 in TT.
-const noteBehindResidual = "In TT a device from line to PE (CT1) is only for behind a residual-current device of type S or immune to 3 kA 8/20; " +
+const noteBehindResidual = "In TT a device from line to PE (CT1) is only for behind a residual-current device of type S or immune to " +
+	"3 kA 8/20; " +
 	"without a neutral there is no other: put the device behind such a residual-current device."
 
 // connection is the connection type: CT2 where there is a neutral apart from PE, CT1 otherwise. A wanted type counts where the

@@ -190,8 +190,9 @@ func TestWithinTheProtectionDistance(t *testing.T) {
 	}
 }
 
-// What may reach equipment of 2.5 kV: 2.5 kV from a device at it (memory), 2 kV up to 10 m (read), 1.25 kV beyond (read) or up to 10 m with
-// life at stake (memory); and beyond 10 m a device of its own unless U_P/F is at most half of U_W (read) and the wiring is shielded (memory).
+// What may reach equipment of 2.5 kV: 2.5 kV from a device at it (memory), 2 kV up to 10 m (read), 1.25 kV beyond (read) or up to 10 m
+// with life at stake (memory); and beyond 10 m a device of its own unless U_P/F is at most half of U_W (read) and the wiring is shielded
+// (memory).
 func TestWhatReachesTheEquipment(t *testing.T) {
 	for _, c := range []struct {
 		up      float64
@@ -210,7 +211,8 @@ func TestWhatReachesTheEquipment(t *testing.T) {
 		{1.25, Some(300), false, true, Suitable, "1.25", Suitable},
 		{2.5, Some(0), true, false, Suitable, "2.5", Suitable}, {1.25, Some(10), true, false, Suitable, "1.25", Suitable},
 		{1.26, Some(0.1), true, false, Ineffective, "1.25", Suitable},
-		{1.25, Opt{}, false, true, Suitable, "2", Suitable}, {1.25, Opt{}, false, false, Suitable, "2", InsufficientData}, {1.26, Opt{}, false, false, InsufficientData, "2", InsufficientData},
+		{1.25, Opt{}, false, true, Suitable, "2", Suitable}, {1.25, Opt{}, false, false, Suitable, "2", InsufficientData}, {1.26, Opt{}, false,
+			false, InsufficientData, "2", InsufficientData},
 		{2.01, Opt{}, false, false, Ineffective, "2", InsufficientData},
 	} {
 		r := coordinate(t, coordOne(c.up, c.cable), CoordinationOptions{Withstand: 2.5, Vital: c.vital, Shielded: c.shield})

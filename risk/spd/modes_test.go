@@ -22,10 +22,12 @@ func TestTemporaryOvervoltages(t *testing.T) {
 	}{
 		"TT, nothing known of the source": {risk.Electrical{System: risk.TT, Nominal: 230, Phases: 1, Neutral: true}, map[string]string{
 			"L-N": "5 s 336.6 120 min 441.7 safe", "L-PE": "5 s 441.7 200 ms 1455", "N-PE": "200 ms 1200"}},
-		"TT of an island inverter": {risk.Electrical{System: risk.TT, Nominal: 230, Phases: 1, Neutral: true, Source: risk.SourceInverter, SourcePhases: 1},
+		"TT of an island inverter": {risk.Electrical{System: risk.TT, Nominal: 230, Phases: 1, Neutral: true, Source: risk.SourceInverter,
+			SourcePhases: 1},
 			map[string]string{"L-N": "5 s 336.6", "L-PE": "5 s 441.7", "N-PE": ""}},
 		"TT of a generator, the network at other times": {risk.Electrical{System: risk.TT, Nominal: 230, Phases: 1, Neutral: true,
-			Source: risk.SourceGenerator, SourcePhases: 1, AlsoFedBy: also(risk.OtherSupply{Source: risk.SourceNetwork, System: risk.TT, SourcePhases: 3})},
+			Source: risk.SourceGenerator, SourcePhases: 1, AlsoFedBy: also(risk.OtherSupply{Source: risk.SourceNetwork, System: risk.TT,
+				SourcePhases: 3})},
 			map[string]string{"L-N": "5 s 336.6 120 min 441.7 safe", "L-PE": "5 s 441.7 200 ms 1455", "N-PE": "200 ms 1200"}},
 		"TN-S": {risk.Electrical{System: risk.TNS, Nominal: 230, Phases: 3, Neutral: true, Source: risk.SourceNetwork}, map[string]string{
 			"L-N": "5 s 336.6 120 min 441.7 safe", "L-PE": "5 s 336.6 120 min 441.7 safe", "N-PE": ""}},
@@ -36,8 +38,9 @@ func TestTemporaryOvervoltages(t *testing.T) {
 			map[string]string{"L-PE": ""}},
 		"split phase": {risk.Electrical{System: risk.TNS, Nominal: 120, Phases: 2, Neutral: true}, map[string]string{
 			"L-N": "5 s 174.2 120 min 240 safe", "L-PE": "5 s 174.2 120 min 240 safe", "N-PE": ""}},
-		"one phase of a split-phase source": {risk.Electrical{System: risk.TT, Nominal: 120, Phases: 1, Neutral: true, SourcePhases: 2}, map[string]string{
-			"L-N": "5 s 174.2 120 min 240 safe", "L-PE": "5 s 228.6 200 ms 1332", "N-PE": "200 ms 1200"}},
+		"one phase of a split-phase source": {risk.Electrical{System: risk.TT, Nominal: 120, Phases: 1, Neutral: true, SourcePhases: 2},
+			map[string]string{
+				"L-N": "5 s 174.2 120 min 240 safe", "L-PE": "5 s 228.6 200 ms 1332", "N-PE": "200 ms 1200"}},
 		"direct current": {risk.Electrical{Current: risk.DC, Nominal: 48, Origin: risk.Battery}, none},
 	} {
 		l := mains(aerial(300))
@@ -65,18 +68,19 @@ func TestConnectionTypes(t *testing.T) {
 		el         risk.Electrical
 		conn, also Connection
 	}{
-		"TN-C":                   {risk.Electrical{System: risk.TNC, Neutral: true, Connection: risk.WantCT2}, CT1, ""},
-		"TN-S":                   {risk.Electrical{System: risk.TNS, Neutral: true}, CT2, CT1},
-		"TN-S, CT1 wanted":       {risk.Electrical{System: risk.TNS, Neutral: true, Connection: risk.WantCT1}, CT1, ""},
-		"TN-S, CT2 wanted":       {risk.Electrical{System: risk.TNS, Neutral: true, Connection: risk.WantCT2}, CT2, ""},
-		"TT":                     {risk.Electrical{System: risk.TT, Neutral: true}, CT2, ""},
-		"TT, CT1 wanted":         {risk.Electrical{System: risk.TT, Neutral: true, Connection: risk.WantCT1}, CT2, ""},
-		"TT, RCD behind":         {risk.Electrical{System: risk.TT, Neutral: true, Residual: risk.ResidualBehind}, CT2, ""},
-		"TT, RCD before":         {risk.Electrical{System: risk.TT, Neutral: true, Residual: risk.ResidualBeforeDelayed}, CT2, CT1},
-		"TT, RCD before, wanted": {risk.Electrical{System: risk.TT, Neutral: true, Residual: risk.ResidualBefore, Connection: risk.WantCT1}, CT1, ""},
-		"TT without neutral":     {risk.Electrical{System: risk.TT}, CT1, ""},
-		"IT":                     {risk.Electrical{System: risk.IT, Neutral: true}, CT2, CT1},
-		"IT without neutral":     {risk.Electrical{System: risk.IT}, CT1, ""},
+		"TN-C":             {risk.Electrical{System: risk.TNC, Neutral: true, Connection: risk.WantCT2}, CT1, ""},
+		"TN-S":             {risk.Electrical{System: risk.TNS, Neutral: true}, CT2, CT1},
+		"TN-S, CT1 wanted": {risk.Electrical{System: risk.TNS, Neutral: true, Connection: risk.WantCT1}, CT1, ""},
+		"TN-S, CT2 wanted": {risk.Electrical{System: risk.TNS, Neutral: true, Connection: risk.WantCT2}, CT2, ""},
+		"TT":               {risk.Electrical{System: risk.TT, Neutral: true}, CT2, ""},
+		"TT, CT1 wanted":   {risk.Electrical{System: risk.TT, Neutral: true, Connection: risk.WantCT1}, CT2, ""},
+		"TT, RCD behind":   {risk.Electrical{System: risk.TT, Neutral: true, Residual: risk.ResidualBehind}, CT2, ""},
+		"TT, RCD before":   {risk.Electrical{System: risk.TT, Neutral: true, Residual: risk.ResidualBeforeDelayed}, CT2, CT1},
+		"TT, RCD before, wanted": {risk.Electrical{System: risk.TT, Neutral: true, Residual: risk.ResidualBefore, Connection: risk.WantCT1},
+			CT1, ""},
+		"TT without neutral": {risk.Electrical{System: risk.TT}, CT1, ""},
+		"IT":                 {risk.Electrical{System: risk.IT, Neutral: true}, CT2, CT1},
+		"IT without neutral": {risk.Electrical{System: risk.IT}, CT1, ""},
 	} {
 		l := mains(aerial(300))
 		l.Electrical = c.el
@@ -85,14 +89,15 @@ func TestConnectionTypes(t *testing.T) {
 		if e.Connection != c.conn || e.AlsoConnection != c.also {
 			t.Errorf("%s: %q, also %q", name, e.Connection, e.AlsoConnection)
 		}
-		if behind := hasNote(&e, noteBehindResidual); behind != (name == "TT without neutral") || behind && hasNote(&e, "Upstream of the residual-current device TT allows CT2 only") {
+		if behind := hasNote(&e, noteBehindResidual); behind != (name == "TT without neutral") || behind && hasNote(&e,
+			"Upstream of the residual-current device TT allows CT2 only") {
 			t.Errorf("%s: %q", name, e.Notes)
 		}
 	}
 }
 
-// U_W stands between line and PE: in CT2 the maker's U_P for L-PE counts, without it the sum of L-N and N-PE, leads once: 2.0/1.2 = 1.667 kV
-// may come from the device (IEC 60364-5-53 clause 534.4.4.2, from memory).
+// U_W stands between line and PE: in CT2 the maker's U_P for L-PE counts, without it the sum of L-N and N-PE, leads once: 2.0/1.2 = 1.667
+// kV may come from the device (IEC 60364-5-53 clause 534.4.4.2, from memory).
 func TestProtectionBetweenLineAndEarth(t *testing.T) {
 	l := mains(aerial(300))
 	for name, c := range map[string]struct {
@@ -127,8 +132,8 @@ func TestProtectionBetweenLineAndEarth(t *testing.T) {
 	}
 }
 
-// Every mode of a data sheet is judged by its own requirement, in TT and in IT with neutral. U_C 254, 440, 254 and 231 V as printed (read) and
-// from memory; temporary overvoltages as in TestTemporaryOvervoltages.
+// Every mode of a data sheet is judged by its own requirement, in TT and in IT with neutral. U_C 254, 440, 254 and 231 V as printed
+// (read) and from memory; temporary overvoltages as in TestTemporaryOvervoltages.
 func TestModesOfADataSheet(t *testing.T) {
 	tt, it := mains(aerial(300)), mains(aerial(300))
 	it.Electrical.System, it.Electrical.Phases = risk.IT, 3
@@ -173,8 +178,8 @@ func TestModesOfADataSheet(t *testing.T) {
 	}
 }
 
-// U_P against U_C of the same mode, by technology: component practice from memory, common practice, no published source. Peak of 275 V: 388.9
-// V; 1.5 times 583.4 V. D.c. 200 V: 1.05 times 210 V, 1.5 times 300 V; data lines 1.15 times 230 V.
+// U_P against U_C of the same mode, by technology: component practice from memory, common practice, no published source. Peak of 275 V:
+// 388.9 V; 1.5 times 583.4 V. D.c. 200 V: 1.05 times 210 V, 1.5 times 300 V; data lines 1.15 times 230 V.
 func TestDataSheetContradictsItself(t *testing.T) {
 	ac, dc, data := mains(aerial(300)), array(5), telephone()
 	data.Electrical.MaxOperating = 150
@@ -221,8 +226,10 @@ func TestDataSheetContradictsItself(t *testing.T) {
 // devicesFor are devices that have just what an entry asks for, once by its need and once by its order.
 func devicesFor(e *Entry) (devices []Device) {
 	for _, ordered := range []bool{false, true} {
-		d := Device{AC: e.Current == risk.AC, DC: e.Current == risk.DC || e.Service == risk.Telecom, In: e.InMin, Iimp: e.IimpMin, Up: e.UpMax, Uoc: e.UocMin,
-			ShortCircuit: Some(100), FollowCurrent: Some(100), DCFollowCurrent: Some(100), Technology: TechnologyNotStated, Classes: must(Classes(string(e.TestClass)))}
+		d := Device{AC: e.Current == risk.AC, DC: e.Current == risk.DC || e.Service == risk.Telecom, In: e.InMin, Iimp: e.IimpMin, Up: e.UpMax,
+			Uoc:          e.UocMin,
+			ShortCircuit: Some(100), FollowCurrent: Some(100), DCFollowCurrent: Some(100), Technology: TechnologyNotStated,
+			Classes: must(Classes(string(e.TestClass)))}
 		if e.Service != risk.Telecom {
 			d.Technology = Switching // the lower impulse currents of a limiting device are another requirement
 		}
@@ -265,7 +272,8 @@ func TestOrderedDevicePasses(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		_, e := drawEntry(t)
 		contradicts := slices.ContainsFunc(e.Notes, func(n string) bool { return strings.HasPrefix(n, "Contradiction to resolve") })
-		if !e.Specifiable || !e.UcMin.Valid || !e.UpMax.Valid || contradicts || e.Service != risk.Telecom && !e.UcMax.Valid || e.Service == risk.Telecom && 1.06*e.UcMin.Value > 1000*e.Order.Up.Value {
+		if !e.Specifiable || !e.UcMin.Valid || !e.UpMax.Valid || contradicts || e.Service != risk.Telecom && !e.UcMax.Valid ||
+			e.Service == risk.Telecom && 1.06*e.UcMin.Value > 1000*e.Order.Up.Value {
 			return
 		}
 		for _, d := range devicesFor(&e) {
@@ -350,7 +358,8 @@ func TestScheduledStagesAreCoordinated(t *testing.T) {
 					if c.Verdict > InsufficientData {
 						t.Fatalf("%s\n%+v\n%+v\n%+v", c.Sentence, c.Findings, one, second)
 					}
-					r := Check(&b, &Place{Entry: second, Line: l, Installation: Installation{First: &a, CableBetween: Some(l.Electrical.EquipmentDistance)}})
+					r := Check(&b, &Place{Entry: second, Line: l, Installation: Installation{First: &a,
+						CableBetween: Some(l.Electrical.EquipmentDistance)}})
 					for _, f := range r.Findings {
 						if f.Rule == RuleFirstStage && f.Verdict > InsufficientData {
 							t.Fatalf("%+v", f)
@@ -362,8 +371,9 @@ func TestScheduledStagesAreCoordinated(t *testing.T) {
 	})
 }
 
-// The next preferred values, by hand: a.c. 254 V to 255 V, one step further where the voltage varies widely, 440 V itself; U_P 1.667 to 1.5 kV;
-// I_imp 15 to 20, 25 to 25, 100 to 100 kA (beyond the list, read); 24 V d.c. at least and at most. Ladder of U_C from memory of IEC 61643-11.
+// The next preferred values, by hand: a.c. 254 V to 255 V, one step further where the voltage varies widely, 440 V itself; U_P 1.667 to
+// 1.5 kV; I_imp 15 to 20, 25 to 25, 100 to 100 kA (beyond the list, read); 24 V d.c. at least and at most. Ladder of U_C from memory of
+// IEC 61643-11.
 func TestOrders(t *testing.T) {
 	tns := mains(aerial(300))
 	tns.Electrical.System, tns.Electrical.Phases = risk.TNS, 3
@@ -384,7 +394,8 @@ func TestOrders(t *testing.T) {
 	}
 	pv := array(5)
 	e = first(t, site1(dwelling, pv), 1) // 150 V: 180 V; U_W 1.5 kV: 1.2/1.2 = 1 kV, /1.3 = 769.2 V, /1.5 = 666.7 V
-	if e.Order.Uc != Some(180) || fmt.Sprintf("%.1f", e.Order.UcMax.Value) != "666.7" || fmt.Sprintf("%.1f", e.UcMax.Value) != "769.2" || e.Order.Up != Some(1) || e.Standard != "IEC 61643-31" {
+	if e.Order.Uc != Some(180) || fmt.Sprintf("%.1f", e.Order.UcMax.Value) != "666.7" || fmt.Sprintf("%.1f", e.UcMax.Value) != "769.2" ||
+		e.Order.Up != Some(1) || e.Standard != "IEC 61643-31" {
 		t.Errorf("%+v %s", e.Order, e.Standard)
 	}
 	far := mains(aerial(300))
@@ -405,7 +416,8 @@ func TestNotesOfTheSecondDevice(t *testing.T) {
 	l := mains(aerial(300))
 	l.Electrical.EquipmentDistance = 25
 	es := schedule(t, site1(dwelling, l), 1, nil)
-	for _, want := range []string{"Second device: its U_P is not above", "Instead of the second device: U_P with leads of the first at most half of U_W, 1.25 kV, if the wiring"} {
+	for _, want := range []string{"Second device: its U_P is not above",
+		"Instead of the second device: U_P with leads of the first at most half of U_W, 1.25 kV, if the wiring"} {
 		if !hasNote(&es[1], want) || hasNote(&es[0], want) {
 			t.Errorf("%q is not in %q", want, es[1].Notes)
 		}
@@ -430,16 +442,17 @@ func TestNotesOfTheSecondDevice(t *testing.T) {
 	}
 }
 
-// A port of 0.33 kV on a line of 300 V: 0.8 x 330 = 264 V may reach it, no device acts in time, at the earliest at 1.06 x 300 = 318 V (memory).
-// A port of 0.5 kV bears 0.4 kV, a preferred value, without leads. A port of 1.5 kV is asked for its own
-// withstand (ITU-T K.21, from memory).
+// A port of 0.33 kV on a line of 300 V: 0.8 x 330 = 264 V may reach it, no device acts in time, at the earliest at 1.06 x 300 = 318 V
+// (memory). A port of 0.5 kV bears 0.4 kV, a preferred value, without leads. A port of 1.5 kV is asked for its own withstand (ITU-T K.21,
+// from memory).
 func TestTelecommunicationPort(t *testing.T) {
 	l := telephone()
 	l.Electrical.MaxOperating = 300
 	for withstand, want := range map[float64]bool{0.33: true, 0.4: true, 0.5: false, 1.5: false} {
 		l.Withstand = withstand
 		e := first(t, site1(dwelling, l), 1)
-		if hasNote(&e, "Contradiction to resolve: the device stays inactive up to 300 V") != want || !hasNote(&e, "The withstand of the port itself comes first") {
+		if hasNote(&e, "Contradiction to resolve: the device stays inactive up to 300 V") != want || !hasNote(&e,
+			"The withstand of the port itself comes first") {
 			t.Errorf("%v kV: %q", withstand, e.Notes)
 		}
 	}

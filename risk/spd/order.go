@@ -14,7 +14,8 @@ const (
 // extraLow is the highest nominal voltage of what counts as electronics [V].
 const extraLow = 50.0
 
-var byUoc = rule{"Open-circuit voltage of the combination wave of class III: 2 kV for electronics of extra-low voltage, 6 kV for a socket outlet and " +
+var byUoc = rule{"Open-circuit voltage of the combination wave of class III: 2 kV for electronics of extra-low voltage, 6 kV for a " +
+	"socket outlet and " +
 	"where nothing is known of the mains.", trade, practice}
 
 // combinationWave sets U_OC of a class III device.

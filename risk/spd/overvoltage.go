@@ -12,7 +12,8 @@ const (
 )
 
 // byTOV is the reason of the temporary overvoltages.
-var byTOV = rule{"Temporary overvoltages of a fault in the supply, by mode, system earthing and source; after 120 min with the neutral lost the " +
+var byTOV = rule{"Temporary overvoltages of a fault in the supply, by mode, system earthing and source; after 120 min with the " +
+	"neutral lost the " +
 	"device may have failed in a safe way.", stdTOV, memory}
 
 // temporary sets the temporary overvoltages of every mode: the worst that any state of the sources brings. U_0 must be recorded.

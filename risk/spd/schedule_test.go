@@ -159,7 +159,8 @@ func checkReasons(t *rapid.T, e *Entry) {
 		t.Fatalf("bare entry %+v", e)
 	}
 	fields := map[string]Opt{
-		"uc_min_v": e.UcMin, "uc_max_v": e.UcMax, "up_max_kv": e.UpMax, "in_min_ka": e.InMin, "uoc_min_kv": e.UocMin, "iimp_min_ka": e.IimpMin, "imax_min_ka": e.ImaxMin,
+		"uc_min_v": e.UcMin, "uc_max_v": e.UcMax, "up_max_kv": e.UpMax, "in_min_ka": e.InMin, "uoc_min_kv": e.UocMin, "iimp_min_ka": e.IimpMin,
+		"imax_min_ka":          e.ImaxMin,
 		"short_circuit_min_ka": e.ShortCircuitMin, "leads.max_length_m": e.Leads.MaxLength, "leads.earth_mm2": e.Leads.Earth,
 		"leads.live_mm2": e.Leads.Live, "iimp_total_min_ka": e.IimpTotalMin,
 		"calculated_risk_level": e.CRL, "critical_length_m": e.CriticalLength,

@@ -21,7 +21,8 @@ func (s *scheduler) distanceNotes(x *end, en, first *Entry) {
 		if first.TestClass == ClassI {
 			row = coordRowLightning
 		}
-		coordinated := "The two are coordinated by the maker's word for the pair, or by about " + amount(s.t.Value(coordDecoupling, row, 0), "m") +
+		coordinated := "The two are coordinated by the maker's word for the pair, or by about " + amount(s.t.Value(coordDecoupling, row, 0),
+			"m") +
 			" of cable or an inductor of " + amount(s.t.Value(coordDecoupling, row, 1), "uH") + " between them."
 		if x.telecom() {
 			coordinated = "The two are coordinated by the maker's word for the pair."

@@ -82,11 +82,14 @@ func (d *Device) consistent(n *Need) Verdict {
 // Reasons of the findings on a data sheet.
 var (
 	whySheet      = rule{"U_P lies above the peak of U_C, as it must: below its U_C a device does nothing.", trade, practice}
-	whyImpossible = rule{"The data sheet contradicts itself: a limiting device carries no more than some mA at the peak of its U_C, so that at a surge of " +
+	whyImpossible = rule{"The data sheet contradicts itself: a limiting device carries no more than some mA at the peak of its U_C, so " +
+		"that at a surge of " +
 		"some kA its voltage lies well above it. Ask the maker which of the two is meant.", trade, practice}
-	whyDoubtLimit = rule{"Doubtful: a varistor at a surge of some kA limits to at least about 1.5 times the peak of its U_C, a diode on a data line to about 1.2 " +
+	whyDoubtLimit = rule{"Doubtful: a varistor at a surge of some kA limits to at least about 1.5 times the peak of its U_C, a diode on " +
+		"a data line to about 1.2 " +
 		"times. Ask the maker at which current U_P holds.", trade, practice}
-	whyDoubtGap = rule{"Doubtful: below the peak of U_C no gap may spark over, so that this is usually the residual voltage. U_P is the larger of sparkover " +
+	whyDoubtGap = rule{"Doubtful: below the peak of U_C no gap may spark over, so that this is usually the residual voltage. U_P is the " +
+		"larger of sparkover " +
 		"and residual voltage: ask the maker for it.", trade, practice}
 )
 
@@ -99,7 +102,8 @@ func (c *checker) sheetFindings() {
 			continue
 		}
 		peak := p.uc.Value * c.n.reviews.Value(onset, c.d.onsetRow(&c.n), onsetPeak)
-		f := Finding{Rule: RuleDataSheet, Mode: p.mode, Required: "U_P above " + amount(peak*c.n.reviews.Value(sheetBounds, p.row, sheetDoubtful), "V"),
+		f := Finding{Rule: RuleDataSheet, Mode: p.mode, Required: "U_P above " + amount(peak*c.n.reviews.Value(sheetBounds, p.row,
+			sheetDoubtful), "V"),
 			Found: amount(1000*p.up.Value, "V")}
 		why := &whySheet
 		switch p.doubt(c.d, &c.n) {

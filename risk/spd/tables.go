@@ -325,8 +325,9 @@ const (
 	sheetOther
 )
 
-var sheetBounds = &trace.Table{Number: "data sheet", Title: "U_P over the peak of U_C of the same mode: below the first value it cannot be, " +
-	"below the second it is doubtful; 0 where none is known",
+var sheetBounds = &trace.Table{Number: "data sheet",
+	Title: "U_P over the peak of U_C of the same mode: below the first value it cannot be, " +
+		"below the second it is doubtful; 0 where none is known",
 	Clause: trade, Symbols: []string{"cannot be", "doubtful"}, Rows: []trace.Row{
 		row("limiting, power, a.c.", practice, 1, 1.5),
 		row("limiting, power, d.c.", practice, 1.05, 1.5),

@@ -9,16 +9,20 @@ import (
 
 // Reasons of the protection level.
 var (
-	byUcMax = rule{"A device of higher U_C may begin to act, at 1.2 times the peak of an a.c. U_C and 1.3 times a d.c. U_C, only above the U_P " +
+	byUcMax = rule{"A device of higher U_C may begin to act, at 1.2 times the peak of an a.c. U_C and 1.3 times a d.c. U_C, only above " +
+		"the U_P " +
 		"asked for.", trade, practice}
 	byTargetAt   = rule{"U_P with leads at most U_W: the device is at the equipment.", stdSystem, memory}
 	byTargetNear = rule{"U_P with leads at most 0.8 U_W: up to 10 m of cable to the equipment.", stdSPD, read}
 	byTargetTwo  = rule{"U_P with leads at most 0.8 U_W, up to 10 m of cable; a second device is at the equipment.", stdSPD, read}
 	byTargetLife = rule{"U_P with leads at most half of U_W: life or a public service is at stake.", stdSystem, memory}
-	bySecondUp   = rule{"U_P not above that of the device at the entrance: a second stage that lets more through does nothing.", stdSystem, memory}
-	byThrough    = rule{"No leads: the voltage on them, about 1 kV per metre, takes up what the equipment withstands. Wire through the terminals " +
+	bySecondUp   = rule{"U_P not above that of the device at the entrance: a second stage that lets more through does nothing.", stdSystem,
+		memory}
+	byThrough = rule{"No leads: the voltage on them, about 1 kV per metre, takes up what the equipment withstands. Wire through the " +
+		"terminals " +
 		"of the device.", stdSystem, memory}
-	byGivenLeads = rule{"U_P counts on leads of the length that was given, at about 1 kV per metre: longer ones need a lower U_P.", stdSystem, read}
+	byGivenLeads = rule{"U_P counts on leads of the length that was given, at about 1 kV per metre: longer ones need a lower U_P.",
+		stdSystem, read}
 )
 
 // protection sets the highest U_P and with it the highest useful U_C. first is the device at the entrance, nil at the entrance itself.
@@ -266,7 +270,11 @@ func (s *scheduler) ceiling(x *end, en *Entry) {
 	kp := t.Pick(qPeak, onset, row, onsetPeak)
 	en.UcMax = Some(t.Set(qUcMax, 1000*Up/(kon*kp)))
 	s.because("uc_max_v", "", t.Last(qUcMax), &byUcMax)
-	if reach == special {
+	switch reach {
+	case usual:
+		s.note("Limiting devices usually reach this U_P up to a U_C of about " + amount(math.Floor(usualUc(t, en.Current, Up)), "V") +
+			"; above it look for a U_P that is low enough.")
+	case special:
 		s.note("Usual limiting devices for this operating voltage do not reach this U_P: look for it on the data sheet, or choose " +
 			"equipment of higher U_W.")
 	}
@@ -274,7 +282,8 @@ func (s *scheduler) ceiling(x *end, en *Entry) {
 
 // portNotes says what a telecommunication port is judged by, and where no device can satisfy both bounds.
 func (s *scheduler) portNotes(x *end, en *Entry) {
-	s.note("The withstand of the port itself comes first, telephone ports about 1.5 kV (ITU-T K.21, from memory): ask its maker; the categories of the " +
+	s.note("The withstand of the port itself comes first, telephone ports about 1.5 kV (ITU-T K.21, from memory): ask its maker; the " +
+		"categories of the " +
 		"low-voltage tables do not apply.")
 	if Up := roundDown(s.t, en.UpMax.Value, prefUp); attain(s.t, x, en, Up) == doubtful {
 		s.note("Contradiction to resolve: the device stays inactive up to " + amount(en.UcMin.Value, "V") + ", U_P would have to be " +

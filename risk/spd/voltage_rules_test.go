@@ -23,7 +23,8 @@ func reason(t tester, e *Entry, field, mode string) string {
 // sqrt(3) x 1.1 U0, N-PE U0; in IT N-PE 1.1 U0 (memory). 277 V: 304.7, 527.75, 277 V. 120 V: 132, 228.63, 120 V. 400 V: 440, 762.1, 400 V.
 func TestOperatingVoltageBySystem(t *testing.T) {
 	type volts map[string]float64
-	for nominal, u := range map[float64][3]float64{277: {304.7, 527.75, 277}, 120: {132, 228.63, 120}, 400: {440, 762.10, 400}, 240: {264, 457.26, 240}} {
+	for nominal, u := range map[float64][3]float64{277: {304.7, 527.75, 277}, 120: {132, 228.63, 120}, 400: {440, 762.10, 400}, 240: {264,
+		457.26, 240}} {
 		for _, c := range []struct {
 			system  risk.EarthingSystem
 			phases  int
@@ -286,9 +287,9 @@ func TestDistanceAskedFor(t *testing.T) {
 }
 
 // The upper bound of U_C on d.c., onset of 1.3 (common practice, no published source), must leave room above the lower. The usual U_P/U_C
-// of 3.5 on preferred U_P decides whether leads are allowed. U_W 1.1 kV: 0.88/1.2 = 0.7333 kV with leads, a preferred 0.7 kV up to 200 V, U_C
-// up to 564.1 V; through the terminals 0.88 kV, 676.9 V. U_W 0.95 kV: with leads 0.6333 kV, preferred 0.6 kV, onset 461.5 V, U_C up to 487.2 V;
-// without 0.76 kV, 584.6 V.
+// of 3.5 on preferred U_P decides whether leads are allowed. U_W 1.1 kV: 0.88/1.2 = 0.7333 kV with leads, a preferred 0.7 kV up to 200 V,
+// U_C up to 564.1 V; through the terminals 0.88 kV, 676.9 V. U_W 0.95 kV: with leads 0.6333 kV, preferred 0.6 kV, onset 461.5 V, U_C up
+// to 487.2 V; without 0.76 kV, 584.6 V.
 func TestRoomBetweenTheBounds(t *testing.T) {
 	for _, c := range []struct{ withstand, input, up, leads, ucMax float64 }{
 		{1.1, 199, 0.88 / 1.2, 0.5, 564.1}, {1.1, 200, 0.88, 0, 676.92}, {1.1, 227, 0.88, 0, 676.92},

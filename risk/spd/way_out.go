@@ -24,8 +24,8 @@ func (c *checker) wayOut() string {
 // lowerLevel says how less voltage reaches the equipment: by shorter leads where they alone do, otherwise by another device.
 func (c *checker) lowerLevel() string {
 	another := "another device, with a lower U_P"
-	if c.e.UpMax.Valid {
-		another = "a device with U_P of at most " + amount(c.e.UpMax.Value, "kV")
+	if up := c.e.Order.Up; up.Valid {
+		another = "a device with U_P of at most " + amount(up.Value, "kV")
 	}
 	if !c.lead.Valid || !c.e.EffectiveMax.Valid || !c.d.Up.Valid {
 		return another
