@@ -165,7 +165,7 @@ func TestEveryFieldOfASPDCheck(t *testing.T) {
 			"/structure/earthing/connection=measured":  `{"resistance_ohm": 7, "electrode": null}`,
 			"/structure/earthing/connection=electrode": `{"resistance_ohm": null, "electrode": {"kind": "rod", "length_m": 2, "diameter_m": 0.016}}`,
 		},
-		without: withoutAll(withoutAll(unreadElectrical("/line/electrical"), notJudged("/installation/first_device/", "of the device at the entrance only what coordination compares counts", "connections/*",
+		without: withoutAll(withoutAll(alsoElectrical("/line/electrical"), notJudged("/installation/first_device/", "of the device at the entrance only what coordination compares counts", "connections/*",
 			"coordinated_with/*", "current/*", "dc_follow_current_ka", "follow_current_ka", "iimp_ka", "iimp_n_pe_ka", "imax_ka", "in_ka", "in_n_pe_ka", "max_backup_a", "modes/*",
 			"protected_conductors", "short_circuit_ka", "tov_v", "tov_l_n_5s_v", "tov_l_pe_5s_v", "tov_l_n_120min_v", "tov_l_n_120min_failure", "tov_l_pe_200ms_v", "tov_n_pe_200ms_v",
 			"uc_l_l_v", "uc_l_pe_v", "uc_n_pe_v", "uoc_kv", "up_n_pe_kv", "up_plus_pe_kv")), map[string]string{

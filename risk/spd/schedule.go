@@ -397,12 +397,18 @@ func (s *scheduler) shortCircuit(x *end, en *Entry) {
 		s.because("short_circuit_min_ka", "", t.Last(qSCCR), &byPVCurrent)
 	case x.pv():
 		s.note("The short-circuit rating I_SCPV is at least 1.25 times that of the array, which is not known: see the data sheet of the modules.")
+	case highestShortCircuit(el) > el.ShortCircuit:
+		en.ShortCircuitMin = Some(t.Set(qSCac, t.Noted(qIkStates, highestShortCircuit(el), "of the source with the highest current")))
+		s.because("short_circuit_min_ka", "", t.Last(qSCCR), &byShortCircuit)
+		if el.ShortCircuit == 0 {
+			s.note(noteShortCircuit)
+		}
 	case el.ShortCircuit > 0:
 		t.Given(qIk, el.ShortCircuit)
 		en.ShortCircuitMin = Some(t.Set(qSCac, el.ShortCircuit))
 		s.because("short_circuit_min_ka", "", t.Last(qSCCR), &byShortCircuit)
 	default:
-		s.note("The short-circuit rating is at least the prospective short-circuit current here, of a battery too, which is not known: find it.")
+		s.note(noteShortCircuit)
 	}
 }
 
