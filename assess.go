@@ -17,7 +17,7 @@ import (
 func (p *program) assess(args []string) error {
 	f := p.flags("assess")
 	asJSON := f.Bool("json", false, "print the result as JSON")
-	check := f.Bool("check", false, "re-evaluate every step of the worksheet, and the printed values of a published case")
+	check := f.Bool("check", false, "besides, re-evaluate every step of the worksheet, and compare the printed values of a published case")
 	maps := mapFiles{}
 	f.Var(maps, "map", "flash-density map `ID=FILE`, with FILE.json beside it; may be repeated")
 	file := f.String("reviews", "", "reviewed table of values, a `file`")
@@ -32,24 +32,80 @@ func (p *program) assess(args []string) error {
 	if err != nil {
 		return err
 	}
+	cases := []assess.Case{{Input: text}}
+	published := false
 	if *check {
-		return p.check(text, maps, reviewed.Reviews)
+		all, isCase, err := assess.ParseCases(text)
+		if err != nil {
+			return err
+		}
+		if isCase {
+			cases, published = all, true
+		}
 	}
-	answer, err := compute(text, maps, reviewed.Reviews, nil)
+	a := assessment{p, maps, reviewed.Reviews, *asJSON, *check, published}
+	var faults []error
+	for i := range cases {
+		if err := a.run(&cases[i]); err != nil && published {
+			err = fmt.Errorf("%s: %w", cases[i].Title, err)
+			faults = append(faults, err)
+		} else if err != nil {
+			return err
+		}
+	}
+	return errors.Join(faults...)
+}
+
+// assessment answers inputs, those of published cases too.
+type assessment struct {
+	*program
+	maps                     mapFiles
+	reviews                  *trace.Reviews
+	asJSON, check, published bool
+}
+
+// run writes the answer and, where asked for, the check of its worksheet behind it. Behind JSON that goes to the error output.
+func (a *assessment) run(c *assess.Case) error {
+	t := (*trace.Trace)(nil)
+	if a.check {
+		t = trace.New(0)
+	}
+	answer, err := compute(c.Input, a.maps, a.reviews, t)
 	if err != nil {
 		return err
 	}
-	if *asJSON {
-		e := json.NewEncoder(p.out)
+	if err := a.write(c.Input, answer); err != nil || !a.check {
+		return err
+	}
+	report := a.out
+	if a.asJSON {
+		report = a.errOut
+	} else {
+		fmt.Fprintln(report, "\nCheck")
+	}
+	if err := t.Check(); err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(report, "  %d steps of the worksheet re-evaluated, all agree to %g\n", len(t.Steps), trace.Tolerance)
+	if a.published {
+		(&page{w: report}).wrapped("  ", "  ", c.Title+" ("+c.Origin+")")
+		err = errors.Join(err, c.Compare(report, answer))
+	}
+	return err
+}
+
+func (a *assessment) write(text []byte, answer *wire.Result) error {
+	if a.asJSON {
+		e := json.NewEncoder(a.out)
 		e.SetEscapeHTML(false)
 		e.SetIndent("", "  ")
 		return e.Encode(answer)
 	}
-	stress, err := single.Stress(text, maps, reviewed.Reviews)
+	stress, err := single.Stress(text, a.maps, a.reviews)
 	if err != nil {
 		return err
 	}
-	return summary(p.out, answer, stress)
+	return summary(a.out, answer, stress)
 }
 
 // maxInput bounds what is read of a file.
@@ -70,38 +126,6 @@ func (p *program) read(name string) ([]byte, error) {
 		err = errors.New("the input is larger than 2 MiB")
 	}
 	return text, err
-}
-
-// check re-evaluates every formula from the recorded values. A published case
-// is compared with its printed values as well.
-func (p *program) check(text []byte, maps mapFiles, reviews *trace.Reviews) error {
-	cases, isCase, err := assess.ParseCases(text)
-	if err != nil {
-		return err
-	}
-	if !isCase {
-		t := trace.New(0)
-		if _, err := compute(text, maps, reviews, t); err != nil {
-			return err
-		}
-		if err := t.Check(); err != nil {
-			return err
-		}
-		fmt.Fprintf(p.out, "%d steps of the worksheet re-evaluated, all agree to %g\n", len(t.Steps), trace.Tolerance)
-		return nil
-	}
-	var faults []error
-	for _, c := range cases {
-		t := trace.New(0)
-		answer, err := compute(c.Input, maps, reviews, t)
-		if err == nil {
-			err = errors.Join(t.Check(), c.Compare(p.out, answer))
-		}
-		if err != nil {
-			faults = append(faults, fmt.Errorf("%s: %w", c.Title, err))
-		}
-	}
-	return errors.Join(faults...)
 }
 
 // compute decodes and computes an input; the error lists all faults.

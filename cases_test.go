@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"encoding/json"
 	"flag"
 	"io"
 	"os"
@@ -107,9 +108,10 @@ func scale(r *wire.Result, by float64) {
 func TestCheckCommand(t *testing.T) {
 	cases(t, func(t *testing.T, file string, all []assess.Case) {
 		status, out, errOut := command(t, "", "assess", "-check", file)
-		if status != exitOK || !strings.Contains(out, "printed") {
+		if status != exitOK || !strings.Contains(out, "printed") || !strings.Contains(out, "Cautions") {
 			t.Errorf("status %d: %s%s", status, out, errOut)
 		}
+		fitsThePage(t, file, out)
 		// A printed value that is not the computed one ends with a fault that names it.
 		wrong := strings.Replace(string(readFile(t, file)), `/total": `, `/total": 9`, 1)
 		wrong = strings.Replace(wrong, `direct": `, `direct": 9`, 1)
@@ -119,8 +121,14 @@ func TestCheckCommand(t *testing.T) {
 		}
 	})
 	for _, file := range []string{"testdata/demo/health-post.json", "testdata/demo/smallest.json"} {
-		if status, out, errOut := command(t, "", "assess", "-check", file); status != exitOK || !strings.Contains(out, "re-evaluated") {
-			t.Errorf("%s: status %d: %s%s", file, status, out, errOut)
+		_, plain, _ := command(t, "", "assess", file)
+		status, out, errOut := command(t, "", "assess", "-check", file)
+		if status != exitOK || !strings.HasPrefix(out, plain) || !strings.Contains(out[len(plain):], "re-evaluated") {
+			t.Errorf("%s: status %d, or the check does not stand behind the summary: %s%s", file, status, out, errOut)
+		}
+		status, out, errOut = command(t, "", "assess", "-check", "-json", file)
+		if status != exitOK || !json.Valid([]byte(out)) || !strings.Contains(errOut, "re-evaluated") {
+			t.Errorf("%s as JSON: status %d: %s", file, status, errOut)
 		}
 	}
 }
@@ -202,20 +210,26 @@ func TestSummary(t *testing.T) {
 		if want := string(readFile(t, golden)); withoutDay(out) != withoutDay(want) {
 			t.Errorf("the summary of %s is not %s (-update writes it anew):\n%s", name, golden, out)
 		}
-		for i, line := range strings.Split(out, "\n") {
-			if len([]rune(line)) > 140 || line != strings.TrimRight(line, " ") {
-				t.Errorf("%s, line %d is %d wide or ends in blanks: %q", name, i+1, len([]rune(line)), line)
-			}
+		fitsThePage(t, name, out)
+	}
+}
+
+// fitsThePage holds that no line is wider than 80 columns, or ends in blanks.
+func fitsThePage(t *testing.T, name, out string) {
+	t.Helper()
+	for i, line := range strings.Split(out, "\n") {
+		if n := len([]rune(line)); n > 80 || line != strings.TrimRight(line, " ") {
+			t.Errorf("%s, line %d is %d wide or ends in blanks: %q", name, i+1, n, line)
 		}
 	}
 }
 
 func withoutDay(text string) string {
-	head, rest, _ := strings.Cut(text, "; review due ")
+	head, rest, _ := strings.Cut(text, "  review due ")
 	return head + rest[min(10, len(rest)):]
 }
 
-// holdsWhatMatters: limits beside the values, devices per line, what was assumed, the cautions.
+// holdsWhatMatters: limits beside the values, devices per line, what was assumed, the warnings and cautions; no pointers.
 func holdsWhatMatters(t *testing.T, name, out string) {
 	t.Helper()
 	answer, err := compute(readFile(t, "testdata/demo/"+name+".json"), nil, nil, nil)
@@ -225,24 +239,27 @@ func holdsWhatMatters(t *testing.T, name, out string) {
 	var want []string
 	for _, s := range answer.Structures {
 		if r := s.Risks.HumanLife; r != nil {
-			want = append(want, power(r.Total), power(*r.Tolerable))
+			want = append(want, riskFigure(r.Total), riskFigure(*r.Tolerable), s.Earthing.Notes[0].Text[:11])
 		}
 	}
 	for _, e := range answer.Schedule {
 		want = append(want, e.Line+" at "+e.Structure)
 		for _, m := range e.Modes {
-			want = append(want, m.Mode, unit(m.UpMax, "kV"))
+			want = append(want, m.Mode+" ")
 		}
-	}
-	for _, a := range answer.Assumptions {
-		if a.Decisive {
-			want = append(want, a.Pointer)
+		for _, n := range e.Notes {
+			want = append(want, readable(n))
 		}
 	}
 	flat := strings.Join(strings.Fields(out), " ")
-	for _, text := range append(append(want, answer.Warnings...), answer.Cautions...) {
+	for _, text := range append(append(want, answer.Warnings[1:]...), answer.Cautions...) { // the first warning is about the earth
 		if !strings.Contains(flat, strings.Join(strings.Fields(text), " ")) {
 			t.Errorf("the summary of %s lacks %q", name, text)
+		}
+	}
+	for _, pointer := range []string{"/structures", "/lines", "0.0225 kA", "Not for this reason"} {
+		if strings.Contains(flat, pointer) {
+			t.Errorf("the summary of %s says %q", name, pointer)
 		}
 	}
 }

@@ -2,10 +2,11 @@ package main
 
 import (
 	"encoding/json"
-	"fmt"
+	"strings"
 
 	"levinward/api/single"
 	"levinward/api/wire"
+	"levinward/risk/spd"
 )
 
 // checkDevice says whether a device is right for a line, both given in a file as for POST /v1/spd-checks.
@@ -37,21 +38,57 @@ func (p *program) checkDevice(args []string) error {
 	return p.verdict(r)
 }
 
-// verdict prints the sentence first, then rule by rule what is required and what was found.
+// verdictWords say the verdicts in words, the gravest first.
+var verdictWords = []struct {
+	verdict spd.Verdict
+	heading string
+}{{spd.Unsuitable, "Not to be used"}, {spd.Ineffective, "Harmless, but without effect"}, {spd.InsufficientData, "Not known"},
+	{spd.Suitable, "Right"}}
+
+// verdict prints the sentence first, then rule by rule what is required and what was found; why, where a rule is not met.
 func (p *program) verdict(r *wire.SPDCheckResult) error {
 	w := &page{w: p.out}
 	w.print("%s\n", words(r.Verdict.String()))
-	w.wrapped("  ", "  ", r.Sentence)
-	w.print("\n")
-	rows := [][]string{{"rule", "mode", "verdict", "required", "found"}}
-	for _, f := range r.Findings {
-		rows = append(rows, []string{words(f.Rule.String()), f.Mode, words(f.Verdict.String()), f.Required, f.Found})
+	w.wrapped("  ", "  ", readable(r.Sentence))
+	for _, v := range verdictWords {
+		var lines []string
+		for i := range r.Findings {
+			if f := &r.Findings[i]; f.Verdict == v.verdict {
+				lines = append(lines, findingLine(f))
+			}
+		}
+		w.list(v.heading, lines)
 	}
-	w.table(rows)
-	w.print("\n")
-	for _, f := range r.Findings {
-		w.wrapped("  - ", "    ", fmt.Sprintf("%s: %s (%s; %s)", words(f.Rule.String()), f.Reason, f.Clause, f.Provenance))
-	}
+	w.list("Earth", earthNote(r))
 	w.list("Cautions", r.Cautions)
 	return w.err
+}
+
+// ruleNames are rules whose name is not how a technician calls them.
+var ruleNames = map[spd.Rule]string{
+	spd.RuleLowestUc: "U_C at least", spd.RuleHighestUc: "U_C at most", spd.RuleProtectionLevel: "U_P", spd.RuleTestClass: "test class",
+}
+
+// findingLine says what a rule requires and what was found.
+func findingLine(f *wire.Finding) string {
+	text := ruleNames[f.Rule]
+	if text == "" {
+		text = words(f.Rule.String())
+	}
+	if f.Mode != "" {
+		text += ", " + f.Mode
+	}
+	text += ": found " + f.Found + ", required " + strings.TrimSuffix(f.Required, ".") + "."
+	if f.Verdict != spd.Suitable {
+		text += " " + f.Reason + " (" + f.Clause + "; " + words(f.Provenance.String()) + ")"
+	}
+	return text
+}
+
+// earthNote is the first note of the entry, about the earth connection.
+func earthNote(r *wire.SPDCheckResult) []string {
+	if len(r.Requirement.Notes) == 0 {
+		return nil
+	}
+	return r.Requirement.Notes[:1]
 }

@@ -24,7 +24,7 @@ func TestCheckInReadme(t *testing.T) {
 
 // What the README shows of the demonstration is what the program prints.
 func TestSummaryInReadme(t *testing.T) {
-	blocks := regexp.MustCompile("(?s)\n```\n(Risk per year.*?)```\n").FindAllStringSubmatch(string(readFile(t, "README.md")), -1)
+	blocks := regexp.MustCompile("(?s)\n```\n(Answer .*?)```\n").FindAllStringSubmatch(string(readFile(t, "README.md")), -1)
 	if len(blocks) != 1 {
 		t.Fatalf("%d blocks of a summary, want 1", len(blocks))
 	}

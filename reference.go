@@ -163,7 +163,7 @@ func printReference(out io.Writer, used *reference.Reviewed, rows []reference.Ro
 	if used.Hash != "" {
 		w.print("Reviews %s\n\n", used.Hash)
 	}
-	w.table(markTable(reference.Count(used.Rows)))
+	w.wideTable(markTable(reference.Count(used.Rows)))
 	for i := 0; i < len(rows); {
 		end := i + 1
 		for end < len(rows) && rows[end].Clause == rows[i].Clause && rows[end].Table == rows[i].Table && rows[end].Kind == rows[i].Kind {
@@ -197,7 +197,7 @@ func (p *page) part(rows []reference.Row) {
 		}
 		lines = append(lines, []string{r.Row, r.Column, value, mark, r.Key})
 	}
-	p.table(lines)
+	p.wideTable(lines)
 }
 
 // marks are listed from the one that says most.

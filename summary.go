@@ -4,312 +4,224 @@ import (
 	"fmt"
 	"io"
 	"slices"
-	"strconv"
 	"strings"
-	"text/tabwriter"
 
 	"levinward/api/wire"
 	"levinward/risk"
-	"levinward/risk/spd"
 )
 
-// page writes the summary of a result for a person. The first error stops it.
-type page struct {
-	w      io.Writer
-	r      *wire.Result
-	stress *wire.StressResult
-	err    error
-}
-
-// summary writes what a person needs: the risks beside their limits, what to
-// buy for each line and how long it will last, what was assumed, and the cautions.
+// summary writes what a person needs: five lines that say the answer, then the earth, the risks beside their limits, what to
+// build and to order, what to find out, and the cautions. What is the same for several parts of a site is said once.
 func summary(w io.Writer, r *wire.Result, stress *wire.StressResult) error {
 	p := &page{w: w, r: r, stress: stress}
-	p.head()
+	p.opening()
+	p.earth()
 	p.risks()
-	p.lines()
 	p.measures()
 	p.schedule()
-	p.years()
 	p.assumptions()
 	p.sensitivity()
-	p.list("Warnings", r.Warnings)
+	p.warnings()
 	p.list("Cautions", r.Cautions)
+	p.lines()
+	p.data()
 	return p.err
 }
-
-func (p *page) print(format string, args ...any) {
-	if p.err == nil {
-		_, p.err = fmt.Fprintf(p.w, format, args...)
-	}
-}
-
-// table writes rows in aligned columns, a line at a time.
-func (p *page) table(rows [][]string) {
-	if p.err != nil || len(rows) == 0 {
-		return
-	}
-	t := tabwriter.NewWriter(p.w, 0, 0, 2, ' ', 0)
-	for _, r := range rows {
-		fmt.Fprintln(t, "  "+strings.Join(r, "\t"))
-	}
-	p.err = t.Flush()
-}
-
-const pageWidth = 96
-
-// wrapped writes a text in lines of the page's width, each after the indent.
-func (p *page) wrapped(first, indent, text string) {
-	line := first
-	for _, word := range strings.Fields(text) {
-		if len(line)+len(word)+1 > pageWidth && strings.TrimSpace(line) != "" {
-			p.print("%s\n", strings.TrimRight(line, " "))
-			line = indent
-		}
-		line += word + " "
-	}
-	p.print("%s\n", strings.TrimRight(line, " "))
-}
-
-func (p *page) list(title string, texts []string) {
-	if len(texts) == 0 {
-		return
-	}
-	p.print("\n%s\n", title)
-	for _, t := range texts {
-		p.wrapped("  - ", "    ", t)
-	}
-}
-
-func (p *page) head() {
-	in := p.r.Input
-	p.print("%s\n", in.Name)
-	if in.Reference != "" {
-		p.print("Reference %s\n", in.Reference)
-	}
-	d := &p.r.FlashDensity
-	p.print("%s   latitude %s, longitude %s\n", p.r.Edition, short(*in.Location.Latitude), short(*in.Location.Longitude))
-	p.print("N_G %s flashes per km2 and year, %s", short(d.GroundFlashes), d.Origin)
-	if d.Relation != "" {
-		p.print(" (%s)", d.Relation)
-	}
-	if d.Source != "" {
-		p.print(", %s", d.Source)
-	}
-	if d.Year != 0 {
-		p.print(" %d", d.Year)
-	}
-	p.print("; review due %s\n", p.r.ReviewDue)
-	if d.Note != "" {
-		p.wrapped("  ", "  ", d.Note)
-	}
-}
-
-func short(v float64) string { return strconv.FormatFloat(v, 'g', 4, 64) }
-
-func power(v float64) string { return strconv.FormatFloat(v, 'e', 2, 64) }
 
 // lossNames says the types of loss in words.
 var lossNames = [risk.Losses]string{"human life", "service to the public", "cultural heritage", "economic value"}
 
+// risks says how each risk stands to its limit, now and with the recommended measures.
 func (p *page) risks() {
-	p.print("\nRisk per year\n")
-	rows := [][]string{{"structure", "loss of", "risk", "limit", "", "with the measures below"}}
-	for i := range p.r.Structures {
-		s := &p.r.Structures[i]
-		after := p.r.Recommendation.RisksAfter[s.ID]
-		for k := range risk.Loss(risk.Losses) {
-			r := s.Risks.Of(k)
-			if r == nil {
-				continue
-			}
-			limit, verdict := "by cost", ""
-			if r.Tolerable != nil {
-				limit, verdict = power(*r.Tolerable), "exceeds the limit"
-				if r.Acceptable {
-					verdict = "within the limit"
-				}
-			}
-			remaining := ""
-			if v := after.Of(k); v != nil && p.r.Recommendation.Needed {
-				remaining = power(*v)
-			}
-			rows = append(rows, []string{s.ID, lossNames[k], power(r.Total), limit, verdict, remaining})
-		}
-	}
-	p.table(rows)
+	p.title("Risk")
+	var g grouped
 	for i := range p.r.Structures {
 		if s := &p.r.Structures[i]; s.Assessed {
-			p.print("  %s: struck %s times a year (once in %s years); internal systems fail %s times a year without protection\n",
-				s.ID, short(s.Events.Direct), short(1/s.Events.Direct), short(s.SystemFailures))
-			p.margins(s)
-			p.cost(s)
+			g.add(strings.Join(p.risksOf(s), "\n"), s.ID)
+		}
+	}
+	for _, same := range g {
+		p.wrapped("  ", "  ", enumerate(same.names)+":")
+		for line := range strings.SplitSeq(same.text, "\n") {
+			p.wrapped("  - ", "    ", line)
 		}
 	}
 }
 
-// percent says a probability; one that is next to 0 or 1 is not rounded to it.
-func percent(probability float64) string {
-	switch {
-	case probability < 0.001:
-		return "below 0.1 %"
-	case probability > 0.999:
-		return "above 99.9 %"
+func (p *page) risksOf(s *wire.StructureResult) []string {
+	after := p.r.Recommendation.RisksAfter[s.ID]
+	var texts []string
+	for k := range risk.Loss(risk.Losses) {
+		r := s.Risks.Of(k)
+		if r == nil {
+			continue
+		}
+		if r.Tolerable == nil {
+			texts = append(texts, lossNames[k]+": "+riskFigure(r.Total)+" a year; the cost decides, there is no limit")
+			continue
+		}
+		text := lossNames[k] + ": " + riskFigure(r.Total) + " a year, which " + margin(*r.Tolerable/r.Total) + " of " + riskFigure(*r.Tolerable)
+		if v := after.Of(k); v != nil && p.r.Recommendation.Needed {
+			text += "; with the measures " + riskFigure(*v) + ", which " + margin(*r.Tolerable / *v)
+		}
+		if r.FlipsAt != nil {
+			text += "; R is proportional to N_G and reaches the limit at N_G " + money(*r.FlipsAt)
+		}
+		texts = append(texts, text)
 	}
-	return strconv.FormatFloat(100*probability, 'g', 3, 64) + " %"
+	texts = append(texts, "struck by lightning: "+once(s.Events.Direct)+"; failures of internal systems without SPDs: "+
+		once(s.SystemFailures))
+	texts = append(texts, p.exceedance(s)...)
+	if text := cost(s); text != "" {
+		texts = append(texts, text)
+	}
+	return texts
 }
 
-func (p *page) cost(s *wire.StructureResult) {
+func cost(s *wire.StructureResult) string {
 	c := s.CostOfLoss
 	switch {
 	case c == nil:
+		return ""
 	case c.Saving == nil:
-		p.print("  %s: expected loss %s a year of a value of %s\n", s.ID, short(c.Without), short(c.TotalValue))
-	default:
-		p.print("  %s: expected loss %s a year, with the measures %s and their cost of %s a year; saving %s %s a year\n",
-			s.ID, short(c.Without), short(*c.With), short(*c.Measures), short(*c.Saving), c.Currency)
+		return fmt.Sprintf("expected loss %s a year of a value of %s", money(c.Without), money(c.TotalValue))
 	}
+	return fmt.Sprintf("expected loss %s a year, with the measures %s and their cost of %s a year; saving %s %s a year",
+		money(c.Without), money(*c.With), money(*c.Measures), money(*c.Saving), c.Currency)
 }
 
+func money(v float64) string { return figure(v, 3, nearest) }
+
+// lines says how often each line is struck.
 func (p *page) lines() {
 	if len(p.r.Lines) == 0 {
 		return
 	}
-	p.print("\nFlashes per year\n")
-	rows := [][]string{{"line", "to it", "near it", "to the structure at the far end"}}
+	p.title("Flashes a year")
+	var g grouped
 	for i := range p.r.Lines {
 		l := &p.r.Lines[i]
-		rows = append(rows, []string{l.ID, short(l.Events.Direct), short(l.Events.Near), short(l.Events.AdjacentStructure)})
+		text := frequency(l.Events.Direct) + " to the line, " + frequency(l.Events.Near) + " near it"
+		if l.Events.AdjacentStructure > 0 {
+			text += ", " + frequency(l.Events.AdjacentStructure) + " to the structure at its far end"
+		}
+		g.add(text, l.ID)
 	}
-	p.table(rows)
+	for _, same := range g {
+		p.wrapped("  ", "    ", enumerate(same.names)+": "+same.text)
+	}
 }
 
+// measures lists what to build besides the SPDs, and what the risk assessment counts on at the lines.
 func (p *page) measures() {
 	rec := &p.r.Recommendation
 	switch {
 	case !rec.Needed:
-		p.print("\nMeasures\n  every risk is within its limit as things are\n")
+		p.title("Measures")
+		p.wrapped("  ", "  ", "Every risk is within its limit as things are.")
 		return
 	case rec.Sufficient:
-		p.print("\nMeasures: the cheapest set that suffices, cost %s (%s)\n", short(rec.Cost), rec.CostUnit)
+		p.title("Measures")
+		p.wrapped("  ", "  ", "The cheapest set that suffices, cost "+money(rec.Cost)+" ("+rec.CostUnit+"):")
 	default:
-		p.print("\nMeasures: NOTHING SUFFICES; the best that can be reached\n")
+		p.title("Measures")
+		p.wrapped("  ", "  ", "No set suffices. The best that can be reached:")
 	}
-	rows := [][]string{{"structure", "line", "measure"}}
-	for _, s := range rec.Measures.Structures {
-		for _, m := range structureMeasures(&s) {
-			rows = append(rows, []string{s.ID, "", m})
-		}
+	for _, same := range measuresOf(&rec.MeasureSet) {
+		p.wrapped("  - ", "    ", same.text+": "+enumerate(same.names))
 	}
-	for _, l := range rec.Measures.Lines {
-		for _, m := range lineMeasures(&l) {
-			rows = append(rows, []string{l.Structure, l.ID, m})
-		}
-	}
-	p.table(rows)
-	p.print("  %s\n", p.left(&rec.MeasureSet))
 	p.deciding()
 	p.lpsWork()
 	p.alternatives()
 	p.changes()
 }
 
-func words(name string) string { return strings.ReplaceAll(name, "_", " ") }
+// measuresOf lists each measure of a set with the places it is for.
+func measuresOf(set *wire.MeasureSet) grouped { return append(atStructures(set), atLines(set)...) }
 
-func (p *page) schedule() {
-	p.print("\nSPDs\n")
-	if len(p.r.Schedule) == 0 {
-		p.print("  no line enters an assessed structure\n")
-		return
-	}
-	for i := range p.r.Schedule {
-		p.entry(&p.r.Schedule[i])
-	}
-}
-
-func (p *page) entry(e *wire.ScheduleEntry) {
-	verdict := "not required; if fitted:"
-	if e.Required {
-		verdict = "REQUIRED"
-	}
-	p.print("  %s at %s, %s: %s\n", e.Line, e.Structure, words(string(e.Position)), verdict)
-	what := "test class " + string(e.TestClass)
-	if e.Current != nil {
-		what = map[risk.Current]string{risk.AC: "a.c., ", risk.DC: "d.c., "}[*e.Current] + what
-	}
-	if e.Level != nil {
-		what += ", LPL " + e.Level.String()
-	}
-	if e.Connection != nil {
-		what += ", connection type " + *e.Connection
-	}
-	p.print("    %s\n", what)
-	rows := [][]string{{"  mode", "U_C at least", "U_P at most", "I_n at least", "I_imp at least"}}
-	for _, m := range e.Modes {
-		rows = append(rows, []string{"  " + m.Mode, unit(m.UcMin, "V"), unit(m.UpMax, "kV"), unit(m.InMin, "kA"), unit(m.IimpMin, "kA")})
-	}
-	p.table(rows)
-	p.table([][]string{
-		{"  U_C at most", unit(e.UcMax, "V"), "short-circuit rating at least", unit(e.ShortCircuitMin, "kA")},
-		{"  I_max (usual)", unit(e.ImaxMin, "kA"), "leads together at most", unit(e.Leads.MaxLength, "m")},
-		{"  to earth", unit(e.Leads.Earth, "mm2 Cu"), "to live conductors", unit(e.Leads.Live, "mm2 Cu")},
-	})
-	for _, b := range e.Because {
-		p.wrapped("    because: ", "      ", b.Rule+" ("+b.Clause+")")
-	}
-	for _, n := range e.Notes {
-		p.wrapped("    note: ", "      ", n)
-	}
-}
-
-func unit(o spd.Opt, u string) string {
-	if !o.Valid {
-		return "-"
-	}
-	return short(o.Value) + " " + u
-}
-
-// years says for each required device at a line entrance how often it will act, and how likely it is to be
-// destroyed if its ratings are just those of the schedule.
-func (p *page) years() {
-	rows := [][]string{{"line", "at", "operations a year", "overstressed once in", "chance in 10 years"}}
-	for i := range p.stress.Ends {
-		e := &p.stress.Ends[i]
-		if !e.Required {
-			continue
+// atLines are the measures at line ends alone.
+func atLines(set *wire.MeasureSet) (g grouped) {
+	for i := range set.Measures.Lines {
+		l := &set.Measures.Lines[i]
+		for _, m := range lineMeasures(l) {
+			g.add(m, l.ID+" at "+l.Structure)
 		}
-		d := &e.Duties[0]
-		chance := slices.IndexFunc(d.Overstress, func(o wire.OverstressInYears) bool { return o.Years == 10 })
-		rows = append(rows, []string{e.Line, e.Structure, short(e.Operations), unit(d.ReturnPeriod, "years"), short(100*d.Overstress[chance].Probability) + " %"})
 	}
-	if len(rows) == 1 {
-		return
-	}
-	p.print("\nDevices of just the ratings above, over the years (surges above %s kA; every flash counts as the worst)\n", short(p.stress.Ends[0].OperationsAbove))
-	p.table(rows)
+	return g
 }
 
-// assumptions lists the defaults that decide the outcome in full, and counts the others.
+// atStructures are the measures at structures alone.
+func atStructures(set *wire.MeasureSet) (g grouped) {
+	for i := range set.Measures.Structures {
+		s := &set.Measures.Structures[i]
+		for _, m := range structureMeasures(s) {
+			g.add(m, s.ID)
+		}
+	}
+	return g
+}
+
+// assumptions lists the defaults that decide the outcome by the names of what they stand for, and counts the others.
 func (p *page) assumptions() {
-	decisive := 0
-	for _, a := range p.r.Assumptions {
-		if a.Decisive {
-			decisive++
-		}
-	}
-	p.print("\nAssumptions: %d defaults were taken (all in the JSON result)\n", len(p.r.Assumptions))
-	if decisive == 0 {
-		p.print("  none of them, taken alone, turns a risk over its limit or changes the class of LPS\n")
+	p.title("Find out")
+	g := p.decisive()
+	if len(g) == 0 {
+		p.wrapped("  ", "  ", fmt.Sprintf("%d defaults were taken, all in the JSON result. None of them, taken alone, turns a risk over "+
+			"its limit, changes the class of LPS or the kind of SPD.", len(p.r.Assumptions)))
 		return
 	}
-	p.print("  these decide the outcome; find them out on site:\n")
+	p.wrapped("  ", "  ", "These defaults decide the outcome; find them out on site:")
+	for _, same := range g {
+		lines := strings.Split(same.text, "\n")
+		p.wrapped("  - ", "    ", enumerate(same.names)+": "+lines[0])
+		for _, alternative := range lines[1:] {
+			p.wrapped("    ", "      ", readable(alternative))
+		}
+	}
+	p.wrapped("  ", "  ", fmt.Sprintf("All %d defaults are in the JSON result.", len(p.r.Assumptions)))
+}
+
+// decisive groups the decisive defaults by what they are and what they change.
+func (p *page) decisive() (g grouped) {
 	for _, a := range p.r.Assumptions {
 		if !a.Decisive {
 			continue
 		}
-		p.wrapped("  - ", "      ", a.Pointer+" taken as "+a.Value)
+		part, field := placeName(a.Pointer, p.r)
+		text := field + ", taken as " + plain(a.Value)
 		for _, alt := range a.Alternatives {
-			p.wrapped("      with ", "        ", alt.Value+": "+alt.Outcome)
+			text += "\nwith " + plain(alt.Value) + ": " + strings.TrimPrefix(alt.Outcome, part+": ")
 		}
+		g.add(text, part)
+	}
+	return g
+}
+
+// warnings lists what the earth did not say already.
+func (p *page) warnings() {
+	p.list("Warnings", slices.DeleteFunc(slices.Clone(p.r.Warnings), func(text string) bool {
+		return slices.ContainsFunc(p.earths(), func(e earthOf) bool { return strings.HasSuffix(text, ": "+e.advice) })
+	}))
+}
+
+// data says what the answer was computed from.
+func (p *page) data() {
+	in, d := p.r.Input, &p.r.FlashDensity
+	p.title("Data")
+	p.wrapped("  ", "  ", fmt.Sprintf("%s; latitude %v, longitude %v", p.r.Edition, *in.Location.Latitude, *in.Location.Longitude))
+	text := "N_G " + figure(d.GroundFlashes, 3, nearest) + " flashes per km² and year, " + words(d.Origin.String())
+	if d.Relation != "" {
+		text += " (" + d.Relation + ")"
+	}
+	if d.Source != "" {
+		text += ", " + d.Source
+	}
+	if d.Year != 0 {
+		text += fmt.Sprintf(" %d", d.Year)
+	}
+	p.wrapped("  ", "  ", text)
+	p.wrapped("  ", "  ", "review due "+p.r.ReviewDue)
+	if d.Note != "" {
+		p.wrapped("  ", "  ", d.Note)
 	}
 }

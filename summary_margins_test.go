@@ -19,7 +19,7 @@ func TestMarginInWords(t *testing.T) {
 		{9.998e-6, "is 0.02 % below the limit"}, {1e-5, "is just at the limit"}, {1.0002e-5, "is 0.02 % above the limit"},
 		{3e-4, "is 30 times the limit"}, {2.5056e-5, "is 2.5 times the limit"}, {1.5e-5, "is 50 % above the limit"},
 		{6e-6, "is 40 % below the limit"}, {1.2e-6, "is 12 % of the limit"}, {1e-9, "is 0.01 % of the limit"},
-		{1.1083e-2, "is 1100 times the limit"},
+		{1.1083e-2, "is 1\u2009100 times the limit"},
 	} {
 		if got := margin(1e-5 / c.total); got != c.want {
 			t.Errorf("%v: %q, want %q", c.total, got, c.want)
@@ -53,8 +53,8 @@ func TestMarginsOfAnAnswer(t *testing.T) {
 		}
 	}
 	_, out, _ := command(t, hut, "assess", "-")
-	for _, want := range []string{"hut: human life is 14 % above the limit; R is proportional to N_G and reaches the limit at N_G 3.522",
-		"Safer sets", "the worst risk left is"} {
+	for _, want := range []string{"human life: 4.5 × 10⁻⁶ a year, which is 14 % above the limit of 4.0 × 10⁻⁶; with the measures",
+		"R is proportional to N_G and reaches the limit at N_G 3.52", "Safer sets:", "the worst risk left is"} {
 		if !strings.Contains(unwrapped(out), want) {
 			t.Errorf("the summary lacks %q:\n%s", want, out)
 		}
@@ -73,7 +73,7 @@ func TestMarginsOfAnAnswer(t *testing.T) {
 		t.Errorf("no warning %q: %q", want, answer.Warnings)
 	}
 	_, out, _ = command(t, wide, "assess", "-")
-	want := "N_G is too uncertain for a probability (standard error 5); decide by its upper bound, N_G 19.73: human life 2.24e-05"
+	want := "N_G is too uncertain for a probability (standard error 5); decide by its upper bound, N_G 19.7: human life 2.2 × 10⁻⁵"
 	if !strings.Contains(unwrapped(out), want) {
 		t.Errorf("the summary lacks %q:\n%s", want, out)
 	}
@@ -146,8 +146,8 @@ func TestSensitivityIsSortedByEffect(t *testing.T) {
 		t.Errorf("fire risk is missing: %+v", list)
 	}
 	_, out, _ := command(t, hut, "assess", "-")
-	want := "fire risk low instead of ordinary: human life at hut 4.54e-06 becomes 8.26e-07, limit 4.00e-06"
-	if !strings.Contains(unwrapped(out), want) {
+	if want := "hut: fire risk, taken as ordinary with low: loss of human life 8.3 × 10⁻⁷, acceptable"; !strings.Contains(unwrapped(out),
+		want) {
 		t.Errorf("the summary lacks %q:\n%s", want, out)
 	}
 }

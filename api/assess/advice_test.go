@@ -26,7 +26,8 @@ func healthPost(occupancy string) document {
 		}}
 }
 
-// By the clauses: R_M of wiring with loops of 50 m2 (K_S3 = 1, Table B.5, from memory) is what no SPD brings down far enough: A_M = 2 x 500 x
+// By the clauses: R_M of wiring with loops of 50 m2 (K_S3 = 1, Table B.5, from memory) is what no SPD brings down far enough: A_M =
+// 2 x 500 x
 // 32 + pi 500^2 = 817 398 m2, N_M = 12 x 0.817398 = 9.8088 a year, P_M of the coordinated SPDs for LPL I at most 0.01 each with U_W below
 // 1 kV, so that R_M is about 9.8 x (1 - 0.99^2) x 1e-3 = 2e-4, twenty times R_T. With loops of 0.5 m2 (K_S3 = 0.01) P_MS falls by 1e-4 and
 // other measures suffice.

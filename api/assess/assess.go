@@ -53,7 +53,7 @@ func Run(site *wire.Site, t *trace.Trace) (*wire.Answer, []risk.Violation) {
 	a.Costs = costs(in, &res, &rec, ed, t)
 	a.Assumptions, a.Effects = sensitivity(site, &res, ed)
 	a.Changes, a.Deciding = changes(in, &res, &rec, ed), deciding(site, &res, &rec, ed)
-	a.Warnings = append(warnings(in, &res, &rec, ed), remaining(in, &rec, ed)...)
+	a.Warnings = warnings(in, &res, &rec, ed)
 	return a, nil
 }
 

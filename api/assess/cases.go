@@ -75,7 +75,7 @@ func ParseCases(text []byte) (cases []Case, isCase bool, err error) {
 	return cases, true, nil
 }
 
-// Compare writes every printed value beside the computed one and reports those that differ.
+// Compare writes every printed value beside the computed one, lines of at most 80 columns for usual ids, and reports those that differ.
 func (c *Case) Compare(w io.Writer, result *wire.Result) error {
 	text, err := json.Marshal(result)
 	if err != nil {
@@ -85,7 +85,8 @@ func (c *Case) Compare(w io.Writer, result *wire.Result) error {
 	if err := json.Unmarshal(text, &doc); err != nil {
 		return err
 	}
-	fmt.Fprintf(w, "%s (%s)\n", c.Title, c.Origin)
+	const layout = "  %-46s %-12s %s\n"
+	fmt.Fprintf(w, layout, "value", "printed", "computed")
 	var faults []error
 	for _, path := range slices.Sorted(maps.Keys(c.Published)) {
 		printed := c.Published[path]
@@ -99,13 +100,18 @@ func (c *Case) Compare(w io.Writer, result *wire.Result) error {
 			faults = append(faults, fmt.Errorf("%s is not in the result", path))
 			continue
 		}
-		fmt.Fprintf(w, "  %-75s printed %-12s computed %.6g\n", path, printed, got)
+		fmt.Fprintf(w, layout, shortPath.Replace(path), strconv.FormatFloat(want, 'g', 6, 64), strconv.FormatFloat(got, 'g', 6, 64))
 		if math.Abs(got-want) > c.units.tolerance(path, want) {
 			faults = append(faults, fmt.Errorf("%s: printed %s, computed %.6g", path, printed, got))
 		}
 	}
 	return errors.Join(faults...)
 }
+
+// shortPath names a printed value in few words.
+var shortPath = strings.NewReplacer("structures/", "", "lines/", "", "risks/", "", "components/", "", "zones/", "", "loss_of_",
+	"", "_per_year", "", "_m2", "",
+	"without_measures", "without measures", "/", ", ", "R_", "R_", "_", " ")
 
 // leastFigures are the significant figures that every printed value has: trailing zeros are not in the file.
 const leastFigures = 3

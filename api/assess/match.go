@@ -232,11 +232,11 @@ func (l *Library) obstacle(t *tally) *wire.Obstacle {
 }
 
 // totals adds up, for each currency, the cheapest device of every required
-// entry. It is incomplete where no sum has a price for each of them.
+// entry that is not served by the devices of another. It is incomplete where no sum has a price for each of them.
 func (l *Library) totals(tallies []tally) (totals []wire.MatchTotal, incomplete bool) {
 	totals = []wire.MatchTotal{}
 	for k := range tallies {
-		incomplete = incomplete || tallies[k].place.Entry.Required
+		incomplete = incomplete || tallies[k].place.Counts()
 	}
 	for c := range l.currencies {
 		total := l.total(tallies, c)
@@ -255,7 +255,7 @@ func (l *Library) total(tallies []tally, c int) wire.MatchTotal {
 		t := &tallies[k]
 		p := t.place
 		switch {
-		case !p.Entry.Required:
+		case !p.Counts():
 		case t.chosen[c] >= 0:
 			quantity[t.chosen[c]]++
 		default:

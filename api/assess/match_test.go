@@ -497,6 +497,16 @@ func TestTotals(t *testing.T) {
 		})
 	}
 
+	// Ends that a set at the same board serves need no device of their own (common practice, no published source).
+	served := supplyPlace("served", true)
+	served.Entry.ServedBy = "a"
+	if m := library(t, []wire.Device{suitable("A", "0.1", "XTS")}).Match(append(slices.Clone(places), served), 5); m.Totals[0].Total != "0.3" || m.Incomplete {
+		t.Errorf("with a served end: %+v", m.Totals)
+	}
+	if m := library(t, nil).Match([]wire.ScheduledPlace{served}, 5); m.Incomplete {
+		t.Error("a served end alone makes the match incomplete")
+	}
+
 	// One entry without a match makes each sum incomplete and says why.
 	other := supplyPlace("other", true)
 	other.Entry.UpMax = spd.Some(0.2)

@@ -85,7 +85,8 @@ func notAbove(t *rapid.T, what string, a, b site) {
 // The names that can be given, by field.
 var named = map[string][]any{
 	"surroundings": {"higher_objects", "similar_objects", "isolated", "hilltop"},
-	"occupancy": {"dwelling", "school", "hospital", "hotel", "civic", "entertainment", "church", "museum", "industrial", "commercial", "agricultural", "office", "other",
+	"occupancy": {"dwelling", "school", "hospital", "hotel", "civic", "entertainment", "church", "museum", "industrial",
+		"commercial", "agricultural", "office", "other",
 		"clinic", "boarding_school", "workshop", "market_hall", "telecom_hut", "pump_house"},
 	"lps":       {"none", "IV", "III", "II", "I", "I_natural_frame", "I_full_cover"},
 	"surface":   {"agricultural", "concrete", "marble", "ceramic", "gravel", "carpet", "asphalt", "linoleum", "wood"},

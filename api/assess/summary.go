@@ -32,7 +32,7 @@ func Summarise(a *wire.Answer) *store.Summary {
 		}
 	}
 	for i := range a.Schedule {
-		if a.Schedule[i].Required {
+		if a.Schedule[i].Required && a.Schedule[i].ServedBy == "" {
 			s.RequiredDevices++
 		}
 	}

@@ -13,9 +13,9 @@ import (
 // frequentFailures is the yearly number of failures of internal systems from which a warning speaks of them.
 const frequentFailures = 0.1
 
-// warnings are remarks on this input: the earth first, then the lines, the flash density, the structures and the measures.
+// warnings are remarks on this input: arrays that destroy their equipment first, then the earth, zones, lines, the flash density, the structures and the measures.
 func warnings(in *risk.Input, res *risk.Result, rec *risk.Recommendation, ed risk.Edition) []string {
-	return slices.Concat(earthWarnings(in), lineWarnings(in), densityWarnings(in), failureWarnings(in, res), measureWarnings(rec),
+	return slices.Concat(arrayWarnings(in), earthWarnings(in), zoneWarnings(in), lineWarnings(in), densityWarnings(in, res), failureWarnings(in, res), measureWarnings(rec),
 		remaining(in, rec, ed))
 }
 
@@ -60,6 +60,29 @@ func named(part string, ids []string) string {
 		text += " and " + strconv.Itoa(more) + " more"
 	}
 	return text + ")"
+}
+
+// arrayWarnings name arrays that destroy their own equipment on a cold day.
+func arrayWarnings(in *risk.Input) []string {
+	var r remarks
+	for i := range in.Lines {
+		if text := spd.ArrayExceeds(&in.Lines[i]); text != "" {
+			r.add(in.Lines[i].ID, text)
+		}
+	}
+	return r.of("line")
+}
+
+// zoneWarnings name the structures with an explosive atmosphere.
+func zoneWarnings(in *risk.Input) []string {
+	var r remarks
+	for i := range in.Structures {
+		if s := &in.Structures[i]; s.Explosion != risk.NoExplosion && !s.NotAssessed {
+			r.add(s.ID, "explosive atmosphere (zone "+strings.ReplaceAll(s.Explosion.String(), "_", " or ")+
+				"): devices stand outside the zone or are certified for it, and a specialist for explosion protection decides.")
+		}
+	}
+	return r.of("structure")
 }
 
 // earthWarnings says what is wrong with the earth, the worst grade first.
@@ -111,7 +134,7 @@ func lineWarnings(in *risk.Input) []string {
 	return r.of("line")
 }
 
-func densityWarnings(in *risk.Input) []string {
+func densityWarnings(in *risk.Input, res *risk.Result) []string {
 	const weak = ", which is a weak relation; use lightning location data no older than five years where there are any."
 	var w []string
 	if in.FlashDensity.Derivation != "" {
@@ -119,6 +142,10 @@ func densityWarnings(in *risk.Input) []string {
 	}
 	if in.FlashDensity.Origin == risk.DensityThunderstormDays {
 		w = append(w, "N_G is derived from thunderstorm days"+weak)
+	}
+	if spread := in.FlashDensity.Spread(res.NG); spread.Stated() && !spread.Tells() {
+		w = append(w, "N_G is too uncertain for a probability that a limit is exceeded: decide by the risk at its upper bound, N_G "+
+			strconv.FormatFloat(spread.Upper, 'g', 3, 64)+".")
 	}
 	return w
 }

@@ -5774,7 +5774,7 @@ type EntryMatch struct {
 	// Position Place of the device along the line.
 	Position EntryMatchPosition `json:"position"`
 
-	// Required Whether the device is required; only then it is counted in the totals.
+	// Required Whether the device is required; only then it is counted in the totals, once for all ends that its set serves.
 	Required bool `json:"required"`
 
 	// Structure The id of the structure at this end.
@@ -6470,7 +6470,7 @@ type ListedSite struct {
 	// Reference The user's own number.
 	Reference string `json:"reference"`
 
-	// RequiredDevices Surge protective devices that are required.
+	// RequiredDevices Surge protective devices that are required, one for all line ends that its set serves.
 	RequiredDevices int `json:"required_devices"`
 
 	// ReviewDue Day from which the lightning data are too old.
@@ -7904,7 +7904,7 @@ type SiteState struct {
 	// PersonsAtRisk Persons of structures with an unacceptable R_1: n_t, where that is not known the n_z that are given together, and at least one for each such structure.
 	PersonsAtRisk float64 `json:"persons_at_risk"`
 
-	// RequiredDevices Surge protective devices that are required.
+	// RequiredDevices Surge protective devices that are required, one for all line ends that its set serves.
 	RequiredDevices int `json:"required_devices"`
 
 	// ReviewDue Day from which the lightning data are too old.

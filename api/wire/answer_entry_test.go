@@ -15,9 +15,11 @@ func fullEntry() spd.Entry {
 	return spd.Entry{
 		Position: spd.AtFarEnd, Obligation: spd.Recommended, EarthGrade: spd.EarthPoor, Service: risk.LowVoltage, TestClass: spd.ClassI,
 		Connection: spd.CT2, AlsoConnection: spd.CT1,
-		Modes: []spd.Mode{{Mode: "L-N", UcMin: spd.Some(253), TOV: []spd.TOV{{Duration: "5 s", Volt: 334}, {Duration: "120 min", Volt: 440, Safe: true}}}},
+		Modes: []spd.Mode{{Mode: "L-N", UcMin: spd.Some(253), TOV: []spd.TOV{{Duration: "5 s", Volt: 334}, {Duration: "120 min", Volt: 440,
+			Safe: true}}}},
 		UcMin: spd.Some(253), IimpTotalMin: spd.Some(12.5), UocMin: spd.Some(6), Conductors: 4, Standard: "IEC 61643-11", ServedBy: "feeder-01",
-		Order: spd.Order{Uc: spd.Some(255), UcMax: spd.Some(300), Up: spd.Some(1.5), In: spd.Some(20), Iimp: spd.Some(12.5), IimpNPE: spd.Some(50), Uoc: spd.Some(6)},
+		Order: spd.Order{Uc: spd.Some(255), UcMax: spd.Some(300), Up: spd.Some(1.5), In: spd.Some(20), Iimp: spd.Some(12.5),
+			IimpNPE: spd.Some(50), Uoc: spd.Some(6)},
 		Share: spd.Share{Paths: 2, Conductors: 4, Ke: 0.25, Method: "E.2"},
 	}
 }
@@ -58,7 +60,8 @@ func TestEntryNames(t *testing.T) {
 	}
 	for name, want := range map[string]string{
 		"need": `"recommended"`, "required": "false", "specifiable": "false", "position": `"far_end"`, "earth_grade": `"poor"`,
-		"iimp_total_min_ka": "12.5", "uoc_min_kv": "6", "protected_conductors": "4", "device_standard": `"IEC 61643-11"`, "served_by": `"feeder-01"`,
+		"iimp_total_min_ka": "12.5", "uoc_min_kv": "6", "protected_conductors": "4", "device_standard": `"IEC 61643-11"`,
+		"served_by":     `"feeder-01"`,
 		"order":         `{"uc_v":255,"uc_max_v":300,"up_kv":1.5,"in_ka":20,"iimp_ka":12.5,"iimp_n_pe_ka":50,"uoc_kv":6}`,
 		"current_share": `{"paths":2,"conductors":4,"k_e":0.25,"method":"E.2"}`,
 		"modes": `[{"mode":"L-N","uc_min_v":253,"up_max_kv":null,"in_min_ka":null,"iimp_min_ka":null,` +
@@ -80,7 +83,8 @@ func TestEmptyFieldsOfAnEntry(t *testing.T) {
 		if got := string(entries[0]["need"]); got != need {
 			t.Errorf("required %v: need %s, want %s", required, got, need)
 		}
-		for _, name := range []string{"iimp_total_min_ka", "uoc_min_kv", "protected_conductors", "device_standard", "served_by", "current_share"} {
+		for _, name := range []string{"iimp_total_min_ka", "uoc_min_kv", "protected_conductors", "device_standard", "served_by",
+			"current_share"} {
 			if got := string(entries[0][name]); got != "null" {
 				t.Errorf("%s: %s, want null", name, got)
 			}
@@ -90,7 +94,8 @@ func TestEmptyFieldsOfAnEntry(t *testing.T) {
 
 // TestOldEntryIsRead reads an entry that was stored before it had the obligation and what follows from it.
 func TestOldEntryIsRead(t *testing.T) {
-	places, err := wire.ReadPlaces([]byte(`[{"line": "a", "required": true, "service": "low_voltage", "current": "ac", "test_class": "II", "modes": [{"mode": "L-N"}]}]`), nil)
+	places, err := wire.ReadPlaces([]byte(`[{"line": "a", "required": true, "service": "low_voltage", "current": "ac",
+		"test_class": "II", "modes": [{"mode": "L-N"}]}]`), nil)
 	if err != nil {
 		t.Fatal(err)
 	}

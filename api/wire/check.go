@@ -173,7 +173,7 @@ type Finding struct {
 // NewSPDCheckResult writes the result of a check; the entry is what the place requires.
 func NewSPDCheckResult(in *risk.Input, e *spd.Entry, r *spd.CheckResult) *SPDCheckResult {
 	a := Answer{Input: in}
-	w := &SPDCheckResult{Verdict: r.Verdict, Sentence: r.Sentence, Findings: make([]Finding, len(r.Findings)), Requirement: a.entry(e), Cautions: nonNil(r.Cautions)}
+	w := &SPDCheckResult{Verdict: r.Verdict, Sentence: strings.TrimSpace(r.Sentence + " " + r.WayOut), Findings: make([]Finding, len(r.Findings)), Requirement: a.entry(e), Cautions: nonNil(r.Cautions)}
 	for i, f := range r.Findings {
 		w.Findings[i] = Finding(f)
 	}

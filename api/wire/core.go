@@ -206,28 +206,6 @@ func (b *builder) density() {
 	}
 }
 
-// interval takes the interval of 90 % that may stand in place of a standard error.
-func (b *builder) interval(f *FlashDensity, d *risk.FlashDensity) {
-	fault := func(field, reason string) {
-		b.fault(risk.RuleContradiction, pointer("flash_density", field), reason)
-	}
-	switch {
-	case f.Lower90 == nil && f.Upper90 == nil:
-	case f.Lower90 == nil:
-		fault("lower_90", "is required with upper_90")
-	case f.Upper90 == nil:
-		fault("upper_90", "is required with lower_90")
-	case d.StandardError > 0:
-		fault("standard_error", "goes without lower_90 and upper_90: state one of the two")
-	case !(*f.Lower90 < *f.Upper90):
-		fault("upper_90", "must be more than lower_90")
-	case f.GroundFlashes != nil && (*f.GroundFlashes < *f.Lower90 || *f.GroundFlashes > *f.Upper90):
-		fault("ground_flashes_per_km2_year", "must lie between lower_90 and upper_90")
-	default:
-		d.Lower90, d.Upper90 = *f.Lower90, *f.Upper90
-	}
-}
-
 // larger is the relation that gives the higher N_G for a number of thunderstorm days: 0.04 T^1.25 exceeds 0.1 T from about 39 days on.
 func larger(days float64) risk.Relation {
 	const crossing = 39.0625 // (0.1/0.04)^4
@@ -330,80 +308,6 @@ func (b *builder) screen(mesh *float64, d *Default, where Where, at []any) risk.
 		return risk.Screen{}
 	}
 	return risk.Screen{Present: true, Mesh: *mesh}
-}
-
-// persons sets n_t: as given, else the fewest that the zones allow where each states its persons, else not known.
-func (b *builder) persons(i int) {
-	w, s := &b.in.Structures[i], &b.site.Input.Structures[i]
-	at := pointer("structures", i, "zones")
-	sum := statedPersons(w.Zones)
-	switch {
-	case w.Persons != nil:
-		s.Persons = *w.Persons
-		b.crowd(&sum, s.Persons, at)
-	case sum.all && sum.persons > 0:
-		s.Persons = sum.fewest()
-		b.assume(defaultPersonsFewest, Where{i, -1, -1, -1}, "structures", i)
-	default:
-		if sum.persons > 0 {
-			b.fault(risk.RuleContradiction, pointer("structures", i, "persons"), "is needed where some zones state their persons and others do not")
-		}
-		b.assume(defaultPersons, Where{i, -1, -1, -1}, "structures", i)
-	}
-	if s.Persons > 0 && sum.inside > s.Persons*(1+1e-9) {
-		s.Users = sum.inside
-	}
-}
-
-// zonePersons are the persons that zones state, and their hours.
-type zonePersons struct {
-	persons, inside float64 // of all zones, and of those inside
-	most            float64 // in one zone
-	hours           float64 // person-hours a year
-	all             bool    // every zone states its persons
-}
-
-// hoursOfYear is 365 x 24.
-const hoursOfYear = 8760
-
-func statedPersons(zones *[]Zone) zonePersons {
-	p := zonePersons{all: zones != nil}
-	if zones == nil {
-		return p
-	}
-	for z := range *zones {
-		zone := &(*zones)[z]
-		if zone.Persons == nil {
-			p.all = false
-			continue
-		}
-		p.persons += *zone.Persons
-		p.most = max(p.most, *zone.Persons)
-		hours := float64(hoursOfYear)
-		if zone.Hours != nil {
-			hours = *zone.Hours
-		}
-		p.hours += *zone.Persons * hours
-		if zone.Place == nil || *zone.Place == risk.Inside {
-			p.inside += *zone.Persons
-		}
-	}
-	return p
-}
-
-// fewest is the smallest n_t that the zones allow: nobody is in two zones at once.
-func (p *zonePersons) fewest() float64 { return max(p.most, p.hours/hoursOfYear) }
-
-// crowd finds zones that hold more persons, or more of their hours, than the structure has.
-func (b *builder) crowd(p *zonePersons, persons float64, zones string) {
-	const howTo = ": state everyone once in persons of the structure, and in each zone the persons and the hours_per_year they spend there; the same persons may stand in several zones"
-	switch {
-	case p.most > persons*(1+1e-9):
-		b.fault(risk.RuleTooManyPersons, zones, "a zone holds "+format(p.most)+" persons, more than the "+format(persons)+" of the structure"+howTo)
-	case p.hours > persons*hoursOfYear*(1+1e-9):
-		b.fault(risk.RuleTooManyPersons, zones, "the persons of the zones spend "+format(p.hours)+" hours a year there, more than the "+
-			format(persons*hoursOfYear)+" that "+format(persons)+" persons have (8760 each)"+howTo)
-	}
 }
 
 // zones comes after the lines, because internal systems name them.

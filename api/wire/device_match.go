@@ -15,6 +15,9 @@ type ScheduledPlace struct {
 	Entry           spd.Entry
 }
 
+// Counts reports that a device is to be bought for this place: it is required, and no set at the same board serves it.
+func (p *ScheduledPlace) Counts() bool { return p.Entry.Required && p.Entry.ServedBy == "" }
+
 // storedNumber is a number of a stored document that may be null or missing.
 type storedNumber struct{ spd.Opt }
 

@@ -74,3 +74,25 @@ func (a *Answer) effect(e *risk.Effect) Effect {
 	}
 	return w
 }
+
+// interval takes the interval of 90 % that may stand in place of a standard error.
+func (b *builder) interval(f *FlashDensity, d *risk.FlashDensity) {
+	fault := func(field, reason string) {
+		b.fault(risk.RuleContradiction, pointer("flash_density", field), reason)
+	}
+	switch {
+	case f.Lower90 == nil && f.Upper90 == nil:
+	case f.Lower90 == nil:
+		fault("lower_90", "is required with upper_90")
+	case f.Upper90 == nil:
+		fault("upper_90", "is required with lower_90")
+	case d.StandardError > 0:
+		fault("standard_error", "goes without lower_90 and upper_90: state one of the two")
+	case !(*f.Lower90 < *f.Upper90):
+		fault("upper_90", "must be more than lower_90")
+	case f.GroundFlashes != nil && (*f.GroundFlashes < *f.Lower90 || *f.GroundFlashes > *f.Upper90):
+		fault("ground_flashes_per_km2_year", "must lie between lower_90 and upper_90")
+	default:
+		d.Lower90, d.Upper90 = *f.Lower90, *f.Upper90
+	}
+}

@@ -87,7 +87,7 @@ func Check(d *Device, p *Place) CheckResult {
 	if c.n.direct() && c.e.Service != risk.Telecom {
 		c.caution(cautionDirect)
 	}
-	c.out.Sentence = c.sentence()
+	c.out.Sentence, c.out.WayOut = c.sentence(), c.wayOut()
 	return c.out
 }
 

@@ -245,6 +245,7 @@ type Finding struct {
 type CheckResult struct {
 	Verdict  Verdict   // the worst of the findings
 	Sentence string    // the outcome in plain words
+	WayOut   string    // what would make a device that protects nothing right; empty where Sentence says it or nothing is known
 	Findings []Finding // one for each rule that applies, in the order of Rule
 	Cautions []string  // what was not checked, and what must be seen to besides
 }

@@ -39,7 +39,8 @@ func TestEarthAdvice(t *testing.T) {
 		earth risk.Earthing
 		want  string
 	}{
-		{risk.Earthing{}, "Earth first: a device can do very little without a proved earth connection. Find the electrode, bond everything to it and measure it."},
+		{risk.Earthing{}, "Earth first: a device can do very little without a proved earth connection. " +
+			"Find the electrode, bond everything to it and measure it."},
 		{risk.Earthing{Connection: risk.EarthNone},
 			"There is no earth connection: no device protects anything before there is one. " +
 				"Build an electrode, bond everything to it and measure it."},

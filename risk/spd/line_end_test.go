@@ -191,3 +191,14 @@ func TestSiteNotes(t *testing.T) {
 		}
 	}
 }
+
+// The uses that the printed tables do not have fall under the case of clause 443 of the nearest one (common practice, no published source).
+func TestConsequencesOfAddedUses(t *testing.T) {
+	for use, want := range map[risk.Occupancy]grounds{risk.Clinic: forLife, risk.BoardingSchool: forPeople, risk.Workshop: forCommerce,
+		risk.MarketHall: forPeople, risk.TelecomHut: forCommerce, risk.PumpHouse: forCommerce} {
+		e := first(t, site1(risk.Structure{Occupancy: use}, mains(cable(10, risk.Urban))), 0.01)
+		if !e.Required || !has(&e, want) {
+			t.Errorf("%v: %v", use, e.Because)
+		}
+	}
+}

@@ -178,19 +178,20 @@ func (s *scheduler) supply(x *end) grounds {
 // each case are from memory of the 2015 amendment. 0 leaves it to the calculated risk level.
 func consequences(s *risk.Structure) grounds {
 	var g grounds
-	if s.FailureEndangersLife || s.Occupancy == risk.Hospital {
+	use := risk.NearestOccupancy(s.Occupancy)
+	if s.FailureEndangersLife || use == risk.Hospital {
 		g |= forLife
 	}
 	if s.PublicSupply != risk.NoPublicSupply || s.CulturalHeritage || s.Occupancy == risk.Museum {
 		g |= forPublic
 	}
-	switch s.Occupancy {
+	switch use {
 	case risk.Hotel, risk.Industrial, risk.Commercial, risk.Agricultural, risk.Office:
 		g |= forCommerce
 	case risk.School, risk.Civic, risk.Entertainment, risk.Church:
 		g |= forPeople
 	}
-	if crowded(s) {
+	if crowded(s) || s.Occupancy == risk.BoardingSchool {
 		g |= forPeople
 	}
 	return g

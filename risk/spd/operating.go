@@ -241,12 +241,10 @@ func (s *scheduler) photovoltaicUc(x *end) (float64, *rule) {
 	switch {
 	case el.OpenCircuit > 0:
 		u, why := s.coldestDay(el)
-		switch limit := el.EquipmentMaxInput; {
-		case !coefficientKnown(el):
+		if !coefficientKnown(el) {
 			s.note(noteArrayNotKnown)
-		case limit > 0 && u > limit:
-			s.note("Contradiction: on the coldest day the array, at " + amount(u, "V") + ", exceeds the highest input voltage of the equipment, " +
-				amount(limit, "V") + "; put fewer modules in series.")
+		} else if text := ArrayExceeds(x.l); text != "" {
+			s.note(text)
 		}
 		return s.t.Set(qUcPV, tidy(u)), why
 	case el.EquipmentMaxInput > 0:
@@ -258,6 +256,21 @@ func (s *scheduler) photovoltaicUc(x *end) (float64, *rule) {
 	}
 	s.note(noteNoArray)
 	return 0, nil
+}
+
+// ArrayExceeds says that an array exceeds the input of its equipment, by the voltage computed for the lowest temperature; empty where it does
+// not, or where coefficient or temperature is not known.
+func ArrayExceeds(l *risk.Line) string {
+	el := &l.Electrical
+	if l.Service == risk.Telecom || el.Current != risk.DC || el.Origin != risk.Photovoltaic || !coefficientKnown(el) || el.EquipmentMaxInput <= 0 {
+		return ""
+	}
+	u := openCircuitMax(el)
+	if u <= el.EquipmentMaxInput {
+		return ""
+	}
+	return "Contradiction: on the coldest day the array, at " + amount(u, "V") + ", exceeds the highest input voltage of the equipment, " +
+		amount(el.EquipmentMaxInput, "V") + "; put fewer modules in series."
 }
 
 func coefficientKnown(el *risk.Electrical) bool {
