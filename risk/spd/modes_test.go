@@ -492,3 +492,27 @@ func TestShortCircuitOfEverySource(t *testing.T) {
 		}
 	}
 }
+
+// A device in an explosive atmosphere is certified for its zone or a worse one, or stands outside. Common practice, no published source.
+func TestCertifiedForAZone(t *testing.T) {
+	l := mains(aerial(300))
+	for _, c := range []struct {
+		zone, certified risk.ExplosionZone
+		outside         bool
+		want            string
+	}{
+		{risk.NoExplosion, risk.NoExplosion, false, ""},
+		{risk.Explosion1, risk.NoExplosion, false, "does not state"}, {risk.Explosion1, risk.Explosion2, false, "does not state"},
+		{risk.Explosion1, risk.Explosion1, false, "is certified for it"}, {risk.Explosion2, risk.Explosion0, false, "is certified for it"},
+		{risk.Explosion1, risk.NoExplosion, true, ""},
+	} {
+		l.OutsideZone = c.outside
+		d := acDevice()
+		d.Zone = c.certified
+		r := Check(&d, &Place{Entry: demand(t, l, &risk.Structure{Explosion: c.zone}), Line: &l})
+		i := slices.IndexFunc(r.Cautions, func(s string) bool { return strings.HasPrefix(s, "Explosive atmosphere") })
+		if (i >= 0) != (c.want != "") || i >= 0 && !strings.Contains(r.Cautions[i], c.want) {
+			t.Errorf("%+v: %q", c, r.Cautions)
+		}
+	}
+}

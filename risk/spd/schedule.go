@@ -235,6 +235,9 @@ func (s *scheduler) device(x *end, place Position, g grounds) {
 	if place == AtFarEnd {
 		s.farEndNotes(x)
 	}
+	if x.inZone() {
+		en.Zone = x.site.s.Explosion
+	}
 	s.siteNotes(x, &en)
 	s.situation(x, &en)
 	s.appendModes(x, en.Connection)
