@@ -43,10 +43,12 @@ func (c *checker) zoneCaution() {
 	switch zone, certified := c.e.Zone, c.d.Zone; {
 	case zone == risk.NoExplosion:
 	case certified == risk.NoExplosion, certified > zone:
-		c.caution("Explosive atmosphere, zone " + zoneName(zone) + ": the data sheet does not state that the device is certified for it. It stands outside the " +
+		c.caution("Explosive atmosphere, zone " + zoneName(zone) +
+			": the data sheet does not state that the device is certified for it. It stands outside the " +
 			"zone, or another device is needed; a specialist for explosion protection decides.")
 	default:
-		c.caution("Explosive atmosphere, zone " + zoneName(zone) + ": the device is certified for it by its data sheet; a specialist for explosion protection " +
+		c.caution("Explosive atmosphere, zone " + zoneName(zone) +
+			": the device is certified for it by its data sheet; a specialist for explosion protection " +
 			"decides.")
 	}
 }

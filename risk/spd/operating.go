@@ -258,11 +258,12 @@ func (s *scheduler) photovoltaicUc(x *end) (float64, *rule) {
 	return 0, nil
 }
 
-// ArrayExceeds says that an array exceeds the input of its equipment, by the voltage computed for the lowest temperature; empty where it does
-// not, or where coefficient or temperature is not known.
+// ArrayExceeds says that an array exceeds the input of its equipment, by the voltage computed for the lowest temperature; empty where it
+// does not, or where coefficient or temperature is not known.
 func ArrayExceeds(l *risk.Line) string {
 	el := &l.Electrical
-	if l.Service == risk.Telecom || el.Current != risk.DC || el.Origin != risk.Photovoltaic || !coefficientKnown(el) || el.EquipmentMaxInput <= 0 {
+	if l.Service == risk.Telecom || el.Current != risk.DC || el.Origin != risk.Photovoltaic || !coefficientKnown(el) ||
+		el.EquipmentMaxInput <= 0 {
 		return ""
 	}
 	u := openCircuitMax(el)
