@@ -170,6 +170,7 @@ func TestEveryFieldOfASPDCheck(t *testing.T) {
 			"certified_for_zone", "protected_conductors", "short_circuit_ka", "tov_v", "tov_l_n_5s_v", "tov_l_pe_5s_v", "tov_l_n_120min_v", "tov_l_n_120min_failure", "tov_l_pe_200ms_v", "tov_n_pe_200ms_v",
 			"uc_l_l_v", "uc_l_pe_v", "uc_n_pe_v", "uoc_kv", "up_n_pe_kv", "up_plus_pe_kv")), map[string]string{
 			"/structure/earthing/electrode/":                                "an electrode proves the earth connection, whatever its resistance",
+			"/structure/earthing/common_electrode":                          requiredAlone,
 			"/structure/earthing/measured_by":                               notJudgedYet,
 			"/structure/earthing/measured_on":                               notJudgedYet,
 			"/line/electrical/cable":                                        requiredAlone,
