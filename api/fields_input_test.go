@@ -44,7 +44,7 @@ var inputFields = inputBody{
 		"/structures/*/zones/*/surface: asphalt, linoleum":           oneSurface,
 		"/structures/*/zones/*/surface: asphalt, wood":               oneSurface,
 		"/structures/*/zones/*/surface: linoleum, wood":              oneSurface,
-	}, arrangements("/structures/*/earthing/electrode"), unreadElectrical("/lines/*/electrical"), unreadSites()),
+	}, arrangements("/structures/*/earthing/electrode"), unreadElectrical("/lines/*/electrical"), unreadSites(), alikeLines()),
 }
 
 const oneSurface = "IEC 62305-2:2010 Table C.3 has one row for both"

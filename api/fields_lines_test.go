@@ -6,22 +6,51 @@ const notJudgedYet = "kept with the input; no rule reads it"
 // unreadElectrical lists what no rule reads yet of the electrical data of a line, with what only goes with it.
 func unreadElectrical(path string) map[string]string {
 	all := map[string]string{}
-	for _, field := range []string{"source", "source_phases", "also_fed_by/", "changeover", "neutral_earth_bond", "residual_current_device", "connection_type",
-		"waveform", "voltage_variation", "array_place", "strings", "combiner_boxes", "battery_can_feed", "battery_max_v",
-		"battery_short_circuit_ka", "second_device", "equipment_wiring"} {
+	for _, field := range []string{"array_place", "strings", "battery_can_feed", "battery_max_v", "battery_short_circuit_ka"} {
 		all[path+"/"+field] = notJudgedYet
+	}
+	return all
+}
+
+// alikeLines lists values of lines that ask for the same.
+func alikeLines() map[string]string {
+	const (
+		transformer = "a source that is not known counts as the network; where there is no neutral to lose and no TT or IT, all sources ask for the same"
+		earthed     = "TN asks for the same temporary overvoltages whatever becomes of the PEN"
+		upstream    = "only whether the residual-current device stands upstream counts"
+	)
+	return map[string]string{
+		"/lines/*/electrical/also_fed_by/*/source: unknown, network":                 transformer,
+		"/lines/*/electrical/source: unknown, network":                               transformer,
+		"/lines/*/electrical/source: unknown, generator":                             transformer,
+		"/lines/*/electrical/source: network, generator":                             transformer,
+		"/lines/*/electrical/also_fed_by/*/system: *":                                earthed,
+		"/lines/*/electrical/neutral_earth_bond: source, board":                      "both are a bond that a changeover may move",
+		"/lines/*/electrical/residual_current_device: none, behind_spd":              upstream,
+		"/lines/*/electrical/residual_current_device: before_spd, before_spd_type_s": upstream,
+		"/lines/*/far_end: *": "ends of one kind get the same entry; a line with two structures has no other end",
+		"/structures/*/earthing/common_electrode: unknown, no": "both ask for one electrode",
+		"/lines/*/shield/conductor_resistance_ohm_per_km":      "the screen of the base line carries too little to decide; TestScreenTakesItsPart compares by hand",
+	}
+}
+
+// alsoElectrical lists what else of the electrical data the base lines of a check do not have.
+func alsoElectrical(path string) map[string]string {
+	all := unreadElectrical(path)
+	for _, field := range []string{"source", "source_phases", "also_fed_by/", "changeover", "neutral_earth_bond", "residual_current_device", "connection_type",
+		"waveform", "voltage_variation", "combiner_boxes", "second_device", "equipment_wiring"} {
+		all[path+"/"+field] = requiredAlone
 	}
 	return all
 }
 
 // unreadSites lists what no rule reads yet of a site, its structures and the ends of its lines.
 func unreadSites() map[string]string {
-	all := map[string]string{"/altitude_m": notJudgedYet, "/structures/*/next_inspection": notJudgedYet,
-		"/structures/*/separation/": notJudgedYet}
-	for _, field := range []string{"common_electrode", "measured_on", "measured_by"} {
+	all := map[string]string{"/structures/*/next_inspection": notJudgedYet}
+	for _, field := range []string{"measured_on", "measured_by"} {
 		all["/structures/*/earthing/"+field] = notJudgedYet
 	}
-	for _, field := range []string{"far_electrode", "far_end", "far_withstand_kv", "board", "branches_from", "end_in_explosive_zone"} {
+	for _, field := range []string{"far_electrode", "board", "branches_from"} {
 		all["/lines/*/"+field] = notJudgedYet
 	}
 	return all
@@ -43,6 +72,8 @@ const suppliesInput = `{"name": "Invented lodge", "location": {"latitude": -3.1,
 			"equipment_wiring": "unshielded"},
 			"far_end_earth": "own", "far_electrode": "village", "far_end": "socket_outlet", "far_withstand_kv": 2.5, "board": "main",
 			"branches_from": "data", "end_in_explosive_zone": true},
+		{"id": "well", "structure": "lodge", "electrical": {"system": "TT", "residual_current_device": "behind_spd"}},
+		{"id": "tower", "structure": "lodge", "withstand_kv": 4, "electrical": {"system": "TN-S", "equipment_distance_m": 25, "second_device": false, "equipment_wiring": "shielded"}},
 		{"id": "array", "structure": "lodge", "installation": "buried", "length_m": 40, "electrical": {"origin": "photovoltaic", "open_circuit_v": 420,
 			"short_circuit_a": 18, "array_place": "on_building", "separation_distance_kept": false, "strings": 2, "combiner_boxes": 1,
 			"battery_can_feed": true, "battery_max_v": 58, "battery_short_circuit_ka": 4}},

@@ -106,7 +106,7 @@ func TestEveryFieldOfACoordination(t *testing.T) {
 				"a check judges the device at its line",
 			"connections/*", "current/*", "follow_current_ka", "iimp_n_pe_ka", "imax_ka", "in_n_pe_ka", "max_backup_a", "modes/*",
 			"short_circuit_ka", "tov_v", "uc_l_pe_v", "uc_n_pe_v", "uc_l_l_v", "up_n_pe_kv", "up_plus_pe_kv", "tov_l_n_5s_v", "tov_l_pe_5s_v", "tov_l_n_120min_v",
-			"tov_l_n_120min_failure", "tov_l_pe_200ms_v", "tov_n_pe_200ms_v", "uoc_kv", "protected_conductors", "dc_follow_current_ka"),
+			"tov_l_n_120min_failure", "tov_l_pe_200ms_v", "tov_n_pe_200ms_v", "uoc_kv", "protected_conductors", "dc_follow_current_ka", "certified_for_zone"),
 	}
 	b.answer = posted(t, apitest.NewServer(t, apitest.OpenSQLite(t)), http.MethodPost, "/v1/spd-coordinations", "steps")
 	checkFields(t, contractDocument(t), &b)
@@ -165,17 +165,19 @@ func TestEveryFieldOfASPDCheck(t *testing.T) {
 			"/structure/earthing/connection=measured":  `{"resistance_ohm": 7, "electrode": null}`,
 			"/structure/earthing/connection=electrode": `{"resistance_ohm": null, "electrode": {"kind": "rod", "length_m": 2, "diameter_m": 0.016}}`,
 		},
-		without: withoutAll(withoutAll(unreadElectrical("/line/electrical"), notJudged("/installation/first_device/", "of the device at the entrance only what coordination compares counts", "connections/*",
+		without: withoutAll(withoutAll(alsoElectrical("/line/electrical"), notJudged("/installation/first_device/", "of the device at the entrance only what coordination compares counts", "connections/*",
 			"coordinated_with/*", "current/*", "dc_follow_current_ka", "follow_current_ka", "iimp_ka", "iimp_n_pe_ka", "imax_ka", "in_ka", "in_n_pe_ka", "max_backup_a", "modes/*",
-			"protected_conductors", "short_circuit_ka", "tov_v", "tov_l_n_5s_v", "tov_l_pe_5s_v", "tov_l_n_120min_v", "tov_l_n_120min_failure", "tov_l_pe_200ms_v", "tov_n_pe_200ms_v",
+			"certified_for_zone", "protected_conductors", "short_circuit_ka", "tov_v", "tov_l_n_5s_v", "tov_l_pe_5s_v", "tov_l_n_120min_v", "tov_l_n_120min_failure", "tov_l_pe_200ms_v", "tov_n_pe_200ms_v",
 			"uc_l_l_v", "uc_l_pe_v", "uc_n_pe_v", "uoc_kv", "up_n_pe_kv", "up_plus_pe_kv")), map[string]string{
 			"/structure/earthing/electrode/":                                "an electrode proves the earth connection, whatever its resistance",
+			"/structure/earthing/common_electrode":                          requiredAlone,
 			"/structure/earthing/measured_by":                               notJudgedYet,
 			"/structure/earthing/measured_on":                               notJudgedYet,
 			"/line/electrical/cable":                                        requiredAlone,
 			"/line/electrical/pairs":                                        requiredAlone,
 			"/line/electrical/separation_distance_kept":                     requiredAlone,
 			"/line/shield/conductor_resistance_ohm_per_km":                  requiredAlone,
+			"/device/certified_for_zone":                                    "no base line ends in a zone; TestCertifiedForAZone compares",
 			"/line/electrical/building":                                     noNeed,
 			"/installation/first_device/technology: switching, combination": "both need the same decoupling",
 			"/installation/first_device/test_classes/*: *":                  "a device behind it is in its order or not; several classes come out alike",
@@ -213,7 +215,7 @@ func TestEveryFieldOfAStressRequest(t *testing.T) {
 			"current/*", "follow_current_ka", "max_backup_a", "modes/*",
 			"short_circuit_ka", "technology", "test_classes/*", "tov_v", "uc_ac_v", "uc_dc_v", "up_kv",
 			"uc_l_pe_v", "uc_n_pe_v", "uc_l_l_v", "up_l_n_kv", "up_l_pe_kv", "up_n_pe_kv", "up_plus_pe_kv", "up_pole_pole_kv", "tov_l_n_5s_v", "tov_l_pe_5s_v", "tov_l_n_120min_v",
-			"tov_l_n_120min_failure", "tov_l_pe_200ms_v", "tov_n_pe_200ms_v", "uoc_kv", "protected_conductors", "dc_follow_current_ka", "coordinated_with/*"),
+			"tov_l_n_120min_failure", "tov_l_pe_200ms_v", "tov_n_pe_200ms_v", "uoc_kv", "protected_conductors", "dc_follow_current_ka", "coordinated_with/*", "certified_for_zone"),
 		values: map[string][]any{"/line": {"array"}, "/devices/*/line": {"array"}, "/devices/*/structure": {"kiosk"}},
 	}
 	b.answer = posted(t, server, http.MethodPost, "/v1/assessments/"+site.ID+"/spd-stress")
@@ -242,6 +244,7 @@ func TestEveryFieldOfADevice(t *testing.T) {
 			"/technology: switching, combination": "a match judges both as devices that may spark over",
 			"/uoc_kv":                             "no place of these sites is behind a first device of class II",
 			"/tov_l_n_120min_failure":             "either state is allowed; a check shows which",
+			"/certified_for_zone":                 "where a device stands in a zone a specialist decides; a check says so",
 			"/protected_conductors":               "several pieces serve where one connects too few conductors; a check says so",
 			"/coordinated_with/*":                 "judged in a check with the device at the entrance, and in a coordination",
 		},

@@ -591,6 +591,30 @@ func (e DeliveryState) Valid() bool {
 	}
 }
 
+// Defines values for DeviceCertifiedForZone.
+const (
+	DeviceCertifiedForZoneN020 DeviceCertifiedForZone = "0_20"
+	DeviceCertifiedForZoneN121 DeviceCertifiedForZone = "1_21"
+	DeviceCertifiedForZoneN222 DeviceCertifiedForZone = "2_22"
+	DeviceCertifiedForZoneNone DeviceCertifiedForZone = "none"
+)
+
+// Valid indicates whether the value is a known member of the DeviceCertifiedForZone enum.
+func (e DeviceCertifiedForZone) Valid() bool {
+	switch e {
+	case DeviceCertifiedForZoneN020:
+		return true
+	case DeviceCertifiedForZoneN121:
+		return true
+	case DeviceCertifiedForZoneN222:
+		return true
+	case DeviceCertifiedForZoneNone:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for DeviceConnections.
 const (
 	DeviceConnectionsCT1 DeviceConnections = "CT1"
@@ -747,6 +771,30 @@ func (e DeviceInstallationWiring) Valid() bool {
 	case DeviceInstallationWiringShielded:
 		return true
 	case DeviceInstallationWiringUnshielded:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for DeviceSheetCertifiedForZone.
+const (
+	DeviceSheetCertifiedForZoneN020 DeviceSheetCertifiedForZone = "0_20"
+	DeviceSheetCertifiedForZoneN121 DeviceSheetCertifiedForZone = "1_21"
+	DeviceSheetCertifiedForZoneN222 DeviceSheetCertifiedForZone = "2_22"
+	DeviceSheetCertifiedForZoneNone DeviceSheetCertifiedForZone = "none"
+)
+
+// Valid indicates whether the value is a known member of the DeviceSheetCertifiedForZone enum.
+func (e DeviceSheetCertifiedForZone) Valid() bool {
+	switch e {
+	case DeviceSheetCertifiedForZoneN020:
+		return true
+	case DeviceSheetCertifiedForZoneN121:
+		return true
+	case DeviceSheetCertifiedForZoneN222:
+		return true
+	case DeviceSheetCertifiedForZoneNone:
 		return true
 	default:
 		return false
@@ -2937,6 +2985,30 @@ func (e StepWeakest) Valid() bool {
 	}
 }
 
+// Defines values for StoredDeviceCertifiedForZone.
+const (
+	StoredDeviceCertifiedForZoneN020 StoredDeviceCertifiedForZone = "0_20"
+	StoredDeviceCertifiedForZoneN121 StoredDeviceCertifiedForZone = "1_21"
+	StoredDeviceCertifiedForZoneN222 StoredDeviceCertifiedForZone = "2_22"
+	StoredDeviceCertifiedForZoneNone StoredDeviceCertifiedForZone = "none"
+)
+
+// Valid indicates whether the value is a known member of the StoredDeviceCertifiedForZone enum.
+func (e StoredDeviceCertifiedForZone) Valid() bool {
+	switch e {
+	case StoredDeviceCertifiedForZoneN020:
+		return true
+	case StoredDeviceCertifiedForZoneN121:
+		return true
+	case StoredDeviceCertifiedForZoneN222:
+		return true
+	case StoredDeviceCertifiedForZoneNone:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for StoredDeviceConnections.
 const (
 	StoredDeviceConnectionsCT1 StoredDeviceConnections = "CT1"
@@ -3111,6 +3183,30 @@ func (e StressResultLineFlash) Valid() bool {
 	case StressResultLineFlashHalfEachWay:
 		return true
 	case StressResultLineFlashTabulated:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for StressedDeviceCertifiedForZone.
+const (
+	StressedDeviceCertifiedForZoneN020 StressedDeviceCertifiedForZone = "0_20"
+	StressedDeviceCertifiedForZoneN121 StressedDeviceCertifiedForZone = "1_21"
+	StressedDeviceCertifiedForZoneN222 StressedDeviceCertifiedForZone = "2_22"
+	StressedDeviceCertifiedForZoneNone StressedDeviceCertifiedForZone = "none"
+)
+
+// Valid indicates whether the value is a known member of the StressedDeviceCertifiedForZone enum.
+func (e StressedDeviceCertifiedForZone) Valid() bool {
+	switch e {
+	case StressedDeviceCertifiedForZoneN020:
+		return true
+	case StressedDeviceCertifiedForZoneN121:
+		return true
+	case StressedDeviceCertifiedForZoneN222:
+		return true
+	case StressedDeviceCertifiedForZoneNone:
 		return true
 	default:
 		return false
@@ -4895,6 +4991,9 @@ type DeliveryList struct {
 
 // Device A surge protective device as it comes into the library. What its data sheet does not state is left out.
 type Device struct {
+	// CertifiedForZone Zone of an explosive atmosphere, gas and dust, that the device is certified for. Absent: none.
+	CertifiedForZone *DeviceCertifiedForZone `json:"certified_for_zone,omitempty"`
+
 	// Connections Connection types. Absent: the modes tell.
 	Connections []DeviceConnections `json:"connections,omitempty"`
 
@@ -5020,6 +5119,9 @@ type Device struct {
 	Use *string `json:"use,omitempty"`
 }
 
+// DeviceCertifiedForZone Zone of an explosive atmosphere, gas and dust, that the device is certified for. Absent: none.
+type DeviceCertifiedForZone string
+
 // DeviceConnections defines model for Device.Connections.
 type DeviceConnections string
 
@@ -5094,6 +5196,9 @@ type DeviceList struct {
 
 // DeviceSheet What the data sheet of a surge protective device states. Leave out what it does not state.
 type DeviceSheet struct {
+	// CertifiedForZone Zone of an explosive atmosphere, gas and dust, that the device is certified for. Absent: none.
+	CertifiedForZone *DeviceSheetCertifiedForZone `json:"certified_for_zone,omitempty"`
+
 	// Connections Connection types. Absent: the modes tell.
 	Connections []DeviceSheetConnections `json:"connections,omitempty"`
 
@@ -5199,6 +5304,9 @@ type DeviceSheet struct {
 	// UpPolePoleKv U_P [kV] of +/-, where stated apart.
 	UpPolePoleKv *float64 `json:"up_pole_pole_kv,omitempty"`
 }
+
+// DeviceSheetCertifiedForZone Zone of an explosive atmosphere, gas and dust, that the device is certified for. Absent: none.
+type DeviceSheetCertifiedForZone string
 
 // DeviceSheetConnections defines model for DeviceSheet.Connections.
 type DeviceSheetConnections string
@@ -8012,6 +8120,9 @@ type StepWeakest string
 
 // StoredDevice A device of the library.
 type StoredDevice struct {
+	// CertifiedForZone Zone of an explosive atmosphere, gas and dust, that the device is certified for. Absent: none.
+	CertifiedForZone *StoredDeviceCertifiedForZone `json:"certified_for_zone,omitempty"`
+
 	// Connections Connection types. Absent: the modes tell.
 	Connections []StoredDeviceConnections `json:"connections,omitempty"`
 
@@ -8144,6 +8255,9 @@ type StoredDevice struct {
 	// WithdrawnAt When it was taken out of use; absent: it is in use.
 	WithdrawnAt *time.Time `json:"withdrawn_at,omitempty"`
 }
+
+// StoredDeviceCertifiedForZone Zone of an explosive atmosphere, gas and dust, that the device is certified for. Absent: none.
+type StoredDeviceCertifiedForZone string
 
 // StoredDeviceConnections defines model for StoredDevice.Connections.
 type StoredDeviceConnections string
@@ -8288,6 +8402,9 @@ type StressResultLineFlash string
 
 // StressedDevice A device to be judged at every line end, or at those of a line or structure that it names. Of its data sheet the discharge ratings are read; I_n stands for I_max between N and PE.
 type StressedDevice struct {
+	// CertifiedForZone Zone of an explosive atmosphere, gas and dust, that the device is certified for. Absent: none.
+	CertifiedForZone *StressedDeviceCertifiedForZone `json:"certified_for_zone,omitempty"`
+
 	// Connections Connection types. Absent: the modes tell.
 	Connections []StressedDeviceConnections `json:"connections,omitempty"`
 
@@ -8402,6 +8519,9 @@ type StressedDevice struct {
 	// UpPolePoleKv U_P [kV] of +/-, where stated apart.
 	UpPolePoleKv *float64 `json:"up_pole_pole_kv,omitempty"`
 }
+
+// StressedDeviceCertifiedForZone Zone of an explosive atmosphere, gas and dust, that the device is certified for. Absent: none.
+type StressedDeviceCertifiedForZone string
 
 // StressedDeviceConnections defines model for StressedDevice.Connections.
 type StressedDeviceConnections string

@@ -33,24 +33,25 @@ type DeviceSheet struct {
 	Modes         *[]DeviceMode       `json:"modes,omitempty" items:"[1,9]"`
 	Connections   *[]DeviceConnection `json:"connections,omitempty" items:"[1,2]"`
 
-	UcLPE               *float64    `json:"uc_l_pe_v,omitempty" lim:"(0,10000]"`
-	UcNPE               *float64    `json:"uc_n_pe_v,omitempty" lim:"(0,10000]"`
-	UcLL                *float64    `json:"uc_l_l_v,omitempty" lim:"(0,10000]"`
-	UpLN                *float64    `json:"up_l_n_kv,omitempty" lim:"(0,100]"`
-	UpLPE               *float64    `json:"up_l_pe_kv,omitempty" lim:"(0,100]"`
-	UpNPE               *float64    `json:"up_n_pe_kv,omitempty" lim:"(0,100]"`
-	UpPlusPE            *float64    `json:"up_plus_pe_kv,omitempty" lim:"(0,100]"`
-	UpPoles             *float64    `json:"up_pole_pole_kv,omitempty" lim:"(0,100]"`
-	TOVLN               *float64    `json:"tov_l_n_5s_v,omitempty" lim:"(0,10000]"`
-	TOVLPE              *float64    `json:"tov_l_pe_5s_v,omitempty" lim:"(0,10000]"`
-	TOVLost             *float64    `json:"tov_l_n_120min_v,omitempty" lim:"(0,10000]"`
-	TOVLostFailure      *TOVOutcome `json:"tov_l_n_120min_failure,omitempty"`
-	TOVHighLPE          *float64    `json:"tov_l_pe_200ms_v,omitempty" lim:"(0,10000]"`
-	TOVHighNPE          *float64    `json:"tov_n_pe_200ms_v,omitempty" lim:"(0,10000]"`
-	Uoc                 *float64    `json:"uoc_kv,omitempty" lim:"(0,100]"`
-	ProtectedConductors *float64    `json:"protected_conductors,omitempty" lim:"[1,10]" integer:"true"`
-	DCFollowCurrent     *float64    `json:"dc_follow_current_ka,omitempty" lim:"[0,1000]"`
-	CoordinatedWith     *[]string   `json:"coordinated_with,omitempty" items:"[0,50]" len:"[1,100]"`
+	UcLPE               *float64       `json:"uc_l_pe_v,omitempty" lim:"(0,10000]"`
+	UcNPE               *float64       `json:"uc_n_pe_v,omitempty" lim:"(0,10000]"`
+	UcLL                *float64       `json:"uc_l_l_v,omitempty" lim:"(0,10000]"`
+	UpLN                *float64       `json:"up_l_n_kv,omitempty" lim:"(0,100]"`
+	UpLPE               *float64       `json:"up_l_pe_kv,omitempty" lim:"(0,100]"`
+	UpNPE               *float64       `json:"up_n_pe_kv,omitempty" lim:"(0,100]"`
+	UpPlusPE            *float64       `json:"up_plus_pe_kv,omitempty" lim:"(0,100]"`
+	UpPoles             *float64       `json:"up_pole_pole_kv,omitempty" lim:"(0,100]"`
+	TOVLN               *float64       `json:"tov_l_n_5s_v,omitempty" lim:"(0,10000]"`
+	TOVLPE              *float64       `json:"tov_l_pe_5s_v,omitempty" lim:"(0,10000]"`
+	TOVLost             *float64       `json:"tov_l_n_120min_v,omitempty" lim:"(0,10000]"`
+	TOVLostFailure      *TOVOutcome    `json:"tov_l_n_120min_failure,omitempty"`
+	TOVHighLPE          *float64       `json:"tov_l_pe_200ms_v,omitempty" lim:"(0,10000]"`
+	TOVHighNPE          *float64       `json:"tov_n_pe_200ms_v,omitempty" lim:"(0,10000]"`
+	Uoc                 *float64       `json:"uoc_kv,omitempty" lim:"(0,100]"`
+	ProtectedConductors *float64       `json:"protected_conductors,omitempty" lim:"[1,10]" integer:"true"`
+	DCFollowCurrent     *float64       `json:"dc_follow_current_ka,omitempty" lim:"[0,1000]"`
+	CertifiedForZone    *ExplosionZone `json:"certified_for_zone,omitempty"`
+	CoordinatedWith     *[]string      `json:"coordinated_with,omitempty" items:"[0,50]" len:"[1,100]"`
 }
 
 // TOVOutcome is the state of a device after a temporary overvoltage.
@@ -198,6 +199,7 @@ func (s *DeviceSheet) Core() spd.Device {
 		UcLPE: opt(s.UcLPE), UcNPE: opt(s.UcNPE), UcLL: opt(s.UcLL), UpLN: opt(s.UpLN), UpLPE: opt(s.UpLPE), UpNPE: opt(s.UpNPE), UpPlusPE: opt(s.UpPlusPE),
 		UpPoles: opt(s.UpPoles), TOVLN: opt(s.TOVLN), TOVLPE: opt(s.TOVLPE), TOVLost: opt(s.TOVLost), TOVHighLPE: opt(s.TOVHighLPE),
 		TOVHighNPE: opt(s.TOVHighNPE), Uoc: opt(s.Uoc), DCFollowCurrent: opt(s.DCFollowCurrent), Conductors: int(value(s.ProtectedConductors)),
+		Zone:     named(s.CertifiedForZone),
 		LostSafe: s.TOVLost != nil && (s.TOVLostFailure == nil || *s.TOVLostFailure == tovSafe),
 	}
 	for _, c := range named(s.Current) {

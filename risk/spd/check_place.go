@@ -12,6 +12,7 @@ func (c *checker) paths() {
 	d, e := c.d, c.e
 	c.add(Finding{Rule: RuleModes, Verdict: d.covers(&c.n), Required: list(c.n.modes.Names()), Found: list(d.Modes.Names()),
 		Reason: lookFor(d.Modes == 0, "the modes of protection", whyModes.reason), Clause: whyModes.clause, Provenance: whyModes.provenance})
+	c.zoneCaution()
 	if has, needs := d.Conductors, e.Conductors; has > 0 && has < needs {
 		c.caution("One device connects " + strconv.Itoa(has) + " conductors, the line has " + strconv.Itoa(needs) +
 			": take as many pieces as it needs.")
@@ -35,6 +36,21 @@ func (c *checker) paths() {
 		c.add(f)
 	}
 	c.overvoltageFindings()
+}
+
+// zoneCaution says what a device in an explosive atmosphere must be certified for; the zones are listed from the worst.
+func (c *checker) zoneCaution() {
+	switch zone, certified := c.e.Zone, c.d.Zone; {
+	case zone == risk.NoExplosion:
+	case certified == risk.NoExplosion, certified > zone:
+		c.caution("Explosive atmosphere, zone " + zoneName(zone) +
+			": the data sheet does not state that the device is certified for it. It stands outside the " +
+			"zone, or another device is needed; a specialist for explosion protection decides.")
+	default:
+		c.caution("Explosive atmosphere, zone " + zoneName(zone) +
+			": the device is certified for it by its data sheet; a specialist for explosion protection " +
+			"decides.")
+	}
 }
 
 // tovWords name the temporary overvoltages as a data sheet does, by mode.

@@ -28,17 +28,18 @@ type Device struct {
 	Technology    Technology    // of the path between live conductors
 
 	// By mode, where the data sheet states one apart.
-	UcLL                   Opt  // between lines [V]
-	UcLPE, UcNPE           Opt  // [V]
-	UpLN, UpLPE, UpNPE     Opt  // [kV]
-	UpPlusPE, UpPoles      Opt  // [kV]; direct current
-	TOVLN, TOVLPE          Opt  // withstood for 5 s [V]
-	TOVLost                Opt  // L-N with the neutral lost, 120 min, withstood or with a safe failure [V]
-	TOVHighLPE, TOVHighNPE Opt  // withstood for 200 ms [V]
-	LostSafe               bool // TOVLost ends with a safe failure
-	DCFollowCurrent        Opt  // follow current of direct current that the device interrupts [kA]
-	Conductors             int  // that one device connects; 0 where not stated
-	Uoc                    Opt  // open-circuit voltage of the class III test [kV]
+	UcLL                   Opt                // between lines [V]
+	UcLPE, UcNPE           Opt                // [V]
+	UpLN, UpLPE, UpNPE     Opt                // [kV]
+	UpPlusPE, UpPoles      Opt                // [kV]; direct current
+	TOVLN, TOVLPE          Opt                // withstood for 5 s [V]
+	TOVLost                Opt                // L-N with the neutral lost, 120 min, withstood or with a safe failure [V]
+	TOVHighLPE, TOVHighNPE Opt                // withstood for 200 ms [V]
+	LostSafe               bool               // TOVLost ends with a safe failure
+	DCFollowCurrent        Opt                // follow current of direct current that the device interrupts [kA]
+	Conductors             int                // that one device connects; 0 where not stated
+	Zone                   risk.ExplosionZone // explosive atmosphere that it is certified for
+	Uoc                    Opt                // open-circuit voltage of the class III test [kV]
 }
 
 // Technology is how a device limits a surge.

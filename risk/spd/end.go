@@ -115,7 +115,9 @@ func (x *end) further() []Position {
 }
 
 // atEquipment reports whether a device at the equipment belongs to the one at the entrance.
-func (x *end) atEquipment() bool { return x.second || x.l.Electrical.EquipmentDistance > farAway }
+func (x *end) atEquipment() bool {
+	return x.second || x.l.Electrical.EquipmentDistance > farAway && !x.shieldedAlone()
+}
 
 var bothPlaces = []Position{AtArray, AtEquipment}
 

@@ -192,12 +192,13 @@ type Entry struct {
 	Leads           Leads
 
 	// For the check of a device; they have no Basis.
-	Reviews         *trace.Reviews // table values to use, as in the input
-	AlsoConnection  Connection     // allowed besides Connection, each mode with the ratings of the line conductors
-	Second          bool           // a device at the equipment belongs to this one
-	TOVMin          Opt            // temporary overvoltage for 5 s, line to neutral: 1.45 U_0 [V]; from memory of IEC 61643-11
-	LimitingIimpMin Opt            // kA 10/350, in place of IimpMin for a voltage-limiting photovoltaic device; see Notes
-	LimitingInMin   Opt            // kA 8/20, besides InMin for the same
+	Reviews         *trace.Reviews     // table values to use, as in the input
+	AlsoConnection  Connection         // allowed besides Connection, each mode with the ratings of the line conductors
+	Second          bool               // a device at the equipment belongs to this one
+	Zone            risk.ExplosionZone // that the line ends in
+	TOVMin          Opt                // temporary overvoltage for 5 s, line to neutral: 1.45 U_0 [V]; from memory of IEC 61643-11
+	LimitingIimpMin Opt                // kA 10/350, in place of IimpMin for a voltage-limiting photovoltaic device; see Notes
+	LimitingInMin   Opt                // kA 8/20, besides InMin for the same
 
 	Notes []string
 	Basis []Basis // at least one for each present number

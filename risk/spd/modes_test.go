@@ -457,3 +457,62 @@ func TestTelecommunicationPort(t *testing.T) {
 		}
 	}
 }
+
+// Shielded wiring and no second device: half of U_W, 1.25 kV, less a fifth of U_P on the leads, and no device at the equipment (from
+// memory of IEC 60364-5-53 clause 534.4.9). Without the shield, or with nothing said, a second device belongs there.
+func TestShieldedWiringInsteadOfASecondDevice(t *testing.T) {
+	for _, c := range []struct {
+		shielded bool
+		second   risk.Answer
+		devices  int
+		up       float64
+	}{{true, risk.No, 1, 1.25 / 1.2}, {true, risk.NotKnown, 2, 2.0 / 1.2}, {true, risk.Yes, 2, 2.0 / 1.2}, {false, risk.No, 2, 2.0 / 1.2}} {
+		l := mains(aerial(300))
+		l.Withstand, l.Electrical.EquipmentDistance, l.Electrical.ShieldedWiring, l.Electrical.SecondDevice = 2.5, 25, c.shielded, c.second
+		es := schedule(t, site1(dwelling, l), 1, nil)
+		if len(es) != c.devices {
+			t.Errorf("%+v: %d devices", c, len(es))
+		}
+		if c.devices == 1 { // out of reach of usual devices with leads: 1.04 kV below 4.5 x 254 V, so through the terminals
+			near(t, "U_P", es[0].UpMax.Value, 1.25, 1e-12)
+		} else {
+			near(t, "U_P", es[0].UpMax.Value, c.up, 1e-12)
+		}
+	}
+}
+
+// The short-circuit rating is that of the source with the highest current (IEC 60364-5-53 clause 534, read).
+func TestShortCircuitOfEverySource(t *testing.T) {
+	for _, c := range []struct{ own, other, want float64 }{{6, 0.4, 6}, {6, 10, 10}, {0, 0.4, 0.4}, {0, 0, 0}} {
+		l := mains(aerial(300))
+		l.Electrical.ShortCircuit, l.Electrical.AlsoFedBy = c.own, &[]risk.OtherSupply{{ShortCircuit: c.other}}
+		e := first(t, site1(dwelling, l), 1)
+		if e.ShortCircuitMin.Value != c.want || hasNote(&e, noteShortCircuit) != (c.own == 0) {
+			t.Errorf("%+v: %+v", c, e.ShortCircuitMin)
+		}
+	}
+}
+
+// A device in an explosive atmosphere is certified for its zone or a worse one, or stands outside. Common practice, no published source.
+func TestCertifiedForAZone(t *testing.T) {
+	l := mains(aerial(300))
+	for _, c := range []struct {
+		zone, certified risk.ExplosionZone
+		outside         bool
+		want            string
+	}{
+		{risk.NoExplosion, risk.NoExplosion, false, ""},
+		{risk.Explosion1, risk.NoExplosion, false, "does not state"}, {risk.Explosion1, risk.Explosion2, false, "does not state"},
+		{risk.Explosion1, risk.Explosion1, false, "is certified for it"}, {risk.Explosion2, risk.Explosion0, false, "is certified for it"},
+		{risk.Explosion1, risk.NoExplosion, true, ""},
+	} {
+		l.OutsideZone = c.outside
+		d := acDevice()
+		d.Zone = c.certified
+		r := Check(&d, &Place{Entry: demand(t, l, &risk.Structure{Explosion: c.zone}), Line: &l})
+		i := slices.IndexFunc(r.Cautions, func(s string) bool { return strings.HasPrefix(s, "Explosive atmosphere") })
+		if (i >= 0) != (c.want != "") || i >= 0 && !strings.Contains(r.Cautions[i], c.want) {
+			t.Errorf("%+v: %q", c, r.Cautions)
+		}
+	}
+}

@@ -8,31 +8,37 @@ import (
 
 // Reasons of the operating voltages.
 var (
-	byPrintedUc  = rule{"Lowest continuous operating voltage at 230/400 V, as printed.", stdSPD, read}
-	byMemoryUc   = rule{"Lowest continuous operating voltage at 230/400 V.", stdSPD, memory}
-	byLineUc     = rule{"1.1 times the nominal voltage to neutral, at least the highest operating voltage.", stdSPD, read}
-	byITUc       = rule{"1.1 times the voltage between lines: in IT the device sees it during an earth fault.", stdSPD, read}
-	bySingleUc   = rule{"1.1 times the nominal voltage: in IT of a single-phase source a fault of one wire puts it on the other.", stdSPD, memory}
+	byPrintedUc = rule{"Lowest continuous operating voltage at 230/400 V, as printed.", stdSPD, read}
+	byMemoryUc  = rule{"Lowest continuous operating voltage at 230/400 V.", stdSPD, memory}
+	byLineUc    = rule{"1.1 times the nominal voltage to neutral, at least the highest operating voltage.", stdSPD, read}
+	byITUc      = rule{"1.1 times the voltage between lines: in IT the device sees it during an earth fault.", stdSPD, read}
+	bySingleUc  = rule{"1.1 times the nominal voltage: in IT of a single-phase source a fault of one wire puts it on the other.", stdSPD,
+		memory}
 	byNeutralUc  = rule{"Voltage to neutral, which N-PE sees during a fault.", stdSPD, read}
 	byStandingUc = rule{"1.1 times the voltage to neutral: in IT a first earth fault may stand.", stdSPD, memory}
 	byPVCold     = rule{"Open-circuit voltage of the array at the lowest temperature.", std712, read}
-	byPVFactor   = rule{"1.2 times the open-circuit voltage of the array, lowest temperature or temperature coefficient not known.", std712, read}
-	byInput      = rule{"The device stays inactive up to the highest input voltage of the equipment.", trade, practice}
-	byGivenUc    = rule{"Highest operating voltage as given.", stdSPD, read}
-	byTelecomUc  = rule{"Highest voltage of the line as given, ringing and remote feeding included.", trade, practice}
-	byCharging   = rule{"1.1 times the highest charging voltage.", trade, practice}
-	byBattery    = rule{"Usual for a lead-acid battery of this nominal voltage: at least 1.1 times the highest charging voltage.", trade, practice}
+	byPVFactor   = rule{"1.2 times the open-circuit voltage of the array, lowest temperature or temperature coefficient not known.", std712,
+		read}
+	byInput     = rule{"The device stays inactive up to the highest input voltage of the equipment.", trade, practice}
+	byGivenUc   = rule{"Highest operating voltage as given.", stdSPD, read}
+	byTelecomUc = rule{"Highest voltage of the line as given, ringing and remote feeding included.", trade, practice}
+	byCharging  = rule{"1.1 times the highest charging voltage.", trade, practice}
+	byBattery   = rule{"Usual for a lead-acid battery of this nominal voltage: at least 1.1 times the highest charging voltage.", trade,
+		practice}
 )
 
 // What to read where a voltage is missing.
 const (
-	noteNoArray = "Cannot be specified yet: U_C and U_P need the open-circuit voltage of the array. Read that of one module on its label or data sheet " +
+	noteNoArray = "Cannot be specified yet: U_C and U_P need the open-circuit voltage of the array. Read that of one module on its label " +
+		"or data sheet " +
 		"(U_OC at standard test conditions) and add up the modules in series."
-	noteNoBattery = "Cannot be specified yet: U_C and U_P need the highest charging voltage of the battery, or its nominal voltage. Read it on the label of " +
+	noteNoBattery = "Cannot be specified yet: U_C and U_P need the highest charging voltage of the battery, or its nominal voltage. Read " +
+		"it on the label of " +
 		"the battery or in the settings of the charger."
 	noteNoLoad = "Cannot be specified yet: U_C and U_P need the nominal or the highest voltage of the circuit. Read it on the label of the " +
 		"equipment or of its supply; for a battery, the highest charging voltage."
-	noteArrayNotKnown = "U_C follows from 1.2 times the open-circuit voltage, the default of the standard: the array's real highest voltage is not known. Give the " +
+	noteArrayNotKnown = "U_C follows from 1.2 times the open-circuit voltage, the default of the standard: the array's real highest " +
+		"voltage is not known. Give the " +
 		"temperature coefficient of the modules and the lowest temperature of the place."
 )
 
@@ -78,6 +84,20 @@ func supplies(el *risk.Electrical) (states []supply, highest float64) {
 		}
 	}
 	return states, highest
+}
+
+const noteShortCircuit = "The short-circuit rating is at least the prospective short-circuit current here, of a battery too, which is " +
+	"not known: find it."
+
+// highestShortCircuit is the highest prospective short-circuit current that is stated of any source [kA]; 0 where none is.
+func highestShortCircuit(el *risk.Electrical) float64 {
+	highest := el.ShortCircuit
+	if el.AlsoFedBy != nil {
+		for _, o := range *el.AlsoFedBy {
+			highest = max(highest, o.ShortCircuit)
+		}
+	}
+	return highest
 }
 
 // fedFromHigh reports a source behind a transformer from high voltage; one that is not known counts as such.
@@ -238,12 +258,12 @@ func (s *scheduler) photovoltaicUc(x *end) (float64, *rule) {
 	return 0, nil
 }
 
-// ArrayExceeds says that an array exceeds the input of its equipment, by the voltage computed for the lowest temperature; empty
-// where it does not, or where coefficient or temperature is not known.
+// ArrayExceeds says that an array exceeds the input of its equipment, by the voltage computed for the lowest temperature; empty where it
+// does not, or where coefficient or temperature is not known.
 func ArrayExceeds(l *risk.Line) string {
 	el := &l.Electrical
-	if l.Service == risk.Telecom || el.Current != risk.DC || el.Origin != risk.Photovoltaic ||
-		!coefficientKnown(el) || el.EquipmentMaxInput <= 0 {
+	if l.Service == risk.Telecom || el.Current != risk.DC || el.Origin != risk.Photovoltaic || !coefficientKnown(el) ||
+		el.EquipmentMaxInput <= 0 {
 		return ""
 	}
 	u := openCircuitMax(el)

@@ -213,8 +213,10 @@ var (
 
 // Installation.
 var (
-	qIk      = define(trace.Quantity{Symbol: "I_k", Name: "prospective short-circuit current at the device", Unit: "kA", Reads: "electrical/short_circuit_ka"})
-	qIsc     = define(trace.Quantity{Symbol: "I_SC", Name: "short-circuit current of the array at standard test conditions", Unit: "A", Reads: "electrical/short_circuit_a"})
+	qIk       = define(trace.Quantity{Symbol: "I_k", Name: "prospective short-circuit current at the device", Unit: "kA", Reads: "electrical/short_circuit_ka"})
+	qIsc      = define(trace.Quantity{Symbol: "I_SC", Name: "short-circuit current of the array at standard test conditions", Unit: "A", Reads: "electrical/short_circuit_a"})
+	qIkStates = define(trace.Quantity{Symbol: "I_k", Name: "highest prospective short-circuit current of all sources", Unit: "kA", Clause: stdSPD,
+		Provenance: trace.Given, BranchOf: qIk})
 	qSCCR    = define(trace.Quantity{Symbol: "I_SCCR", Name: "lowest short-circuit rating", Unit: "kA", Clause: stdSPD, Provenance: read})
 	qSCac    = define(trace.Quantity{Symbol: "I_SCCR", Name: "lowest short-circuit rating", Unit: "kA", Clause: stdSPD, Expr: "I_k", In: on{qIk}, Provenance: read, BranchOf: qSCCR})
 	qSCpv    = define(trace.Quantity{Symbol: "I_SCCR", Name: "lowest short-circuit rating I_SCPV", Unit: "kA", Clause: std712, Expr: "1.25*I_SC/1000", In: on{qIsc}, Provenance: read, BranchOf: qSCCR})

@@ -235,6 +235,9 @@ func (s *scheduler) device(x *end, place Position, g grounds) {
 	if place == AtFarEnd {
 		s.farEndNotes(x)
 	}
+	if x.inZone() {
+		en.Zone = x.site.s.Explosion
+	}
 	s.siteNotes(x, &en)
 	s.situation(x, &en)
 	s.appendModes(x, en.Connection)
@@ -397,12 +400,18 @@ func (s *scheduler) shortCircuit(x *end, en *Entry) {
 		s.because("short_circuit_min_ka", "", t.Last(qSCCR), &byPVCurrent)
 	case x.pv():
 		s.note("The short-circuit rating I_SCPV is at least 1.25 times that of the array, which is not known: see the data sheet of the modules.")
+	case highestShortCircuit(el) > el.ShortCircuit:
+		en.ShortCircuitMin = Some(t.Set(qSCac, t.Noted(qIkStates, highestShortCircuit(el), "of the source with the highest current")))
+		s.because("short_circuit_min_ka", "", t.Last(qSCCR), &byShortCircuit)
+		if el.ShortCircuit == 0 {
+			s.note(noteShortCircuit)
+		}
 	case el.ShortCircuit > 0:
 		t.Given(qIk, el.ShortCircuit)
 		en.ShortCircuitMin = Some(t.Set(qSCac, el.ShortCircuit))
 		s.because("short_circuit_min_ka", "", t.Last(qSCCR), &byShortCircuit)
 	default:
-		s.note("The short-circuit rating is at least the prospective short-circuit current here, of a battery too, which is not known: find it.")
+		s.note(noteShortCircuit)
 	}
 }
 

@@ -1,5 +1,7 @@
 package spd
 
+import "levinward/risk"
+
 // entrance is the entry at the entrance of the line end being scheduled, nil where there is none.
 func (s *scheduler) entrance(x *end) *Entry {
 	for i := len(s.entries) - 1; i >= 0; i-- {
@@ -12,6 +14,12 @@ func (s *scheduler) entrance(x *end) *Entry {
 		}
 	}
 	return nil
+}
+
+// shieldedAlone reports equipment beyond 10 m of cable that gets no second device: half of U_W is enough with shielded wiring.
+func (x *end) shieldedAlone() bool {
+	el := &x.l.Electrical
+	return el.EquipmentDistance > farAway && el.ShieldedWiring && el.SecondDevice == risk.No
 }
 
 // distanceNotes says how a second device and the first work together, and the alternative to it. first is nil at the entrance.

@@ -16,6 +16,7 @@ var (
 	byTargetNear = rule{"U_P with leads at most 0.8 U_W: up to 10 m of cable to the equipment.", stdSPD, read}
 	byTargetTwo  = rule{"U_P with leads at most 0.8 U_W, up to 10 m of cable; a second device is at the equipment.", stdSPD, read}
 	byTargetLife = rule{"U_P with leads at most half of U_W: life or a public service is at stake.", stdSystem, memory}
+	byTargetFar  = rule{"U_P with leads at most half of U_W: beyond 10 m of cable, shielded wiring and no second device.", stdSPD, memory}
 	bySecondUp   = rule{"U_P not above that of the device at the entrance: a second stage that lets more through does nothing.", stdSystem,
 		memory}
 	byThrough = rule{"No leads: the voltage on them, about 1 kV per metre, takes up what the equipment withstands. Wire through the " +
@@ -230,6 +231,8 @@ func (x *end) targetRow(place Position) int {
 	switch {
 	case place == AtEquipment:
 		return targetAt
+	case place == LineEntrance && x.shieldedAlone():
+		return targetFar
 	case place == LineEntrance && x.site.vital && x.l.Electrical.EquipmentDistance <= farAway:
 		return targetVital
 	}
@@ -242,6 +245,8 @@ func (x *end) targetRule(row int, place Position) *rule {
 		return &byTargetAt
 	case row == targetVital:
 		return &byTargetLife
+	case row == targetFar:
+		return &byTargetFar
 	case place == LineEntrance && x.atEquipment():
 		return &byTargetTwo
 	}
