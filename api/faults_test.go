@@ -80,7 +80,8 @@ var invalidInputs = []struct {
 	{"null is no value", apitest.Values{"/name": nil, "/location/latitude": nil, "/structures/0/zones/0/persons": nil,
 		"/lines/2/electrical": nil},
 		apitest.FaultsAt("/name", "/location/latitude", "/structures/0/zones/0/persons", "/lines/2/electrical")},
-	{"two phases", apitest.Values{"/lines/0/electrical/phases": 2}, apitest.BrokenAt(risk.RuleOutOfRange, "/lines/0/electrical/phases")},
+	{"two phases without neutral", apitest.Values{"/lines/0/electrical/phases": 2, "/lines/0/electrical/neutral": false},
+		apitest.BrokenAt(risk.RuleContradiction, "/lines/0/electrical/phases")},
 
 	{"texts too long", apitest.Values{"/name": strings.Repeat("n", 201), "/reference": strings.Repeat("ü", 201),
 		"/structures/1/id": strings.Repeat("i", 101), "/lines": []any{}, "/structures/0/zones": apitest.Nothing{}},
@@ -115,10 +116,11 @@ var invalidInputs = []struct {
 		append(apitest.BrokenAt(risk.RuleTooManyPersons, "/structures/0/zones"),
 			apitest.BrokenAt(risk.RuleDuplicateID, "/structures/0/zones/1/id")...)},
 	{"five faults that only the computation can find",
-		apitest.Values{"/structures/1/height_m": 1e-4, "/lines/1/to": "c", "/structures/0/persons": 9, "/lines/2/id": "supply", "/lines/0/electrical/phases": 2},
+		apitest.Values{"/structures/1/height_m": 1e-4, "/lines/1/to": "c", "/structures/0/persons": 9, "/lines/2/id": "supply",
+			"/lines/0/electrical/phases": 2, "/lines/0/electrical/neutral": false},
 		append(append(append(append(apitest.BrokenAt(risk.RuleOutOfRange, "/structures/1/height_m"),
 			apitest.BrokenAt(risk.RuleUnknownReference, "/lines/1/to")...), apitest.BrokenAt(risk.RuleTooManyPersons, "/structures/0/zones")...),
-			apitest.BrokenAt(risk.RuleDuplicateID, "/lines/2/id")...), apitest.BrokenAt(risk.RuleOutOfRange, "/lines/0/electrical/phases")...)},
+			apitest.BrokenAt(risk.RuleDuplicateID, "/lines/2/id")...), apitest.BrokenAt(risk.RuleContradiction, "/lines/0/electrical/phases")...)},
 }
 
 func TestInvalidInputs(t *testing.T) {

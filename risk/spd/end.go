@@ -272,5 +272,11 @@ func (x *end) entranceClass() TestClass {
 
 // fedByBattery reports whether a battery can feed a photovoltaic line.
 func (s *scheduler) fedByBattery(x *end) bool {
+	switch x.l.Electrical.BatteryCanFeed {
+	case risk.Yes:
+		return true
+	case risk.No:
+		return false
+	}
 	return x.l.Electrical.Equipment == risk.ChargeController || x.site.storage
 }

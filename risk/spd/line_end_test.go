@@ -202,3 +202,32 @@ func TestConsequencesOfAddedUses(t *testing.T) {
 		}
 	}
 }
+
+// Where a battery can feed a photovoltaic line its voltage and current count too (IEC 61643-31 excludes storage, read; the rule is common
+// practice). An array of 150 V, 180 V by the factor of 1.2, 22.5 A; a battery of 200 V and 4 kA.
+func TestBatteryBehindTheArray(t *testing.T) {
+	l := array(5)
+	near(t, "array alone", first(t, site1(dwelling, l), 1).UcMin.Value, 180, 0)
+	l.Electrical.BatteryCanFeed, l.Electrical.BatteryMax, l.Electrical.BatteryShortCircuit = risk.Yes, 200, 4
+	e := first(t, site1(dwelling, l), 1)
+	near(t, "U_C", e.UcMin.Value, 200, 0)
+	near(t, "I_SCPV", e.ShortCircuitMin.Value, 4, 0)
+	if !tells(&e, "excludes storage") {
+		t.Errorf("%q", e.Notes)
+	}
+	l.Electrical.BatteryMax, l.Electrical.BatteryShortCircuit = 100, 0.01
+	e = first(t, site1(dwelling, l), 1)
+	near(t, "U_C of the array", e.UcMin.Value, 180, 0)
+	near(t, "I_SCPV of the array", e.ShortCircuitMin.Value, 0.0225, 1e-12)
+	for feeds, want := range map[risk.Answer]string{risk.NotKnown: "Find out whether a battery", risk.Yes: "excludes storage", risk.No: ""} {
+		l.Electrical.BatteryCanFeed = feeds
+		e = first(t, site1(dwelling, l), 1)
+		if tells(&e, "Find out whether a battery") != (feeds == risk.NotKnown) || !tells(&e, want) {
+			t.Errorf("%v: %q", feeds, e.Notes)
+		}
+	}
+	l.Electrical.Strings = 3
+	if e = first(t, site1(dwelling, l), 1); !tells(&e, "Strings in parallel, 3 in all") {
+		t.Errorf("%q", e.Notes)
+	}
+}

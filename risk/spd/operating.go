@@ -19,11 +19,12 @@ var (
 	byPVCold     = rule{"Open-circuit voltage of the array at the lowest temperature.", std712, read}
 	byPVFactor   = rule{"1.2 times the open-circuit voltage of the array, lowest temperature or temperature coefficient not known.", std712,
 		read}
-	byInput     = rule{"The device stays inactive up to the highest input voltage of the equipment.", trade, practice}
-	byGivenUc   = rule{"Highest operating voltage as given.", stdSPD, read}
-	byTelecomUc = rule{"Highest voltage of the line as given, ringing and remote feeding included.", trade, practice}
-	byCharging  = rule{"1.1 times the highest charging voltage.", trade, practice}
-	byBattery   = rule{"Usual for a lead-acid battery of this nominal voltage: at least 1.1 times the highest charging voltage.", trade,
+	byInput       = rule{"The device stays inactive up to the highest input voltage of the equipment.", trade, practice}
+	byBatteryBack = rule{"Highest voltage that the battery can drive back into the line: the device stays inactive up to it.", trade, practice}
+	byGivenUc     = rule{"Highest operating voltage as given.", stdSPD, read}
+	byTelecomUc   = rule{"Highest voltage of the line as given, ringing and remote feeding included.", trade, practice}
+	byCharging    = rule{"1.1 times the highest charging voltage.", trade, practice}
+	byBattery     = rule{"Usual for a lead-acid battery of this nominal voltage: at least 1.1 times the highest charging voltage.", trade,
 		practice}
 )
 
@@ -237,6 +238,16 @@ func (s *scheduler) operatingDC(x *end, en *Entry) {
 
 // photovoltaicUc returns the lowest U_CPV; no rule where no voltage is known.
 func (s *scheduler) photovoltaicUc(x *end) (float64, *rule) {
+	uc, why := s.arrayUc(x)
+	if battery := x.l.Electrical.BatteryMax; why != nil && battery > uc {
+		s.t.Noted(qUmax, battery, "that the battery can drive back")
+		return s.t.Set(qUcGiven, battery), &byBatteryBack
+	}
+	return uc, why
+}
+
+// arrayUc returns the lowest U_CPV by the array alone; no rule where no voltage is known.
+func (s *scheduler) arrayUc(x *end) (float64, *rule) {
 	el := &x.l.Electrical
 	switch {
 	case el.OpenCircuit > 0:

@@ -375,6 +375,11 @@ func (s *scheduler) directNotes(x *end, en *Entry) {
 	s.note("Device to IEC 61643-31 for photovoltaic lines.")
 	if s.fedByBattery(x) {
 		s.note("IEC 61643-31 excludes storage: check the device against the voltage and short-circuit current of the battery too.")
+	} else if x.l.Electrical.BatteryCanFeed == risk.NotKnown {
+		s.note("Find out whether a battery can feed this line through its equipment: then its voltage and short-circuit current count too.")
+	}
+	if n := x.l.Electrical.Strings; n > 1 {
+		s.note("Strings in parallel, " + amount(float64(n), "in all") + ": the short-circuit current counts as that of all together.")
 	}
 	if x.bonded() && en.TestClass == ClassI && x.l.Electrical.ArrayPlace != risk.ArrayElsewhere {
 		s.note("The separation distance to the lightning protection system is taken as not kept; where it is, class II on the d.c. " +
@@ -390,8 +395,8 @@ func (s *scheduler) shortCircuit(x *end, en *Entry) {
 	case x.telecom():
 	case x.pv() && el.ShortCircuitSTC > 0:
 		Isc := t.Given(qIsc, el.ShortCircuitSTC)
-		if el.ShortCircuit > 0 {
-			Ik := t.Given(qIk, el.ShortCircuit)
+		if el.ShortCircuit > 0 || el.BatteryShortCircuit > 0 {
+			Ik := s.batteryCurrent(el)
 			en.ShortCircuitMin = Some(t.Set(qSCpvBat, max(1.25*Isc/1000, Ik)))
 			s.because("short_circuit_min_ka", "", t.Last(qSCCR), &byPVBattery)
 			return
@@ -413,6 +418,14 @@ func (s *scheduler) shortCircuit(x *end, en *Entry) {
 	default:
 		s.note(noteShortCircuit)
 	}
+}
+
+// batteryCurrent records the short-circuit current that a battery drives into a photovoltaic line [kA].
+func (s *scheduler) batteryCurrent(el *risk.Electrical) float64 {
+	if el.BatteryShortCircuit > el.ShortCircuit {
+		return s.t.Noted(qIk, el.BatteryShortCircuit, "that of the battery")
+	}
+	return s.t.Given(qIk, el.ShortCircuit)
 }
 
 // connect sets the connecting conductors.
