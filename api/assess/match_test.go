@@ -500,7 +500,8 @@ func TestTotals(t *testing.T) {
 	// Ends that a set at the same board serves need no device of their own (common practice, no published source).
 	served := supplyPlace("served", true)
 	served.Entry.ServedBy = "a"
-	if m := library(t, []wire.Device{suitable("A", "0.1", "XTS")}).Match(append(slices.Clone(places), served), 5); m.Totals[0].Total != "0.3" || m.Incomplete {
+	with := append(slices.Clone(places), served)
+	if m := library(t, []wire.Device{suitable("A", "0.1", "XTS")}).Match(with, 5); m.Totals[0].Total != "0.3" || m.Incomplete {
 		t.Errorf("with a served end: %+v", m.Totals)
 	}
 	if m := library(t, nil).Match([]wire.ScheduledPlace{served}, 5); m.Incomplete {

@@ -13,9 +13,11 @@ import (
 // frequentFailures is the yearly number of failures of internal systems from which a warning speaks of them.
 const frequentFailures = 0.1
 
-// warnings are remarks on this input: arrays that destroy their equipment first, then the earth, zones, lines, the flash density, the structures and the measures.
+// warnings are remarks on this input: arrays that destroy their equipment first, then the earth, zones, lines, the flash density,
+// the structures and the measures.
 func warnings(in *risk.Input, res *risk.Result, rec *risk.Recommendation, ed risk.Edition) []string {
-	return slices.Concat(arrayWarnings(in), earthWarnings(in), zoneWarnings(in), lineWarnings(in), densityWarnings(in, res), failureWarnings(in, res), measureWarnings(rec),
+	return slices.Concat(arrayWarnings(in), earthWarnings(in), zoneWarnings(in), lineWarnings(in), densityWarnings(in, res),
+		failureWarnings(in, res), measureWarnings(rec),
 		remaining(in, rec, ed))
 }
 

@@ -31,14 +31,11 @@ func TestEarthWarnings(t *testing.T) {
 	const bonding = " against remote earth (I x R). Equipotential bonding matters more than the number: bond everything to one bar, " +
 		"and fit devices on every line that comes from a remote earth. "
 	want := []string{
-		`Structure "h": There is no earth connection: no device protects anything before there is one. ` +
-			`Build an electrode, bond everything to it and measure it.`,
+		`Structure "h": There is no earth connection: no device protects anything before there is one. Build an electrode, bond everything to it and measure it.`,
 		`In 4 structures ("d", "e", "f" and 1 more): Earth first: a device can do very little without a proved earth connection. ` +
 			`Find the electrode, bond everything to it and measure it.`,
-		`Structure "i": Earth of 90 ohm, poor. Each 1 kA of surge current lifts it by 90 kV` + bonding +
-			`Add electrode: for 30 ohm at least 3 times what is there.`,
-		`Structure "c": Earth of 60 ohm, poor. Each 1 kA of surge current lifts it by 60 kV` + bonding +
-			`Add electrode: for 30 ohm at least 2 times what is there.`,
+		`Structure "i": Earth of 90 ohm, poor. Each 1 kA of surge current lifts it by 90 kV` + bonding + `Add electrode: for 30 ohm at least 3 times what is there.`,
+		`Structure "c": Earth of 60 ohm, poor. Each 1 kA of surge current lifts it by 60 kV` + bonding + `Add electrode: for 30 ohm at least 2 times what is there.`,
 	}
 	if got := earthWarnings(&in); !slices.Equal(got, want) {
 		t.Errorf("%q\nwant %q", got, want)
@@ -48,8 +45,7 @@ func TestEarthWarnings(t *testing.T) {
 // TestRemarksAreSaidOnce groups the same text about several lines, and leaves different ones apart.
 func TestRemarksAreSaidOnce(t *testing.T) {
 	line := func(id string, notStated bool, shield float64) risk.Line {
-		return risk.Line{ID: id, Withstand: 2.5, Electrical: risk.Electrical{NotStated: notStated},
-			Shield: risk.Shield{Resistance: shield}}
+		return risk.Line{ID: id, Withstand: 2.5, Electrical: risk.Electrical{NotStated: notStated}, Shield: risk.Shield{Resistance: shield}}
 	}
 	in := risk.Input{Lines: []risk.Line{line("a", true, 0), line("b", false, 25), line("c", true, 0)}}
 	want := []string{
@@ -70,8 +66,7 @@ func TestFailuresOfSeveralStructures(t *testing.T) {
 	}{
 		{[]float64{0.09}, ""},
 		{[]float64{16, 0.05}, `Structure "s0": without SPDs its systems are expected to fail 16 times a year. `},
-		{[]float64{0.3, 0.12, 0.5},
-			`In 3 structures ("s0", "s1", "s2"): without SPDs their systems are expected to fail 0.12 to 0.5 times a year. `},
+		{[]float64{0.3, 0.12, 0.5}, `In 3 structures ("s0", "s1", "s2"): without SPDs their systems are expected to fail 0.12 to 0.5 times a year. `},
 		{[]float64{0.3, 0.3}, `In 2 structures ("s0", "s1"): without SPDs their systems are expected to fail 0.3 times a year. `},
 	} {
 		var in risk.Input

@@ -198,8 +198,8 @@ func checkModes(t *testing.T, row map[string]string, modes []any) {
 		}
 		for _, o := range mode["tov"].([]any) {
 			tov := o.(map[string]any)
-			want := fmt.Sprint(mode["mode"], " ", tov["duration"], " ", tov["volt"], " V ", tov["after"])
-			if !strings.Contains(row["tov_by_mode"], want) {
+			if want := fmt.Sprint(mode["mode"], " ", tov["duration"], " ", tov["volt"], " V ",
+				tov["after"]); !strings.Contains(row["tov_by_mode"], want) {
 				t.Errorf("tov_by_mode is %q, without %q", row["tov_by_mode"], want)
 			}
 		}

@@ -87,7 +87,8 @@ func supplies(el *risk.Electrical) (states []supply, highest float64) {
 }
 
 const noteShortCircuit = "The short-circuit rating is at least the prospective short-circuit current here, of a battery too, which is " +
-	"not known: find it."
+	"not " +
+	"known: find it."
 
 // highestShortCircuit is the highest prospective short-circuit current that is stated of any source [kA]; 0 where none is.
 func highestShortCircuit(el *risk.Electrical) float64 {
@@ -258,8 +259,9 @@ func (s *scheduler) photovoltaicUc(x *end) (float64, *rule) {
 	return 0, nil
 }
 
-// ArrayExceeds says that an array exceeds the input of its equipment, by the voltage computed for the lowest temperature; empty where it
-// does not, or where coefficient or temperature is not known.
+// ArrayExceeds says that an array exceeds the input of its equipment, by the voltage computed for the lowest temperature; empty
+// where it does
+// not, or where coefficient or temperature is not known.
 func ArrayExceeds(l *risk.Line) string {
 	el := &l.Electrical
 	if l.Service == risk.Telecom || el.Current != risk.DC || el.Origin != risk.Photovoltaic || !coefficientKnown(el) ||

@@ -10,7 +10,8 @@ import (
 // TestWayOut names what would do instead. By hand, equipment of U_W 2.5 kV: U_P with leads at most 0.8 x 2.5 = 2 kV, U_P at most 1.5 kV as
 // the next preferred value below 2 / 1.2 = 1.67 kV (62305-4 C.2, from memory); longer leads add 1 kV per metre, up to 0.5 m 0.2 U_P.
 // 1.5 kV: leads up to 0.5 m give 1.8 kV, 0.55 m gives 2.05 kV. 1.7 kV: 0.5 m gives 2.04 kV, no length helps but 0 m, 1.7 kV.
-// 2.2 kV alone is too much. A device that may begin to act at 1.2 times the peak does so below 1.67 kV up to 1667/1.2/sqrt2 = 982.1 V (memory).
+// 2.2 kV alone is too much. A device that may begin to act at 1.2 times the peak does so below 1.67 kV up to 1667/1.2/sqrt2 = 982.1
+// V (memory).
 func TestWayOut(t *testing.T) {
 	for _, c := range []struct {
 		up, leads, uc float64
