@@ -263,17 +263,17 @@ func (p *page) modes(indent string, e *wire.ScheduleEntry) {
 		rows[i+1] = []string{e.Modes[i].Mode}
 	}
 	for _, c := range columns {
-		cells, any := []string{c.title}, false
+		cells, found := []string{c.title}, false
 		for i := range e.Modes {
 			cell := c.of(&e.Modes[i])
-			any = any || cell != ""
+			found = found || cell != ""
 			if cell == "" {
 				cell = "-"
 			}
 			cells = append(cells, cell)
 		}
 		for i := range rows {
-			if any {
+			if found {
 				rows[i] = append(rows[i], cells[i])
 			}
 		}

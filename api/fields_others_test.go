@@ -18,7 +18,7 @@ const (
 	gapSheet = `"current": ["ac"], "uc_ac_v": 255, "up_kv": 1.5, "in_ka": 20, "in_n_pe_ka": 40, "imax_ka": 40, "iimp_ka": 12.5, "iimp_n_pe_ka": 50, "test_classes": ["II"],
 		"technology": "switching", "short_circuit_ka": 25, "follow_current_ka": 1, "tov_v": 340, "max_backup_a": 160, "modes": ["L-PE"], "connections": ["CT1"]`
 	arraySheet = `"current": ["dc"], "uc_dc_v": 600, "up_kv": 2.2, "in_ka": 20, "imax_ka": 40, "iimp_ka": 5, "test_classes": ["II"], "technology": "limiting", "short_circuit_ka": 10, "modes": ["+/-"]`
-	// values by mode, of a device that switches
+	// values by mode, of a device that switches.
 	modeSheet = `"current": ["ac"], "uc_ac_v": 275, "uc_l_pe_v": 275, "uc_n_pe_v": 255, "uc_l_l_v": 480, "up_l_n_kv": 1.3, "up_l_pe_kv": 1.4, "up_n_pe_kv": 1.2, "in_ka": 20, "in_n_pe_ka": 80,
 		"test_classes": ["III"], "technology": "switching", "short_circuit_ka": 25, "follow_current_ka": 30, "tov_l_n_5s_v": 340, "tov_l_pe_5s_v": 450, "tov_l_n_120min_v": 450,
 		"tov_l_n_120min_failure": "safe", "tov_l_pe_200ms_v": 1500, "tov_n_pe_200ms_v": 1300, "uoc_kv": 6, "protected_conductors": 2, "coordinated_with": ["R"], "modes": ["L-N", "N-PE"]`

@@ -8,8 +8,9 @@ import (
 func SupplyDevice(reference string, price any) map[string]any {
 	d := map[string]any{"reference": reference, "name": "Invented " + reference, "current": []string{"ac"}, "uc_ac_v": 275, "up_kv": 1.0,
 		"in_ka": 40, "in_n_pe_ka": 80, "imax_ka": 80,
-		"iimp_ka": 25, "iimp_n_pe_ka": 100, "test_classes": []string{"I", "II"}, "technology": "limiting", "short_circuit_ka": 25, "tov_v": 440, "up_l_pe_kv": 1.2,
-		"modes": []string{"L-N", "N-PE"}, "connections": []string{"CT2"}}
+		"iimp_ka": 25, "iimp_n_pe_ka": 100, "test_classes": []string{"I", "II"}, "technology": "limiting", "short_circuit_ka": 25, "tov_v": 440,
+		"up_l_pe_kv": 1.2,
+		"modes":      []string{"L-N", "N-PE"}, "connections": []string{"CT2"}}
 	if price != nil {
 		d["price"], d["currency"] = price, "XTS"
 	}

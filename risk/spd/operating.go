@@ -88,7 +88,8 @@ func supplies(el *risk.Electrical) (states []supply, highest float64) {
 }
 
 const noteShortCircuit = "The short-circuit rating is at least the prospective short-circuit current here, of a battery too, which is " +
-	"not known: find it."
+	"not " +
+	"known: find it."
 
 // highestShortCircuit is the highest prospective short-circuit current that is stated of any source [kA]; 0 where none is.
 func highestShortCircuit(el *risk.Electrical) float64 {
