@@ -244,13 +244,21 @@ func (p *page) shopping() (items []string) {
 		}
 	}
 	var devices grouped
+	open := 0
 	for i := range p.r.Schedule {
-		if e := &p.r.Schedule[i]; e.Need == spd.Required && e.ServedBy == nil {
+		switch e := &p.r.Schedule[i]; {
+		case e.Need != spd.Required || e.ServedBy != nil:
+		case e.Specifiable:
 			devices.add(kindOf(e), e.Line)
+		default:
+			open++
 		}
 	}
 	for _, d := range devices {
 		items = append(items, fmt.Sprintf("%d SPD %s", len(d.names), d.text))
+	}
+	if open > 0 {
+		items = append(items, fmt.Sprintf("%d SPD not before their data are known", open))
 	}
 	if n := countNeeded(p.r.Schedule, spd.Recommended); n > 0 {
 		items = append(items, fmt.Sprintf("%d SPD recommended", n))

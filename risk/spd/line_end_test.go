@@ -116,7 +116,7 @@ func TestPulsedOutput(t *testing.T) {
 	l := mains(cable(120, risk.Rural))
 	l.Electrical.Pulsed = true
 	e := first(t, site1(dwelling, l), 4)
-	if e.Specifiable || e.UcMin.Valid || e.UpMax.Valid || e.UcMax.Valid || !tells(&e, "maker") {
+	if e.Specifiable || e.UcMin.Valid || e.UpMax.Valid || e.UcMax.Valid || e.Order != (Order{}) || !tells(&e, "maker") {
 		t.Errorf("%+v", e)
 	}
 	for _, m := range e.Modes {

@@ -258,6 +258,9 @@ func (s *scheduler) device(x *end, place Position, g grounds) {
 	s.order(x, &en)
 	s.distanceNotes(x, &en, entrance)
 	s.connect(x, &en)
+	if !en.Specifiable { // nothing to order before what is missing is known
+		en.Order = Order{}
+	}
 	if x.telecom() {
 		citeSystem(s.reasons[r:], s.bases[b:])
 	}
